@@ -1,0 +1,167 @@
+package bayes_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"testing"
+
+	"lightoff/engine/bayes"
+
+	"github.com/stretchr/testify/require"
+)
+
+// appliance is a synthetic network of the size and shape of a real appliance model: 75 rare binary causes in groups,
+// quantities that several causes of one group push up or down, and observations of causes and quantities. Nearly all
+// effects are noisy-MAX; one quantity of each group also feels the group
+// before it, and some observations a cause of the last four groups.
+type appliance struct {
+	net          *bayes.Network
+	causes       []bayes.VarID
+	observations []bayes.VarID
+}
+
+func newAppliance(tb testing.TB) appliance {
+	r := rand.New(rand.NewPCG(7, 7))
+	var b bayes.Builder
+	var a appliance
+	var cards []int
+	add := func(kind string, card int) bayes.VarID {
+		states := make([]string, card)
+		for i := range states {
+			states[i] = fmt.Sprint("s", i)
+		}
+		cards = append(cards, card)
+		return b.Add(fmt.Sprintf("%s%d", kind, len(cards)), states...)
+	}
+	effect := func(v bayes.VarID, parents []bayes.VarID) {
+		var links []bayes.Link
+		for _, p := range parents {
+			link := bayes.Link{Parent: p, P: [][]float64{normal(cards[v])}}
+			for range cards[p] - 1 {
+				link.P = append(link.P, randomRow(r, cards[v]))
+			}
+			links = append(links, link)
+		}
+		b.NoisyMax(v, links, randomRow(r, cards[v]))
+	}
+	some := func(from []bayes.VarID, n int) []bayes.VarID {
+		var out []bayes.VarID
+		for _, i := range r.Perm(len(from))[:min(n, len(from))] {
+			out = append(out, from[i])
+		}
+		return out
+	}
+	var before []bayes.VarID
+	for range 15 {
+		var causes, quantities []bayes.VarID
+		for range 5 {
+			c := add("cause", 2)
+			p := 0.002 + 0.03*r.Float64()
+			b.Table(c, nil, []float64{1 - p, p})
+			causes = append(causes, c)
+		}
+		for i := range 2 {
+			q := add("quantity", 2+r.IntN(3))
+			parents := some(causes, 4)
+			if i == 0 {
+				parents = append(parents, before...)
+			}
+			effect(q, parents)
+			quantities = append(quantities, q)
+		}
+		for i := range 5 {
+			o := add("observation", []int{2, 2, 2, 3, 3, 4, 6, 20}[r.IntN(8)])
+			parents := append(some(causes, 1+r.IntN(2)), some(quantities, 1+r.IntN(2))...)
+			if i < 2 && len(a.causes) > 0 {
+				parents = append(parents, some(a.causes[max(0, len(a.causes)-20):], 1)...)
+			}
+			effect(o, parents)
+			a.observations = append(a.observations, o)
+		}
+		a.causes = append(a.causes, causes...)
+		before = quantities[:1]
+	}
+	all := add("code", 12)
+	effect(all, some(a.causes, 8))
+	a.observations = append(a.observations, all)
+	net, err := b.Build()
+	require.NoError(tb, err)
+	a.net = net
+	return a
+}
+
+// normal is a certain contribution of the normal state.
+func normal(card int) []float64 {
+	row := make([]float64, card)
+	row[0] = 1
+	return row
+}
+
+func (a appliance) query(tb testing.TB) *bayes.Query {
+	tree, err := bayes.Compile(a.net)
+	require.NoError(tb, err)
+	q := tree.NewQuery()
+	for i, o := range a.observations {
+		if i%9 == 0 {
+			q.Observe(o, 1)
+		}
+	}
+	return q
+}
+
+func BenchmarkCompile(b *testing.B) {
+	a := newAppliance(b)
+	for b.Loop() {
+		tree, err := bayes.Compile(a.net)
+		require.NoError(b, err)
+		s := tree.Stats()
+		b.ReportMetric(float64(s.LargestClique), "largest")
+		b.ReportMetric(float64(s.TotalEntries), "entries")
+	}
+}
+
+func BenchmarkAllMarginals(b *testing.B) {
+	a := newAppliance(b)
+	q := a.query(b)
+	var dst [][]float64
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		for k, o := range a.observations {
+			if k%9 == 0 {
+				q.Observe(o, i%2)
+			}
+		}
+		dst, _ = q.Marginals(dst)
+	}
+}
+
+func BenchmarkOneFinding(b *testing.B) {
+	a := newAppliance(b)
+	q := a.query(b)
+	p := make([]float64, 2)
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		q.Observe(a.observations[40], i%2)
+		_ = q.MarginalInto(a.causes[30], p)
+	}
+}
+
+func BenchmarkMutualInformation(b *testing.B) {
+	a := newAppliance(b)
+	q := a.query(b)
+	for b.Loop() {
+		_, err := q.MutualInformation(a.causes, a.observations)
+		require.NoError(b, err)
+	}
+}
+
+// BenchmarkFirstMutualInformation includes what a new query has to lay out once.
+func BenchmarkFirstMutualInformation(b *testing.B) {
+	a := newAppliance(b)
+	tree, err := bayes.Compile(a.net)
+	require.NoError(b, err)
+	for b.Loop() {
+		_, err := tree.NewQuery().MutualInformation(a.causes, a.observations)
+		require.NoError(b, err)
+	}
+}

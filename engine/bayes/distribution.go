@@ -1,0 +1,64 @@
+package bayes
+
+// distribution is P(child | parents). It is either one full table, rows over the parents with the last parent fastest
+// and the child's states fastest of all, or, when links is set, the maximum of independent contributions.
+type distribution struct {
+	parents []VarID
+	table   []float64
+	links   [][][]float64 // [parent][parent state][child state]
+	leak    []float64     // [child state]; what happens with no contribution
+}
+
+// factored says whether the distribution is kept as contributions rather than as one table.
+func (d *distribution) factored() bool { return d.links != nil }
+
+// maxOf writes the distribution of the larger of two independent variables to dst. Only positive terms are added, so
+// small probabilities keep their relative precision. dst may be x or y.
+func maxOf(dst, x, y []float64) {
+	var belowX, belowY float64
+	for k := range dst {
+		xk, yk := x[k], y[k]
+		dst[k] = xk*yk + xk*belowY + belowX*yk
+		belowX += xk
+		belowY += yk
+	}
+}
+
+// firstTable is P(accumulator | the parents of links): the leak joined with the given contributions, rows over the
+// parents in order.
+func firstTable(leak []float64, links [][][]float64) []float64 {
+	rows := [][]float64{leak}
+	for _, link := range links {
+		next := make([][]float64, 0, len(rows)*len(link))
+		for _, row := range rows {
+			for _, contribution := range link {
+				joined := make([]float64, len(leak))
+				maxOf(joined, row, contribution)
+				next = append(next, joined)
+			}
+		}
+		rows = next
+	}
+	table := make([]float64, 0, len(rows)*len(leak))
+	for _, row := range rows {
+		table = append(table, row...)
+	}
+	return table
+}
+
+// stepTable is P(next accumulator | accumulator, parent): the maximum of what was reached so far and what this parent
+// contributes, rows over (accumulator, parent state).
+func stepTable(states int, link [][]float64) []float64 {
+	table := make([]float64, 0, states*len(link)*states)
+	point := make([]float64, states)
+	for reached := range states {
+		clear(point)
+		point[reached] = 1
+		for _, contribution := range link {
+			row := make([]float64, states)
+			maxOf(row, point, contribution)
+			table = append(table, row...)
+		}
+	}
+	return table
+}

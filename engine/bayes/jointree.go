@@ -1,0 +1,351 @@
+package bayes
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// JoinTree is a compiled network: cliques joined so that every variable's cliques are connected. It never changes and
+// may be shared by goroutines; each takes its own Query.
+type JoinTree struct {
+	net      *Network
+	x        *expansion
+	rank     []int32 // position of each variable in the order that all scopes follow
+	cliques  []clique
+	edges    int     // directed edges; e and e^1 are the two directions between the same cliques
+	barren   []bool  // [edge] the side it comes from sums to one whatever the other side is
+	roots    []int32 // one clique of each component
+	home     []int32 // [variable] the clique where it is observed and read
+	homePlan []*plan
+	together []joint
+	sizes    []int // [edge] entries of its message
+	scratch  int   // entries of the largest clique
+}
+
+// clique is a set of variables with the product of the tables assigned to it.
+type clique struct {
+	scope   []int32
+	entries int
+	table   []float64
+	low     float64 // smallest positive entry of table
+	links   []link
+	homes   []VarID // variables observed and read here
+	joints  []int   // together sets entered here
+}
+
+// link leads from a clique to a neighbour.
+type link struct {
+	to   int32
+	out  int32 // the edge towards the neighbour; out^1 comes back
+	plan *plan // how the separator lies in this clique
+
+	separator []int32
+}
+
+// joint is a set of variables that share a clique.
+type joint struct {
+	variables []VarID
+	clique    int32
+	plan      *plan
+	positions []int32 // from the order of the scope to the caller's order
+}
+
+// Stats describes the size of a join tree. Variables counts the network's variables and the internal accumulators of
+// noisy families; entries are numbers in clique tables.
+type Stats struct {
+	Variables, Cliques          int
+	LargestClique, TotalEntries int64
+}
+
+// Stats tells how large the tree is.
+func (t *JoinTree) Stats() Stats {
+	s := Stats{Variables: len(t.x.cards), Cliques: len(t.cliques)}
+	for i := range t.cliques {
+		n := int64(len(t.cliques[i].table))
+		s.TotalEntries += n
+		s.LargestClique = max(s.LargestClique, n)
+	}
+	return s
+}
+
+// LargestCliqueNames names the variables of the largest clique in the order of the network; an accumulator of a noisy
+// family is named after the child, with a prime.
+func (t *JoinTree) LargestCliqueNames() []string {
+	largest := 0
+	for i := range t.cliques {
+		if len(t.cliques[i].table) > len(t.cliques[largest].table) {
+			largest = i
+		}
+	}
+	if len(t.cliques) == 0 {
+		return nil
+	}
+	return scopeNames(t.net, t.x, t.cliques[largest].scope)
+}
+
+func scopeNames(n *Network, x *expansion, scope []int32) []string {
+	scope = slices.Sorted(slices.Values(scope))
+	names := make([]string, len(scope))
+	for i, v := range scope {
+		names[i] = n.variables[x.owner[v]].Name
+		if int(v) >= len(n.variables) {
+			names[i] += "'"
+		}
+	}
+	return names
+}
+
+// Compile builds a join tree. Each together set will share one clique, so that a joint likelihood over it can be
+// entered. It fails if a clique would exceed 2^27 entries, or all cliques twice that, and names the largest clique's
+// variables. It panics if a set is empty, repeats a variable or names one outside the network.
+func Compile(n *Network, together ...[]VarID) (*JoinTree, error) {
+	checkTogether(n, together)
+	x, e := n.triangulate(together)
+	if err := tooLarge(n, x, e); err != nil {
+		return nil, err
+	}
+	t := &JoinTree{net: n, x: x, rank: make([]int32, len(x.cards))}
+	for i, v := range e.order {
+		t.rank[v] = int32(i)
+	}
+	for _, c := range e.cliques {
+		entries := 1
+		for _, v := range c {
+			entries *= x.cards[v]
+		}
+		t.cliques = append(t.cliques, clique{scope: sortedBy(c, t.rank), entries: entries})
+	}
+	t.join()
+	t.assign()
+	t.settle(together)
+	return t, nil
+}
+
+func checkTogether(n *Network, together [][]VarID) {
+	for i, set := range together {
+		if len(set) == 0 {
+			panic(fmt.Sprintf("bayes: together set %d is empty", i))
+		}
+		for k, v := range set {
+			n.check(v)
+			if slices.Contains(set[:k], v) {
+				panic(fmt.Sprintf("bayes: together set %d holds %q twice", i, n.variables[v].Name))
+			}
+		}
+	}
+}
+
+func tooLarge(n *Network, x *expansion, e *elimination) error {
+	if e.largest <= maxEntries && e.total <= 2*maxEntries {
+		return nil
+	}
+	var largest []int32
+	size := 0.0
+	for _, c := range e.cliques {
+		entries := 1.0
+		for _, v := range c {
+			entries *= float64(x.cards[v])
+		}
+		if entries > size {
+			largest, size = c, entries
+		}
+	}
+	return fmt.Errorf("network too dense: largest clique 2^%.1f entries, all cliques 2^%.1f, limits 2^27 and 2^28; its variables: %s",
+		math.Log2(e.largest), math.Log2(e.total), strings.Join(scopeNames(n, x, largest), ", "))
+}
+
+func sortedBy(scope []int32, rank []int32) []int32 {
+	scope = slices.Clone(scope)
+	slices.SortFunc(scope, func(a, b int32) int { return cmp.Compare(rank[a], rank[b]) })
+	return scope
+}
+
+// join links the cliques by a spanning forest of the heaviest separators, which is a join tree because the cliques
+// come from an elimination. The forest grows from one clique of each component, its root. Among equally many shared
+// variables the smaller cliques are linked.
+func (t *JoinTree) join() {
+	best := make([]reach, len(t.cliques))
+	for range t.cliques {
+		next := -1
+		for i := range best {
+			if !best[i].taken && (next < 0 || best[i].better(best[next])) {
+				next = i
+			}
+		}
+		r := &best[next]
+		r.taken = true
+		if r.shared == 0 {
+			r.from = int32(next)
+			t.roots = append(t.roots, int32(next))
+		} else {
+			t.connect(r.from, int32(next))
+		}
+		for i := range best {
+			if !best[i].taken {
+				best[i].widen(reach{t.shared(next, i), t.cliques[next].entries + t.cliques[i].entries, int32(next), false})
+			}
+		}
+	}
+}
+
+// reach is how a clique can best be linked to those already taken.
+type reach struct {
+	shared  int
+	entries int
+	from    int32
+	taken   bool
+}
+
+func (r reach) better(than reach) bool {
+	return r.shared > than.shared || r.shared == than.shared && r.shared > 0 && r.entries < than.entries
+}
+
+func (r *reach) widen(by reach) {
+	if by.better(*r) {
+		*r = by
+	}
+}
+
+// shared counts the variables that two cliques share. Scopes are sorted by rank.
+func (t *JoinTree) shared(i, j int) (count int) {
+	a, b := t.cliques[i].scope, t.cliques[j].scope
+	for len(a) > 0 && len(b) > 0 {
+		switch {
+		case a[0] == b[0]:
+			count++
+			a, b = a[1:], b[1:]
+		case t.rank[a[0]] < t.rank[b[0]]:
+			a = a[1:]
+		default:
+			b = b[1:]
+		}
+	}
+	return count
+}
+
+func (t *JoinTree) connect(a, b int32) {
+	e := int32(t.edges)
+	t.edges += 2
+	ca, cb := &t.cliques[a], &t.cliques[b]
+	pa, pb := t.plan(ca.scope, cb.scope), t.plan(cb.scope, ca.scope)
+	s := t.separator(a, b)
+	ca.links = append(ca.links, link{b, e, pa, s})
+	cb.links = append(cb.links, link{a, e + 1, pb, s})
+	t.sizes = append(t.sizes, pa.small, pa.small)
+}
+
+// plan fits the variables of part that occur in whole into whole.
+func (t *JoinTree) plan(whole, part []int32) *plan {
+	cards := make([]int, len(whole))
+	in := make([]bool, len(whole))
+	for i, v := range whole {
+		cards[i] = t.x.cards[v]
+		in[i] = slices.Contains(part, v)
+	}
+	return newPlan(cards, in)
+}
+
+// smallest finds the smallest clique that contains the scope.
+func (t *JoinTree) smallest(scope []int32) int32 {
+	best := int32(-1)
+	for i := range t.cliques {
+		c := &t.cliques[i]
+		if (best < 0 || len(c.table) < len(t.cliques[best].table)) && contains(c.scope, scope) {
+			best = int32(i)
+		}
+	}
+	return best
+}
+
+func contains(set, part []int32) bool {
+	for _, v := range part {
+		if !slices.Contains(set, v) {
+			return false
+		}
+	}
+	return true
+}
+
+// assign multiplies every table into the smallest clique that holds it, and finds the barren edges.
+func (t *JoinTree) assign() {
+	for i := range t.cliques {
+		c := &t.cliques[i]
+		c.table = make([]float64, c.entries)
+		for k := range c.table {
+			c.table[k] = 1
+		}
+		t.scratch = max(t.scratch, len(c.table))
+	}
+	children := make([][]int32, len(t.cliques))
+	for _, f := range t.x.families {
+		at := t.smallest(f.scope)
+		table := f.table()
+		sorted := make([]float64, len(table))
+		for i, p := range positions(f.scope, sortedBy(f.scope, t.rank), t.x.cards) {
+			sorted[i] = table[p]
+		}
+		c := &t.cliques[at]
+		t.plan(c.scope, f.scope).multiply(c.table, c.table, sorted)
+		children[at] = append(children[at], f.child())
+	}
+	for i := range t.cliques {
+		t.cliques[i].low, _ = extremes(t.cliques[i].table)
+	}
+	t.findBarren(children)
+}
+
+// findBarren marks the edges from whose side every table's child stays behind: each such table sums to one over its
+// child, so without findings there the whole side does.
+func (t *JoinTree) findBarren(children [][]int32) {
+	t.barren = make([]bool, t.edges)
+	for i := range t.cliques {
+		for _, l := range t.cliques[i].links {
+			t.barren[l.out] = t.behind(int32(i), l.to, children, l.separator)
+		}
+	}
+}
+
+func (t *JoinTree) separator(a, b int32) []int32 {
+	var s []int32
+	for _, v := range t.cliques[a].scope {
+		if slices.Contains(t.cliques[b].scope, v) {
+			s = append(s, v)
+		}
+	}
+	return s
+}
+
+func (t *JoinTree) behind(i, from int32, children [][]int32, separator []int32) bool {
+	for _, child := range children[i] {
+		if slices.Contains(separator, child) {
+			return false
+		}
+	}
+	for _, l := range t.cliques[i].links {
+		if l.to != from && !t.behind(l.to, i, children, separator) {
+			return false
+		}
+	}
+	return true
+}
+
+// settle chooses where each variable and each together set is entered.
+func (t *JoinTree) settle(together [][]VarID) {
+	for v := range t.net.variables {
+		at := t.smallest([]int32{int32(v)})
+		c := &t.cliques[at]
+		c.homes = append(c.homes, VarID(v))
+		t.home = append(t.home, at)
+		t.homePlan = append(t.homePlan, t.plan(c.scope, []int32{int32(v)}))
+	}
+	for i, set := range together {
+		scope := internal(set)
+		at := t.smallest(scope)
+		c := &t.cliques[at]
+		c.joints = append(c.joints, i)
+		t.together = append(t.together, joint{slices.Clone(set), at, t.plan(c.scope, scope), positions(scope, sortedBy(scope, t.rank), t.x.cards)})
+	}
+}

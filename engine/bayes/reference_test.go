@@ -1,0 +1,173 @@
+package bayes_test
+
+import (
+	"compress/gzip"
+	"encoding/json"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"lightoff/engine/bayes"
+
+	"github.com/stretchr/testify/require"
+)
+
+// referenceTolerance leaves room for two engines' roundings over some hundred tables.
+const referenceTolerance = 1e-9
+
+// networksFolder is where the standard networks lie, with posteriors computed by an independent engine.
+func networksFolder(t testing.TB) string {
+	folder := os.Getenv("LIGHTOFF_NETWORKS")
+	if folder == "" {
+		folder = filepath.Join("..", "..", "..", "shared", "networks")
+	}
+	return folder
+}
+
+// openPlainOrGzipped opens the first of the names that exists, or skips the test.
+func openPlainOrGzipped(t testing.TB, names ...string) io.Reader {
+	for _, name := range names {
+		path := filepath.Join(networksFolder(t), name)
+		f, err := os.Open(path)
+		if err != nil {
+			continue
+		}
+		t.Cleanup(func() { _ = f.Close() })
+		if !strings.HasSuffix(name, ".gz") {
+			return f
+		}
+		z, err := gzip.NewReader(f)
+		require.NoError(t, err)
+		return z
+	}
+	if os.Getenv("LIGHTOFF_REQUIRE_ALL") == "1" {
+		t.Fatalf("none of %v in %s", names, networksFolder(t))
+	}
+	t.Skipf("none of %v in %s", names, networksFolder(t))
+	return nil
+}
+
+func readNetwork(t testing.TB, name string) *bayes.Network {
+	n, err := bayes.ReadBIF(openPlainOrGzipped(t, name+".bif", name+".bif.gz"))
+	require.NoError(t, err)
+	return n
+}
+
+// referenceSet is one set of findings and the posteriors by state name.
+type referenceSet struct {
+	Evidence  map[string]string
+	LogPE     float64 `json:"log_pe"`
+	Marginals map[string]map[string]float64
+}
+
+func readReference(t testing.TB, name string) []referenceSet {
+	var file struct{ Sets []referenceSet }
+	require.NoError(t, json.NewDecoder(openPlainOrGzipped(t, name+".posteriors.json.gz")).Decode(&file))
+	return file.Sets
+}
+
+func (s referenceSet) enter(t testing.TB, n *bayes.Network, q *bayes.Query) {
+	q.Reset()
+	for name, state := range s.Evidence {
+		v, ok := n.Lookup(name)
+		require.True(t, ok, name)
+		q.Observe(v, slices.Index(n.Variable(v).States, state))
+	}
+}
+
+func (s referenceSet) compare(t *testing.T, n *bayes.Network, q *bayes.Query) {
+	log, err := q.LogEvidence()
+	require.NoError(t, err)
+	require.InDelta(t, s.LogPE, log, referenceTolerance)
+	post, err := q.Marginals(nil)
+	require.NoError(t, err)
+	for name, want := range s.Marginals {
+		v, ok := n.Lookup(name)
+		require.True(t, ok, name)
+		for i, state := range n.Variable(v).States {
+			require.InDelta(t, want[state], post[v][i], referenceTolerance, "%s=%s", name, state)
+		}
+	}
+}
+
+// raceDetector is set by the race build.
+var raceDetector bool
+
+// referenceNetworks are those whose join tree without evidence fits.
+var referenceNetworks = []string{"cancer", "earthquake", "asia", "survey", "sachs", "child", "insurance", "alarm",
+	"hailfinder", "win95pts", "andes", "pathfinder", "pigs", "mildew"}
+
+func TestStandardNetworks(t *testing.T) {
+	for _, name := range referenceNetworks {
+		t.Run(name, func(t *testing.T) {
+			n := readNetwork(t, name)
+			tree, err := bayes.Compile(n)
+			require.NoError(t, err)
+			q := tree.NewQuery()
+			for i, set := range readReference(t, name) {
+				if raceDetector && tree.Stats().TotalEntries > 1<<19 && i >= 3 {
+					break
+				}
+				set.enter(t, n, q)
+				set.compare(t, n, q)
+			}
+		})
+	}
+}
+
+// cut builds the same network for one set of observations: each edge that leaves an observed variable is cut, and the
+// table at its other end keeps the rows of the observed state. The posteriors are the same, the cliques smaller.
+func (s referenceSet) cut(t testing.TB, n *bayes.Network) *bayes.Network {
+	var b bayes.Builder
+	for v := range bayes.VarID(n.NumVariables()) {
+		b.Add(n.Variable(v).Name, n.Variable(v).States...)
+	}
+	for v := range bayes.VarID(n.NumVariables()) {
+		var kept []bayes.VarID
+		parts := [][]float64{n.FullTable(v)}
+		for _, p := range n.Parents(v) {
+			state := slices.Index(n.Variable(p).States, s.Evidence[n.Variable(p).Name])
+			if state < 0 {
+				kept = append(kept, p)
+			}
+			parts = byState(parts, n.Card(p), state)
+		}
+		b.Table(v, kept, slices.Concat(parts...))
+	}
+	cut, err := b.Build()
+	require.NoError(t, err)
+	return cut
+}
+
+// byState cuts each part of a table by the states of its slowest parent, and keeps one state or, if negative, all.
+func byState(parts [][]float64, card, state int) (kept [][]float64) {
+	for _, part := range parts {
+		i := 0
+		for sub := range slices.Chunk(part, len(part)/card) {
+			if state < 0 || i == state {
+				kept = append(kept, sub)
+			}
+			i++
+		}
+	}
+	return kept
+}
+
+// Without findings munin1 needs a clique of 2^27 entries, so it is compiled anew for each set of observations.
+func TestMunin1WithItsFindings(t *testing.T) {
+	n := readNetwork(t, "munin1")
+	for i, set := range readReference(t, "munin1") {
+		if raceDetector && i >= 3 {
+			break
+		}
+		cut := set.cut(t, n)
+		tree, err := bayes.Compile(cut)
+		require.NoError(t, err)
+		q := tree.NewQuery()
+		set.enter(t, cut, q)
+		set.compare(t, cut, q)
+	}
+}

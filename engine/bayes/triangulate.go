@@ -1,0 +1,150 @@
+package bayes
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Two choices decide how large the cliques become: in which order a noisy family's parents join its chain, and in
+// which order the variables are eliminated. Both are hard to make well, so several rules are tried and the smallest
+// result is kept. Every trial is deterministic.
+
+// effort bounds the variables eliminated over all trials, so that large networks get fewer trials. Small networks
+// compile in a few milliseconds, the largest in about a second.
+const effort = 40000
+
+// trial is an expansion with an elimination of it.
+type trial struct {
+	x *expansion
+	e *elimination
+}
+
+// triangulate chooses the order of the noisy chains and of the elimination.
+func (n *Network) triangulate(together [][]VarID) (*expansion, *elimination) {
+	s := &search{n: n, together: together}
+	s.try(n.expand(n.inOrder), 1)
+	if s.best.x.plain(n) {
+		s.refine()
+		return s.best.x, s.best.e
+	}
+	s.try(n.expand(n.reversed), 1)
+	star := n.starGraph(together).eliminate(minFill, 0, math.Inf(1))
+	s.follow(star)
+	// A good elimination suggests a better chain order, which may allow a better elimination.
+	for range 3 {
+		s.follow(s.best.e)
+	}
+	s.refine()
+	return s.best.x, s.best.e
+}
+
+// plain says that no family was cut into a chain.
+func (x *expansion) plain(n *Network) bool { return len(x.cards) == len(n.variables) }
+
+// search keeps the best trial so far.
+type search struct {
+	n        *Network
+	together [][]VarID
+	best     trial
+}
+
+// try eliminates an expansion by every rule, with the given number of ways to break ties.
+func (s *search) try(x *expansion, seeds int) {
+	g := x.graph(s.together)
+	for seed := range uint32(seeds) {
+		for _, rule := range heuristics {
+			limit := math.Inf(1)
+			if s.best.e != nil {
+				limit = 2 * s.best.e.total
+			}
+			e := g.eliminate(rule, seed, limit)
+			if e == nil {
+				continue
+			}
+			if e.better(s.best.e) {
+				s.best = trial{x, e}
+			}
+			if !e.filled {
+				return
+			}
+		}
+	}
+}
+
+// refine spends the remaining effort on breaking ties differently in the best expansion.
+func (s *search) refine() {
+	trials := effort / (len(heuristics) * (1 + len(s.best.x.cards)))
+	s.try(s.best.x, min(max(trials, 1), 16))
+}
+
+// rising joins the parents of each family in the order in which an elimination takes them.
+func (s *search) rising(e *elimination) func(v VarID) []int {
+	position := make([]int, len(s.n.variables))
+	for i, v := range e.order {
+		if int(v) < len(position) {
+			position[v] = i
+		}
+	}
+	return func(v VarID) []int {
+		order := s.n.inOrder(v)
+		slices.SortStableFunc(order, func(a, b int) int {
+			parents := s.n.dists[v].parents
+			return cmp.Compare(position[parents[a]], position[parents[b]])
+		})
+		return order
+	}
+}
+
+// follow tries chains in the order of an elimination.
+func (s *search) follow(e *elimination) {
+	s.try(s.n.expand(s.rising(e)), 1)
+}
+
+// inOrder joins the parents of v in their own order.
+func (n *Network) inOrder(v VarID) []int {
+	order := make([]int, len(n.dists[v].parents))
+	for i := range order {
+		order[i] = i
+	}
+	return order
+}
+
+func (n *Network) reversed(v VarID) []int {
+	order := n.inOrder(v)
+	slices.Reverse(order)
+	return order
+}
+
+// graph joins the variables of each table and of each together set.
+func (x *expansion) graph(together [][]VarID) *graph {
+	g := newGraph(x.cards)
+	for _, f := range x.families {
+		g.connect(f.scope)
+	}
+	for _, set := range together {
+		g.connect(internal(set))
+	}
+	return g
+}
+
+// starGraph stands in for the network before any chain order is chosen: a noisy child is linked to each of its parents
+// alone, as if its chain cost nothing.
+func (n *Network) starGraph(together [][]VarID) *graph {
+	g := newGraph(n.cards)
+	for v := range n.dists {
+		d := &n.dists[v]
+		scope := append(internal(d.parents), int32(v))
+		if !d.factored() {
+			g.connect(scope)
+			continue
+		}
+		for _, p := range scope[:len(d.parents)] {
+			g.connect([]int32{p, int32(v)})
+		}
+	}
+	for _, set := range together {
+		g.connect(internal(set))
+	}
+	return g
+}

@@ -1,0 +1,158 @@
+package diagnosis
+
+import (
+	"fmt"
+	"strings"
+)
+
+// ValueKind says how an observation was answered.
+type ValueKind int
+
+const (
+	// StateValue is an answer that names one of the observation's states.
+	StateValue ValueKind = iota
+	// NumberValue is a reading in the observation's unit.
+	NumberValue
+	// UnknownValue is "can't tell": asked, but no evidence.
+	UnknownValue
+)
+
+// Observation is one thing that was told about a heater.
+type Observation struct {
+	ID     string    `json:"id"`
+	Kind   ValueKind `json:"kind"`
+	State  string    `json:"state,omitempty"`  // for StateValue
+	Number float64   `json:"number,omitempty"` // for NumberValue, in the observation's unit
+}
+
+// Request is everything known about one heater. The order of the observations never matters.
+type Request struct {
+	Observations []Observation
+	Tools        []string
+	Locale       string // BCP 47; falls back to English
+}
+
+// Assessment is what follows from a Request.
+type Assessment struct {
+	ModelVersion   string
+	Causes         []RankedCause // all, most probable first
+	NextChecks     []AdvisedCheck
+	Dangers        []Danger // most severe first
+	Plan           Plan
+	Conflict       float64 // nats; see the API
+	Contradictions []Contradiction
+	Unused         []Unused
+}
+
+// RankedCause is a cause with its posterior probability.
+type RankedCause struct {
+	ID          string
+	Title       string
+	Probability float64
+	Likelihood  string             // the probability in words
+	BaseRate    float64            // given the complaint and the setup facts only
+	Weights     []WeightOfEvidence // for the leading causes, strongest first
+}
+
+// WeightOfEvidence is the change in a cause's log odds, in bits, when one finding joins all the others.
+type WeightOfEvidence struct {
+	ObservationID string
+	Text          string
+	Bits          float64
+}
+
+// AdvisedCheck is a check worth making.
+type AdvisedCheck struct {
+	ObservationID string
+	Question      string
+	GainBits      float64
+	Saving        float64
+	Minutes       float64
+	Reason        string
+	Tool          string
+	About         []string // cause ids, those it tells most about first
+}
+
+// Severity grades a danger.
+type Severity int
+
+const (
+	// Caution must be put right before the heater is used as usual.
+	Caution Severity = iota + 1
+	// NoStart forbids a start until it is dealt with.
+	NoStart
+	// Urgent asks for an act now.
+	Urgent
+	// LeaveNow sends everybody out.
+	LeaveNow
+)
+
+// Danger comes before any diagnosis.
+type Danger struct {
+	ID            string
+	Title         string
+	Text          string
+	Severity      Severity
+	Triggers      []string // observation ids
+	CallEmergency bool
+}
+
+// Plan lists repairs worth making, in order.
+type Plan struct {
+	Steps []PlanStep
+	Note  string
+}
+
+// PlanStep is one repair.
+type PlanStep struct {
+	RepairID, CauseID string
+	Title             string
+	Probability       float64 // that the cause is active
+	Minutes           float64
+	Euros             float64
+	Cautions          []string
+	Parts             []string
+	Proof             string
+	Prevention        string
+	HeldBack          string // why it must wait; empty where it may be done
+}
+
+// Contradiction names findings that hardly fit together, the most doubtful first.
+type Contradiction struct {
+	ObservationIDs []string
+	Text           string
+}
+
+// Unused is an observation that changed nothing.
+type Unused struct {
+	ID     string
+	Reason string
+}
+
+// Explanation explains one cause.
+type Explanation struct {
+	Cause       RankedCause // with all its weights
+	Explanation string
+	WouldChange []WhatIf
+}
+
+// WhatIf is a finding not yet made and what it would do to the cause.
+type WhatIf struct {
+	ObservationID, State, Text string
+	Probability, After         float64
+}
+
+// Violation is one thing wrong with a request. Field is a path such as observations[2].state.
+type Violation struct{ Field, Description string }
+
+// InputError lists all that is wrong with a request; nothing of it was used.
+type InputError struct{ Violations []Violation }
+
+// Error implements error.
+func (e *InputError) Error() string {
+	parts := make([]string, len(e.Violations))
+	for i, v := range e.Violations {
+		parts[i] = fmt.Sprintf("%s: %s", v.Field, v.Description)
+	}
+	return strings.Join(parts, "; ")
+}

@@ -1,0 +1,109 @@
+package diagnosis
+
+import (
+	"slices"
+)
+
+// EventKind says what happened in a conversation.
+type EventKind string
+
+// The events of a conversation.
+const (
+	Opened    EventKind = "opened"    // Locale and Tools set
+	Said      EventKind = "said"      // Text, Readings and Unclear set
+	Answered  EventKind = "answered"  // Observations and Skipped set
+	Retracted EventKind = "retracted" // ObservationID set
+	ToolsSet  EventKind = "tools_set" // Tools set
+)
+
+// Event is one entry of a conversation's log. Only the fields of its kind are set. It is stored as JSON, so field names
+// are a format: add, never rename.
+type Event struct {
+	Number        int64         `json:"number"` // from 1, without gaps
+	Kind          EventKind     `json:"kind"`
+	Locale        string        `json:"locale,omitempty"`
+	Tools         []string      `json:"tools,omitempty"`
+	Text          string        `json:"text,omitempty"`
+	Readings      []Reading     `json:"readings,omitempty"`
+	Unclear       []string      `json:"unclear,omitempty"`
+	Observations  []Observation `json:"observations,omitempty"`
+	Skipped       []string      `json:"skipped,omitempty"`
+	ObservationID string        `json:"observation_id,omitempty"`
+}
+
+// Reading is an observation found in free text, with the words it came from.
+type Reading struct {
+	Observation Observation `json:"observation"`
+	Words       string      `json:"words"`
+}
+
+// Told is one thing that was told and still stands.
+type Told struct {
+	Observation Observation // ID only, if Skipped
+	Skipped     bool
+	Words       string // from free text
+	Event       int64  // that told it
+}
+
+// Conversation is the state that a log of events folds to.
+type Conversation struct {
+	LastEvent int64
+	Locale    string
+	Tools     []string
+	Told      []Told // in the order of first telling
+	Sayings   []Event
+}
+
+// Fold replays a conversation's events, oldest first. It is the only meaning that events have.
+func Fold(events []Event) Conversation {
+	var c Conversation
+	for _, e := range events {
+		c.apply(e)
+	}
+	return c
+}
+
+func (c *Conversation) apply(e Event) {
+	c.LastEvent = e.Number
+	switch e.Kind {
+	case Opened:
+		c.Locale, c.Tools = e.Locale, e.Tools
+	case ToolsSet:
+		c.Tools = e.Tools
+	case Said:
+		c.Sayings = append(c.Sayings, e)
+		for _, r := range e.Readings {
+			c.tell(Told{Observation: r.Observation, Words: r.Words, Event: e.Number})
+		}
+	case Answered:
+		for _, o := range e.Observations {
+			c.tell(Told{Observation: o, Event: e.Number})
+		}
+		for _, id := range e.Skipped {
+			c.tell(Told{Observation: Observation{ID: id}, Skipped: true, Event: e.Number})
+		}
+	case Retracted:
+		c.Told = slices.DeleteFunc(c.Told, func(t Told) bool { return t.Observation.ID == e.ObservationID })
+	}
+}
+
+// tell keeps the place of an earlier answer to the same question, so that a card does not jump when one is changed.
+func (c *Conversation) tell(t Told) {
+	i := slices.IndexFunc(c.Told, func(o Told) bool { return o.Observation.ID == t.Observation.ID })
+	if i < 0 {
+		c.Told = append(c.Told, t)
+		return
+	}
+	c.Told[i] = t
+}
+
+// Request is what the engine is to assess. Skipped questions are no evidence and are left out.
+func (c Conversation) Request() Request {
+	r := Request{Tools: c.Tools, Locale: c.Locale}
+	for _, t := range c.Told {
+		if !t.Skipped {
+			r.Observations = append(r.Observations, t.Observation)
+		}
+	}
+	return r
+}

@@ -1,0 +1,238 @@
+// Package diagnosis turns what was told about a heater into an assessment: dangers first, then the causes by their
+// probability, the checks that would tell most for their effort, the repairs in order, and the reasons for each. It is a
+// function of the model and of what was told; a conversation is a fold over its events.
+//
+// No answer makes a cause certain or impossible, and findings that hardly fit together are named.
+package diagnosis
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"lightoff/engine/knowledge"
+)
+
+// Engine assesses. It is safe for concurrent use.
+type Engine struct {
+	model *knowledge.Model
+	pool  sync.Pool
+}
+
+// New returns an engine on the model.
+func New(m *knowledge.Model) *Engine {
+	e := &Engine{model: m}
+	e.pool.New = func() any { return m.NewInquiry() }
+	return e
+}
+
+// leading is how many causes come with their weights of evidence.
+const leading = 5
+
+// subject is one request on its way to an assessment.
+type subject struct {
+	*Engine
+	in        *knowledge.Inquiry
+	texts     *knowledge.Texts
+	request   Request
+	findings  []knowledge.Finding // without what could not be told
+	posterior []float64           // by cause, in the model's order
+	base      []float64           // given the complaint and the setup only
+	blame     []float64           // what of the posterior stands out from the base rate; see blames
+	dangers   []Danger
+	gates     gate
+}
+
+// Assess assesses. The error is an *InputError, unless the model itself fails.
+func (e *Engine) Assess(r Request) (*Assessment, error) {
+	s, err := e.subject(r)
+	if err != nil {
+		return nil, err
+	}
+	defer e.pool.Put(s.in)
+	a := &Assessment{ModelVersion: e.model.Version, Causes: s.ranking(), Dangers: s.dangers, Plan: s.plan(), Unused: s.unused()}
+	if a.NextChecks, err = s.checks(); err != nil {
+		return nil, err
+	}
+	return a, s.weigh(a)
+}
+
+// subject validates a request and makes the posteriors, dangers and gates that everything else is made of.
+func (e *Engine) subject(r Request) (*subject, error) {
+	if err := e.Check(r); err != nil {
+		return nil, err
+	}
+	s := &subject{Engine: e, in: e.pool.Get().(*knowledge.Inquiry), texts: e.model.Text(r.Locale), request: r}
+	var setup []knowledge.Finding
+	for _, o := range r.Observations {
+		if o.Kind == UnknownValue {
+			continue
+		}
+		f := o.finding()
+		s.findings = append(s.findings, f)
+		if _, ok := e.model.SetupFact(o.ID); ok {
+			setup = append(setup, f)
+		}
+	}
+	// The order of telling must not reach the arithmetic, or the same facts could differ in their last digits.
+	slices.SortFunc(s.findings, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
+	slices.SortFunc(setup, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
+	var err error
+	if s.base, err = s.causesGiven(setup); err == nil {
+		s.posterior, err = s.causesGiven(s.findings)
+	}
+	if err != nil {
+		e.pool.Put(s.in)
+		return nil, fmt.Errorf("inferring the causes: %w", err)
+	}
+	s.blame = blames(s.posterior, s.base)
+	s.dangers = e.dangers(s.findings, s.texts)
+	s.gates = s.gate()
+	return s, nil
+}
+
+func (o Observation) finding() knowledge.Finding {
+	return knowledge.Finding{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == NumberValue}
+}
+
+func (s *subject) causesGiven(findings []knowledge.Finding) ([]float64, error) {
+	if err := s.in.Enter(findings); err != nil {
+		return nil, err
+	}
+	return s.in.Causes(nil)
+}
+
+// blames is the share of each posterior that today's findings, and not the background, account for. A fault that is
+// merely as common as ever is present but not to blame; it neither asks for checks nor for repairs.
+func blames(posterior, base []float64) []float64 {
+	out := make([]float64, len(posterior))
+	for i := range out {
+		out[i] = max(0, (posterior[i]-base[i])/(1-base[i]))
+	}
+	return out
+}
+
+func (s *subject) ranking() []RankedCause {
+	out := make([]RankedCause, len(s.model.Causes))
+	for i, c := range s.model.Causes {
+		out[i] = s.ranked(i, c.ID)
+	}
+	slices.SortStableFunc(out, func(a, b RankedCause) int { return cmp.Compare(b.Probability, a.Probability) })
+	return out
+}
+
+func (s *subject) ranked(i int, id string) RankedCause {
+	p := s.posterior[i]
+	return RankedCause{ID: id, Title: s.texts.Causes[id].Title, Probability: p, Likelihood: s.texts.Phrases[likelihood(p)], BaseRate: s.base[i]}
+}
+
+// likelihood is the phrase for a probability.
+func likelihood(p float64) string {
+	for _, step := range []struct {
+		above  float64
+		phrase string
+	}{{0.95, "almost_certain"}, {0.80, "very_likely"}, {0.60, "likely"}, {0.40, "even"}, {0.15, "possible"}, {0.04, "unlikely"}} {
+		if p >= step.above {
+			return "likelihood_" + step.phrase
+		}
+	}
+	return "likelihood_remote"
+}
+
+// Check says whether a request can be assessed; the error is an *InputError naming every field that is wrong.
+func (e *Engine) Check(r Request) error {
+	var bad []Violation
+	add := func(field, format string, args ...any) {
+		bad = append(bad, Violation{field, fmt.Sprintf(format, args...)})
+	}
+	table := ""
+	for _, o := range r.Observations {
+		if o.ID == "code_table" {
+			table = o.State
+		}
+	}
+	first := map[string]int{}
+	for i, o := range r.Observations {
+		field := "observations[" + strconv.Itoa(i) + "]"
+		if j, ok := first[o.ID]; ok {
+			if r.Observations[j] != o {
+				add(field+".id", "%s is given twice with different values, first in observations[%d]", o.ID, j)
+			}
+			continue
+		}
+		first[o.ID] = i
+		f := o.finding()
+		if o.Kind == UnknownValue {
+			if !e.known(o.ID) {
+				add(field+".id", "%q is no observation or setup fact", o.ID)
+			}
+			continue
+		}
+		if part, problem := e.model.Check(f, table); problem != "" {
+			add(field+"."+part, "%s", problem)
+		}
+	}
+	for i, t := range r.Tools {
+		if !slices.Contains(e.model.Tools, t) {
+			add("tools["+strconv.Itoa(i)+"]", "%q is no tool; known are %s", t, strings.Join(e.model.Tools, ", "))
+		}
+	}
+	if len(bad) > 0 {
+		return &InputError{bad}
+	}
+	return nil
+}
+
+func (e *Engine) known(id string) bool {
+	if _, ok := e.model.Observation(id); ok {
+		return true
+	}
+	_, ok := e.model.SetupFact(id)
+	return ok
+}
+
+// Describe writes an observation and its value in plain words.
+func (e *Engine) Describe(o Observation, locale string) string {
+	t := e.model.Text(locale)
+	x := t.Observations[o.ID]
+	switch o.Kind {
+	case UnknownValue:
+		return x.Title + ": " + t.Phrases["not_told"]
+	case NumberValue:
+		return x.Title + ": " + strconv.FormatFloat(o.Number, 'g', 6, 64) + " " + e.unit(o.ID)
+	}
+	if label := x.States[o.State]; label != "" {
+		return x.Title + ": " + label
+	}
+	return x.Title + ": " + o.State
+}
+
+func (e *Engine) unit(id string) string {
+	if o, ok := e.model.Observation(id); ok {
+		return o.Unit
+	}
+	if s, ok := e.model.SetupFact(id); ok {
+		return s.Unit
+	}
+	return ""
+}
+
+func (s *subject) unused() []Unused {
+	var out []Unused
+	why := s.in.Unused()
+	for _, o := range s.request.Observations {
+		switch {
+		case o.Kind == UnknownValue:
+			out = append(out, Unused{o.ID, s.texts.Phrases["unused_unknown"]})
+		case why[o.ID] != "":
+			out = append(out, Unused{o.ID, s.texts.Phrases[why[o.ID]]})
+		}
+	}
+	return out
+}
+
+func logOdds(p float64) float64 { return math.Log2(p / (1 - p)) }

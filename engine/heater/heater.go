@@ -1,0 +1,26 @@
+// Package heater is what the project knows about small diesel-burning air heaters: model files that a mechanic can read
+// and correct, embedded in the program. Another appliance would be another such package.
+package heater
+
+import (
+	"embed"
+	"io/fs"
+	"sync"
+
+	"lightoff/engine/knowledge"
+)
+
+//go:embed model
+var files embed.FS
+
+// Files are the model's files, as knowledge.Load wants them.
+func Files() fs.FS {
+	sub, err := fs.Sub(files, "model")
+	if err != nil {
+		panic(err) // the folder is embedded by the line above
+	}
+	return sub
+}
+
+// Model loads, checks and compiles the embedded model, once. The error, if any, is a *knowledge.Error.
+var Model = sync.OnceValues(func() (*knowledge.Model, error) { return knowledge.Load(Files()) })

@@ -1,0 +1,187 @@
+package knowledge
+
+import (
+	"maps"
+	"slices"
+	"strings"
+)
+
+func (f *files) check() {
+	f.checkVariables()
+	f.checkCauses()
+	f.checkRules()
+	f.checkTexts()
+}
+
+func (f *files) state(at node, id, state string) {
+	r, ok := f.model.byID[id]
+	if !ok {
+		at.errorf("%s is not defined", id)
+		return
+	}
+	states := f.statesOf(id, r)
+	if states != nil && !slices.Contains(states, state) {
+		at.errorf("%s has no state %q; it has %s", id, state, strings.Join(states, ", "))
+	}
+}
+
+// statesOf lists what a told state may be; nil for a number.
+func (f *files) statesOf(id string, r ref) []string {
+	switch r.kind {
+	case refSetup:
+		var out []string
+		for _, s := range f.model.Setup[r.index].States {
+			out = append(out, s.ID)
+		}
+		return out
+	case refObservation:
+		return f.model.Observations[r.index].States
+	case refCause:
+		return []string{"no", "yes"}
+	}
+	for _, v := range f.variables {
+		if v.id == id {
+			return v.states
+		}
+	}
+	return nil
+}
+
+func (f *files) checkVariables() {
+	known := map[string][]string{}
+	for _, v := range f.variables {
+		known[v.id] = v.states
+	}
+	parent := func(at node, id string, states []string) {
+		have, ok := known[id]
+		if !ok {
+			at.errorf("%s is no cause, effect or observation of the model", id)
+			return
+		}
+		for _, s := range states {
+			if !slices.Contains(have, s) {
+				at.errorf("%s has no state %q; it has %s", id, s, strings.Join(have, ", "))
+			}
+		}
+	}
+	for _, v := range f.variables {
+		for _, l := range v.worst {
+			parent(l.at, l.parent, slices.Sorted(maps.Keys(l.rows)))
+		}
+		for _, r := range v.rules {
+			for _, c := range r.when {
+				parent(c.at, c.parent, c.states)
+			}
+		}
+		if v.reads != nil {
+			for _, t := range v.reads.terms {
+				if f.quantityByID(t.quantity) == nil {
+					v.at.errorf("%s reads %s, which is no quantity", v.id, t.quantity)
+				}
+			}
+		}
+		for s, of := range f.covers[v.id] {
+			for _, o := range of {
+				if !slices.Contains(v.states, o) {
+					v.at.errorf("%s: %s covers %q, which is no state", v.id, s, o)
+				}
+			}
+		}
+	}
+	for _, q := range f.quantities {
+		for _, l := range q.levels {
+			for _, c := range l.when {
+				parent(c.at, c.parent, c.states)
+			}
+		}
+		if q.scaleBy != "" {
+			parent(q.at, q.scaleBy, slices.Sorted(maps.Keys(q.scales)))
+		}
+	}
+	if have, ok := known[f.complaint.effect]; !ok || !slices.Contains(have, f.complaint.quiet) {
+		f.errs.add(".", 0, 0, "complaint: names no effect and quiet state of the model")
+	}
+}
+
+func (f *files) checkCauses() {
+	m := f.model
+	computed := 0
+	for _, c := range m.Causes {
+		if c.Computed {
+			computed++
+		}
+		for _, r := range c.Raised {
+			at := f.places[raisePlace(c.ID, r.Setup, r.State)]
+			if _, ok := m.SetupFact(r.Setup); !ok {
+				at.errorf("%s is no setup fact", r.Setup)
+				continue
+			}
+			f.state(at, r.Setup, r.State)
+		}
+		if !slices.ContainsFunc(m.Repairs, func(r Repair) bool { return slices.Contains(r.Mends, c.ID) }) {
+			f.seen[c.ID].errorf("no repair mends %s", c.ID)
+		}
+	}
+	if computed != 1 {
+		f.errs.add(".", 0, 0, "exactly one cause must be computed (no other cause active); there are %d", computed)
+	}
+}
+
+// checkRules looks at repairs, dangers, limits, conditions and code tables, which refer to the rest by name.
+func (f *files) checkRules() {
+	m := f.model
+	cause := func(at node, id string) {
+		if _, ok := m.Cause(id); !ok {
+			at.errorf("%s is no cause", id)
+		}
+	}
+	for _, r := range m.Repairs {
+		for _, c := range r.Mends {
+			cause(f.seen[r.ID], c)
+		}
+		for _, o := range r.After {
+			if _, ok := m.Observation(o); !ok {
+				f.seen[r.ID].errorf("%s is no observation", o)
+			}
+		}
+	}
+	for _, d := range m.Dangers {
+		for _, t := range d.Any {
+			for _, trip := range t.All {
+				f.checkTrip(f.places["danger/"+d.ID], trip)
+			}
+		}
+	}
+	for _, l := range m.Limits {
+		cause(f.places["limit/"+l.Cause], l.Cause)
+		if _, ok := f.places["danger/"+l.Danger]; !ok {
+			f.places["limit/"+l.Cause].errorf("%s is no danger", l.Danger)
+		}
+	}
+	for _, o := range m.Observations {
+		for _, c := range o.OnlyIf {
+			for _, s := range c.States {
+				f.state(f.seen[o.ID], c.ID, s)
+			}
+		}
+		if o.Tool != "" && !slices.Contains(m.Tools, o.Tool) {
+			f.seen[o.ID].errorf("%s needs %s, which is no tool", o.ID, o.Tool)
+		}
+	}
+	for _, t := range m.CodeTables {
+		for _, state := range t.Codes {
+			f.state(f.places["table/"+t.ID], faultCode, state)
+		}
+	}
+}
+
+func (f *files) checkTrip(at node, t Trip) {
+	r, ok := f.model.byID[t.ID]
+	if !ok || (r.kind != refObservation && r.kind != refSetup) {
+		at.errorf("%s is neither an observation nor a setup fact", t.ID)
+		return
+	}
+	for _, s := range t.States {
+		f.state(at, t.ID, s)
+	}
+}

@@ -1,0 +1,465 @@
+package knowledge
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"io/fs"
+	"maps"
+	"math"
+	"path"
+	"slices"
+
+	"lightoff/engine/bayes"
+)
+
+// compiled is what a model knows about its network.
+type compiled struct {
+	locales            []string
+	variables          map[string]*variable
+	rootOf             []bayes.VarID // by cause: the root variable that carries its base rate; −1 for the computed cause
+	causeVar           []bayes.VarID
+	rate               []float64     // by cause: fitted base rate, before anybody complains
+	average            []setupFactor // by cause: how setup facts change its rate
+	covers             map[string]map[string][]string
+	groups             []*readingGroup // of readings that share what they depend on
+	groupOf            map[string]int
+	complained, anyway bayes.VarID
+	anywayRate         float64
+	deviation          float64
+}
+
+// setupFactor holds, for each setup fact that matters to a cause, the mean of its factors over the states' shares.
+type setupFactor map[string]float64
+
+// readingGroup is a set of readings with the variables that they depend on; their likelihood is one joint table.
+type readingGroup struct {
+	readings []*reading
+	scope    []bayes.VarID
+	names    []string
+}
+
+const anywayName = "complains_anyway"
+
+// Load reads the model files of a folder, checks them and compiles them. The error, if any, is an *Error that lists
+// everything wrong with file and line.
+func Load(fsys fs.FS) (*Model, error) {
+	errs := &Error{}
+	m := &Model{texts: map[string]*Texts{}, byID: map[string]ref{}}
+	m.covers = map[string]map[string][]string{}
+	f := &files{errs: errs, model: m, covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
+	f.read(fsys)
+	m.locales = slices.Sorted(maps.Keys(m.texts))
+	f.check()
+	if err := errs.orNil(); err != nil {
+		return nil, err
+	}
+	m.Version, m.files = version(fsys), f
+	if err := f.compile(); err != nil {
+		return nil, err
+	}
+	return m, nil
+}
+
+func version(fsys fs.FS) string {
+	h := sha256.New()
+	_ = fs.WalkDir(fsys, ".", func(p string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() && path.Ext(p) == ".yaml" {
+			text, _ := fs.ReadFile(fsys, p)
+			h.Write([]byte(p))
+			h.Write(text)
+		}
+		return nil
+	})
+	return hex.EncodeToString(h.Sum(nil))[:12]
+}
+
+// compile builds the network twice: once to fit the base rates, once with them.
+func (f *files) compile() error {
+	m := f.model
+	m.variables = map[string]*variable{}
+	for _, v := range f.variables {
+		m.variables[v.id] = v
+	}
+	m.rate = make([]float64, len(m.Causes))
+	m.average = make([]setupFactor, len(m.Causes))
+	for i, c := range m.Causes {
+		m.rate[i] = c.PerThousand / 2000
+		m.average[i] = m.averages(c)
+	}
+	m.anywayRate = 0.05
+	if err := f.build(); err != nil {
+		return err
+	}
+	if err := f.fit(); err != nil {
+		return err
+	}
+	return f.build()
+}
+
+// averages are the means of a cause's factors over each setup fact's shares; a state without factor counts 1.
+func (m *Model) averages(c Cause) setupFactor {
+	out := setupFactor{}
+	for _, r := range c.Raised {
+		s, _ := m.SetupFact(r.Setup)
+		if _, done := out[r.Setup]; done {
+			continue
+		}
+		for _, st := range s.States {
+			out[r.Setup] += st.Share * m.rawFactor(c, r.Setup, st.ID)
+		}
+	}
+	return out
+}
+
+func (m *Model) rawFactor(c Cause, setup, state string) float64 {
+	for _, r := range c.Raised {
+		if r.Setup == setup && r.State == state {
+			return r.Factor
+		}
+	}
+	return 1
+}
+
+// build makes the network from the files and the current rates, and compiles it.
+func (f *files) build() error {
+	m := f.model
+	b := &bayes.Builder{}
+	ids := map[string]bayes.VarID{}
+	add := func(name string, states ...string) bayes.VarID {
+		ids[name] = b.Add(name, states...)
+		return ids[name]
+	}
+	m.anyway = add(anywayName, "no", "yes")
+	b.Table(m.anyway, nil, []float64{1 - m.anywayRate, m.anywayRate})
+	m.rootOf = make([]bayes.VarID, len(m.Causes))
+	m.causeVar = make([]bayes.VarID, len(m.Causes))
+	for i, c := range m.Causes {
+		m.rootOf[i], m.causeVar[i] = -1, -1
+		if c.Computed {
+			continue
+		}
+		m.causeVar[i] = add(c.ID, "no", "yes")
+		m.rootOf[i] = m.causeVar[i]
+		if len(m.variables[c.ID].worst) > 0 {
+			m.rootOf[i] = add(c.ID+"_of_itself", "no", "yes")
+			m.variables[c.ID].leak = []float64{1, 0}
+		}
+		b.Table(m.rootOf[i], nil, []float64{1 - m.rate[i], m.rate[i]})
+	}
+	for _, v := range f.variables {
+		if _, done := ids[v.id]; !done {
+			add(v.id, v.states...)
+		}
+	}
+	for i, c := range m.Causes {
+		if !c.Computed && m.rootOf[i] != m.causeVar[i] {
+			f.noisyMax(b, ids, m.variables[c.ID], bayes.Link{Parent: m.rootOf[i], P: [][]float64{{1, 0}, {0, 1}}})
+		}
+	}
+	for _, v := range f.variables {
+		if r := m.byID[v.id]; r.kind != refCause {
+			f.distribute(b, ids, v)
+		}
+	}
+	m.complained = add("complained", "no", "yes")
+	quiet := slices.Index(m.variables[f.complaint.effect].states, f.complaint.quiet)
+	b.Deterministic(m.complained, []bayes.VarID{ids[f.complaint.effect], m.anyway}, func(s []int) int {
+		if s[0] == quiet && s[1] == 0 {
+			return 0
+		}
+		return 1
+	})
+	net, err := b.Build()
+	if err != nil {
+		return err
+	}
+	m.network = net
+	m.groups, m.groupOf = f.readingGroups(ids)
+	var together [][]bayes.VarID
+	for _, g := range m.groups {
+		together = append(together, g.scope)
+	}
+	m.tree, err = bayes.Compile(net, together...)
+	return err
+}
+
+func (f *files) distribute(b *bayes.Builder, ids map[string]bayes.VarID, v *variable) {
+	switch {
+	case v.reads != nil:
+		f.bandTable(b, ids, v)
+	case len(v.rules) > 0:
+		f.ruleTable(b, ids, v)
+	case len(v.worst) > 0:
+		f.noisyMax(b, ids, v)
+	default:
+		b.Table(ids[v.id], nil, v.leak)
+	}
+}
+
+func (f *files) isObservation(id string) bool { return f.model.byID[id].kind == refObservation }
+
+func (f *files) noisyMax(b *bayes.Builder, ids map[string]bayes.VarID, v *variable, more ...bayes.Link) {
+	links := more
+	for _, l := range v.worst {
+		parent := f.model.variables[l.parent]
+		link := bayes.Link{Parent: ids[l.parent]}
+		for _, s := range parent.states {
+			link.P = append(link.P, completed(l.rows[s], v.states))
+		}
+		links = append(links, link)
+	}
+	leak := v.leak
+	if f.isObservation(v.id) {
+		leak = slipped(leak, v.slips) // people misread and misremember: nothing seen is ever impossible
+	}
+	b.NoisyMax(ids[v.id], links, leak)
+}
+
+func slipped(row []float64, slips float64) []float64 {
+	out := make([]float64, len(row))
+	for i, p := range row {
+		out[i] = (1-slips)*p + slips/float64(len(row))
+	}
+	return out
+}
+
+// parentsOf lists a decision list's parents in the order in which its rules name them.
+func parentsOf(rules []rule) []string {
+	var out []string
+	for _, r := range rules {
+		for _, c := range r.when {
+			if !slices.Contains(out, c.parent) {
+				out = append(out, c.parent)
+			}
+		}
+	}
+	return out
+}
+
+func (f *files) ruleTable(b *bayes.Builder, ids map[string]bayes.VarID, v *variable) {
+	parents := parentsOf(v.rules)
+	var table []float64
+	f.configurations(parents, func(at map[string]string) {
+		for _, r := range v.rules {
+			if holds(r.when, at) {
+				row := completed(r.then, v.states)
+				if f.isObservation(v.id) {
+					row = slipped(row, v.slips)
+				}
+				table = append(table, row...)
+				return
+			}
+		}
+	})
+	b.Table(ids[v.id], vars(ids, parents), table)
+}
+
+func vars(ids map[string]bayes.VarID, names []string) []bayes.VarID {
+	out := make([]bayes.VarID, len(names))
+	for i, n := range names {
+		out[i] = ids[n]
+	}
+	return out
+}
+
+func holds(when []condition, at map[string]string) bool {
+	for _, c := range when {
+		if !slices.Contains(c.states, at[c.parent]) {
+			return false
+		}
+	}
+	return true
+}
+
+// configurations visits every combination of the variables' states, the last varying fastest.
+func (f *files) configurations(names []string, visit func(at map[string]string)) {
+	at := map[string]string{}
+	var walk func(i int)
+	walk = func(i int) {
+		if i == len(names) {
+			visit(at)
+			return
+		}
+		for _, s := range f.model.variables[names[i]].states {
+			at[names[i]] = s
+			walk(i + 1)
+		}
+	}
+	walk(0)
+}
+
+// dependsOn lists the variables behind a reading.
+func (f *files) dependsOn(r *reading) []string {
+	var out []string
+	note := func(id string) {
+		if id != "" && !slices.Contains(out, id) {
+			out = append(out, id)
+		}
+	}
+	for _, t := range r.terms {
+		q := f.quantityByID(t.quantity)
+		for _, l := range q.levels {
+			for _, c := range l.when {
+				note(c.parent)
+			}
+		}
+		note(q.scaleBy)
+	}
+	return out
+}
+
+func (f *files) quantityByID(id string) *quantity {
+	i := slices.IndexFunc(f.quantities, func(q *quantity) bool { return q.id == id })
+	if i < 0 {
+		return nil
+	}
+	return f.quantities[i]
+}
+
+func (q *quantity) in(at map[string]string) (mean, spread, scale float64) {
+	scale = 1
+	if q.scaleBy != "" {
+		scale = q.scales[at[q.scaleBy]]
+	}
+	for _, l := range q.levels {
+		if holds(l.when, at) {
+			return l.mean * scale, l.spread * scale, scale
+		}
+	}
+	return 0, 1, scale
+}
+
+// joint is the distribution of readings in one configuration: quantities are independent given it, meters err on their
+// own, and readings that share a quantity vary together.
+func (f *files) joint(rs []*reading, at map[string]string) gaussian {
+	g := gaussian{mean: make([]float64, len(rs)), cov: make([][]float64, len(rs))}
+	for i, r := range rs {
+		g.cov[i] = make([]float64, len(rs))
+		g.cov[i][i] = r.errorSD * r.errorSD
+	}
+	for i, r := range rs {
+		for _, t := range r.terms {
+			mean, spread, _ := f.quantityByID(t.quantity).in(at)
+			g.mean[i] += t.factor * mean
+			for j, other := range rs {
+				for _, u := range other.terms {
+					if u.quantity == t.quantity {
+						g.cov[i][j] += t.factor * u.factor * spread * spread
+					}
+				}
+			}
+		}
+	}
+	return g
+}
+
+func (f *files) bandTable(b *bayes.Builder, ids map[string]bayes.VarID, v *variable) {
+	parents := f.dependsOn(v.reads)
+	var table []float64
+	f.configurations(parents, func(at map[string]string) {
+		g := f.joint([]*reading{v.reads}, at)
+		scale := 1.0
+		if !v.reads.log {
+			for _, t := range v.reads.terms {
+				_, _, s := f.quantityByID(t.quantity).in(at)
+				scale = max(scale, s)
+			}
+		}
+		table = append(table, v.reads.bandRow(g.mean[0], g.cov[0][0], scale)...)
+	})
+	b.Table(ids[v.id], vars(ids, parents), table)
+}
+
+// readingGroups joins readings that share a quantity, however indirectly.
+func (f *files) readingGroups(ids map[string]bayes.VarID) ([]*readingGroup, map[string]int) {
+	var groups []*readingGroup
+	quantityGroup := map[string]*readingGroup{}
+	for _, v := range f.variables {
+		if v.reads == nil {
+			continue
+		}
+		g := &readingGroup{readings: []*reading{v.reads}}
+		for _, t := range v.reads.terms {
+			old := quantityGroup[t.quantity]
+			if old == nil || old == g {
+				quantityGroup[t.quantity] = g
+				continue
+			}
+			g.readings = append(old.readings, g.readings...)
+			for q, of := range quantityGroup {
+				if of == old {
+					quantityGroup[q] = g
+				}
+			}
+			groups = slices.DeleteFunc(groups, func(o *readingGroup) bool { return o == old })
+		}
+		groups = append(groups, g)
+	}
+	of := map[string]int{}
+	for i, g := range groups {
+		for _, r := range g.readings {
+			of[r.observation] = i
+			for _, name := range f.dependsOn(r) {
+				if !slices.Contains(g.names, name) {
+					g.names = append(g.names, name)
+				}
+			}
+		}
+		g.scope = vars(ids, g.names)
+	}
+	return groups, of
+}
+
+// fit finds the base rates with which a complaint alone gives every cause its stated figure, by moving each rate's log
+// odds by what its posterior misses. How often somebody complains of nothing is fitted along with them.
+func (f *files) fit() error {
+	m := f.model
+	in := m.NewInquiry()
+	in.base, in.baseAnyway = slices.Clone(m.rate), m.anywayRate
+	var got []float64
+	for range 200 {
+		if err := in.Enter(nil); err != nil {
+			return err
+		}
+		var err error
+		if got, err = in.Causes(got); err != nil {
+			return err
+		}
+		m.deviation = 0
+		for i, c := range m.Causes {
+			want, rate := c.PerThousand/1000, &m.rate[i]
+			if c.Computed {
+				rate = &m.anywayRate
+			}
+			m.deviation = max(m.deviation, math.Abs(got[i]-want))
+			*rate = sigmoid(logit(*rate) + logit(want) - logit(got[i]))
+			*rate = min(max(*rate, 1e-7), 0.9)
+		}
+		if m.deviation < 1e-9 {
+			return nil
+		}
+	}
+	if m.deviation > 1e-4 {
+		return f.unfitted(got)
+	}
+	return nil
+}
+
+func (f *files) unfitted(got []float64) error {
+	for i, c := range f.model.Causes {
+		if math.Abs(got[i]-c.PerThousand/1000) > 1e-4 {
+			f.seen[c.ID].errorf("%s: given a complaint it comes to %.1f per 1,000, not %g, whatever its base rate: what brings it about is too strong, or nobody complains of it",
+				c.ID, 1000*got[i], c.PerThousand)
+		}
+	}
+	if err := f.errs.orNil(); err != nil {
+		return err
+	}
+	f.errs.add(".", 0, 0, "the base rates do not settle on the stated figures")
+	return f.errs
+}
+
+func priorRatio(p, base float64) []float64 { return []float64{(1 - p) / (1 - base), p / base} }
+
+func logit(p float64) float64   { return math.Log(p / (1 - p)) }
+func sigmoid(x float64) float64 { return 1 / (1 + math.Exp(-x)) }

@@ -1,0 +1,321 @@
+package knowledge
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"lightoff/engine/bayes"
+)
+
+// The two observations that the format itself knows: what a panel shows is translated by the code table that was named.
+const (
+	faultCode = "fault_code"
+	codeTable = "code_table"
+)
+
+// Finding is one thing told: a state or a number.
+type Finding struct {
+	ID       string
+	State    string
+	Number   float64
+	IsNumber bool
+}
+
+// Check says what is wrong with a finding taken by itself: an unknown id, an impossible state or number. table is the
+// code table that was told, or empty. field is "id", "state" or "number".
+func (m *Model) Check(f Finding, table string) (field, problem string) {
+	r, ok := m.byID[f.ID]
+	if !ok || (r.kind != refObservation && r.kind != refSetup) {
+		return "id", fmt.Sprintf("%q is no observation or setup fact", f.ID)
+	}
+	states, unit, low, high := m.range_(r)
+	if unit == "" {
+		return m.checkState(f, states, table)
+	}
+	switch {
+	case !f.IsNumber:
+		return "state", fmt.Sprintf("%s is a number in %s, not a state", f.ID, unit)
+	case math.IsNaN(f.Number) || f.Number < low || f.Number > high:
+		return "number", fmt.Sprintf("%s must lie between %g and %g %s", f.ID, low, high, unit)
+	}
+	return "", ""
+}
+
+func (m *Model) checkState(f Finding, states []string, table string) (field, problem string) {
+	if f.IsNumber {
+		return "number", fmt.Sprintf("%s takes one of %s, not a number", f.ID, strings.Join(states, ", "))
+	}
+	if slices.Contains(states, f.State) {
+		return "", ""
+	}
+	if _, ok := m.translate(f, table); ok {
+		return "", ""
+	}
+	return "state", fmt.Sprintf("%s has no state %q; it has %s", f.ID, f.State, strings.Join(states, ", "))
+}
+
+func (m *Model) range_(r ref) (states []string, unit string, low, high float64) {
+	if r.kind == refObservation {
+		o := m.Observations[r.index]
+		return o.States, o.Unit, o.Min, o.Max
+	}
+	s := m.Setup[r.index]
+	for _, st := range s.States {
+		states = append(states, st.ID)
+	}
+	return states, s.Unit, s.Min, s.Max
+}
+
+// translate turns a code of the named table into a state of the fault code observation.
+func (m *Model) translate(f Finding, table string) (string, bool) {
+	if f.ID != faultCode && f.ID != "earlier_code" {
+		return f.State, true
+	}
+	for _, t := range m.CodeTables {
+		if t.ID == table {
+			state, ok := t.Codes[strings.ToLower(f.State)]
+			if !ok && slices.Contains([]string{"none", "other", "blank_display"}, f.State) {
+				return f.State, true
+			}
+			return state, ok
+		}
+	}
+	return f.State, true
+}
+
+// Inquiry answers questions about one heater at a time. It owns scratch memory, so it is for one goroutine; reuse it.
+type Inquiry struct {
+	m          *Model
+	q          *bayes.Query
+	none       *bayes.Query // the same findings with every cause absent
+	base       []float64    // rates that the compiled network holds
+	baseAnyway float64
+	rate       []float64 // rates for this heater's setup
+	known      map[string]bool
+	unused     map[string]string
+	entered    []entry
+}
+
+// entry is a finding as it went into the network.
+type entry struct {
+	id         string
+	variable   bayes.VarID
+	likelihood []float64
+	group      int // of readings; −1 for a finding on one variable
+}
+
+// NewInquiry returns an Inquiry on the model.
+func (m *Model) NewInquiry() *Inquiry {
+	return &Inquiry{m: m, q: m.tree.NewQuery(), none: m.tree.NewQuery(), base: m.rate, baseAnyway: m.anywayRate,
+		rate: make([]float64, len(m.rate))}
+}
+
+// Why a finding changed nothing; keys of the texts' phrases.
+const (
+	UnusedNoBearing = "unused_no_bearing" // the model draws nothing from it
+	UnusedDoubtful  = "unused_doubtful"   // no state of the heater explains the reading
+)
+
+// Enter forgets what was entered before and enters these findings, which must have passed Check. That somebody
+// complained is always part of it.
+func (in *Inquiry) Enter(findings []Finding) error {
+	in.known, in.unused, in.entered = map[string]bool{}, map[string]string{}, nil
+	in.setup(findings)
+	table := stateOf(findings, codeTable)
+	var numbers []Finding
+	for _, f := range findings {
+		in.known[f.ID] = true
+		r := in.m.byID[f.ID]
+		v := in.m.variables[f.ID]
+		switch {
+		case r.kind == refSetup && v == nil:
+			if !in.matters(f.ID) && f.ID != codeTable {
+				in.unused[f.ID] = UnusedNoBearing
+			}
+		case v == nil:
+			in.unused[f.ID] = UnusedNoBearing
+		case v.reads != nil:
+			numbers = append(numbers, f)
+		default:
+			state, _ := in.m.translate(f, table)
+			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), in.m.likelihood(v, state), -1})
+		}
+	}
+	in.readings(numbers)
+	in.apply(in.q, false)
+	return nil
+}
+
+func stateOf(findings []Finding, id string) string {
+	for _, f := range findings {
+		if f.ID == id {
+			return f.State
+		}
+	}
+	return ""
+}
+
+func (m *Model) varOf(id string) bayes.VarID {
+	v, _ := m.network.Lookup(id)
+	return v
+}
+
+// likelihood is 1 for the state, or for all states that it covers.
+func (m *Model) likelihood(v *variable, state string) []float64 {
+	l := make([]float64, len(v.states))
+	covered := m.covers[v.id][state]
+	for i, s := range v.states {
+		if s == state || slices.Contains(covered, s) {
+			l[i] = 1
+		}
+	}
+	return l
+}
+
+func (in *Inquiry) matters(setup string) bool {
+	return slices.ContainsFunc(in.m.average, func(a setupFactor) bool { _, ok := a[setup]; return ok })
+}
+
+// maxRate keeps several raising facts together from making a cause certain before anything was looked at.
+const maxRate = 0.6
+
+// setup conditions the base rates on what is known of the installation. Unknown facts stay averaged.
+func (in *Inquiry) setup(findings []Finding) {
+	copy(in.rate, in.m.rate)
+	for _, f := range findings {
+		if s, ok := in.m.SetupFact(f.ID); ok && len(s.States) > 0 {
+			state := s.state(f)
+			for i, c := range in.m.Causes {
+				if avg, ok := in.m.average[i][f.ID]; ok {
+					in.rate[i] *= in.m.rawFactor(c, f.ID, state) / avg
+				}
+			}
+		}
+	}
+	for i := range in.rate {
+		in.rate[i] = min(in.rate[i], max(maxRate, in.m.rate[i]))
+	}
+}
+
+// state is the finding's state, or the band that its number lies in.
+func (s *SetupFact) state(f Finding) string {
+	if !f.IsNumber {
+		return f.State
+	}
+	for _, st := range s.States {
+		if f.Number < st.Below {
+			return st.ID
+		}
+	}
+	return s.States[len(s.States)-1].ID
+}
+
+// readings turns meter readings into joint likelihoods over what they depend on, and names those that nothing explains.
+func (in *Inquiry) readings(numbers []Finding) {
+	byGroup := map[int][]Finding{}
+	for _, f := range numbers {
+		g := in.m.groupOf[f.ID]
+		byGroup[g] = append(byGroup[g], f)
+	}
+	for _, gi := range slices.Sorted(maps.Keys(byGroup)) {
+		g := in.m.groups[gi]
+		var rs []*reading
+		var x []float64
+		for _, r := range g.readings {
+			for _, f := range byGroup[gi] {
+				if f.ID == r.observation {
+					rs, x = append(rs, r), append(x, r.value(f.Number))
+				}
+			}
+		}
+		table := in.m.likelihoodTable(g, rs, x)
+		for i, r := range rs {
+			if alone := in.m.likelihoodTable(g, rs[i:i+1], x[i:i+1]); slices.Max(alone) < 2*r.doubt*r.outlier() {
+				in.unused[r.observation] = UnusedDoubtful
+			}
+		}
+		in.entered = append(in.entered, entry{rs[0].observation, -1, table, gi})
+	}
+}
+
+func (m *Model) likelihoodTable(g *readingGroup, rs []*reading, x []float64) []float64 {
+	var table []float64
+	m.files.configurations(g.names, func(at map[string]string) {
+		table = append(table, m.files.joint(rs, at).density(rs, x))
+	})
+	return table
+}
+
+// apply enters everything into a query; absent also clamps every cause to "not active".
+func (in *Inquiry) apply(q *bayes.Query, absent bool) {
+	m := in.m
+	q.Reset()
+	q.Observe(m.complained, 1)
+	if m.anywayRate != in.baseAnyway {
+		q.SetLikelihood(m.anyway, priorRatio(m.anywayRate, in.baseAnyway))
+	}
+	for i, root := range m.rootOf {
+		if root < 0 {
+			continue
+		}
+		l := priorRatio(in.rate[i], in.base[i])
+		if absent && root == m.causeVar[i] {
+			l[1] = 0
+		}
+		if absent || in.rate[i] != in.base[i] {
+			q.SetLikelihood(root, l)
+		}
+		if absent && root != m.causeVar[i] {
+			q.Observe(m.causeVar[i], 0)
+		}
+	}
+	for _, e := range in.entered {
+		if e.group >= 0 {
+			q.SetJointLikelihood(e.group, e.likelihood)
+		} else {
+			q.SetLikelihood(e.variable, e.likelihood)
+		}
+	}
+}
+
+// Causes gives each cause's posterior probability, in the model's order.
+func (in *Inquiry) Causes(dst []float64) ([]float64, error) {
+	m := in.m
+	dst = slices.Grow(dst[:0], len(m.Causes))[:len(m.Causes)]
+	with, err := in.q.LogEvidence()
+	if err != nil {
+		return nil, err
+	}
+	in.apply(in.none, true)
+	without, err := in.none.LogEvidence()
+	if err != nil {
+		return nil, err
+	}
+	for i, v := range m.causeVar {
+		if v < 0 {
+			dst[i] = math.Exp(without - with)
+			continue
+		}
+		post, err := in.q.Marginal(v)
+		if err != nil {
+			return nil, err
+		}
+		dst[i] = post[1]
+	}
+	return dst, nil
+}
+
+// Unused tells which findings changed nothing, and the phrase that says why.
+func (in *Inquiry) Unused() map[string]string { return in.unused }
+
+// Known tells whether something was told about an observation or setup fact.
+func (in *Inquiry) Known(id string) bool { return in.known[id] }
+
+// LogEvidence is ln P(findings | somebody complained), up to the densities' units.
+func (in *Inquiry) LogEvidence() (float64, error) { return in.q.LogEvidence() }
+
+// Deviation is how far the fitted model misses the worst of its stated figures, given a complaint alone.
+func (m *Model) Deviation() float64 { return m.deviation }

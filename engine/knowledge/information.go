@@ -1,0 +1,173 @@
+package knowledge
+
+import (
+	"fmt"
+	"math"
+
+	"lightoff/engine/bayes"
+)
+
+// Information is I(cause; observation | findings) in bits, for every cause (in the model's order; zero for the computed
+// one) and the observations with these ids. Those that the network does not hold tell nothing.
+func (in *Inquiry) Information(ids []string) ([][]float64, error) {
+	m := in.m
+	var targets, candidates []bayes.VarID
+	var columns []int
+	for j, id := range ids {
+		if _, ok := m.variables[id]; ok {
+			candidates, columns = append(candidates, m.varOf(id)), append(columns, j)
+		}
+	}
+	var rows []int
+	for i, v := range m.causeVar {
+		if v >= 0 {
+			targets, rows = append(targets, v), append(rows, i)
+		}
+	}
+	bits, err := in.q.MutualInformation(targets, candidates)
+	if err != nil {
+		return nil, err
+	}
+	out := make([][]float64, len(m.Causes))
+	for i := range out {
+		out[i] = make([]float64, len(ids))
+	}
+	for t, i := range rows {
+		for c, j := range columns {
+			out[i][j] = bits[t][c]
+		}
+	}
+	return out, nil
+}
+
+// SetupInformation is what knowing a setup fact would tell about each cause, in bits, from the causes' posteriors. A
+// setup fact only reweighs base rates, so no propagation is needed; the causes are taken as independent given the
+// findings, which is near enough to choose a question by.
+func (in *Inquiry) SetupInformation(id string, posterior []float64) []float64 {
+	m := in.m
+	bits := make([]float64, len(m.Causes))
+	s, ok := m.SetupFact(id)
+	if !ok || s.Variable || !in.matters(id) {
+		return bits
+	}
+	shares := make([]float64, len(s.States))
+	after := make([][]float64, len(s.States))
+	total := 0.0
+	for k, st := range s.States {
+		shares[k], after[k] = st.Share, make([]float64, len(m.Causes))
+		for i, c := range m.Causes {
+			p := posterior[i]
+			avg, touched := m.average[i][id]
+			if !touched || c.Computed {
+				after[k][i] = p
+				continue
+			}
+			rate := min(in.rate[i]*m.rawFactor(c, id, st.ID)/avg, maxRate)
+			ratio := priorRatio(rate, in.rate[i])
+			mass := p*ratio[1] + (1-p)*ratio[0]
+			after[k][i] = p * ratio[1] / mass
+			shares[k] *= mass
+		}
+		total += shares[k]
+	}
+	for i := range m.Causes {
+		mean := 0.0
+		for k := range shares {
+			mean += shares[k] / total * after[k][i]
+		}
+		for k := range shares {
+			bits[i] += shares[k] / total * divergence(after[k][i], mean)
+		}
+	}
+	return bits
+}
+
+// divergence is the Kullback–Leibler divergence in bits of one yes-or-no probability from another.
+func divergence(p, q float64) float64 {
+	d := 0.0
+	if p > 0 {
+		d += p * math.Log2(p/q)
+	}
+	if p < 1 {
+		d += (1 - p) * math.Log2((1-p)/(1-q))
+	}
+	return max(0, d)
+}
+
+// Outcome is a possible finding with its probability and a cause's probability after it.
+type Outcome struct {
+	Observation, State string // State is a band's name for a number
+	Probability, After float64
+}
+
+// Outcomes lists what each observation could show and what that would do to the cause (by index).
+func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
+	m := in.m
+	v := m.causeVar[cause]
+	if v < 0 {
+		return nil, nil
+	}
+	prior, err := in.q.Marginal(v)
+	if err != nil {
+		return nil, err
+	}
+	p := prior[1]
+	total := make([][]float64, len(ids))
+	for j, id := range ids {
+		if _, ok := m.variables[id]; ok {
+			post, err := in.q.Marginal(m.varOf(id))
+			if err != nil {
+				return nil, err
+			}
+			total[j] = append(total[j], post...)
+		}
+	}
+	in.apply(in.none, false)
+	in.none.SetLikelihood(v, append([]float64{0}, in.yesWeight(cause)))
+	var out []Outcome
+	for j, id := range ids {
+		if total[j] == nil {
+			continue
+		}
+		given, err := in.none.Marginal(m.varOf(id))
+		if err != nil {
+			return nil, err
+		}
+		for k, s := range m.variables[id].states {
+			if total[j][k] > 1e-9 {
+				out = append(out, Outcome{id, s, total[j][k], p * given[k] / total[j][k]})
+			}
+		}
+	}
+	return out, nil
+}
+
+func (in *Inquiry) yesWeight(cause int) float64 {
+	if in.m.rootOf[cause] != in.m.causeVar[cause] {
+		return 1
+	}
+	return priorRatio(in.rate[cause], in.base[cause])[1]
+}
+
+// BandText writes a number observation's band, for example "below 11.6 V".
+func (m *Model) BandText(id, band string) string {
+	v, ok := m.variables[id]
+	if !ok || v.reads == nil {
+		return band
+	}
+	o, _ := m.Observation(id)
+	b := v.reads.bands
+	for i := range v.states {
+		if v.states[i] != band {
+			continue
+		}
+		switch i {
+		case 0:
+			return fmt.Sprintf("< %g %s", b[0], o.Unit)
+		case len(b):
+			return fmt.Sprintf("> %g %s", b[len(b)-1], o.Unit)
+		}
+		return fmt.Sprintf("%g–%g %s", b[i-1], b[i], o.Unit)
+	}
+	return band
+}

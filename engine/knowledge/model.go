@@ -1,0 +1,245 @@
+// Package knowledge reads fault knowledge that a mechanic can write and correct: text files that say what can be
+// wrong, what each fault brings about and how it is seen. Load checks them, naming file, line and what is wrong, and
+// compiles them into a Bayesian network whose base rates are fitted so that, given a complaint and nothing else, each
+// cause has exactly the probability that its file states.
+//
+// The package knows the format, not any appliance. A Model is immutable and safe to share.
+package knowledge
+
+import (
+	"regexp"
+
+	"lightoff/engine/bayes"
+)
+
+// Model is a loaded, checked and compiled knowledge base.
+type Model struct {
+	Version      string // changes whenever a file does
+	Causes       []Cause
+	Setup        []SetupFact
+	Observations []Observation
+	Repairs      []Repair
+	Dangers      []Danger
+	Limits       []Limit
+	Tools        []string
+	CodeTables   []CodeTable
+
+	texts   map[string]*Texts
+	byID    map[string]ref
+	network *bayes.Network
+	tree    *bayes.JoinTree
+	compiled
+	files *files // what the readings were compiled from
+}
+
+// Cause is a mechanism that can be active and take part in a failure.
+type Cause struct {
+	ID          string
+	Group       string
+	PerThousand float64 // of 1,000 heaters brought in with a complaint, those in which it is active
+	Basis       string
+	Computed    bool // true if it means that no other cause is active
+	Raised      []Raise
+}
+
+// Raise is the factor by which a setup fact's state multiplies a cause's base rate, before averaging over setups.
+type Raise struct {
+	Setup  string
+	State  string
+	Factor float64
+}
+
+// SetupFact is something known before anything is tested. It conditions base rates and is no variable of the network,
+// save where Variable says so.
+type SetupFact struct {
+	ID       string
+	States   []SetupState
+	Unit     string // for a number
+	Min, Max float64
+	Variable bool // true: it is a variable of the network and its states' shares are its prior
+}
+
+// SetupState is a state of a setup fact with its share among heaters brought in. For a number it is the band below
+// Below and not below the state before.
+type SetupState struct {
+	ID    string
+	Share float64
+	Below float64
+}
+
+// Gates are what a check or repair involves; a danger can forbid each of them.
+type Gates struct {
+	NeedsStart, OpensFuel, OpensBurner, TouchesHot bool
+}
+
+// Observation is something that can be seen, heard, smelt, measured or recalled.
+type Observation struct {
+	ID         string
+	States     []string // none for a number
+	Unit       string   // for a number
+	Min, Max   float64  // physically possible, for a number
+	Tool       string
+	Minutes    float64
+	Difficulty int // 1 anybody, 2 handy, 3 workshop
+	Gates      Gates
+	SafetyCard bool
+	Recalled   bool // answered from memory, at no cost
+	Hidden     bool // taken if told, never asked
+	OnlyIf     []Condition
+}
+
+// Condition holds when the observation or setup fact was told to be in one of the states (or was not told, if the
+// condition is Unless).
+type Condition struct {
+	ID     string
+	States []string
+	Unless bool
+}
+
+// Repair mends causes.
+type Repair struct {
+	ID      string
+	Mends   []string
+	Minutes float64
+	Euros   float64
+	Gates   Gates
+	After   []string // observations to make first
+	Basis   string
+}
+
+// Danger is a rule: when one of its triggers holds, it stands.
+type Danger struct {
+	ID            string
+	Severity      int // 1 caution, 2 no start, 3 urgent, 4 leave now
+	CallEmergency bool
+	Any           []Trigger
+	Forbids       Gates
+}
+
+// Trigger holds when all its conditions do.
+type Trigger struct{ All []Trip }
+
+// Trip is one observation's part in a trigger: in one of the states, or a number not above Below / not below Above.
+type Trip struct {
+	ID     string
+	States []string
+	Below  *float64
+	Above  *float64
+	Not    bool // the observation was told and is in none of the states
+}
+
+// Limit forbids what its gates say while a cause is more probable than Above.
+type Limit struct {
+	Cause   string
+	Above   float64
+	Forbids Gates
+	Danger  string // named as the reason
+}
+
+// CodeTable translates what a panel shows into the states of the fault code observation.
+type CodeTable struct {
+	ID    string
+	Codes map[string]string // as shown, lower case → state
+}
+
+// Texts are a language's words for everything in the model.
+type Texts struct {
+	Locale       string
+	Causes       map[string]CauseText
+	Observations map[string]ObservationText
+	Repairs      map[string]RepairText
+	Dangers      map[string]DangerText
+	Tools        map[string]string
+	Phrases      map[string]string
+	Sayings      []Saying
+}
+
+// Saying is something that people say and what it means.
+type Saying struct {
+	Pattern   *regexp.Regexp // over lower-case text
+	ID, State string
+	Negated   string // the state meant when it is negated; empty for none
+	Plain     bool   // the phrase contains its own negation, so that none before it counts
+}
+
+// CauseText names and explains a cause.
+type CauseText struct{ Title, Explain string }
+
+// ObservationText asks for an observation.
+type ObservationText struct {
+	Title, Question, How, Normal, Why string
+	Cautions                          []string
+	States                            map[string]string
+}
+
+// RepairText describes a repair.
+type RepairText struct {
+	Title             string
+	Parts, Cautions   []string
+	Proof, Prevention string
+}
+
+// DangerText says what a danger is and what to do.
+type DangerText struct{ Title, Text string }
+
+type refKind int
+
+const (
+	refCause refKind = iota + 1
+	refSetup
+	refObservation
+	refEffect
+	refRepair
+)
+
+type ref struct {
+	kind  refKind
+	index int
+}
+
+// Cause returns the cause with the id.
+func (m *Model) Cause(id string) (*Cause, bool) {
+	r, ok := m.byID[id]
+	if !ok || r.kind != refCause {
+		return nil, false
+	}
+	return &m.Causes[r.index], true
+}
+
+// Observation returns the observation with the id.
+func (m *Model) Observation(id string) (*Observation, bool) {
+	r, ok := m.byID[id]
+	if !ok || r.kind != refObservation {
+		return nil, false
+	}
+	return &m.Observations[r.index], true
+}
+
+// SetupFact returns the setup fact with the id.
+func (m *Model) SetupFact(id string) (*SetupFact, bool) {
+	r, ok := m.byID[id]
+	if !ok || r.kind != refSetup {
+		return nil, false
+	}
+	return &m.Setup[r.index], true
+}
+
+// Text returns the words in the language of the locale (BCP 47), or in English where there are none.
+func (m *Model) Text(locale string) *Texts {
+	if t, ok := m.texts[locale]; ok {
+		return t
+	}
+	if len(locale) > 2 {
+		return m.Text(locale[:2])
+	}
+	return m.texts["en"]
+}
+
+// Locales lists the languages that texts exist in, sorted.
+func (m *Model) Locales() []string { return m.locales }
+
+// Network is the model's Bayesian network.
+func (m *Model) Network() *bayes.Network { return m.network }
+
+// Tree is the compiled network.
+func (m *Model) Tree() *bayes.JoinTree { return m.tree }

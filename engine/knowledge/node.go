@@ -1,0 +1,262 @@
+package knowledge
+
+import (
+	"fmt"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/parser"
+)
+
+// Problem is one thing wrong with a model file.
+type Problem struct {
+	File         string
+	Line, Column int // from 1; 0 where the file as a whole is meant
+	Message      string
+}
+
+// Error is all that is wrong with a set of model files.
+type Error struct{ Problems []Problem }
+
+// Error gives one line for each problem: file:line:column: message.
+func (e *Error) Error() string {
+	lines := make([]string, len(e.Problems))
+	for i, p := range e.Problems {
+		lines[i] = fmt.Sprintf("%s:%d:%d: %s", p.File, p.Line, p.Column, p.Message)
+	}
+	return strings.Join(lines, "\n")
+}
+
+func (e *Error) add(file string, line, column int, format string, args ...any) {
+	e.Problems = append(e.Problems, Problem{file, line, column, fmt.Sprintf(format, args...)})
+}
+
+func (e *Error) orNil() error {
+	if len(e.Problems) == 0 {
+		return nil
+	}
+	sort.SliceStable(e.Problems, func(i, j int) bool {
+		a, b := e.Problems[i], e.Problems[j]
+		if a.File != b.File {
+			return a.File < b.File
+		}
+		return a.Line < b.Line
+	})
+	return e
+}
+
+// node is a piece of a model file that knows where it stands, so that whatever is wrong with it can be found.
+type node struct {
+	file string
+	errs *Error
+	n    ast.Node
+}
+
+func parseFile(file string, text []byte, errs *Error) (node, bool) {
+	f, err := parser.ParseBytes(text, 0)
+	if err != nil {
+		errs.add(file, yamlErrorLine(err), 1, "not readable as YAML: %s", firstLine(err.Error()))
+		return node{}, false
+	}
+	if len(f.Docs) == 0 || f.Docs[0].Body == nil {
+		errs.add(file, 1, 1, "empty file")
+		return node{}, false
+	}
+	return node{file, errs, f.Docs[0].Body}, true
+}
+
+// yamlErrorLine digs the line out of the parser's "[line:column] message".
+func yamlErrorLine(err error) int {
+	s := strings.TrimPrefix(err.Error(), "[")
+	line, err := strconv.Atoi(s[:max(0, strings.IndexByte(s, ':'))])
+	if err != nil {
+		return 1
+	}
+	return line
+}
+
+func firstLine(s string) string {
+	line, _, _ := strings.Cut(s, "\n")
+	return line
+}
+
+func (n node) ok() bool { return n.n != nil }
+
+func (n node) position() (line, column int) {
+	if n.n == nil {
+		return 0, 0
+	}
+	p := n.n.GetToken().Position
+	if m, ok := n.n.(*ast.MappingNode); ok && len(m.Values) > 0 {
+		p = m.Values[0].Key.GetToken().Position // a block mapping's own token is its first colon
+	}
+	return p.Line, p.Column
+}
+
+func (n node) errorf(format string, args ...any) {
+	line, column := n.position()
+	n.errs.add(n.file, line, column, format, args...)
+}
+
+type pair struct {
+	key node
+	id  string
+	val node
+}
+
+// pairs are a mapping's entries in the order of the file.
+func (n node) pairs() []pair {
+	var values []*ast.MappingValueNode
+	switch m := n.n.(type) {
+	case nil:
+		return nil
+	case *ast.MappingNode:
+		values = m.Values
+	case *ast.MappingValueNode:
+		values = []*ast.MappingValueNode{m}
+	default:
+		n.errorf("expected entries of the form key: value")
+		return nil
+	}
+	out := make([]pair, 0, len(values))
+	for _, v := range values {
+		key := node{n.file, n.errs, v.Key}
+		val := node{n.file, n.errs, v.Value}
+		id := key.text()
+		if slices.ContainsFunc(out, func(p pair) bool { return p.id == id }) {
+			key.errorf("%s is given twice", id)
+		}
+		out = append(out, pair{key, id, val})
+	}
+	return out
+}
+
+// fields are a mapping's entries by key; an unknown key is an error that names the known ones.
+func (n node) fields(known ...string) map[string]node {
+	out := map[string]node{}
+	for _, p := range n.pairs() {
+		if !slices.Contains(known, p.id) {
+			p.key.errorf("unknown entry %q; known are %s", p.id, strings.Join(known, ", "))
+			continue
+		}
+		out[p.id] = p.val
+	}
+	return out
+}
+
+func (n node) items() []node {
+	if n.n == nil {
+		return nil
+	}
+	s, ok := n.n.(*ast.SequenceNode)
+	if !ok {
+		return []node{n}
+	}
+	out := make([]node, len(s.Values))
+	for i, v := range s.Values {
+		out[i] = node{n.file, n.errs, v}
+	}
+	return out
+}
+
+// text is a scalar as it is written, without its quotes.
+func (n node) text() string {
+	switch s := n.n.(type) {
+	case nil:
+		return ""
+	case *ast.StringNode:
+		return s.Value
+	case *ast.LiteralNode:
+		return s.Value.Value
+	case *ast.MappingNode, *ast.MappingValueNode, *ast.SequenceNode:
+		n.errorf("expected a word or a number")
+		return ""
+	}
+	return n.n.GetToken().Value
+}
+
+func (n node) texts() []string {
+	items := n.items()
+	out := make([]string, len(items))
+	for i, it := range items {
+		out[i] = it.text()
+	}
+	return out
+}
+
+func (n node) isMapping() bool {
+	switch n.n.(type) {
+	case *ast.MappingNode, *ast.MappingValueNode:
+		return true
+	}
+	return false
+}
+
+func (n node) isList() bool {
+	_, ok := n.n.(*ast.SequenceNode)
+	return ok
+}
+
+func (n node) number() float64 {
+	v, err := strconv.ParseFloat(n.text(), 64)
+	if err != nil {
+		n.errorf("%q is not a number", n.text())
+	}
+	return v
+}
+
+func (n node) numberOr(missing float64) float64 {
+	if !n.ok() {
+		return missing
+	}
+	return n.number()
+}
+
+func (n node) flag() bool {
+	switch {
+	case !n.ok():
+		return false
+	case n.text() == "true":
+		return true
+	case n.text() != "false":
+		n.errorf("expected true or false, not %q", n.text())
+	}
+	return false
+}
+
+// strengths are the words an expert can honestly use for how often one thing brings about another.
+var strengths = map[string]float64{
+	"nearly_always": 0.97, "usually": 0.85, "often": 0.65, "half": 0.50,
+	"sometimes": 0.35, "seldom": 0.12, "rarely": 0.03, "hardly_ever": 0.005,
+}
+
+// factors are the words for how much a setup fact changes how common a cause is.
+var factors = map[string]float64{"much_rarer": 0.1, "rarer": 0.3, "commoner": 3, "much_commoner": 10}
+
+// strength reads a word of the scale or a probability.
+func (n node) strength() float64 {
+	if v, ok := strengths[n.text()]; ok {
+		return v
+	}
+	v, err := strconv.ParseFloat(n.text(), 64)
+	if err != nil || v < 0 || v > 1 {
+		n.errorf("%q is neither a probability nor one of nearly_always, usually, often, half, sometimes, seldom, rarely, hardly_ever", n.text())
+	}
+	return v
+}
+
+// factor reads a word of the factor scale or a positive number.
+func (n node) factor() float64 {
+	if v, ok := factors[n.text()]; ok {
+		return v
+	}
+	v, err := strconv.ParseFloat(n.text(), 64)
+	if err != nil || v <= 0 {
+		n.errorf("%q is neither a positive factor nor one of much_rarer, rarer, commoner, much_commoner", n.text())
+		return 1
+	}
+	return v
+}

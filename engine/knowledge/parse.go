@@ -1,0 +1,432 @@
+package knowledge
+
+import (
+	"io/fs"
+	"math"
+	"path"
+	"slices"
+	"strings"
+)
+
+// variable is a cause's, effect's or observation's place in the network, before compilation.
+type variable struct {
+	id     string
+	states []string
+	at     node
+	worst  []link // noisy-MAX
+	leak   []float64
+	rules  []rule
+	slips  float64
+	reads  *reading
+}
+
+// link is one parent's contribution to a noisy-MAX: for each of its states the distribution that it alone brings about.
+type link struct {
+	parent string
+	at     node
+	rows   map[string]map[string]float64 // parent state → child state → probability; missing: nothing
+}
+
+// rule is a row of a decision list: the first whose conditions all hold gives the distribution.
+type rule struct {
+	at   node
+	when []condition
+	then map[string]float64
+}
+
+type condition struct {
+	parent string
+	states []string
+	at     node
+}
+
+// files collects what the model files say until it can be compiled.
+type files struct {
+	errs       *Error
+	model      *Model
+	variables  []*variable
+	quantities []*quantity
+	covers     map[string]map[string][]string // observation → state that stands for several → those
+	complaint  struct{ effect, quiet string }
+	seen       map[string]node
+	said       []said
+	places     map[string]node
+}
+
+// read walks the model folder: every YAML file outside text/ holds sections, in any mixture.
+func (f *files) read(fsys fs.FS) {
+	err := fs.WalkDir(fsys, ".", func(p string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || path.Ext(p) != ".yaml" {
+			return err
+		}
+		text, err := fs.ReadFile(fsys, p)
+		if err != nil {
+			return err
+		}
+		root, ok := parseFile(p, text, f.errs)
+		if !ok {
+			return nil
+		}
+		if locale, file, ok := textFile(p); ok {
+			f.readTexts(locale, file, root)
+			return nil
+		}
+		if path.Base(p) == "repairs.yaml" {
+			f.each(root, f.repair)
+			return nil
+		}
+		f.sections(root)
+		return nil
+	})
+	if err != nil {
+		f.errs.add(".", 0, 0, "reading the model: %v", err)
+	}
+}
+
+func (f *files) sections(root node) {
+	sections := map[string]func(node){
+		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable,
+	}
+	for _, p := range root.pairs() {
+		switch p.id {
+		case "tools":
+			f.model.Tools = p.val.texts()
+		case "complaint":
+			m := p.val.fields("effect", "quiet")
+			f.complaint.effect, f.complaint.quiet = m["effect"].text(), m["quiet"].text()
+		default:
+			read, ok := sections[p.id]
+			if !ok {
+				p.key.errorf("unknown section %q", p.id)
+				continue
+			}
+			f.each(p.val, read)
+		}
+	}
+}
+
+func (f *files) each(list node, read func(node)) {
+	for _, it := range list.items() {
+		read(it)
+	}
+}
+
+// claim records an identifier; the second use of one is an error that says where the first stands.
+func (f *files) claim(id string, at node) bool {
+	if id == "" {
+		at.errorf("entry without id")
+		return false
+	}
+	if strings.Trim(id, "abcdefghijklmnopqrstuvwxyz0123456789_") != "" {
+		at.errorf("%q: identifiers are written in lower_snake_case", id)
+	}
+	if first, ok := f.seen[id]; ok {
+		line, _ := first.position()
+		at.errorf("%s is defined twice; first in %s line %d", id, first.file, line)
+		return false
+	}
+	f.seen[id] = at
+	return true
+}
+
+func (f *files) basis(n node, m map[string]node) string {
+	if !m["basis"].ok() || m["basis"].text() == "" {
+		n.errorf("basis is missing: a published source, or common practice, no source")
+	}
+	return m["basis"].text()
+}
+
+func (f *files) cause(n node) {
+	m := n.fields("id", "group", "per_1000", "computed", "raised_by", "brought_about_by", "basis")
+	id := m["id"].text()
+	if !f.claim(id, n) {
+		return
+	}
+	c := Cause{ID: id, Group: m["group"].text(), PerThousand: m["per_1000"].numberOr(math.NaN()),
+		Basis: f.basis(n, m), Computed: m["computed"].flag()}
+	if !(c.PerThousand > 0 && c.PerThousand < 1000) {
+		n.errorf("%s: per_1000 must lie between 0 and 1000", id)
+	}
+	for _, p := range m["raised_by"].pairs() {
+		for _, s := range p.val.pairs() {
+			c.Raised = append(c.Raised, Raise{Setup: p.id, State: s.id, Factor: s.val.factor()})
+			f.places[raisePlace(id, p.id, s.id)] = s.key
+		}
+	}
+	f.model.byID[id] = ref{refCause, len(f.model.Causes)}
+	f.model.Causes = append(f.model.Causes, c)
+	if c.Computed {
+		return
+	}
+	v := &variable{id: id, states: []string{"no", "yes"}, at: n}
+	v.worst = f.links(m["brought_about_by"], v.states)
+	f.variables = append(f.variables, v)
+}
+
+func raisePlace(cause, setup, state string) string { return cause + "/" + setup + "/" + state }
+
+func (f *files) setup(n node) {
+	m := n.fields("id", "states", "bands", "unit", "min", "max", "variable", "basis")
+	id := m["id"].text()
+	if !f.claim(id, n) {
+		return
+	}
+	s := SetupFact{ID: id, Unit: m["unit"].text(), Min: m["min"].numberOr(math.Inf(-1)), Max: m["max"].numberOr(math.Inf(1)),
+		Variable: m["variable"].flag()}
+	total := 0.0
+	for _, p := range m["states"].pairs() {
+		s.States = append(s.States, SetupState{ID: p.id, Share: p.val.number()})
+		total += p.val.number()
+	}
+	for _, b := range m["bands"].items() {
+		bm := b.fields("id", "below", "share")
+		st := SetupState{ID: bm["id"].text(), Share: bm["share"].number(), Below: bm["below"].numberOr(math.Inf(1))}
+		s.States = append(s.States, st)
+		total += st.Share
+	}
+	f.basis(n, m)
+	if len(s.States) > 0 && math.Abs(total-1) > 1e-6 {
+		n.errorf("%s: the shares of its states add up to %g, not to 1", id, total)
+	}
+	f.model.byID[id] = ref{refSetup, len(f.model.Setup)}
+	f.model.Setup = append(f.model.Setup, s)
+	if s.Variable {
+		v := &variable{id: id, at: n}
+		for _, st := range s.States {
+			v.states, v.leak = append(v.states, st.ID), append(v.leak, st.Share)
+		}
+		f.variables = append(f.variables, v)
+	}
+}
+
+func (f *files) effect(n node) {
+	m := n.fields("id", "states", "worst_of", "otherwise", "rules", "basis")
+	id := m["id"].text()
+	if !f.claim(id, n) {
+		return
+	}
+	f.basis(n, m)
+	f.model.byID[id] = ref{refEffect, 0}
+	v := &variable{id: id, states: m["states"].texts(), at: n}
+	f.distribution(v, m)
+	f.variables = append(f.variables, v)
+}
+
+func (f *files) distribution(v *variable, m map[string]node) {
+	if len(v.states) < 2 {
+		v.at.errorf("%s needs at least two states", v.id)
+		return
+	}
+	v.worst = f.links(m["worst_of"], v.states)
+	v.leak = completed(f.mixture(m["otherwise"], v.states), v.states)
+	for _, r := range m["rules"].items() {
+		rm := r.fields("when", "then")
+		row := rule{at: r, then: f.mixture(rm["then"], v.states)}
+		for _, c := range rm["when"].pairs() {
+			row.when = append(row.when, condition{c.id, c.val.texts(), c.key})
+		}
+		v.rules = append(v.rules, row)
+	}
+	if len(v.rules) > 0 && len(v.worst) > 0 {
+		v.at.errorf("%s has both rules and worst_of; choose one", v.id)
+	}
+	if n := len(v.rules); n > 0 && len(v.rules[n-1].when) > 0 {
+		v.rules[n-1].at.errorf("%s: the last rule must hold always, so leave its when away", v.id)
+	}
+}
+
+// links reads "parent: strength", "parent: {child state: strength}" or "parent: {parent state: {child state: strength}}".
+func (f *files) links(n node, states []string) []link {
+	var out []link
+	for _, p := range n.pairs() {
+		l := link{parent: p.id, at: p.key, rows: map[string]map[string]float64{}}
+		nested := false
+		if p.val.isMapping() {
+			for _, s := range p.val.pairs() {
+				nested = nested || s.val.isMapping() || !slices.Contains(states, s.id)
+			}
+		}
+		if !nested {
+			l.rows["yes"] = f.mixture(p.val, states)
+		} else {
+			for _, s := range p.val.pairs() {
+				l.rows[s.id] = f.mixture(s.val, states)
+			}
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+// mixture reads a distribution over states: one strength for the last state of two, or a mapping; "rest" marks the state
+// that takes what is left, the first state otherwise.
+func (f *files) mixture(n node, states []string) map[string]float64 {
+	out := map[string]float64{}
+	if !n.ok() {
+		return out
+	}
+	if !n.isMapping() {
+		out[states[len(states)-1]] = n.strength()
+		if len(states) != 2 {
+			n.errorf("a single strength fits two states only; name the state, for example {%s: often}", states[1])
+		}
+		return out
+	}
+	sum, rest := 0.0, ""
+	for _, p := range n.pairs() {
+		if !slices.Contains(states, p.id) {
+			p.key.errorf("%q is not one of the states %s", p.id, strings.Join(states, ", "))
+			continue
+		}
+		if p.val.text() == "rest" {
+			rest = p.id
+			continue
+		}
+		out[p.id] = p.val.strength()
+		sum += out[p.id]
+	}
+	if sum > 1+1e-9 {
+		n.errorf("the strengths add up to %.3g, more than 1", sum)
+	}
+	if rest != "" {
+		out[rest] = max(0, 1-sum)
+	}
+	return out
+}
+
+// completed turns a mixture into a row over states, what is left going to the first.
+func completed(mix map[string]float64, states []string) []float64 {
+	row := make([]float64, len(states))
+	sum := 0.0
+	for i, s := range states {
+		row[i] = mix[s]
+		sum += mix[s]
+	}
+	row[0] += max(0, 1-sum)
+	return row
+}
+
+func (f *files) observation(n node) {
+	m := n.fields("id", "states", "covers", "worst_of", "otherwise", "rules", "slips", "unit", "min", "max", "reads", "error",
+		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "hidden", "only_if", "unless", "basis")
+	id := m["id"].text()
+	if !f.claim(id, n) {
+		return
+	}
+	f.basis(n, m)
+	o := Observation{ID: id, States: m["states"].texts(), Unit: m["unit"].text(), Min: m["min"].numberOr(0), Max: m["max"].numberOr(0),
+		Tool: m["tool"].text(), Minutes: m["minutes"].numberOr(0), Difficulty: int(m["difficulty"].numberOr(1)),
+		Gates: f.gates(m["gates"]), SafetyCard: m["safety_card"].flag(), Recalled: m["recalled"].flag(), Hidden: m["hidden"].flag()}
+	for _, p := range m["only_if"].pairs() {
+		o.OnlyIf = append(o.OnlyIf, Condition{ID: p.id, States: p.val.texts()})
+	}
+	for _, p := range m["unless"].pairs() {
+		o.OnlyIf = append(o.OnlyIf, Condition{ID: p.id, States: p.val.texts(), Unless: true})
+	}
+	v := &variable{id: id, states: slices.Clone(o.States), at: n, slips: m["slips"].numberOr(0.01)}
+	for _, p := range m["covers"].pairs() {
+		if f.covers[id] == nil {
+			f.covers[id] = map[string][]string{}
+		}
+		f.covers[id][p.id] = p.val.texts()
+		v.states = slices.DeleteFunc(v.states, func(s string) bool { return s == p.id })
+	}
+	f.model.byID[id] = ref{refObservation, len(f.model.Observations)}
+	f.model.Observations = append(f.model.Observations, o)
+	if len(o.States) == 0 {
+		f.numberObservation(v, n, m)
+	} else if m["worst_of"].ok() || m["rules"].ok() {
+		f.distribution(v, m)
+		f.variables = append(f.variables, v)
+	}
+}
+
+func (f *files) gates(n node) Gates {
+	var g Gates
+	for _, it := range n.items() {
+		switch it.text() {
+		case "needs_start":
+			g.NeedsStart = true
+		case "opens_fuel":
+			g.OpensFuel = true
+		case "opens_burner":
+			g.OpensBurner = true
+		case "touches_hot":
+			g.TouchesHot = true
+		default:
+			it.errorf("unknown gate %q; known are needs_start, opens_fuel, opens_burner, touches_hot", it.text())
+		}
+	}
+	return g
+}
+
+func (f *files) repair(n node) {
+	m := n.fields("id", "mends", "minutes", "euros", "gates", "after", "basis")
+	r := Repair{ID: m["id"].text(), Mends: m["mends"].texts(), Minutes: m["minutes"].number(), Euros: m["euros"].number(),
+		Gates: f.gates(m["gates"]), After: m["after"].texts(), Basis: f.basis(n, m)}
+	if !f.claim(r.ID, n) {
+		return
+	}
+	f.model.byID[r.ID] = ref{refRepair, len(f.model.Repairs)}
+	f.model.Repairs = append(f.model.Repairs, r)
+}
+
+var severities = []string{"", "caution", "no_start", "urgent", "leave_now"}
+
+func (f *files) danger(n node) {
+	m := n.fields("id", "severity", "call_emergency", "forbids", "any")
+	d := Danger{ID: m["id"].text(), CallEmergency: m["call_emergency"].flag(), Forbids: f.gates(m["forbids"])}
+	d.Severity = slices.Index(severities, m["severity"].text())
+	if d.Severity < 1 {
+		n.errorf("danger %s: severity must be one of %s", d.ID, strings.Join(severities[1:], ", "))
+	}
+	for _, t := range m["any"].items() {
+		var tr Trigger
+		for _, p := range t.pairs() {
+			tr.All = append(tr.All, f.trip(p))
+		}
+		d.Any = append(d.Any, tr)
+	}
+	f.places["danger/"+d.ID] = n
+	f.model.Dangers = append(f.model.Dangers, d)
+}
+
+func (f *files) trip(p pair) Trip {
+	t := Trip{ID: p.id}
+	if !p.val.isMapping() {
+		t.States = p.val.texts()
+		return t
+	}
+	m := p.val.fields("below", "above", "not")
+	if m["below"].ok() {
+		v := m["below"].number()
+		t.Below = &v
+	}
+	if m["above"].ok() {
+		v := m["above"].number()
+		t.Above = &v
+	}
+	if m["not"].ok() {
+		t.Not, t.States = true, m["not"].texts()
+	}
+	return t
+}
+
+func (f *files) limit(n node) {
+	m := n.fields("cause", "above", "forbids", "danger")
+	l := Limit{m["cause"].text(), m["above"].strength(), f.gates(m["forbids"]), m["danger"].text()}
+	f.places["limit/"+l.Cause] = n
+	f.model.Limits = append(f.model.Limits, l)
+}
+
+func (f *files) codeTable(n node) {
+	m := n.fields("id", "codes", "basis")
+	f.basis(n, m)
+	t := CodeTable{ID: m["id"].text(), Codes: map[string]string{}}
+	for _, p := range m["codes"].pairs() {
+		t.Codes[strings.ToLower(p.id)] = p.val.text()
+	}
+	f.places["table/"+t.ID] = n
+	f.model.CodeTables = append(f.model.CodeTables, t)
+}

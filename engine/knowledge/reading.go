@@ -1,0 +1,181 @@
+package knowledge
+
+import (
+	"math"
+	"slices"
+)
+
+// quantity is a continuous magnitude behind meter readings: given the states of its parents it is normally distributed.
+type quantity struct {
+	id      string
+	at      node
+	levels  []level
+	scaleBy string // a variable whose state multiplies mean and spread; may be empty
+	scales  map[string]float64
+}
+
+type level struct {
+	when         []condition
+	mean, spread float64
+}
+
+// reading is what a meter shows: a sum of quantities, read with an error, or (doubt) something else altogether.
+type reading struct {
+	observation string
+	at          node
+	terms       []term
+	errorSD     float64
+	doubt       float64
+	log         bool // quantities are natural logarithms of what is read
+	bands       []float64
+	min, max    float64
+}
+
+type term struct {
+	quantity string
+	factor   float64
+}
+
+func (f *files) quantity(n node) {
+	m := n.fields("id", "levels", "scale", "basis")
+	q := &quantity{id: m["id"].text(), at: n}
+	if !f.claim(q.id, n) {
+		return
+	}
+	f.basis(n, m)
+	for _, it := range m["levels"].items() {
+		lm := it.fields("when", "mean", "spread")
+		l := level{mean: lm["mean"].number(), spread: lm["spread"].number()}
+		if l.spread <= 0 {
+			it.errorf("%s: spread must be positive", q.id)
+		}
+		for _, c := range lm["when"].pairs() {
+			l.when = append(l.when, condition{c.id, c.val.texts(), c.key})
+		}
+		q.levels = append(q.levels, l)
+	}
+	if k := len(q.levels); k == 0 || len(q.levels[k-1].when) > 0 {
+		n.errorf("%s: the last level must hold always, so leave its when away", q.id)
+	}
+	for _, p := range m["scale"].pairs() {
+		q.scaleBy, q.scales = p.id, map[string]float64{}
+		for _, s := range p.val.pairs() {
+			q.scales[s.id] = s.val.number()
+		}
+	}
+	f.quantities = append(f.quantities, q)
+}
+
+func (f *files) numberObservation(v *variable, n node, m map[string]node) {
+	o := f.model.Observations[len(f.model.Observations)-1]
+	if o.Unit == "" || o.Max <= o.Min {
+		n.errorf("%s has no states, so it needs unit, min and max", o.ID)
+	}
+	if !m["reads"].ok() {
+		return
+	}
+	r := &reading{observation: o.ID, at: n, errorSD: m["error"].numberOr(0), doubt: m["doubt"].numberOr(0.02),
+		log: m["log"].flag(), min: o.Min, max: o.Max}
+	for _, p := range m["reads"].pairs() {
+		r.terms = append(r.terms, term{p.id, p.val.number()})
+	}
+	for _, b := range m["bands"].items() {
+		r.bands = append(r.bands, b.number())
+	}
+	if len(r.bands) == 0 || !slices.IsSorted(r.bands) {
+		n.errorf("%s: bands must be rising numbers that part the readings a mechanic would tell apart", o.ID)
+	}
+	for i := 0; i <= len(r.bands); i++ {
+		v.states = append(v.states, bandName(i))
+	}
+	v.reads = r
+	f.variables = append(f.variables, v)
+}
+
+func bandName(i int) string { return "band_" + string(rune('a'+i)) }
+
+// gaussian is the joint normal distribution of some readings in one configuration of their parents.
+type gaussian struct {
+	mean []float64
+	cov  [][]float64
+}
+
+// value brings a reading to the scale on which its quantities add up.
+func (r *reading) value(x float64) float64 {
+	if r.log {
+		return math.Log(max(x, 1e-3))
+	}
+	return x
+}
+
+// outlier is the density of a reading that has nothing to do with the heater: even over what the meter can show.
+func (r *reading) outlier() float64 { return 1 / (r.value(r.max) - r.value(r.min)) }
+
+// bandRow gives each band's probability for a normally distributed reading, the doubt spread evenly.
+func (r *reading) bandRow(mean, variance, scale float64) []float64 {
+	row := make([]float64, len(r.bands)+1)
+	sd, below := math.Sqrt(variance), 0.0
+	for i := range row {
+		upTo := 1.0
+		if i < len(r.bands) {
+			upTo = 0.5 * math.Erfc((mean-r.value(r.bands[i]*scale))/(sd*math.Sqrt2))
+		}
+		row[i] = (1-r.doubt)*(upTo-below) + r.doubt/float64(len(row))
+		below = upTo
+	}
+	return row
+}
+
+// density of the readings x, each of which may be an outlier with the chance that its file gives. Of the ways in which
+// several could be, those with none, one and all are summed; the others are of second order in the doubt and never
+// decide between configurations.
+func (g gaussian) density(rs []*reading, x []float64) float64 {
+	sound, off := 1.0, 1.0
+	for _, r := range rs {
+		sound *= 1 - r.doubt
+		off *= r.doubt * r.outlier()
+	}
+	total := off + sound*g.normal(x, -1)
+	for i, r := range rs {
+		if len(rs) == 1 {
+			break
+		}
+		total += sound / (1 - r.doubt) * r.doubt * r.outlier() * g.normal(x, i)
+	}
+	return total
+}
+
+// normal is the density of x without its component skip (−1: all), by Cholesky factorisation.
+func (g gaussian) normal(x []float64, skip int) float64 {
+	var keep []int
+	for i := range x {
+		if i != skip {
+			keep = append(keep, i)
+		}
+	}
+	n := len(keep)
+	l := make([][]float64, n)
+	z := make([]float64, n)
+	logDensity := -0.5 * float64(n) * math.Log(2*math.Pi)
+	for a := range keep {
+		l[a] = make([]float64, a+1)
+		d := x[keep[a]] - g.mean[keep[a]]
+		for b := 0; b <= a; b++ {
+			sum := g.cov[keep[a]][keep[b]]
+			for k := 0; k < b; k++ {
+				sum -= l[a][k] * l[b][k]
+			}
+			if b < a {
+				l[a][b] = sum / l[b][b]
+			} else {
+				l[a][a] = math.Sqrt(max(sum, 1e-12))
+			}
+		}
+		for k := 0; k < a; k++ {
+			d -= l[a][k] * z[k]
+		}
+		z[a] = d / l[a][a]
+		logDensity -= 0.5*z[a]*z[a] + math.Log(l[a][a])
+	}
+	return math.Exp(logDensity)
+}

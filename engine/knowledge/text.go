@@ -1,0 +1,144 @@
+package knowledge
+
+import (
+	"path"
+	"regexp"
+	"strings"
+)
+
+// textFile tells whether a path is a language's text file: text/<locale>/<what>.yaml.
+func textFile(p string) (locale, what string, ok bool) {
+	parts := strings.Split(p, "/")
+	for i, part := range parts {
+		if part == "text" && len(parts) == i+3 {
+			return parts[i+1], strings.TrimSuffix(path.Base(p), ".yaml"), true
+		}
+	}
+	return "", "", false
+}
+
+func (f *files) readTexts(locale, what string, root node) {
+	t := f.model.texts[locale]
+	if t == nil {
+		t = &Texts{Locale: locale, Causes: map[string]CauseText{}, Observations: map[string]ObservationText{},
+			Repairs: map[string]RepairText{}, Dangers: map[string]DangerText{}, Tools: map[string]string{}, Phrases: map[string]string{}}
+		f.model.texts[locale] = t
+	}
+	if what == "sayings" {
+		f.each(root, func(n node) { f.saying(t, n) })
+		return
+	}
+	for _, p := range root.pairs() {
+		f.places["text/"+locale+"/"+what+"/"+p.id] = p.key
+		switch what {
+		case "causes":
+			m := p.val.fields("title", "explain")
+			t.Causes[p.id] = CauseText{m["title"].text(), m["explain"].text()}
+		case "observations":
+			m := p.val.fields("title", "question", "how", "normal", "why", "cautions", "states")
+			o := ObservationText{Title: m["title"].text(), Question: m["question"].text(), How: m["how"].text(),
+				Normal: m["normal"].text(), Why: m["why"].text(), Cautions: m["cautions"].texts(), States: map[string]string{}}
+			for _, s := range m["states"].pairs() {
+				o.States[s.id] = s.val.text()
+			}
+			t.Observations[p.id] = o
+		case "repairs":
+			m := p.val.fields("title", "parts", "cautions", "proof", "prevention")
+			t.Repairs[p.id] = RepairText{m["title"].text(), m["parts"].texts(), m["cautions"].texts(), m["proof"].text(), m["prevention"].text()}
+		case "dangers":
+			m := p.val.fields("title", "text")
+			t.Dangers[p.id] = DangerText{m["title"].text(), m["text"].text()}
+		case "tools":
+			t.Tools[p.id] = p.val.text()
+		case "phrases":
+			t.Phrases[p.id] = p.val.text()
+		default:
+			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, sayings", what)
+			return
+		}
+	}
+}
+
+func (f *files) saying(t *Texts, n node) {
+	m := n.fields("say", "id", "state", "no", "plain")
+	pattern, err := regexp.Compile(`\b(?:` + m["say"].text() + `)`)
+	if err != nil {
+		m["say"].errorf("not a regular expression: %v", err)
+		return
+	}
+	s := Saying{pattern, m["id"].text(), m["state"].text(), m["no"].text(), m["plain"].flag()}
+	t.Sayings = append(t.Sayings, s)
+	f.said = append(f.said, said{n, s})
+}
+
+// said keeps a saying's place until the observations that it speaks of are known.
+type said struct {
+	at node
+	Saying
+}
+
+// checkTexts finds words that a language lacks. English must be complete; so must every other language that is begun.
+func (f *files) checkTexts() {
+	m := f.model
+	if m.texts["en"] == nil {
+		f.errs.add("text/en", 0, 0, "the English texts are missing")
+		return
+	}
+	for _, s := range f.said {
+		f.state(s.at, s.ID, s.State)
+		if s.Negated != "" {
+			f.state(s.at, s.ID, s.Negated)
+		}
+	}
+	for _, locale := range m.locales {
+		t := m.texts[locale]
+		missing := func(what, id string) {
+			f.errs.add("text/"+locale+"/"+what+".yaml", 0, 0, "no words for %s", id)
+		}
+		for _, c := range m.Causes {
+			if x := t.Causes[c.ID]; x.Title == "" || x.Explain == "" {
+				missing("causes", c.ID)
+			}
+		}
+		for _, o := range m.Observations {
+			f.checkObservationText(t, o.ID, o.States, missing)
+		}
+		for _, s := range m.Setup {
+			var states []string
+			if s.Unit == "" {
+				for _, st := range s.States {
+					states = append(states, st.ID)
+				}
+			}
+			f.checkObservationText(t, s.ID, states, missing)
+		}
+		for _, r := range m.Repairs {
+			if t.Repairs[r.ID].Title == "" {
+				missing("repairs", r.ID)
+			}
+		}
+		for _, d := range m.Dangers {
+			if x := t.Dangers[d.ID]; x.Title == "" || x.Text == "" {
+				missing("dangers", d.ID)
+			}
+		}
+		for _, tool := range m.Tools {
+			if t.Tools[tool] == "" {
+				missing("tools", tool)
+			}
+		}
+	}
+}
+
+func (f *files) checkObservationText(t *Texts, id string, states []string, missing func(what, id string)) {
+	x, ok := t.Observations[id]
+	if !ok || x.Title == "" || x.Question == "" {
+		missing("observations", id)
+		return
+	}
+	for _, s := range states {
+		if x.States[s] == "" {
+			missing("observations", id+" in state "+s)
+		}
+	}
+}

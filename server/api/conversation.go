@@ -1,0 +1,260 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"slices"
+	"strings"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/metadata"
+
+	"lightoff/engine/diagnosis"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
+)
+
+// conversations answers ConversationService.
+type conversations struct {
+	lightoffv1.UnimplementedConversationServiceServer
+	core
+	store  *store.Store
+	hub    *hub
+	recent *recent
+	log    *slog.Logger
+}
+
+// Open implements the RPC.
+func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (*lightoffv1.OpenResponse, error) {
+	var v violations
+	opened := diagnosis.Event{Kind: diagnosis.Opened, Locale: v.locale(req.GetLocale()), Tools: v.tools(req.GetTools())}
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if err := c.engine.Check(diagnosis.Request{Tools: opened.Tools}); err != nil {
+		return nil, err
+	}
+	kept, err := c.store.Create(ctx, c.model.Version, opened)
+	if err != nil {
+		return nil, err
+	}
+	shown, err := c.show(kept)
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.OpenResponse{Conversation: shown}, nil
+}
+
+// Get implements the RPC.
+func (c *conversations) Get(ctx context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+	shown, err := c.read(ctx, req.GetId())
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.GetResponse{Conversation: shown}, nil
+}
+
+// Say implements the RPC. What is understood but cannot stand joins the unclear parts: a sentence is never refused
+// for its meaning.
+func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*lightoffv1.SayResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	v.clientKey(req.GetClientKey())
+	v.text(req.GetText())
+	if req.GetAskedId() != "" {
+		v.known(c.model, "asked_id", req.GetAskedId())
+	}
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	// Read first, for the language: understanding a sentence takes too long to be done while others wait to write.
+	before, err := c.store.Read(ctx, req.GetId())
+	if err != nil {
+		return nil, err
+	}
+	readings, unclear := c.reader.Read(req.GetText(), req.GetAskedId(), diagnosis.Fold(before.Events).Locale)
+	said := diagnosis.Event{
+		Kind: diagnosis.Said, Text: req.GetText(), Readings: each(readings, fromReading), Unclear: unclear,
+	}
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(),
+		func(events []diagnosis.Event) (diagnosis.Event, error) { return c.admit(events, said), nil })
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.SayResponse{Conversation: shown}, nil
+}
+
+// Answer implements the RPC: all or none.
+func (c *conversations) Answer(ctx context.Context, req *lightoffv1.AnswerRequest) (*lightoffv1.AnswerResponse, error) {
+	answered, err := c.answered(req)
+	if err != nil {
+		return nil, err
+	}
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+		return answered, c.fits(events, answered)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.AnswerResponse{Conversation: shown}, nil
+}
+
+// answered checks a request by itself.
+func (c *conversations) answered(req *lightoffv1.AnswerRequest) (diagnosis.Event, error) {
+	var v violations
+	v.name("id", req.GetId())
+	v.clientKey(req.GetClientKey())
+	e := diagnosis.Event{Kind: diagnosis.Answered, Observations: v.observations("observations", req.GetObservations())}
+	if len(req.GetSkippedIds()) > maxObservations {
+		v.add("skipped_ids", "names %d observations, more than %d", len(req.GetSkippedIds()), maxObservations)
+		return e, v.err()
+	}
+	for i, id := range req.GetSkippedIds() {
+		field := fmt.Sprintf("skipped_ids[%d]", i)
+		v.known(c.model, field, id)
+		if slices.ContainsFunc(e.Observations, func(o diagnosis.Observation) bool { return o.ID == id }) {
+			v.add(field, "%s is answered in the same request", id)
+		}
+		if !slices.Contains(e.Skipped, id) {
+			e.Skipped = append(e.Skipped, id)
+		}
+	}
+	if len(v) == 0 && len(e.Observations)+len(e.Skipped) == 0 {
+		v.add("observations", "is empty, and nothing is skipped")
+	}
+	if err := v.err(); err != nil {
+		return e, err
+	}
+	return e, c.engine.Check(diagnosis.Request{Observations: e.Observations})
+}
+
+// Retract implements the RPC.
+func (c *conversations) Retract(ctx context.Context, req *lightoffv1.RetractRequest) (*lightoffv1.RetractResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	v.clientKey(req.GetClientKey())
+	v.known(c.model, "observation_id", req.GetObservationId())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	id := req.GetObservationId()
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+		if !stands(diagnosis.Fold(events), id) {
+			return diagnosis.Event{}, errNotTold
+		}
+		return diagnosis.Event{Kind: diagnosis.Retracted, ObservationID: id}, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.RetractResponse{Conversation: shown}, nil
+}
+
+// SetTools implements the RPC.
+func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRequest) (*lightoffv1.SetToolsResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	v.clientKey(req.GetClientKey())
+	tools := v.tools(req.GetTools())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if err := c.engine.Check(diagnosis.Request{Tools: tools}); err != nil {
+		return nil, err
+	}
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), func([]diagnosis.Event) (diagnosis.Event, error) {
+		return diagnosis.Event{Kind: diagnosis.ToolsSet, Tools: tools}, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.SetToolsResponse{Conversation: shown}, nil
+}
+
+// Watch implements the RPC. It ends only with the client, or with the server.
+func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchResponse]) error {
+	var v violations
+	v.name("id", req.GetId())
+	if req.GetAfterEvent() < 0 {
+		v.add("after_event", "is below zero")
+	}
+	if err := v.err(); err != nil {
+		return err
+	}
+	// Watch before reading, so that no change falls between the two.
+	w, stop := c.hub.watch(req.GetId())
+	defer stop()
+	now, err := c.read(stream.Context(), req.GetId())
+	if err != nil {
+		return err
+	}
+	// An empty header tells the client that it misses nothing from here on.
+	if err := stream.SendHeader(metadata.MD{}); err != nil {
+		return err
+	}
+	// A client may have seen more than there is, if the store came back from a copy; it must still hear of changes.
+	sent := min(req.GetAfterEvent(), now.LastEvent)
+	for {
+		if now.LastEvent > sent {
+			if err := stream.Send(&lightoffv1.WatchResponse{Conversation: now}); err != nil {
+				return err
+			}
+			sent = now.LastEvent
+		}
+		select {
+		case now = <-w.news:
+		case <-stream.Context().Done():
+			return stream.Context().Err()
+		}
+	}
+}
+
+func (c *conversations) read(ctx context.Context, id string) (*lightoffv1.Conversation, error) {
+	var v violations
+	v.name("id", id)
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	kept, err := c.store.Read(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return c.show(kept)
+}
+
+// append keeps an event, shows the conversation to all who watch it, and returns it.
+func (c *conversations) append(ctx context.Context, id, clientKey string,
+	update func([]diagnosis.Event) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
+	kept, appended, err := c.store.Append(ctx, id, clientKey, update)
+	if err != nil {
+		return nil, err
+	}
+	shown, err := c.show(kept)
+	if err != nil {
+		return nil, err
+	}
+	if appended {
+		c.hub.publish(shown)
+	}
+	return shown, nil
+}
+
+// show computes what a conversation looks like from its log. The answer is shared and must not be changed.
+func (c *conversations) show(kept store.Conversation) (*lightoffv1.Conversation, error) {
+	if shown := c.recent.get(kept.ID, int64(len(kept.Events))); shown != nil {
+		return shown, nil
+	}
+	state, unsound := c.sound(diagnosis.Fold(kept.Events))
+	if len(unsound) > 0 {
+		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
+	}
+	guidance, err := c.engine.Guide(state)
+	if err != nil {
+		// The events were checked when they came, so whatever this is, it is not the caller's mistake.
+		return nil, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
+	}
+	shown := face{model: c.model, engine: c.engine, locale: state.Locale}.conversation(kept, state, guidance)
+	c.recent.put(shown)
+	return shown, nil
+}

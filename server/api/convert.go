@@ -1,0 +1,226 @@
+package api
+
+import (
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
+	"lightoff/engine/words"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
+)
+
+// each converts a list.
+func each[A, B any](in []A, convert func(A) B) []B {
+	out := make([]B, len(in))
+	for i, a := range in {
+		out[i] = convert(a)
+	}
+	return out
+}
+
+func toObservation(o diagnosis.Observation) *lightoffv1.Observation {
+	out := &lightoffv1.Observation{Id: o.ID}
+	switch o.Kind {
+	case diagnosis.StateValue:
+		out.Value = &lightoffv1.Observation_State{State: o.State}
+	case diagnosis.NumberValue:
+		out.Value = &lightoffv1.Observation_Number{Number: o.Number}
+	case diagnosis.UnknownValue:
+		out.Value = &lightoffv1.Observation_Unknown{Unknown: true}
+	}
+	return out
+}
+
+// fromReading is what the reader of text found, in the form in which conversations keep it.
+func fromReading(r words.Reading) diagnosis.Reading {
+	o := diagnosis.Observation{ID: r.ID, Kind: diagnosis.StateValue, State: r.State}
+	if r.IsNumber {
+		o = diagnosis.Observation{ID: r.ID, Kind: diagnosis.NumberValue, Number: r.Number}
+	}
+	return diagnosis.Reading{Observation: o, Words: r.Words}
+}
+
+func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
+	return &lightoffv1.AssessResponse{
+		ModelVersion:   a.ModelVersion,
+		Causes:         each(a.Causes, toCause),
+		NextChecks:     each(a.NextChecks, toCheck),
+		Dangers:        each(a.Dangers, toDanger),
+		Plan:           &lightoffv1.Plan{Steps: each(a.Plan.Steps, toStep), Note: a.Plan.Note},
+		Conflict:       a.Conflict,
+		Unused:         each(a.Unused, toUnused),
+		Contradictions: each(a.Contradictions, toContradiction),
+	}
+}
+
+func toCause(c diagnosis.RankedCause) *lightoffv1.RankedCause {
+	return &lightoffv1.RankedCause{
+		Id: c.ID, Title: c.Title, Probability: c.Probability, Likelihood: c.Likelihood, BaseRate: c.BaseRate,
+		Weights: each(c.Weights, func(w diagnosis.WeightOfEvidence) *lightoffv1.WeightOfEvidence {
+			return &lightoffv1.WeightOfEvidence{ObservationId: w.ObservationID, Text: w.Text, Bits: w.Bits}
+		}),
+	}
+}
+
+func toCheck(c diagnosis.AdvisedCheck) *lightoffv1.AdvisedCheck {
+	return &lightoffv1.AdvisedCheck{
+		ObservationId: c.ObservationID, Question: c.Question, GainBits: c.GainBits, Saving: c.Saving,
+		Minutes: c.Minutes, Reason: c.Reason, Tool: c.Tool, AboutCauseIds: c.About,
+	}
+}
+
+// severities has a row for each grade, so that neither side's numbers can drift unseen.
+var severities = map[diagnosis.Severity]lightoffv1.Severity{
+	diagnosis.Caution:  lightoffv1.Severity_SEVERITY_CAUTION,
+	diagnosis.NoStart:  lightoffv1.Severity_SEVERITY_NO_START,
+	diagnosis.Urgent:   lightoffv1.Severity_SEVERITY_URGENT,
+	diagnosis.LeaveNow: lightoffv1.Severity_SEVERITY_LEAVE_NOW,
+}
+
+func toDanger(d diagnosis.Danger) *lightoffv1.Danger {
+	return &lightoffv1.Danger{
+		Id: d.ID, Title: d.Title, Text: d.Text, Severity: severities[d.Severity],
+		TriggerIds: d.Triggers, CallEmergency: d.CallEmergency,
+	}
+}
+
+func toStep(s diagnosis.PlanStep) *lightoffv1.PlanStep {
+	return &lightoffv1.PlanStep{
+		RepairId: s.RepairID, CauseId: s.CauseID, Title: s.Title, ProbabilityFixed: s.Probability,
+		Minutes: s.Minutes, Cost: s.Euros, Cautions: s.Cautions, Parts: s.Parts,
+		Proof: s.Proof, Prevention: s.Prevention, HeldBack: s.HeldBack,
+	}
+}
+
+func toUnused(u diagnosis.Unused) *lightoffv1.UnusedObservation {
+	return &lightoffv1.UnusedObservation{Id: u.ID, Reason: u.Reason}
+}
+
+func toContradiction(c diagnosis.Contradiction) *lightoffv1.Contradiction {
+	return &lightoffv1.Contradiction{ObservationIds: c.ObservationIDs, Text: c.Text}
+}
+
+func toExplanation(e *diagnosis.Explanation) *lightoffv1.ExplainResponse {
+	return &lightoffv1.ExplainResponse{
+		Cause:       toCause(e.Cause),
+		Explanation: e.Explanation,
+		WouldChange: each(e.WouldChange, func(w diagnosis.WhatIf) *lightoffv1.WhatIf {
+			return &lightoffv1.WhatIf{
+				ObservationId: w.ObservationID, State: w.State, Text: w.Text,
+				Probability: w.Probability, ProbabilityAfter: w.After,
+			}
+		}),
+	}
+}
+
+// face shows things of the model to people in one language.
+type face struct {
+	model  *knowledge.Model
+	engine *diagnosis.Engine
+	locale string
+}
+
+// observation describes an observation or setup fact; nil for an id that the model does not have.
+func (f face) observation(id string) *lightoffv1.ObservationInfo {
+	var info *lightoffv1.ObservationInfo
+	text := f.model.Text(f.locale).Observations[id]
+	if o, ok := f.model.Observation(id); ok {
+		info = &lightoffv1.ObservationInfo{
+			Tool: o.Tool, Minutes: o.Minutes, Unit: o.Unit, Minimum: o.Min, Maximum: o.Max,
+			NeedsStart: o.Gates.NeedsStart, OpensFuel: o.Gates.OpensFuel,
+			OpensBurner: o.Gates.OpensBurner, TouchesHot: o.Gates.TouchesHot, SafetyCard: o.SafetyCard,
+			States: each(o.States, func(s string) *lightoffv1.StateInfo {
+				return &lightoffv1.StateInfo{Id: s, Title: text.States[s]}
+			}),
+		}
+	} else if s, ok := f.model.SetupFact(id); ok {
+		info = &lightoffv1.ObservationInfo{Setup: true, Unit: s.Unit, Minimum: s.Min, Maximum: s.Max}
+		// The bands of a number are the model's own matter: it is told as a number.
+		if s.Unit == "" {
+			info.States = each(s.States, func(s knowledge.SetupState) *lightoffv1.StateInfo {
+				return &lightoffv1.StateInfo{Id: s.ID, Title: text.States[s.ID]}
+			})
+		}
+	} else {
+		return nil
+	}
+	info.Id, info.Title, info.Question, info.How = id, text.Title, text.Question, text.How
+	info.Normal, info.Why, info.Cautions = text.Normal, text.Why, text.Cautions
+	return info
+}
+
+func (f face) cause(c knowledge.Cause) *lightoffv1.CauseInfo {
+	text := f.model.Text(f.locale).Causes[c.ID]
+	info := &lightoffv1.CauseInfo{
+		Id: c.ID, Group: c.Group, Title: text.Title, Explanation: text.Explain,
+		PerThousand: c.PerThousand, Basis: c.Basis,
+	}
+	for _, r := range f.model.Repairs {
+		for _, mended := range r.Mends {
+			if mended == c.ID {
+				info.RepairIds = append(info.RepairIds, r.ID)
+			}
+		}
+	}
+	return info
+}
+
+func (f face) repair(r knowledge.Repair) *lightoffv1.RepairInfo {
+	text := f.model.Text(f.locale).Repairs[r.ID]
+	return &lightoffv1.RepairInfo{
+		Id: r.ID, Title: text.Title, CauseIds: r.Mends, Minutes: r.Minutes, Cost: r.Euros,
+		Parts: text.Parts, Cautions: text.Cautions, Proof: text.Proof, Prevention: text.Prevention,
+	}
+}
+
+func (f face) reading(r diagnosis.Reading) *lightoffv1.Reading {
+	return &lightoffv1.Reading{
+		Observation: toObservation(r.Observation), Words: r.Words, Text: f.describe(r.Observation),
+	}
+}
+
+// describe is an observation with its value in plain words. An old log may hold what today's model does not know.
+func (f face) describe(o diagnosis.Observation) string {
+	if !knows(f.model, o.ID) {
+		return o.ID
+	}
+	return f.engine.Describe(o, f.locale)
+}
+
+func (f face) told(t diagnosis.Told) *lightoffv1.Told {
+	told := &lightoffv1.Told{
+		Skipped: t.Skipped, Words: t.Words, Event: t.Event, Info: f.observation(t.Observation.ID),
+	}
+	if t.Skipped {
+		told.Observation = &lightoffv1.Observation{Id: t.Observation.ID}
+		told.Text = f.model.Text(f.locale).Observations[t.Observation.ID].Title
+		return told
+	}
+	told.Observation = toObservation(t.Observation)
+	told.Text = f.describe(t.Observation)
+	return told
+}
+
+func (f face) saying(e diagnosis.Event) *lightoffv1.Saying {
+	return &lightoffv1.Saying{Text: e.Text, Readings: each(e.Readings, f.reading), Unclear: e.Unclear, Event: e.Number}
+}
+
+// conversation shows a stored conversation whose events fold to state.
+func (f face) conversation(c store.Conversation, state diagnosis.Conversation,
+	guidance *diagnosis.Guidance) *lightoffv1.Conversation {
+	out := &lightoffv1.Conversation{
+		Id: c.ID, LastEvent: state.LastEvent, Locale: state.Locale, Tools: state.Tools,
+		Told:       each(state.Told, f.told),
+		Assessment: toAssessment(guidance.Assessment),
+		NextReason: guidance.Reason,
+		OpenedAt:   timestamppb.New(c.OpenedAt),
+		Sayings:    each(state.Sayings, f.saying),
+	}
+	for _, id := range guidance.Next {
+		if info := f.observation(id); info != nil {
+			out.Next = append(out.Next, info)
+		}
+	}
+	return out
+}

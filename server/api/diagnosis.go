@@ -1,0 +1,83 @@
+package api
+
+import (
+	"context"
+
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
+	"lightoff/engine/words"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+)
+
+// core is what every service thinks with. It is immutable and shared.
+type core struct {
+	model  *knowledge.Model
+	engine *diagnosis.Engine
+	reader *words.Reader
+}
+
+// Diagnosis answers DiagnosisService. Its errors are the engine's; a Server turns them into status codes.
+type Diagnosis struct {
+	lightoffv1.UnimplementedDiagnosisServiceServer
+	core
+}
+
+// NewDiagnosis returns the service for a model.
+func NewDiagnosis(m *knowledge.Model) *Diagnosis {
+	return &Diagnosis{core: core{model: m, engine: diagnosis.New(m), reader: words.New(m)}}
+}
+
+// Assess implements the RPC. A request that cannot be accepted gives a *diagnosis.InputError.
+func (d *Diagnosis) Assess(_ context.Context, req *lightoffv1.AssessRequest) (*lightoffv1.AssessResponse, error) {
+	var v violations
+	r := diagnosis.Request{
+		Observations: v.observations("observations", req.GetObservations()),
+		Tools:        v.tools(req.GetTools()),
+		Locale:       v.locale(req.GetLocale()),
+	}
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	a, err := d.engine.Assess(r)
+	if err != nil {
+		return nil, err
+	}
+	return toAssessment(a), nil
+}
+
+// Explain implements the RPC, with errors as Assess.
+func (d *Diagnosis) Explain(_ context.Context, req *lightoffv1.ExplainRequest) (*lightoffv1.ExplainResponse, error) {
+	var v violations
+	r := diagnosis.Request{
+		Observations: v.observations("observations", req.GetObservations()),
+		Locale:       v.locale(req.GetLocale()),
+	}
+	v.name("cause_id", req.GetCauseId())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	e, err := d.engine.Explain(r, req.GetCauseId())
+	if err != nil {
+		return nil, err
+	}
+	return toExplanation(e), nil
+}
+
+// ReadText implements the RPC, with errors as Assess.
+func (d *Diagnosis) ReadText(_ context.Context, req *lightoffv1.ReadTextRequest) (*lightoffv1.ReadTextResponse, error) {
+	var v violations
+	v.text(req.GetText())
+	locale := v.locale(req.GetLocale())
+	if req.GetAskedId() != "" {
+		v.known(d.model, "asked_id", req.GetAskedId())
+	}
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	readings, unclear := d.reader.Read(req.GetText(), req.GetAskedId(), locale)
+	f := face{model: d.model, engine: d.engine, locale: locale}
+	return &lightoffv1.ReadTextResponse{
+		Readings: each(readings, func(r words.Reading) *lightoffv1.Reading { return f.reading(fromReading(r)) }),
+		Unclear:  unclear,
+	}, nil
+}

@@ -1,0 +1,58 @@
+package api
+
+import (
+	"sync"
+
+	lightoffv1 "lightoff/proto/lightoff/v1"
+)
+
+// hub carries changed conversations to whoever watches them in this process. A watcher that is slow misses states in
+// between but never the newest, and holds nobody up.
+type hub struct {
+	mu       sync.Mutex
+	watchers map[string]map[*watcher]struct{} // by conversation id
+}
+
+// watcher receives the newest state that it has not yet taken. Only the hub sends, under its lock.
+type watcher struct {
+	news chan *lightoffv1.Conversation // of capacity 1
+}
+
+func newHub() *hub { return &hub{watchers: map[string]map[*watcher]struct{}{}} }
+
+// watch starts watching a conversation until stop is called.
+func (h *hub) watch(id string) (w *watcher, stop func()) {
+	w = &watcher{news: make(chan *lightoffv1.Conversation, 1)}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.watchers[id] == nil {
+		h.watchers[id] = map[*watcher]struct{}{}
+	}
+	h.watchers[id][w] = struct{}{}
+	return w, func() {
+		h.mu.Lock()
+		defer h.mu.Unlock()
+		delete(h.watchers[id], w)
+		if len(h.watchers[id]) == 0 {
+			delete(h.watchers, id)
+		}
+	}
+}
+
+// publish hands a conversation, which must not change any more, to its watchers. Two writers may publish in the wrong
+// order, so an older state never replaces a newer one.
+func (h *hub) publish(c *lightoffv1.Conversation) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for w := range h.watchers[c.Id] {
+		newest := c
+		select {
+		case waiting := <-w.news:
+			if waiting.LastEvent > c.LastEvent {
+				newest = waiting
+			}
+		default:
+		}
+		w.news <- newest
+	}
+}

@@ -1,0 +1,74 @@
+package api
+
+import (
+	"context"
+	"slices"
+
+	"lightoff/engine/knowledge"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+)
+
+// catalogue answers KnowledgeService.
+type catalogue struct {
+	lightoffv1.UnimplementedKnowledgeServiceServer
+	model *knowledge.Model
+}
+
+func (c *catalogue) face(locale string) (face, error) {
+	var v violations
+	f := face{model: c.model, locale: v.locale(locale)}
+	return f, v.err()
+}
+
+// ListCauses implements the RPC.
+func (c *catalogue) ListCauses(_ context.Context, req *lightoffv1.ListCausesRequest) (*lightoffv1.ListCausesResponse, error) {
+	f, err := c.face(req.GetLocale())
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.ListCausesResponse{Causes: each(c.model.Causes, f.cause)}, nil
+}
+
+// ListObservations implements the RPC. Setup facts come first, as they are known before anything is tested.
+func (c *catalogue) ListObservations(_ context.Context,
+	req *lightoffv1.ListObservationsRequest) (*lightoffv1.ListObservationsResponse, error) {
+	f, err := c.face(req.GetLocale())
+	if err != nil {
+		return nil, err
+	}
+	out := &lightoffv1.ListObservationsResponse{}
+	for _, s := range c.model.Setup {
+		out.Observations = append(out.Observations, f.observation(s.ID))
+	}
+	for _, o := range c.model.Observations {
+		out.Observations = append(out.Observations, f.observation(o.ID))
+	}
+	titles := c.model.Text(f.locale).Tools
+	for _, id := range c.model.Tools {
+		out.Tools = append(out.Tools, &lightoffv1.ToolInfo{Id: id, Title: titles[id]})
+	}
+	return out, nil
+}
+
+// ListRepairs implements the RPC.
+func (c *catalogue) ListRepairs(_ context.Context, req *lightoffv1.ListRepairsRequest) (*lightoffv1.ListRepairsResponse, error) {
+	f, err := c.face(req.GetLocale())
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.ListRepairsResponse{Repairs: each(c.model.Repairs, f.repair)}, nil
+}
+
+// GetModel implements the RPC.
+func (c *catalogue) GetModel(context.Context, *lightoffv1.GetModelRequest) (*lightoffv1.GetModelResponse, error) {
+	stats := c.model.Tree().Stats()
+	return &lightoffv1.GetModelResponse{
+		Version:       c.model.Version,
+		Causes:        int32(len(c.model.Causes)),
+		Observations:  int32(len(c.model.Observations) + len(c.model.Setup)),
+		Variables:     int32(stats.Variables),
+		LargestClique: int64(stats.LargestClique),
+		CodeTables:    each(c.model.CodeTables, func(t knowledge.CodeTable) string { return t.ID }),
+		Locales:       slices.Clone(c.model.Locales()),
+	}, nil
+}

@@ -1,0 +1,103 @@
+package api
+
+import (
+	"fmt"
+	"slices"
+
+	"lightoff/engine/diagnosis"
+)
+
+// admit moves the readings that cannot stand, alone or beside what was told, to the unclear parts.
+func (c core) admit(events []diagnosis.Event, said diagnosis.Event) diagnosis.Event {
+	alone := diagnosis.Request{}
+	for _, r := range said.Readings {
+		alone.Observations = append(alone.Observations, r.Observation)
+	}
+	doubtful := map[int]bool{}
+	found, _ := faults(c.engine.Check(alone), "observations")
+	for _, f := range found {
+		doubtful[f.place] = true
+	}
+	said = divide(said, func(i int, _ diagnosis.Reading) bool { return doubtful[i] })
+	_, unsound := c.sound(diagnosis.Fold(append(events, said)))
+	return divide(said, func(_ int, r diagnosis.Reading) bool { return unsound[r.Observation.ID] })
+}
+
+// divide returns the event with the doubtful readings turned into unclear parts.
+func divide(said diagnosis.Event, doubtful func(int, diagnosis.Reading) bool) diagnosis.Event {
+	readings, unclear := said.Readings, slices.Clone(said.Unclear)
+	said.Readings = nil
+	for i, r := range readings {
+		switch {
+		case !doubtful(i, r):
+			said.Readings = append(said.Readings, r)
+		case r.Words != "" && !slices.Contains(unclear, r.Words):
+			unclear = append(unclear, r.Words)
+		}
+	}
+	said.Unclear = unclear
+	return said
+}
+
+// fits checks that everything told can stand once the answers, each sound in itself, have joined it.
+func (c core) fits(events []diagnosis.Event, answered diagnosis.Event) error {
+	before, _ := c.sound(diagnosis.Fold(events))
+	together := diagnosis.Fold(append(events, answered))
+	together.Told = slices.DeleteFunc(together.Told, func(t diagnosis.Told) bool {
+		// What today's model refuses is out of sight already and must not stand in the way of an answer. New answers
+		// have no event number yet.
+		return t.Event > 0 && !stands(before, t.Observation.ID)
+	})
+	told := together.Request().Observations
+	err := c.engine.Check(diagnosis.Request{Observations: told})
+	if err == nil {
+		return nil
+	}
+	found, ok := faults(err, "observations")
+	if !ok {
+		return fmt.Errorf("check all that was told: %v", err) // not the caller's mistake, hence not wrapped
+	}
+	var v violations
+	for _, f := range found {
+		field := "observations"
+		if i := slices.Index(answered.Observations, told[f.place]); i >= 0 {
+			field = fmt.Sprintf("observations[%d]", i)
+		}
+		v.add(field, "does not fit what was told: %s: %s", told[f.place].ID, f.reason)
+	}
+	return v.err()
+}
+
+func stands(state diagnosis.Conversation, id string) bool {
+	return slices.ContainsFunc(state.Told, func(t diagnosis.Told) bool { return t.Observation.ID == id })
+}
+
+// sound leaves out what the model does not accept, and says which observations that were. A log outlives the model
+// that it was written under.
+func (c core) sound(state diagnosis.Conversation) (diagnosis.Conversation, map[string]bool) {
+	unsound := map[string]bool{}
+	for _, t := range state.Told {
+		if t.Skipped && !knows(c.model, t.Observation.ID) {
+			unsound[t.Observation.ID] = true
+		}
+	}
+	for {
+		state.Told = slices.DeleteFunc(slices.Clone(state.Told),
+			func(t diagnosis.Told) bool { return unsound[t.Observation.ID] })
+		told := state.Request().Observations
+		found, ok := faults(c.engine.Check(diagnosis.Request{Observations: told}), "observations")
+		if !ok {
+			break
+		}
+		for _, f := range found {
+			unsound[told[f.place].ID] = true
+		}
+	}
+	refused := map[string]bool{}
+	found, _ := faults(c.engine.Check(diagnosis.Request{Tools: state.Tools}), "tools")
+	for _, f := range found {
+		refused[state.Tools[f.place]] = true
+	}
+	state.Tools = slices.DeleteFunc(slices.Clone(state.Tools), func(tool string) bool { return refused[tool] })
+	return state, unsound
+}

@@ -1,0 +1,181 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/test/bufconn"
+
+	"lightoff/engine/knowledge"
+	"lightoff/server/api"
+	"lightoff/server/store"
+	"lightoff/webui"
+)
+
+// Program is the whole service. Set the exported fields, Open it, use it, Close it; then it may be opened again.
+type Program struct {
+	// GRPC and Web are the addresses to listen on, as host:port; port 0 takes any free one.
+	GRPC, Web string
+	// Data is the folder for conversations. It is made where there is none.
+	Data string
+	// Model loads the model.
+	Model func() (*knowledge.Model, error)
+	// Log hears of the program's own faults, never of what people said.
+	Log *slog.Logger
+
+	grpc, web net.Listener
+	inside    *bufconn.Listener // the same gRPC server, without the network
+	store     *store.Store
+	api       *api.Server
+	pages     *http.Server
+	sockets   sync.WaitGroup // requests for pages, sockets included
+	leaving   chan struct{}  // closed to tell sockets to come back
+	conn      *grpc.ClientConn
+	serving   sync.WaitGroup
+	failed    chan error
+}
+
+// modelError means that the model cannot be used.
+type modelError struct{ err error }
+
+func (e *modelError) Error() string { return "the model cannot be used: " + e.err.Error() }
+func (e *modelError) Unwrap() error { return e.err }
+
+// Open starts the service. It returns once both addresses answer, or with an error and nothing left open.
+func (p *Program) Open(ctx context.Context) (err error) {
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, p.Close(ctx))
+		}
+	}()
+	model, err := p.Model()
+	if err != nil {
+		return &modelError{err}
+	}
+	// Before the store, so that a second program on the same ports leaves the first one's data alone.
+	if p.grpc, err = net.Listen("tcp", p.GRPC); err != nil {
+		return fmt.Errorf("gRPC: %w", err)
+	}
+	if p.web, err = net.Listen("tcp", p.Web); err != nil {
+		return fmt.Errorf("pages: %w", err)
+	}
+	if p.store, err = store.Open(ctx, p.Data); err != nil {
+		return err
+	}
+	p.inside = bufconn.Listen(1 << 18)
+	p.conn, err = grpc.NewClient("passthrough:///inside", grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return p.inside.DialContext(ctx) }))
+	if err != nil {
+		return fmt.Errorf("connect the pages to the service: %w", err)
+	}
+	p.leaving = make(chan struct{})
+	p.api = api.New(model, p.store, p.Log)
+	p.pages = &http.Server{
+		Handler:           p.counted(webui.Handler(p.conn, webui.Options{Logger: p.Log, Done: p.leaving})),
+		ReadHeaderTimeout: 10 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		ErrorLog:          slog.NewLogLogger(p.Log.Handler(), slog.LevelWarn),
+	}
+	p.start()
+	return nil
+}
+
+func (p *Program) start() {
+	p.failed = make(chan error, 3)
+	serve := func(what string, serve func() error) {
+		p.serving.Go(func() {
+			if err := serve(); err != nil && !errors.Is(err, http.ErrServerClosed) {
+				p.failed <- fmt.Errorf("%s: %w", what, err)
+			}
+		})
+	}
+	server, inside, listener := p.api, p.inside, p.grpc
+	serve("gRPC", func() error { return server.Serve(listener) })
+	serve("gRPC inside", func() error { return server.Serve(inside) })
+	pages, web := p.pages, p.web
+	serve("pages", func() error { return pages.Serve(web) })
+}
+
+// counted lets Close wait for sockets, which the HTTP server forgets once they are open.
+func (p *Program) counted(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		p.sockets.Add(1)
+		defer p.sockets.Done()
+		next.ServeHTTP(w, r)
+	})
+}
+
+// GRPCAddress is where gRPC answers.
+func (p *Program) GRPCAddress() string { return p.grpc.Addr().String() }
+
+// URL is where to point a browser on this machine.
+func (p *Program) URL() string {
+	host, port, err := net.SplitHostPort(p.web.Addr().String())
+	if err != nil {
+		return "http://" + p.web.Addr().String() + "/"
+	}
+	if ip := net.ParseIP(host); ip != nil && ip.IsUnspecified() {
+		host = "localhost"
+	}
+	return "http://" + net.JoinHostPort(host, port) + "/"
+}
+
+// Wait returns nil when the context ends, or the error when a listener breaks.
+func (p *Program) Wait(ctx context.Context) error {
+	select {
+	case <-ctx.Done():
+		return nil
+	case err := <-p.failed:
+		return err
+	}
+}
+
+// Close ends the service: health says so first, sockets are told to come back, answers under way are finished, and the
+// store is closed last. When the context ends, what is still under way is cut off.
+func (p *Program) Close(ctx context.Context) error {
+	var errs []error
+	if p.api != nil {
+		p.api.Drain()
+		close(p.leaving)
+		if err := p.pages.Shutdown(ctx); err != nil {
+			errs = append(errs, fmt.Errorf("close the pages: %w", err), p.pages.Close())
+		}
+		p.awaitSockets(ctx)
+		p.api.Close(ctx)
+		p.serving.Wait()
+	}
+	if p.conn != nil {
+		errs = append(errs, p.conn.Close())
+	}
+	// Closed already where they were served.
+	for _, l := range []net.Listener{p.grpc, p.web} {
+		if l != nil {
+			l.Close()
+		}
+	}
+	if p.store != nil {
+		errs = append(errs, p.store.Close())
+	}
+	p.grpc, p.web, p.inside, p.store, p.api, p.pages, p.conn = nil, nil, nil, nil, nil, nil, nil
+	return errors.Join(errs...)
+}
+
+func (p *Program) awaitSockets(ctx context.Context) {
+	done := make(chan struct{})
+	go func() {
+		p.sockets.Wait()
+		close(done)
+	}()
+	select {
+	case <-done:
+	case <-ctx.Done():
+	}
+}

@@ -1,0 +1,304 @@
+package webui
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"io"
+	"net/http"
+	"sync"
+	"time"
+	"unicode/utf8"
+
+	"github.com/gorilla/websocket"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	lightoffv1 "lightoff/proto/lightoff/v1"
+)
+
+// maxFrame is the largest frame taken, compressed or not, in bytes. A text has at most 2,000 characters.
+const maxFrame = 16 << 10
+
+// bridge joins sockets to the service.
+type bridge struct {
+	opts     Options
+	clients  clients
+	upgrader websocket.Upgrader
+}
+
+// request is a frame from the page.
+type request struct {
+	Re      int64           `json:"re"`
+	Do      string          `json:"do"`
+	Request json.RawMessage `json:"request"`
+}
+
+// answer is a frame to the page.
+type answer struct {
+	Re    int64           `json:"re,omitempty"`
+	Reply json.RawMessage `json:"reply,omitempty"`
+	Error *fault          `json:"error,omitempty"`
+	Push  json.RawMessage `json:"push,omitempty"`
+}
+
+// session is one socket. The goroutine that serves the request reads and makes the calls, one after the other, which
+// keeps their order and lets no page have two in flight; a second one alone writes; a third follows a conversation.
+type session struct {
+	*bridge
+	conn *websocket.Conn
+	end  context.CancelCauseFunc
+	out  chan answer
+	work sync.WaitGroup
+
+	unwatch context.CancelFunc // used by the reading goroutine only
+
+	mu        sync.Mutex // held while a conversation is handed to the writer
+	sentID    string     // the conversation last sent
+	sentEvent int64      // its last event as sent
+}
+
+// farewell ends a session with a close frame.
+type farewell struct {
+	code   int
+	reason string
+}
+
+func (f farewell) Error() string { return f.reason }
+
+// errGone ends a session that has no peer to say farewell to.
+var errGone = errors.New("the peer is gone")
+
+func (b *bridge) serve(w http.ResponseWriter, r *http.Request) {
+	conn, err := b.upgrader.Upgrade(w, r, nil)
+	if err != nil {
+		b.opts.Logger.Info("socket refused", "origin", r.Header.Get("Origin"), "reason", err)
+		return
+	}
+	ctx, end := context.WithCancelCause(r.Context())
+	if b.opts.Annotate != nil {
+		ctx = b.opts.Annotate(ctx, r)
+	}
+	s := &session{bridge: b, conn: conn, end: end, out: make(chan answer, 4)}
+	s.work.Go(func() { s.write(ctx) })
+	end(s.read(ctx))
+	s.work.Wait()
+	b.opts.Logger.Debug("socket ended", "reason", context.Cause(ctx))
+}
+
+// read takes frames until the socket breaks or breaks the rules, and tells why it stopped.
+func (s *session) read(ctx context.Context) error {
+	s.conn.SetReadLimit(maxFrame)
+	alive := func(string) error { return s.conn.SetReadDeadline(time.Now().Add(2 * s.opts.PingInterval)) }
+	s.conn.SetPongHandler(alive)
+	for {
+		if err := alive(""); err != nil {
+			return errGone
+		}
+		kind, r, err := s.conn.NextReader()
+		if err != nil {
+			return readError(err)
+		}
+		if kind != websocket.TextMessage {
+			return farewell{websocket.CloseUnsupportedData, "only text frames are taken"}
+		}
+		// The library limits what comes over the wire; this limits what that unfolds to.
+		frame, err := io.ReadAll(io.LimitReader(r, maxFrame+1))
+		if err != nil {
+			return readError(err)
+		}
+		if len(frame) > maxFrame {
+			return farewell{websocket.CloseMessageTooBig, "a frame may have 16 KiB"}
+		}
+		req, err := parseFrame(frame)
+		if err != nil {
+			return err
+		}
+		s.handle(ctx, req)
+	}
+}
+
+// readError sorts out why reading failed. The library has already answered a close frame or an oversized one.
+func readError(err error) error {
+	if errors.Is(err, websocket.ErrReadLimit) {
+		return farewell{websocket.CloseMessageTooBig, "a frame may have 16 KiB"}
+	}
+	return errGone
+}
+
+func parseFrame(frame []byte) (request, error) {
+	var req request
+	if !utf8.Valid(frame) {
+		return req, farewell{websocket.CloseInvalidFramePayloadData, "the frame is not UTF-8"}
+	}
+	dec := json.NewDecoder(bytes.NewReader(frame))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&req); err != nil {
+		return req, farewell{websocket.CloseInvalidFramePayloadData, "the frame is not a request in JSON"}
+	}
+	if _, err := dec.Token(); err != io.EOF {
+		return req, farewell{websocket.CloseInvalidFramePayloadData, "the frame holds more than one value"}
+	}
+	if req.Re < 1 {
+		return req, farewell{websocket.ClosePolicyViolation, "a request needs a positive re"}
+	}
+	return req, nil
+}
+
+// handle makes the call that a frame asks for and answers it.
+func (s *session) handle(ctx context.Context, req request) {
+	if req.Do == "watch" {
+		s.startWatch(ctx, req)
+		return
+	}
+	do, ok := s.clients.calls[req.Do]
+	if !ok {
+		s.send(ctx, answer{Re: req.Re, Error: faultOf(status.Error(codes.Unimplemented, "there is no such request"))})
+		return
+	}
+	callCtx, cancel := context.WithTimeout(ctx, s.opts.CallTimeout)
+	defer cancel()
+	reply, err := do(callCtx, req.Request)
+	if err != nil {
+		s.send(ctx, answer{Re: req.Re, Error: faultOf(err)})
+		return
+	}
+	var c *lightoffv1.Conversation
+	if holder, ok := reply.(interface {
+		GetConversation() *lightoffv1.Conversation
+	}); ok {
+		c = holder.GetConversation()
+	}
+	s.deliver(ctx, reply, c, func(raw json.RawMessage) answer { return answer{Re: req.Re, Reply: raw} })
+}
+
+// startWatch follows a conversation in place of the one followed before.
+func (s *session) startWatch(ctx context.Context, req request) {
+	if s.unwatch != nil {
+		s.unwatch()
+	}
+	ctx, s.unwatch = context.WithCancel(ctx)
+	watch := new(lightoffv1.WatchRequest)
+	err := decode(req.Request, watch)
+	if err == nil {
+		stream, openErr := s.clients.watch(ctx, watch)
+		if err = openErr; err == nil {
+			s.send(ctx, answer{Re: req.Re, Reply: json.RawMessage("{}")})
+			s.work.Go(func() { s.follow(ctx, req.Re, stream.Recv) })
+			return
+		}
+	}
+	s.send(ctx, answer{Re: req.Re, Error: faultOf(err)})
+}
+
+// follow passes changes on until the stream ends.
+func (s *session) follow(ctx context.Context, re int64, next func() (*lightoffv1.WatchResponse, error)) {
+	for {
+		change, err := next()
+		if ctx.Err() != nil {
+			return
+		}
+		if errors.Is(err, io.EOF) {
+			err = status.Error(codes.Unavailable, "the service ended the stream")
+		}
+		if err != nil {
+			s.send(ctx, answer{Re: re, Error: faultOf(err)})
+			return
+		}
+		c := change.GetConversation()
+		s.deliver(ctx, c, c, func(raw json.RawMessage) answer { return answer{Push: raw} })
+	}
+}
+
+// deliver sends a message that holds a conversation, or none. Conversations leave in the order of their events: the
+// lock is held until the frame is with the writer. A push that is no news on this socket is left out.
+func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Conversation, wrap func(json.RawMessage) answer) {
+	raw, err := encode(m)
+	if err != nil {
+		s.opts.Logger.Error("writing a message as JSON", "error", err)
+		s.end(farewell{websocket.CloseInternalServerErr, "the answer could not be written"})
+		return
+	}
+	frame := wrap(raw)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if c != nil {
+		stale := c.GetId() == s.sentID && c.GetLastEvent() <= s.sentEvent
+		if stale && frame.Push != nil {
+			return
+		}
+		if !stale {
+			s.sentID, s.sentEvent = c.GetId(), c.GetLastEvent()
+		}
+	}
+	s.send(ctx, frame)
+}
+
+// send hands a frame to the writer. A slow reader holds up its own session only, until the writer drops it.
+func (s *session) send(ctx context.Context, a answer) {
+	select {
+	case s.out <- a:
+	case <-ctx.Done():
+	}
+}
+
+// write sends frames and pings until the session ends, then says farewell and closes the connection, which also
+// stops the reader.
+func (s *session) write(ctx context.Context) {
+	defer s.conn.Close()
+	ping := time.NewTicker(s.opts.PingInterval)
+	defer ping.Stop()
+	for {
+		var err error
+		select {
+		case a := <-s.out:
+			err = s.writeFrame(a)
+		case <-ping.C:
+			err = s.conn.WriteControl(websocket.PingMessage, nil, time.Now().Add(s.opts.WriteTimeout))
+		case <-s.opts.Done:
+			s.end(farewell{websocket.CloseGoingAway, "the service is going away"})
+			s.sayFarewell(context.Cause(ctx))
+			return
+		case <-ctx.Done():
+			s.sayFarewell(context.Cause(ctx))
+			return
+		}
+		if err != nil {
+			s.end(errGone)
+			return
+		}
+	}
+}
+
+func (s *session) writeFrame(a answer) error {
+	frame, err := json.Marshal(a)
+	if err != nil {
+		return err
+	}
+	if err := s.conn.SetWriteDeadline(time.Now().Add(s.opts.WriteTimeout)); err != nil {
+		return err
+	}
+	return s.conn.WriteMessage(websocket.TextMessage, frame)
+}
+
+// sayFarewell sends the close frame and gives the peer a moment to read it: closing at once, with bytes of the peer's
+// still unread, would reset the connection and the reason would be lost.
+func (s *session) sayFarewell(cause error) {
+	var last farewell
+	if !errors.As(cause, &last) {
+		return
+	}
+	frame := websocket.FormatCloseMessage(last.code, last.reason)
+	if s.conn.WriteControl(websocket.CloseMessage, frame, time.Now().Add(time.Second)) != nil && last.code != websocket.CloseMessageTooBig {
+		return
+	}
+	if last.code == websocket.CloseGoingAway {
+		return
+	}
+	tcp := s.conn.NetConn()
+	if tcp.SetReadDeadline(time.Now().Add(time.Second)) == nil {
+		_, _ = io.Copy(io.Discard, io.LimitReader(tcp, 1<<20))
+	}
+}

@@ -1,0 +1,332 @@
+package webui_test
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/gorilla/websocket"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/metadata"
+
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/webui"
+)
+
+// frame is what the bridge sends.
+type frame struct {
+	Re    int64 `json:"re"`
+	Reply *struct {
+		Conversation conversation `json:"conversation"`
+	} `json:"reply"`
+	Error *struct {
+		Code       string `json:"code"`
+		Message    string `json:"message"`
+		Violations []struct{ Field, Description string }
+	} `json:"error"`
+	Push *conversation `json:"push"`
+}
+
+type conversation struct {
+	ID        string `json:"id"`
+	LastEvent string `json:"last_event"`
+	Told      []struct {
+		Text string `json:"text"`
+	} `json:"told"`
+}
+
+// peer is a page's end of a socket, without the page.
+type peer struct {
+	t    *testing.T
+	conn *websocket.Conn
+}
+
+func socketURL(site *httptest.Server) string {
+	return "ws" + strings.TrimPrefix(site.URL, "http") + "/socket"
+}
+
+func dial(t *testing.T, site *httptest.Server) *peer {
+	t.Helper()
+	conn, resp, err := websocket.DefaultDialer.Dial(socketURL(site), http.Header{"Origin": {site.URL}})
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	t.Cleanup(func() { _ = conn.Close() })
+	require.NoError(t, conn.SetReadDeadline(time.Now().Add(patience)))
+	return &peer{t: t, conn: conn}
+}
+
+func (p *peer) send(text string) {
+	p.t.Helper()
+	require.NoError(p.t, p.conn.WriteMessage(websocket.TextMessage, []byte(text)))
+}
+
+func (p *peer) read() frame {
+	p.t.Helper()
+	_, raw, err := p.conn.ReadMessage()
+	require.NoError(p.t, err)
+	var f frame
+	require.NoError(p.t, json.Unmarshal(raw, &f), string(raw))
+	return f
+}
+
+// ask sends a request and returns the next frame.
+func (p *peer) ask(text string) frame {
+	p.t.Helper()
+	p.send(text)
+	return p.read()
+}
+
+// closedWith reads until the socket is closed and returns the close code.
+func (p *peer) closedWith() int {
+	p.t.Helper()
+	for {
+		_, _, err := p.conn.ReadMessage()
+		if err == nil {
+			continue
+		}
+		var closed *websocket.CloseError
+		require.ErrorAs(p.t, err, &closed)
+		return closed.Code
+	}
+}
+
+func TestOrigin(t *testing.T) {
+	site := serve(t, newFake(), webui.Options{AllowedOrigins: []string{"https://forum.example"}})
+	tests := []struct {
+		name, origin string
+		want         int
+	}{
+		{"the page's own host", site.URL, http.StatusSwitchingProtocols},
+		{"a listed site", "https://forum.example", http.StatusSwitchingProtocols},
+		{"no browser", "", http.StatusSwitchingProtocols},
+		{"another site", "https://elsewhere.example", http.StatusForbidden},
+		{"a listed name without its scheme", "http://forum.example", http.StatusForbidden},
+		{"own host as a prefix only", site.URL + ".elsewhere.example", http.StatusForbidden},
+		{"no site at all", "null", http.StatusForbidden},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			head := http.Header{}
+			if tt.origin != "" {
+				head.Set("Origin", tt.origin)
+			}
+			conn, resp, err := websocket.DefaultDialer.Dial(socketURL(site), head)
+			if err == nil {
+				defer conn.Close()
+			}
+			require.NotNil(t, resp)
+			defer resp.Body.Close()
+			assert.Equal(t, tt.want, resp.StatusCode)
+		})
+	}
+}
+
+func TestBadFramesCloseTheirOwnSocketOnly(t *testing.T) {
+	site := serve(t, newFake(), webui.Options{})
+	bystander := dial(t, site)
+	long := `{"re":1,"do":"say","request":{"text":"` + strings.Repeat("x", 17<<10) + `"}}`
+	tests := []struct {
+		name string
+		kind int
+		text string
+		want int
+	}{
+		{"not JSON", websocket.TextMessage, `{"re":1,`, websocket.CloseInvalidFramePayloadData},
+		{"two values", websocket.TextMessage, `{"re":1,"do":"get"} {}`, websocket.CloseInvalidFramePayloadData},
+		{"another shape", websocket.TextMessage, `[1]`, websocket.CloseInvalidFramePayloadData},
+		{"an unknown field", websocket.TextMessage, `{"re":1,"do":"get","as":"root"}`, websocket.CloseInvalidFramePayloadData},
+		{"not UTF-8", websocket.TextMessage, "{\"re\":1,\"do\":\"\xff\"}", websocket.CloseInvalidFramePayloadData},
+		{"no number", websocket.TextMessage, `{"do":"get"}`, websocket.ClosePolicyViolation},
+		{"a negative number", websocket.TextMessage, `{"re":-1,"do":"get"}`, websocket.ClosePolicyViolation},
+		{"binary", websocket.BinaryMessage, `{"re":1,"do":"get"}`, websocket.CloseUnsupportedData},
+		{"too long", websocket.TextMessage, long, websocket.CloseMessageTooBig},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			p := dial(t, site)
+			require.NoError(t, p.conn.WriteMessage(tt.kind, []byte(tt.text)))
+			assert.Equal(t, tt.want, p.closedWith())
+		})
+	}
+	t.Run("short on the wire, too long unfolded", func(t *testing.T) {
+		dialer := websocket.Dialer{EnableCompression: true}
+		conn, resp, err := dialer.Dial(socketURL(site), nil)
+		require.NoError(t, err)
+		require.NoError(t, resp.Body.Close())
+		defer conn.Close()
+		require.NoError(t, conn.SetReadDeadline(time.Now().Add(patience)))
+		p := &peer{t: t, conn: conn}
+		p.send(long)
+		assert.Equal(t, websocket.CloseMessageTooBig, p.closedWith())
+	})
+	assert.Equal(t, "card-1", bystander.ask(`{"re":1,"do":"open"}`).Reply.Conversation.ID)
+}
+
+func TestErrorsArePassedOn(t *testing.T) {
+	site := serve(t, newFake(), webui.Options{})
+	p := dial(t, site)
+	p.ask(`{"re":1,"do":"open","request":{}}`)
+	tests := []struct{ name, frame, code, field string }{
+		{"violations", `{"re":2,"do":"answer","request":{"id":"card-1","observations":[{"id":"smoke","state":"pink"}]}}`, "INVALID_ARGUMENT", "observations[0].state"},
+		{"unknown conversation", `{"re":2,"do":"get","request":{"id":"nobody"}}`, "NOT_FOUND", ""},
+		{"never told", `{"re":2,"do":"retract","request":{"id":"card-1","observation_id":"smoke"}}`, "FAILED_PRECONDITION", ""},
+		{"a field the request lacks", `{"re":2,"do":"get","request":{"id":"card-1","all":true}}`, "INVALID_ARGUMENT", ""},
+		{"a field of another type", `{"re":2,"do":"get","request":{"id":7}}`, "INVALID_ARGUMENT", ""},
+		{"a request there is not", `{"re":2,"do":"delete","request":{}}`, "UNIMPLEMENTED", ""},
+		{"a watch of nothing", `{"re":2,"do":"watch","request":{"id":7}}`, "INVALID_ARGUMENT", ""},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			got := p.ask(tt.frame)
+			require.NotNil(t, got.Error)
+			assert.EqualValues(t, 2, got.Re)
+			assert.Equal(t, tt.code, got.Error.Code)
+			assert.NotEmpty(t, got.Error.Message)
+			if tt.field != "" {
+				require.Len(t, got.Error.Violations, 1)
+				assert.Equal(t, tt.field, got.Error.Violations[0].Field)
+				assert.NotEmpty(t, got.Error.Violations[0].Description)
+			}
+		})
+	}
+}
+
+func TestUnreachableServiceIsSaidWithoutAddresses(t *testing.T) {
+	conn := dialFake(t, newFake())
+	require.NoError(t, conn.Close())
+	site := httptest.NewServer(webui.Handler(conn, webui.Options{CallTimeout: time.Second}))
+	defer site.Close()
+	got := dial(t, site).ask(`{"re":1,"do":"open"}`)
+	require.NotNil(t, got.Error)
+	assert.Contains(t, []string{"CANCELLED", "UNAVAILABLE"}, got.Error.Code)
+	assert.NotContains(t, got.Error.Message, "passthrough")
+}
+
+func TestWatch(t *testing.T) {
+	site := serve(t, newFake(), webui.Options{})
+	one, two := dial(t, site), dial(t, site)
+	one.ask(`{"re":1,"do":"open"}`)
+
+	assert.NotNil(t, two.ask(`{"re":1,"do":"watch","request":{"id":"card-1"}}`).Reply, "a watch is answered at once")
+	assert.Equal(t, "1", two.read().Push.LastEvent, "then comes the conversation as it stands")
+
+	one.ask(`{"re":2,"do":"watch","request":{"id":"card-1","after_event":"1"}}`)
+	one.send(`{"re":3,"do":"answer","request":{"id":"card-1","client_key":"k","observations":[{"id":"smoke","state":"black"}]}}`)
+	push := two.read().Push
+	require.NotNil(t, push)
+	assert.Equal(t, "2", push.LastEvent)
+	assert.Equal(t, "Smoke: black", push.Told[0].Text)
+
+	two.send(`{"re":4,"do":"retract","request":{"id":"card-1","observation_id":"smoke","client_key":"k2"}}`)
+	replied, last := false, ""
+	for last != "3" {
+		f := one.read()
+		if f.Reply != nil {
+			replied = true
+			assert.Equal(t, "2", f.Reply.Conversation.LastEvent)
+			continue
+		}
+		require.NotNil(t, f.Push)
+		assert.Greater(t, f.Push.LastEvent, last, "pushes come in order")
+		assert.False(t, replied && f.Push.LastEvent == "2", "what a reply has carried is not pushed again")
+		last = f.Push.LastEvent
+	}
+	for reply := (frame{}); reply.Re != 4; {
+		reply = two.read()
+	}
+
+	two.ask(`{"re":5,"do":"watch","request":{"id":"nobody"}}`)
+	gone := two.read()
+	for gone.Push != nil {
+		gone = two.read()
+	}
+	require.NotNil(t, gone.Error)
+	assert.EqualValues(t, 5, gone.Re)
+	assert.Equal(t, "NOT_FOUND", gone.Error.Code)
+}
+
+func TestRepeatedKeyChangesNothing(t *testing.T) {
+	f := newFake()
+	site := serve(t, f, webui.Options{})
+	p := dial(t, site)
+	p.ask(`{"re":1,"do":"open"}`)
+	answer := `{"re":2,"do":"answer","request":{"id":"card-1","client_key":"k","observations":[{"id":"smoke","state":"black"}]}}`
+	p.ask(answer)
+	assert.Equal(t, "2", dial(t, site).ask(answer).Reply.Conversation.LastEvent)
+	assert.EqualValues(t, 2, f.events("card-1"))
+}
+
+func TestGoingAway(t *testing.T) {
+	done := make(chan struct{})
+	site := serve(t, newFake(), webui.Options{Done: done})
+	idle, watching := dial(t, site), dial(t, site)
+	watching.ask(`{"re":1,"do":"open"}`)
+	watching.ask(`{"re":2,"do":"watch","request":{"id":"card-1"}}`)
+	close(done)
+	assert.Equal(t, websocket.CloseGoingAway, idle.closedWith())
+	assert.Equal(t, websocket.CloseGoingAway, watching.closedWith())
+}
+
+func TestPing(t *testing.T) {
+	site := serve(t, newFake(), webui.Options{PingInterval: 20 * time.Millisecond})
+	answering, silent := dial(t, site), dial(t, site)
+	pinged := make(chan struct{}, 64)
+	answer := answering.conn.PingHandler()
+	answering.conn.SetPingHandler(func(data string) error { pinged <- struct{}{}; return answer(data) })
+	silent.conn.SetPingHandler(func(string) error { return nil })
+	go func() { _, _, _ = answering.conn.ReadMessage() }()
+	_, _, err := silent.conn.ReadMessage()
+	var slow net.Error
+	assert.False(t, err == nil || errors.As(err, &slow) && slow.Timeout(), "a peer that answers no ping is dropped: %v", err)
+	for range 6 {
+		select {
+		case <-pinged:
+		case <-time.After(patience):
+			t.Fatal("a peer that answers is pinged on and on")
+		}
+	}
+}
+
+func TestSlowReaderIsDropped(t *testing.T) {
+	f := newFake()
+	f.padding = strings.Repeat("x", 1<<20)
+	site := serve(t, f, webui.Options{WriteTimeout: 100 * time.Millisecond})
+	slow, other := dial(t, site), dial(t, site)
+	// Asks for many megabytes and reads none.
+	slow.send(`{"re":1,"do":"open"}`)
+	for range 60 {
+		slow.send(`{"re":2,"do":"get","request":{"id":"card-1"}}`)
+	}
+	assert.NotNil(t, other.ask(`{"re":1,"do":"open"}`).Reply, "others are served meanwhile")
+	assert.Eventually(t, func() bool {
+		return slow.conn.WriteMessage(websocket.TextMessage, []byte(`{"re":3,"do":"get"}`)) != nil
+	}, patience, 20*time.Millisecond)
+}
+
+// stamped notes the metadata that reached the service.
+type stamped struct {
+	*fake
+	from chan []string
+}
+
+func (s *stamped) Get(ctx context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+	md, _ := metadata.FromIncomingContext(ctx)
+	s.from <- md.Get("x-from")
+	return s.fake.Get(ctx, req)
+}
+
+func TestAnnotate(t *testing.T) {
+	s := &stamped{fake: newFake(), from: make(chan []string, 1)}
+	site := serve(t, s, webui.Options{Annotate: func(ctx context.Context, r *http.Request) context.Context {
+		return metadata.AppendToOutgoingContext(ctx, "x-from", r.Header.Get("Origin"))
+	}})
+	dial(t, site).ask(`{"re":1,"do":"get","request":{"id":"nobody"}}`)
+	assert.Equal(t, []string{site.URL}, <-s.from)
+}

@@ -1,0 +1,107 @@
+package webui
+
+import (
+	"context"
+	"encoding/json"
+
+	"google.golang.org/genproto/googleapis/rpc/code"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	lightoffv1 "lightoff/proto/lightoff/v1"
+)
+
+// clients are the calls that a page may make, by the name it gives them, and the one that streams.
+type clients struct {
+	calls map[string]call
+	watch func(context.Context, *lightoffv1.WatchRequest, ...grpc.CallOption) (grpc.ServerStreamingClient[lightoffv1.WatchResponse], error)
+}
+
+// call makes one call of the service with a request in protojson.
+type call func(context.Context, json.RawMessage) (proto.Message, error)
+
+func newClients(conn grpc.ClientConnInterface) clients {
+	conversation := lightoffv1.NewConversationServiceClient(conn)
+	return clients{
+		calls: map[string]call{
+			"open":              unary(conversation.Open),
+			"get":               unary(conversation.Get),
+			"say":               unary(conversation.Say),
+			"answer":            unary(conversation.Answer),
+			"retract":           unary(conversation.Retract),
+			"set_tools":         unary(conversation.SetTools),
+			"explain":           unary(lightoffv1.NewDiagnosisServiceClient(conn).Explain),
+			"list_observations": unary(lightoffv1.NewKnowledgeServiceClient(conn).ListObservations),
+		},
+		watch: conversation.Watch,
+	}
+}
+
+// unary turns a generated client method into a call.
+func unary[Req any, PReq interface {
+	*Req
+	proto.Message
+}, Resp proto.Message](rpc func(context.Context, PReq, ...grpc.CallOption) (Resp, error)) call {
+	return func(ctx context.Context, raw json.RawMessage) (proto.Message, error) {
+		req := PReq(new(Req))
+		if err := decode(raw, req); err != nil {
+			return nil, err
+		}
+		resp, err := rpc(ctx, req)
+		if err != nil {
+			return nil, err
+		}
+		return resp, nil
+	}
+}
+
+// decode reads a request; a field that the message does not have is an error, for nothing is half-accepted.
+func decode(raw json.RawMessage, req proto.Message) error {
+	if len(raw) == 0 {
+		return nil
+	}
+	if err := protojson.Unmarshal(raw, req); err != nil {
+		return status.Errorf(codes.InvalidArgument, "reading the request: %v", err)
+	}
+	return nil
+}
+
+func encode(m proto.Message) (json.RawMessage, error) {
+	return protojson.MarshalOptions{UseProtoNames: true}.Marshal(m)
+}
+
+// fault is an error as the page sees it.
+type fault struct {
+	// Code is the canonical name of the status code, for example "NOT_FOUND".
+	Code       string      `json:"code"`
+	Message    string      `json:"message"`
+	Violations []violation `json:"violations,omitempty"`
+}
+
+type violation struct {
+	Field       string `json:"field"`
+	Description string `json:"description"`
+}
+
+// faultOf carries a status and its BadRequest details over. What the transport says about addresses stays inside.
+func faultOf(err error) *fault {
+	st := status.Convert(err)
+	f := &fault{Code: code.Code(st.Code()).String(), Message: st.Message()}
+	if st.Code() == codes.Unavailable {
+		f.Message = "the service cannot be reached just now"
+	}
+	for _, detail := range st.Details() {
+		bad, ok := detail.(*errdetails.BadRequest)
+		if !ok {
+			continue
+		}
+		for _, v := range bad.GetFieldViolations() {
+			f.Violations = append(f.Violations, violation{Field: v.GetField(), Description: v.GetDescription()})
+		}
+	}
+	return f
+}

@@ -1,0 +1,33 @@
+// Package webui serves the guided conversation to browsers: a static page and a websocket bridge, and nothing else.
+//
+// The page holds no diagnosis; it shows what the service says. The bridge holds no state but the open sockets; it
+// turns JSON frames into calls of the generated gRPC clients and back. Whatever a visitor sends can close that
+// visitor's own socket and touch no other.
+//
+// # Frames
+//
+// The page sends text frames, each one JSON object of at most 16 KiB:
+//
+//	{"re": 7, "do": "answer", "request": {…}}
+//
+// "re" is a positive number chosen by the page, "do" names the call (open, get, say, answer, retract, set_tools, watch,
+// explain, list_observations) and "request" is that call's request message in protojson with the field names of the
+// .proto files. The bridge answers each frame, in order, with one of
+//
+//	{"re": 7, "reply": {…}}
+//	{"re": 7, "error": {"code": "INVALID_ARGUMENT", "message": "…", "violations": [{"field": "…", "description": "…"}]}}
+//
+// and sends a watched conversation whenever it has changed:
+//
+//	{"push": {…}}
+//
+// A socket watches one conversation; a later watch replaces it. "watch" is answered at once by an empty reply; if the
+// stream breaks later, an error with the same "re" follows. A push is left out where a reply on the same socket has
+// already carried that event. Fields that hold their default value are left out of JSON.
+//
+// # Closing
+//
+// 1001 the service is going away (dial again), 1003 a binary frame, 1007 text that is not UTF-8 or not such a JSON
+// object, 1008 a frame without a positive "re", 1009 a frame above 16 KiB. A peer that reads too slowly or answers no
+// ping is dropped.
+package webui

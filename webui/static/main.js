@@ -1,0 +1,223 @@
+// @ts-check
+/** Joins the parts: events change the state, the state is shown, what waits is sent. */
+import { viewChips, viewLines, viewQuestion } from "./card.js";
+import { viewBanner, viewDanger } from "./danger.js";
+import { patch } from "./dom.js";
+import { viewMargin } from "./margin.js";
+import { dial } from "./socket.js";
+import { DENIED, begin, current, eventOf, evidence, info, newDangers, passing, readNumber, standing, step } from "./state.js";
+
+const LOCALE = "en", BEAT = 45000;
+
+/** @param {string} id @returns {any} */
+const el = (id) => document.getElementById(id);
+const byAddress = location.pathname.startsWith("/c/") ? decodeURIComponent(location.pathname.slice(3)) : "";
+let state = begin(byAddress, recall(byAddress));
+let sending = false, moveFocus = false, asked = "", fetching = false;
+
+/** Entries that were not saved when the page was last left. @param {string} id @returns {import("./state.js").Job[]} */
+function recall(id) {
+  try { return JSON.parse(sessionStorage.getItem("lightoff/" + id) || "[]"); } catch { return []; }
+}
+
+/** @param {Record<string, any>} event */
+function dispatch(event) {
+  const before = state;
+  state = step(state, event);
+  if (state.id !== before.id) {
+    history.replaceState(null, "", "/c/" + encodeURIComponent(state.id));
+    sessionStorage.removeItem("lightoff/" + before.id);
+  }
+  if (state.queue !== before.queue || state.id !== before.id) sessionStorage.setItem("lightoff/" + state.id, JSON.stringify(state.queue));
+  render();
+  send();
+  if (event.type === "saved" || event.type === "pushed" || (event.type === "link" && event.link === "open")) refresh();
+}
+
+/** Explanations that are folded open follow the conversation. */
+function refresh() {
+  for (const fold of document.querySelectorAll("[data-cause]")) if (fold.querySelector("details[open]")) act.explain(fold.getAttribute("data-cause"));
+}
+
+/** Sends what waits, one after the other; the key of an entry makes a second sending harmless. */
+async function send() {
+  if (sending || !line.isOpen() || state.gone || state.queue.length === 0) return;
+  sending = true;
+  const job = state.queue[0];
+  try {
+    if (!state.id) {
+      dispatch({ type: "opened", conversation: (await line.call("open", { locale: LOCALE })).conversation });
+      watch();
+    }
+    const reply = await line.call(job.do, { ...job.request, id: state.id, client_key: job.key });
+    sending = false;
+    dispatch({ type: "saved", key: job.key, conversation: reply.conversation });
+  } catch (fault) {
+    sending = false;
+    failed(/** @type {any} */ (fault), job);
+  }
+}
+
+/** @param {import("./socket.js").Fault} fault @param {import("./state.js").Job} job */
+function failed(fault, job) {
+  if (!fault.code) throw fault;
+  if (passing(fault)) return line.isOpen() ? line.drop() : undefined;
+  if (fault.code === "NOT_FOUND") return dispatch({ type: "gone" });
+  const why = (fault.violations || []).map((v) => v.description).join("; ") || fault.message;
+  dispatch({ type: "refused", key: job.key, trouble: `Not saved: ${job.label}. ${why}` });
+}
+
+/** Follows the conversation from the last event known here; also the beat that finds out whether the line still carries. */
+function watch() {
+  if (!state.id || !line.isOpen()) return;
+  line.call("watch", { id: state.id, after_event: eventOf(state.conversation) }).catch(broken);
+}
+
+/** @param {import("./socket.js").Fault} fault */
+function broken(fault) {
+  if (fault.code === "NOT_FOUND" || fault.code === "INVALID_ARGUMENT") dispatch({ type: "gone" });
+  else if (line.isOpen()) line.drop();
+}
+
+async function catalogue() {
+  if (state.catalogue || fetching || !line.isOpen()) return;
+  fetching = true;
+  try { dispatch({ type: "catalogue", ...(await line.call("list_observations", { locale: LOCALE })) }); } catch { /* asked for again when next needed */ }
+  fetching = false;
+}
+
+/** @param {string} what @param {Record<string, any>} request @param {string} label @param {string[]} ids */
+function queue(what, request, label, ids) {
+  const key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
+  // A second tap while the first is on its way is the same answer.
+  if (what === "answer" && state.link === "open" && state.queue.some((j) => j.do === what && j.ids.join() === ids.join())) return;
+  moveFocus = what === "answer" || what === "retract";
+  dispatch({ type: "queued", job: { key, do: what, request, label, ids } });
+}
+
+/** @type {import("./card.js").Act} */
+const act = {
+  answer: (i, value, words) => queue("answer", { observations: [{ id: i.id, ...value }] }, `${i.title || i.question}: ${words}`, [i.id]),
+  skip: (i) => queue("answer", { skipped_ids: [i.id] }, `${i.title || i.question}: skipped`, [i.id]),
+  retract: (id, text) => queue("retract", { observation_id: id }, "Taken back: " + text, [id]),
+  reading(i, text) {
+    const read = readNumber(text, i);
+    if (read.problem) return dispatch({ type: "bad_reading", id: i.id, text: read.problem });
+    act.answer(i, { number: read.number }, `${read.number} ${i.unit || ""}`.trim());
+  },
+  tool: (id, held) => queue("set_tools", { tools: held.includes(id) ? held.filter((/** @type {string} */ t) => t !== id) : [...held, id] }, "Tools at hand", []),
+  edit(id) {
+    dispatch({ type: "editing", id });
+    const head = document.querySelector(id ? `[data-line="${id}"] .edit .ask` : ".line [data-change]");
+    if (id && head instanceof HTMLElement) head.focus();
+  },
+  async ask(id) {
+    moveFocus = true;
+    if (id && !info(state, id)) await catalogue();
+    dispatch({ type: "asking", id });
+  },
+  allCauses: () => dispatch({ type: "all_causes" }),
+  acknowledge: () => { moveFocus = true; asked = ""; dispatch({ type: "acknowledged" }); },
+  catalogue,
+  async explain(id) {
+    const event = eventOf(state.conversation), known = state.explained[id];
+    if (known && known.event === event) return;
+    try { dispatch({ type: "explained", id, event, reply: await line.call("explain", { observations: evidence(state), cause_id: id, locale: LOCALE }) }); } catch { /* the fold says so */ }
+  },
+};
+
+function render() {
+  const held = /** @type {any} */ (document.activeElement), now = current(state);
+  // While an entry is on its way over a good line the old question stays, inert, rather than flicker.
+  const holding = state.link === "open" && state.queue.some((j) => j.do !== "set_tools");
+  el("card").setAttribute("aria-busy", String(holding));
+  if (!holding) {
+    el("safety").hidden = now.kind !== "safety";
+    if (now.kind === "safety") showSigns();
+    patch(el("question"), viewQuestion(state, act, now.kind));
+    el("say-label").textContent = now.kind === "ask" ? "Or say it in your own words" : "In your own words";
+  }
+  patch(el("told"), viewLines(state, act));
+  patch(el("chips"), viewChips(state, act));
+  patch(el("margin"), viewMargin(state, act));
+  patch(el("banner"), viewBanner(state));
+  showDanger();
+  showLink();
+  if (held && held.isConnected && held !== document.body && document.activeElement !== held) held.focus();
+  if (!holding) follow(now.kind === "ask" && now.info ? now.info.id : now.kind);
+  if (now.kind === "opening" && !now.info) catalogue();
+}
+
+/** Moves the focus to the question after an answer given here; one that comes by itself is only announced. @param {string} id */
+function follow(id) {
+  const head = id === "safety" ? el("safety-title") : document.querySelector("#question .ask");
+  const changed = id !== asked, first = asked === "", lost = document.activeElement === document.body;
+  asked = id;
+  if (!head || el("danger").open) return;
+  if (moveFocus && (changed || lost)) head.focus();
+  else if (changed && !first) el("news").textContent = "Now asked: " + head.textContent;
+  moveFocus = false;
+}
+
+function showSigns() {
+  const told = new Map(((state.conversation && state.conversation.told) || []).map((t) => [t.observation.id, t.observation.state]));
+  let any = false;
+  for (const box of /** @type {any} */ (document.querySelectorAll("#safety input"))) {
+    box.checked = told.get(box.name) === box.value;
+    any ||= box.checked;
+  }
+  el("none").textContent = any ? "None of the others" : "None of these";
+}
+
+function showDanger() {
+  const screen = el("danger"), fresh = newDangers(state).length > 0;
+  if (fresh) patch(screen, viewDanger(state, act));
+  if (fresh && !screen.open) { screen.showModal(); screen.querySelector("h2").focus(); }
+  if (!fresh && screen.open) screen.close();
+}
+
+function showLink() {
+  const text = standing(state, Date.now()), bad = state.trouble || (state.link !== "open" && state.queue.length > 0);
+  const opened = state.conversation && state.conversation.opened_at;
+  el("opened").textContent = opened ? "opened " + new Date(opened).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" }) : "";
+  if (el("link").textContent !== text) el("link").textContent = text;
+  el("line").className = bad ? "bad" : state.link;
+  el("retry").hidden = state.link !== "waiting";
+}
+
+function wire() {
+  for (const box of /** @type {any} */ (document.querySelectorAll("#safety input"))) {
+    const label = box.parentElement.textContent.trim();
+    box.onchange = () => box.checked ? queue("answer", { observations: [{ id: box.name, state: box.value }] }, label, [box.name]) : queue("retract", { observation_id: box.name }, "Taken back: " + label, [box.name]);
+  }
+  el("none").onclick = () => {
+    const told = ((state.conversation && state.conversation.told) || []).map((t) => t.observation.id);
+    const ids = DENIED.filter((id) => !told.includes(id));
+    queue("answer", { observations: ids.map((id) => ({ id, state: "no" })) }, "None of these", ids);
+  };
+  el("say").onsubmit = (/** @type {any} */ e) => {
+    e.preventDefault();
+    const text = el("text").value.trim(), now = current(state);
+    if (!text) return;
+    el("text").value = "";
+    queue("say", { text, asked_id: now.kind === "ask" && now.info ? now.info.id : "" }, text, []);
+  };
+  el("retry").onclick = () => line.hurry();
+  // Only the key acknowledges; a browser lets itself be kept from closing a dialog once, not twice.
+  el("danger").oncancel = (/** @type {any} */ e) => e.preventDefault();
+  el("danger").onclose = showDanger;
+  addEventListener("online", () => line.hurry());
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) { line.hurry(); watch(); } });
+  setInterval(() => !document.hidden && watch(), BEAT);
+  setInterval(() => state.link === "waiting" && showLink(), 1000);
+}
+
+const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + "/socket", {
+  link(link, at) {
+    // The first of these comes while the line is still being made.
+    queueMicrotask(() => { dispatch({ type: "link", link, at }); if (link === "open") watch(); });
+  },
+  push: (conversation) => dispatch({ type: "pushed", conversation }),
+  broken,
+});
+wire();

@@ -1,0 +1,97 @@
+// @ts-check
+/** The margin: what is suspected and why, what contradicts, what to do, what else to check, tools at hand. */
+import { h } from "./dom.js";
+import { toolTitle } from "./card.js";
+import { current, eventOf, percent, strength } from "./state.js";
+
+/** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */
+
+const LEADING = 5, ALTERNATIVES = 6;
+
+/** @param {State} s @param {Act} act */
+export function viewMargin(s, act) {
+  const a = (s.conversation && s.conversation.assessment) || {};
+  return [
+    section("suspected", "What it most likely is", viewCauses(s, act, a.causes || [])),
+    (a.contradictions || []).length > 0 && section("odd", "What does not fit together",
+      h("ul", null, a.contradictions.map((/** @type {any} */ x) => h("li", null, x.text)))),
+    a.plan && section("plan", "What to do", viewPlan(a.plan)),
+    viewOthers(s, act, a.next_checks || []),
+    viewTools(s, act),
+  ].filter(Boolean);
+}
+
+/** @param {string} key @param {string} title @param {any} body */
+const section = (key, title, body) => h("section", { key, id: key, "aria-labelledby": key + "-title" }, h("h2", { id: key + "-title" }, title), body);
+
+/** @param {State} s @param {Act} act @param {any[]} causes */
+function viewCauses(s, act, causes) {
+  if (causes.length === 0) return h("p", { class: "soft" }, "Nothing is told yet, so nothing is suspected.");
+  const shown = s.allCauses ? causes : causes.slice(0, LEADING);
+  return [
+    h("ol", { class: "causes" }, shown.map((c) => h("li", { key: c.id, "data-cause": c.id },
+      h("details", { ontoggle: (/** @type {any} */ e) => e.target.open && act.explain(c.id) },
+        h("summary", null, h("span", { class: "cause" }, c.title),
+          h("span", { class: "number" }, percent(c.probability || 0)),
+          h("span", { class: "bar", "aria-hidden": "true" }, h("span", { class: "fill", "--part": String(c.probability || 0) })),
+          h("span", { class: "word" }, c.likelihood)),
+        viewReasons(s, c))))),
+    causes.length > LEADING && h("button", { type: "button", class: "small", id: "all-causes", "aria-expanded": String(s.allCauses), onclick: () => act.allCauses() },
+      s.allCauses ? "Show the leading " + LEADING : "Show all " + causes.length),
+  ];
+}
+
+/** @param {State} s @param {any} cause */
+function viewReasons(s, cause) {
+  const known = s.explained[cause.id], fresh = known && known.event === eventOf(s.conversation) ? known : null;
+  const weights = (fresh && fresh.cause && fresh.cause.weights) || cause.weights || [];
+  const changes = (fresh && fresh.would_change) || [];
+  return h("div", { class: "reasons" },
+    known && known.explanation && h("p", null, known.explanation),
+    weights.length > 0 ? h("ul", { class: "weights" }, weights.map((/** @type {any} */ w) => h("li", { key: w.observation_id, class: (w.bits || 0) > 0 ? "for" : "against" },
+      w.text, h("span", { class: "soft" }, ` — ${strength(w.bits || 0)} (${(w.bits || 0).toFixed(1).replace("-", "−")} bits)`))))
+      : h("p", { class: "soft" }, "Nothing told so far speaks for or against it."),
+    changes.length > 0 && h("p", { class: "sub" }, "What would change this most"),
+    changes.length > 0 && h("ul", null, changes.map((/** @type {any} */ w) => h("li", { key: w.observation_id + w.state }, w.text, h("span", { class: "soft" }, " — then " + percent(w.probability_after || 0))))),
+    !fresh && h("p", { class: "soft" }, s.link === "open" ? "Fetching more …" : "More when the connection is back."));
+}
+
+/** @param {any} plan */
+function viewPlan(plan) {
+  return [
+    plan.note && h("p", null, plan.note),
+    h("ol", { class: "plan" }, (plan.steps || []).map((/** @type {any} */ p) => h("li", { key: p.repair_id, class: p.held_back ? "held" : "", "data-repair": p.repair_id },
+      h("p", { class: "told" }, p.title),
+      h("p", { class: "soft" }, [`needed with ${percent(p.probability_fixed || 0)}`, p.minutes && Math.round(p.minutes) + " min", p.cost ? "parts about " + Math.round(p.cost) + " €" : "no parts to buy"].filter(Boolean).join(" · ")),
+      p.held_back && h("p", { class: "wait" }, h("strong", null, "Wait: "), p.held_back),
+      (p.cautions || []).length > 0 && h("ul", { class: "cautions", "aria-label": "Mind" }, p.cautions.map((/** @type {string} */ t) => h("li", null, t))),
+      (p.parts || p.proof || p.prevention) && h("details", { class: "fold" }, h("summary", null, "Parts, proof, prevention"),
+        (p.parts || []).length > 0 && h("p", null, h("strong", null, "Parts: "), p.parts.join("; ")),
+        p.proof && h("p", null, h("strong", null, "It worked if: "), p.proof),
+        p.prevention && h("p", null, h("strong", null, "So that it lasts: "), p.prevention))))),
+  ];
+}
+
+/** @param {State} s @param {Act} act @param {any[]} checks */
+function viewOthers(s, act, checks) {
+  const now = current(s), asked = now.info && now.info.id;
+  const others = checks.filter((c) => c.observation_id !== asked).slice(0, ALTERNATIVES);
+  if (others.length === 0 || now.kind === "safety") return null;
+  return section("others", "Other checks worth making", h("ul", { class: "others" }, others.map((c) => h("li", { key: c.observation_id },
+    h("button", { type: "button", class: "other", "data-ask": c.observation_id, onclick: () => act.ask(c.observation_id) },
+      h("span", null, c.question),
+      h("span", { class: "soft" }, ["about " + Math.max(1, Math.round(c.minutes || 0)) + " min", c.tool && "needs " + toolTitle(s, c.tool), c.reason].filter(Boolean).join(" · ")))))));
+}
+
+/** @param {State} s @param {Act} act */
+function viewTools(s, act) {
+  const waiting = s.queue.filter((j) => j.do === "set_tools").pop();
+  const held = waiting ? waiting.request.tools : (s.conversation && s.conversation.tools) || [];
+  const tools = s.catalogue ? s.catalogue.tools : [];
+  return h("details", { class: "fold", key: "tools", id: "tools", ontoggle: (/** @type {any} */ e) => e.target.open && act.catalogue() },
+    h("summary", null, held.length ? "Tools at hand: " + held.map((/** @type {string} */ t) => toolTitle(s, t)).join(", ") : "Tools at hand: none named"),
+    h("p", { class: "soft" }, "Only checks that these allow are advised."),
+    tools.length === 0 && h("p", { class: "soft" }, "Fetching the list …"),
+    h("div", { class: "keys" }, tools.map((t) => h("button", { key: t.id, type: "button", class: "key tool", "data-tool": t.id, "aria-pressed": String(held.includes(t.id)),
+      onclick: () => act.tool(t.id, held) }, t.title))));
+}

@@ -1,0 +1,200 @@
+// @ts-check
+/**
+ * What the page knows, and how each event changes it. Nothing here touches the document, the network or a clock: state
+ * and event in, new state out. Shapes named in capitals are those of the service's messages, field for field.
+ *
+ * @typedef {{id: string, state?: string, number?: number, unknown?: boolean}} Observation
+ * @typedef {{id: string, title: string, question?: string, how?: string, normal?: string, why?: string, tool?: string,
+ *   minutes?: number, states?: {id: string, title: string}[], unit?: string, minimum?: number, maximum?: number,
+ *   cautions?: string[], needs_start?: boolean, opens_fuel?: boolean, opens_burner?: boolean, touches_hot?: boolean,
+ *   safety_card?: boolean}} Info
+ * @typedef {{observation: Observation, skipped?: boolean, text: string, words?: string, event: string, info?: Info}} Told
+ * @typedef {{id: string, title: string, text: string, severity: string, call_emergency?: boolean}} Danger
+ * @typedef {{id: string, last_event?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
+ *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
+ *   text: string}[], unclear?: string[], event: string}[], opened_at?: string}} Conversation
+ * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[]}} Job
+ * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
+ *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
+ *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, trouble: string, badReading: {id:
+ *   string, text: string} | null, gone: boolean}} State
+ */
+
+/** The signs that "none of these" denies. A quiet alarm proves nothing, so the alarm is not among them. */
+export const DENIED = ["people_unwell", "smell_exhaust_inside", "smell_fuel", "smell_burning", "flames_or_smoke_inside"];
+
+/** Errors after which the same request may succeed; after any other it is given up, and that is said. */
+const PASSING = ["UNAVAILABLE", "DEADLINE_EXCEEDED", "ABORTED", "RESOURCE_EXHAUSTED", "CANCELLED"];
+
+/** @param {string} id @param {Job[]} queue @returns {State} */
+export function begin(id, queue) {
+  return {
+    id, queue, conversation: null, link: "connecting", retryAt: 0, acknowledged: [], asking: "", editing: "",
+    catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
+  };
+}
+
+/** @param {{code: string}} error */
+export const passing = (error) => PASSING.includes(error.code);
+
+/** @param {State} s @param {Record<string, any>} e @returns {State} */
+export function step(s, e) {
+  switch (e.type) {
+    case "link": return { ...s, link: e.link, retryAt: e.at || 0 };
+    case "queued": return { ...s, queue: [...s.queue, e.job], trouble: "", badReading: null, ...settle(s, e.job) };
+    case "opened": return take({ ...s, id: e.conversation.id }, e.conversation);
+    case "saved": return take({ ...s, queue: s.queue.filter((j) => j.key !== e.key) }, e.conversation);
+    case "refused": return { ...s, queue: s.queue.filter((j) => j.key !== e.key), trouble: e.trouble };
+    case "pushed": return take(s, e.conversation);
+    case "gone": return { ...s, gone: true, queue: [] };
+    case "acknowledged": return { ...s, acknowledged: dangers(s).map((d) => d.id) };
+    case "asking": return { ...s, asking: e.id, editing: "", badReading: null };
+    case "editing": return { ...s, editing: e.id, badReading: null };
+    case "catalogue": return { ...s, catalogue: { observations: e.observations || [], tools: e.tools || [] } };
+    case "explained": return { ...s, explained: { ...s.explained, [e.id]: { event: e.event, ...e.reply } } };
+    case "all_causes": return { ...s, allCauses: !s.allCauses };
+    case "bad_reading": return { ...s, badReading: { id: e.id, text: e.text } };
+    default: throw new Error("no such event: " + e.type);
+  }
+}
+
+/** What an answer on its way settles: the question asked instead, or the line being changed. @param {State} s @param {Job} job */
+function settle(s, job) {
+  return { asking: job.ids.includes(s.asking) ? "" : s.asking, editing: job.ids.includes(s.editing) ? "" : s.editing };
+}
+
+/** Takes a conversation unless a newer one is known. @param {State} s @param {Conversation} c @returns {State} */
+function take(s, c) {
+  if (!c || c.id !== s.id) return s;
+  if (s.conversation && eventOf(c) < eventOf(s.conversation)) return s;
+  const after = { ...s, conversation: c };
+  const standing = dangers(after).map((d) => d.id);
+  const told = (c.told || []).map((t) => t.observation.id);
+  return {
+    ...after,
+    acknowledged: s.acknowledged.filter((id) => standing.includes(id)),
+    asking: told.includes(s.asking) ? "" : s.asking,
+    editing: told.includes(s.editing) ? s.editing : "",
+  };
+}
+
+/** @param {Conversation | null} c */
+export const eventOf = (c) => Number((c && c.last_event) || 0);
+
+/** @param {State} s @returns {Danger[]} */
+export const dangers = (s) => (s.conversation && s.conversation.assessment && s.conversation.assessment.dangers) || [];
+
+/** Dangers that nobody at this page has acknowledged. @param {State} s */
+export const newDangers = (s) => dangers(s).filter((d) => !s.acknowledged.includes(d.id));
+
+/** Ids answered, whether saved yet or not. @param {State} s */
+function answered(s) {
+  const ids = new Set(((s.conversation && s.conversation.told) || []).map((t) => t.observation.id));
+  for (const job of s.queue) for (const id of job.ids) job.do === "retract" ? ids.delete(id) : ids.add(id);
+  return ids;
+}
+
+/** What is being asked now. @param {State} s @returns {{kind: string, info?: Info, advised?: boolean}} */
+export function current(s) {
+  const c = s.conversation, done = answered(s);
+  if (s.gone) return { kind: "gone" };
+  if (s.id && !c) return { kind: "loading" };
+  const due = c ? (c.next || []).filter((i) => i.safety_card).map((i) => i.id) : DENIED;
+  if (DENIED.some((id) => due.includes(id) && !done.has(id))) return { kind: "safety" };
+  const chosen = s.asking && info(s, s.asking);
+  if (chosen) return { kind: "ask", info: chosen, advised: false };
+  const next = c && (c.next || []).find((i) => !done.has(i.id));
+  if (next && next.safety_card) return { kind: "ask", info: next, advised: true };
+  const said = s.queue.some((j) => j.do === "say") || (c && (c.sayings || []).length > 0);
+  const first = [...done].every((id) => DENIED.includes(id) || id === "co_alarm");
+  if (first && !said) return { kind: "opening", info: info(s, "fault_code") };
+  if (s.queue.some((j) => j.do !== "set_tools")) return { kind: "waiting" };
+  return next ? { kind: "ask", info: next, advised: true } : { kind: "done" };
+}
+
+/** All that is known of an observation, if it is known yet. @param {State} s @param {string} id @returns {Info | undefined} */
+export function info(s, id) {
+  const c = s.conversation;
+  return ((c && c.next) || []).find((i) => i.id === id) ||
+    (s.catalogue ? s.catalogue.observations.find((i) => i.id === id) : undefined) ||
+    ((c && c.told) || []).map((t) => t.info).find((i) => i && i.id === id);
+}
+
+/** @typedef {{id: string, told?: Told, text: string, words?: string, unsaved: boolean, note?: string, parts?: any[]}} Line */
+
+/**
+ * The lines of the card: what was told, and what waits to be saved. The answers of the safety card make one line.
+ * @param {State} s @returns {Line[]}
+ */
+export function lines(s) {
+  const c = s.conversation, unsaved = new Map();
+  for (const job of s.queue) for (const id of job.ids) unsaved.set(id, job);
+  const notes = new Map(((c && c.assessment && c.assessment.unused) || []).map((/** @type {any} */ u) => [u.id, u.reason]));
+  const safety = /** @type {Line[]} */ ([]), others = /** @type {Line[]} */ ([]);
+  for (const told of (c && c.told) || []) {
+    const id = told.observation.id, waiting = unsaved.has(id);
+    const line = { id, told, text: waiting ? unsaved.get(id).label : told.text, words: told.words, unsaved: waiting, note: notes.get(id) };
+    (isSafety(id, told.info) ? safety : others).push(line);
+    unsaved.delete(id);
+  }
+  for (const [id, job] of unsaved) {
+    const line = { id, text: job.label, unsaved: true };
+    isSafety(id) ? safety.push(line) : others.push(line);
+  }
+  for (const job of s.queue) if (job.do === "say") others.push({ id: job.key, text: "“" + job.label + "”", unsaved: true });
+  if (safety.length === 0) return others;
+  const signs = safety.filter((l) => alarming(l.told));
+  const text = signs.length ? "Safety card: " + signs.map((l) => l.text).join("; ") : "Safety card: none of these";
+  return [{ id: "safety_card", text, unsaved: safety.some((l) => l.unsaved), parts: safety }, ...others];
+}
+
+/** @param {string} id @param {Info} [i] */
+const isSafety = (id, i) => (i ? !!i.safety_card : DENIED.includes(id) || id === "co_alarm");
+
+/** @param {Told} [told] */
+const alarming = (told) => !!told && ["yes", "sounding"].includes(told.observation.state || "");
+
+/** What the last free text came to, with the readings that still stand. @param {State} s */
+export function lastSaying(s) {
+  const c = s.conversation, saying = c && (c.sayings || [])[(c.sayings || []).length - 1];
+  if (!c || !saying) return null;
+  const standing = (saying.readings || []).filter((r) => (c.told || []).some((t) =>
+    t.observation.id === r.observation.id && t.words === r.words));
+  return { text: saying.text, event: saying.event, readings: standing, understood: (saying.readings || []).length, unclear: saying.unclear || [] };
+}
+
+/** Observations to explain a cause by. @param {State} s */
+export const evidence = (s) => ((s.conversation && s.conversation.told) || []).filter((t) => !t.skipped).map((t) => t.observation);
+
+/**
+ * Reads a number as it is written on paper, with point or comma. A text that could mean two numbers is refused.
+ * @param {string} text @param {Info} i @returns {{number?: number, problem?: string}}
+ */
+export function readNumber(text, i) {
+  const clean = text.trim().replace(/[−–]/g, "-").replace(/\s+/g, "");
+  const bare = i.unit && clean.toLowerCase().endsWith(i.unit.toLowerCase()) ? clean.slice(0, -i.unit.length) : clean;
+  if (!/^[+-]?(\d+([.,]\d+)?|[.,]\d+)$/.test(bare)) return { problem: "A number is needed, for example " + (i.unit === "V" ? "12.4" : "3.5") + "." };
+  const number = Number(bare.replace(",", "."));
+  const low = i.minimum || 0, high = i.maximum || 0;
+  if (high > low && (number < low || number > high)) return { problem: `That lies outside what is possible: ${low} to ${high} ${i.unit || ""}`.trim() + "." };
+  return { number };
+}
+
+/** A probability as a percentage that never claims certainty. @param {number} p */
+export const percent = (p) => (p < 0.01 ? "under 1 %" : p > 0.99 ? "over 99 %" : Math.round(p * 100) + " %");
+
+/** How strongly something speaks, in words. @param {number} bits */
+export function strength(bits) {
+  const size = Math.abs(bits), side = bits > 0 ? "for it" : "against it";
+  return size >= 3 ? "very strongly " + side : size >= 1.5 ? "strongly " + side : size >= 0.5 ? "somewhat " + side : "slightly " + side;
+}
+
+/** What the connection and the queue come to, in one sentence. @param {State} s @param {number} now in ms */
+export function standing(s, now) {
+  const n = s.queue.length, held = n === 1 ? "1 entry is not saved yet" : n + " entries are not saved yet";
+  if (s.trouble) return s.trouble;
+  if (s.link === "open") return n ? "Saving …" : s.conversation ? "All saved" : "Connected";
+  const kept = n ? held + "; kept in this window" : s.conversation ? "all that was told is saved" : "nothing to save yet";
+  if (s.link === "connecting") return "Connecting; " + kept;
+  return `No connection; ${kept}. Next try ${s.retryAt > now + 1500 ? "in " + Math.round((s.retryAt - now) / 1000) + " s" : "now"}.`;
+}

@@ -1,0 +1,96 @@
+package webui
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"slices"
+	"time"
+
+	"github.com/gorilla/websocket"
+	"google.golang.org/grpc"
+)
+
+// Options adjust Handler. The zero value serves pages of the same host and logs nothing.
+type Options struct {
+	// Logger hears of refused and broken sockets. Nil keeps silent. No conversation key is ever logged.
+	Logger *slog.Logger
+	// AllowedOrigins may open the socket besides the page's own host, each written as browsers send it in the Origin
+	// header, for example "https://forum.example". A request without Origin is no browser's and is let through.
+	AllowedOrigins []string
+	// Annotate may add to the context of every call made for a socket, for example gRPC metadata that tells the
+	// service where a visitor comes from. The request is the one that opened the socket. Nil adds nothing.
+	Annotate func(context.Context, *http.Request) context.Context
+	// Done closes every socket with status 1001 when it is closed, so that pages dial again, elsewhere perhaps.
+	// Usually the Done channel of the context that ends the program. Nil never does.
+	Done <-chan struct{}
+	// CallTimeout limits one call to the service; 0 means 15 s.
+	CallTimeout time.Duration
+	// WriteTimeout is how long a frame may take to be written before its reader counts as too slow; 0 means 10 s.
+	WriteTimeout time.Duration
+	// PingInterval is the time between pings; a peer silent for twice as long is dropped. 0 means 30 s.
+	PingInterval time.Duration
+}
+
+// Handler serves the pages "/" and "/c/{key}", their files below "/static/" and the bridge at "/socket". It calls the
+// service through conn, which may be a network connection or one within the process.
+func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
+	if opts.Logger == nil {
+		opts.Logger = slog.New(slog.DiscardHandler)
+	}
+	opts.CallTimeout = orElse(opts.CallTimeout, 15*time.Second)
+	opts.WriteTimeout = orElse(opts.WriteTimeout, 10*time.Second)
+	opts.PingInterval = orElse(opts.PingInterval, 30*time.Second)
+
+	b := &bridge{opts: opts, clients: newClients(conn)}
+	b.upgrader = websocket.Upgrader{
+		HandshakeTimeout:  10 * time.Second,
+		EnableCompression: true, // an assessment shrinks to a fifth, and the signal is poor where heaters fail
+		CheckOrigin:       func(r *http.Request) bool { return originAllowed(r, opts.AllowedOrigins) },
+	}
+	site := loadAssets()
+
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", site.page)
+	mux.HandleFunc("GET /c/{key}", site.page)
+	mux.HandleFunc("GET /static/{version}/{name}", site.file)
+	mux.HandleFunc("GET /socket", b.serve)
+	return guard(mux)
+}
+
+func orElse(d, otherwise time.Duration) time.Duration {
+	if d <= 0 {
+		return otherwise
+	}
+	return d
+}
+
+// policy lets the page load its own files and talk to its own host, and nothing more. No script or style may stand
+// in the page itself, and no text can become markup, for the browser refuses every call that would make it so.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
+	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
+
+// guard sets the headers that protect a visitor. The address of a conversation is its key, hence no referrer and no
+// search engine.
+func guard(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		head := w.Header()
+		head.Set("Content-Security-Policy", policy)
+		head.Set("X-Content-Type-Options", "nosniff")
+		head.Set("Referrer-Policy", "no-referrer")
+		head.Set("Cross-Origin-Opener-Policy", "same-origin")
+		head.Set("Cross-Origin-Resource-Policy", "same-origin")
+		head.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+		head.Set("X-Robots-Tag", "noindex")
+		next.ServeHTTP(w, r)
+	})
+}
+
+// originAllowed tells whether the page that opens a socket is the host's own or a listed one.
+func originAllowed(r *http.Request, allowed []string) bool {
+	origin := r.Header.Get("Origin")
+	if origin == "" || slices.Contains(allowed, origin) {
+		return true
+	}
+	return origin == "http://"+r.Host || origin == "https://"+r.Host
+}
