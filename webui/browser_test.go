@@ -145,6 +145,21 @@ func (p *tab) picture(name string) {
 	require.NoError(p.t, os.WriteFile(filepath.Join(dir, name+".png"), image, 0o600))
 }
 
+// audit runs the accessibility rules of axe-core, if LIGHTOFF_AXE names its script, and names what they find.
+func (p *tab) audit() string {
+	p.t.Helper()
+	path := os.Getenv("LIGHTOFF_AXE")
+	if path == "" {
+		return ""
+	}
+	if !eval[bool](p, `typeof axe !== "undefined"`) {
+		script, err := os.ReadFile(path)
+		require.NoError(p.t, err)
+		eval[chromedp.Void](p, string(script)+";0")
+	}
+	return eval[string](p, `axe.run().then((r) => r.violations.map((v) => v.id + ": " + v.help + " " + v.nodes.map((n) => n.target).join(" ")).join("\n"))`)
+}
+
 // tooWide names what sticks out of the window sideways.
 func (p *tab) tooWide() string {
 	p.t.Helper()
@@ -550,6 +565,7 @@ func TestLooks(t *testing.T) {
 					p.picture(strings.Join([]string{size.name, scheme, name}, "-"))
 					assert.Empty(t, p.tooWide(), name)
 					assert.Empty(t, eval[string](p, poorContrast), name)
+					assert.Empty(t, p.audit(), name)
 				}
 				p.do(chromedp.Navigate(house.URL))
 				p.wait("document.querySelector('#line').className === 'open'")

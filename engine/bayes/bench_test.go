@@ -165,3 +165,22 @@ func BenchmarkFirstMutualInformation(b *testing.B) {
 		require.NoError(b, err)
 	}
 }
+
+// BenchmarkStandardNetworks enters one set of observations after the other and reads all posteriors.
+func BenchmarkStandardNetworks(b *testing.B) {
+	for _, name := range referenceNetworks {
+		b.Run(name, func(b *testing.B) {
+			n := readNetwork(b, name)
+			sets := readReference(b, name)
+			tree, err := bayes.Compile(n)
+			require.NoError(b, err)
+			q := tree.NewQuery()
+			var dst [][]float64
+			for i := 0; b.Loop(); i++ {
+				sets[i%len(sets)].enter(b, n, q)
+				dst, err = q.Marginals(dst)
+				require.NoError(b, err)
+			}
+		})
+	}
+}

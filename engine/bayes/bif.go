@@ -10,6 +10,10 @@ import (
 	"strings"
 )
 
+// Reading goes in two steps. The parser takes the whole file apart and stops at the first thing that it does not
+// understand, because what follows would be guesswork. Then each distribution is fitted to its variables, which may be
+// defined after it, and here all problems are reported.
+
 // ReadBIF reads a network in the Bayesian interchange format: a network block, variable blocks with a discrete type,
 // and probability blocks with a table, rows by parent states in any order, or a default row. Properties and comments
 // are skipped. A name is any run of characters other than white space, quotes and {}()[]|,; or a quoted string.

@@ -118,6 +118,9 @@ func (b *Builder) Build() (*Network, error) {
 	return n, nil
 }
 
+// All checking happens here, once; what comes after trusts the network. A check goes on after a problem wherever the
+// rest still makes sense, because whoever writes a network wants the whole list.
+
 // checker gathers the problems of one Build.
 type checker struct {
 	variables []Variable

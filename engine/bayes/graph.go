@@ -5,6 +5,9 @@ import (
 	"math/bits"
 )
 
+// Finding the elimination order with the smallest cliques is intractable, so greedy rules stand in. None of them wins
+// everywhere; for networks with noisy chains it is mostly a weighted one. All are tried.
+
 // graph is the moral graph of an expansion, as one bit set of neighbours per variable.
 type graph struct {
 	n, words int
@@ -93,12 +96,15 @@ func (g *graph) logWeight(v int, neighbours []int32) float64 {
 // heuristic scores a variable; the lowest score is eliminated next.
 type heuristic func(g *graph, v int, neighbours []int32) float64
 
+// minFill adds the fewest edges; among equals the lighter clique goes first.
 func minFill(g *graph, v int, ns []int32) float64 {
 	return float64(g.fill(v, ns)) + g.logWeight(v, ns)*1e-4
 }
 
+// minWeight makes the smallest clique.
 func minWeight(g *graph, v int, ns []int32) float64 { return g.logWeight(v, ns) }
 
+// minWeightedFill adds edges between variables of few states.
 func minWeightedFill(g *graph, v int, ns []int32) float64 {
 	return g.weightedFill(v, ns) + g.logWeight(v, ns)*1e-4
 }

@@ -18,6 +18,10 @@ func (e *ImpossibleError) Error() string {
 	return "impossible findings: " + strings.Join(e.names, ", ")
 }
 
+// Deletion finds an irreducible set, not the smallest of all such sets, which is intractable. The findings entered on
+// variables of low number are tried first, so that the set prefers findings of high number. It costs one collection of
+// messages per finding, most of them short, and only once somebody asks about impossible evidence.
+
 // contradiction finds an irreducible set of contradicting findings: each one is taken back, and stays so if the rest
 // are still impossible. The findings are left as they were.
 func (q *Query) contradiction() *ImpossibleError {

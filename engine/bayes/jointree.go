@@ -8,6 +8,9 @@ import (
 	"strings"
 )
 
+// All scopes list their variables in the order of elimination. What a clique passes towards later cliques lacks its
+// first variables, so that it lies at the end of the scope in one piece, and the inner loops of the tables run long.
+
 // JoinTree is a compiled network: cliques joined so that every variable's cliques are connected. It never changes and
 // may be shared by goroutines; each takes its own Query.
 type JoinTree struct {

@@ -2,6 +2,19 @@ package bayes
 
 import "math"
 
+// Messages follow Shafer and Shenoy: what clique i tells neighbour j is its own table times all messages into it but
+// j's, summed to their separator. Nothing is ever divided, for two reasons. Zeros, which hard findings and logic make in
+// plenty, need no care. And a message depends on nothing but the findings on its source side, so that a finding taken
+// back leaves the very bytes that were there before.
+//
+// Three things keep that cheap. A message is sent only when somebody asks, and stays until a finding behind it changes.
+// A message from a side without findings where every table sums to one is known to be all ones, and is neither computed
+// nor multiplied; in a diagnostic network that is most of them. And since leaving out such a message changes nothing, a
+// clique with many quiet neighbours makes one product for all of them, which is kept in scratch with its key.
+//
+// Scale is kept apart as a binary exponent. Each table carries a lower bound of its positive entries, which tells
+// without looking at the entries whether a product could underflow; only then is it scaled first.
+
 // underflow is the smallest entry that products may reach before they are scaled again, with room left for one more
 // factor of the same size.
 const underflow = 0x1p-1000

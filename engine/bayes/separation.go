@@ -1,5 +1,8 @@
 package bayes
 
+// Numbers alone can't tell that two variables are independent: rounding leaves a mutual information of 1e-17. The graph
+// can, and it also saves the work of spreading a clamp to where it makes no difference.
+
 // trails finds the variables that a finding on one variable can bear on, by the rules of d-separation: a trail passes a
 // variable unless that is observed, and passes a common effect only if there is a finding on it or below it. A
 // likelihood counts as a finding on an unseen child, so it opens trails but closes none; a joint likelihood is such a

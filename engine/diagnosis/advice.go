@@ -148,6 +148,7 @@ func (s *subject) titles(causes []string) string {
 const (
 	planFrom  = 0.05
 	planSteps = 6
+	settled   = 0.60 // a cause this probable is mended at once, whatever is usually tried before
 )
 
 // plan orders repairs by the chance that they are needed and to blame, for their minutes and money; a euro counts as a
@@ -177,7 +178,24 @@ func (s *subject) plan() Plan {
 			options = append(options, best)
 		}
 	}
-	slices.SortStableFunc(options, func(a, b option) int { return cmp.Compare(b.worth, a.worth) })
+	slices.SortStableFunc(options, func(a, b option) int {
+		// What a danger forbids cannot be next, so it comes after what can.
+		if x, y := s.gates.forbids(a.repair.Gates) != "", s.gates.forbids(b.repair.Gates) != ""; x != y {
+			return map[bool]int{true: 1, false: -1}[x]
+		}
+		return cmp.Compare(b.worth, a.worth)
+	})
+	for i := len(options) - 1; i >= 0; i-- {
+		// A repair that is tried after others moves behind the last of them that the plan holds.
+		to := i
+		for j := i + 1; j < len(options); j++ {
+			if slices.Contains(options[i].repair.Behind, options[j].repair.ID) && s.posterior[options[i].cause] < settled {
+				to = j
+			}
+		}
+		o := options[i]
+		options = slices.Insert(slices.Delete(options, i, i+1), to, o)
+	}
 	var p Plan
 	for _, o := range options[:min(planSteps, len(options))] {
 		p.Steps = append(p.Steps, s.step(o.repair, o.cause))
@@ -206,7 +224,7 @@ func (s *subject) step(r knowledge.Repair, cause int) PlanStep {
 }
 
 // misfit is the conflict, in nats, from which a finding is named as hardly fitting the others.
-const misfit = 2.3
+const misfit = 1.6
 
 // weigh fills in what each finding does: the leading causes' weights of evidence, the conflict and what contradicts.
 func (s *subject) weigh(a *Assessment) error {
@@ -325,7 +343,11 @@ func (s *subject) conflicts(a *Assessment, without []ablation) error {
 				worst, d.other = nats, f.ID
 			}
 		}
-		a.Contradictions = append(a.Contradictions, s.contradiction(d.f.ID, d.other))
+		if !slices.ContainsFunc(a.Contradictions, func(c Contradiction) bool {
+			return slices.Contains(c.ObservationIDs, d.f.ID) && slices.Contains(c.ObservationIDs, d.other)
+		}) {
+			a.Contradictions = append(a.Contradictions, s.contradiction(d.f.ID, d.other))
+		}
 	}
 	return nil
 }

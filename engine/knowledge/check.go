@@ -139,6 +139,11 @@ func (f *files) checkRules() {
 		for _, c := range r.Mends {
 			cause(f.seen[r.ID], c)
 		}
+		for _, b := range r.Behind {
+			if m.byID[b].kind != refRepair {
+				f.seen[r.ID].errorf("%s is no repair", b)
+			}
+		}
 		for _, o := range r.After {
 			if _, ok := m.Observation(o); !ok {
 				f.seen[r.ID].errorf("%s is no observation", o)

@@ -104,6 +104,7 @@ type Repair struct {
 	Euros   float64
 	Gates   Gates
 	After   []string // observations to make first
+	Behind  []string // repairs that take less effort and are tried before it while its cause is in doubt
 	Basis   string
 }
 

@@ -362,9 +362,9 @@ func (f *files) gates(n node) Gates {
 }
 
 func (f *files) repair(n node) {
-	m := n.fields("id", "mends", "minutes", "euros", "gates", "after", "basis")
+	m := n.fields("id", "mends", "minutes", "euros", "gates", "after", "behind", "basis")
 	r := Repair{ID: m["id"].text(), Mends: m["mends"].texts(), Minutes: m["minutes"].number(), Euros: m["euros"].number(),
-		Gates: f.gates(m["gates"]), After: m["after"].texts(), Basis: f.basis(n, m)}
+		Gates: f.gates(m["gates"]), After: m["after"].texts(), Behind: m["behind"].texts(), Basis: f.basis(n, m)}
 	if !f.claim(r.ID, n) {
 		return
 	}

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
@@ -223,38 +224,88 @@ func (c *conversations) read(ctx context.Context, id string) (*lightoffv1.Conver
 	return c.show(kept)
 }
 
-// append keeps an event, shows the conversation to all who watch it, and returns it.
+// append keeps the event that update makes, shows the conversation to all who watch it, and returns it.
+//
+// What the conversation would come to is thought through before the event is kept, so that none is kept that cannot be
+// assessed and would lock its owner out. Thinking takes too long to be done while others wait to write, so the log may
+// grow meanwhile; then it is done anew, but not for ever.
 func (c *conversations) append(ctx context.Context, id, clientKey string,
 	update func([]diagnosis.Event) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
-	kept, appended, err := c.store.Append(ctx, id, clientKey, update)
-	if err != nil {
-		return nil, err
-	}
-	shown, err := c.show(kept)
-	if err != nil {
-		return nil, err
-	}
-	if appended {
+	const attempts = 3
+	var would thought
+	for attempt := 0; ; attempt++ {
+		var events []diagnosis.Event
+		kept, appended, err := c.store.Append(ctx, id, clientKey, func(now []diagnosis.Event) (diagnosis.Event, error) {
+			e, err := update(now)
+			if err != nil {
+				return e, err
+			}
+			e.Number = int64(len(now)) + 1
+			if e.Number == would.state.LastEvent || attempt == attempts {
+				return e, nil
+			}
+			events = append(slices.Clone(now), e)
+			return e, errUnthought
+		})
+		switch {
+		case errors.Is(err, errUnthought):
+			if would, err = c.think(events); err != nil {
+				return nil, err
+			}
+			continue
+		case err != nil:
+			return nil, err
+		case !appended:
+			return c.show(kept)
+		}
+		// A log only grows, so the same length means the same events.
+		if int64(len(kept.Events)) != would.state.LastEvent {
+			if would, err = c.think(kept.Events); err != nil {
+				return nil, err
+			}
+		}
+		shown := c.present(kept, would)
 		c.hub.publish(shown)
+		return shown, nil
 	}
-	return shown, nil
 }
 
-// show computes what a conversation looks like from its log. The answer is shared and must not be changed.
+// errUnthought takes an event back that has not been thought through.
+var errUnthought = errors.New("not thought through yet")
+
+// show returns what a conversation looks like. The answer is shared and must not be changed.
 func (c *conversations) show(kept store.Conversation) (*lightoffv1.Conversation, error) {
 	if shown := c.recent.get(kept.ID, int64(len(kept.Events))); shown != nil {
 		return shown, nil
 	}
-	state, unsound := c.sound(diagnosis.Fold(kept.Events))
+	t, err := c.think(kept.Events)
+	if err != nil {
+		return nil, err
+	}
+	return c.present(kept, t), nil
+}
+
+// thought is what a log comes to.
+type thought struct {
+	state    diagnosis.Conversation
+	guidance *diagnosis.Guidance
+}
+
+func (c *conversations) think(events []diagnosis.Event) (thought, error) {
+	state, unsound := c.sound(diagnosis.Fold(events))
 	if len(unsound) > 0 {
 		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
 	}
 	guidance, err := c.engine.Guide(state)
 	if err != nil {
-		// The events were checked when they came, so whatever this is, it is not the caller's mistake.
-		return nil, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
+		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.
+		return thought{}, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
 	}
-	shown := face{model: c.model, engine: c.engine, locale: state.Locale}.conversation(kept, state, guidance)
+	return thought{state: state, guidance: guidance}, nil
+}
+
+func (c *conversations) present(kept store.Conversation, t thought) *lightoffv1.Conversation {
+	shown := face{model: c.model, engine: c.engine, locale: t.state.Locale}.conversation(kept, t.state, t.guidance)
 	c.recent.put(shown)
-	return shown, nil
+	return shown
 }

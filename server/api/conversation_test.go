@@ -3,8 +3,11 @@ package api
 import (
 	"context"
 	"fmt"
+	"io/fs"
+	"os"
 	"sync"
 	"testing"
+	"testing/fstest"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -16,6 +19,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
@@ -113,17 +117,27 @@ func TestSayKeepsTheSentence(t *testing.T) {
 func TestSayTakesWhatIsUnderstood(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
-	said, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "there is a thick crust"})
+	said, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "Thick crust.", AskedId: "deposit"})
 	require.NoError(t, err)
 	c := said.Conversation
 	require.Equal(t, map[string]string{"deposit": "thick"}, told(c))
 	assert.NotEmpty(t, c.Told[0].Words)
 	require.Len(t, c.Sayings[0].Readings, 1)
 	assert.NotEmpty(t, c.Sayings[0].Readings[0].Text)
-	read, err := r.ReadText(r.ctx, &lightoffv1.ReadTextRequest{Text: "there is a thick crust"})
+	read, err := r.ReadText(r.ctx, &lightoffv1.ReadTextRequest{Text: "Thick crust.", AskedId: "deposit"})
 	require.NoError(t, err)
 	require.Len(t, read.Readings, 1)
 	assert.True(t, proto.Equal(c.Sayings[0].Readings[0], read.Readings[0]))
+
+	said, err = r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "7 years", AskedId: "age"})
+	require.NoError(t, err)
+	assert.Equal(t, 7.0, said.Conversation.Told[1].Observation.GetNumber())
+	said, err = r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "70", AskedId: "age"})
+	require.NoError(t, err, "no kettle is that old, but the sentence is kept")
+	c = said.Conversation
+	assert.Equal(t, 7.0, c.Told[1].Observation.GetNumber())
+	assert.Empty(t, c.Sayings[2].Readings)
+	assert.Equal(t, []string{"70"}, c.Sayings[2].Unclear)
 }
 
 // TestReadingsThatCannotStand feeds readings that the reader of text might one day bring.
@@ -298,6 +312,36 @@ func TestLogOutlivesModel(t *testing.T) {
 
 	c := r.answer(t, kept.ID, state("deposit", "thin"))
 	assert.Equal(t, map[string]string{"lamp": "on", "deposit": "thin"}, told(c), "it can be continued")
+}
+
+// TestWhatCannotBeAssessedIsNotKept gives the kettle a state that its model holds impossible, which no good model does.
+func TestWhatCannotBeAssessedIsNotKept(t *testing.T) {
+	files := fstest.MapFS{}
+	original := os.DirFS("../testdata/kettle")
+	require.NoError(t, fs.WalkDir(original, ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		text, err := fs.ReadFile(original, path)
+		files[path] = &fstest.MapFile{Data: text}
+		return err
+	}))
+	files["bell.yaml"] = &fstest.MapFile{Data: []byte(
+		`observations: [{id: bell, states: [mute, rings], rules: [{then: {mute: 1}}], slips: 0, basis: invented}]`)}
+	texts := files["text/en/observations.yaml"]
+	texts.Data = append(texts.Data, "bell: {title: Bell, question: Does it ring?, states: {mute: no bell, rings: a bell}}\n"...)
+	m, err := knowledge.Load(files)
+	require.NoError(t, err)
+
+	r := startWith(t, m)
+	id := r.open(t)
+	before := r.answer(t, id, state("lamp", "on"))
+	_, err = r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("bell", "rings")}})
+	assert.Equal(t, codes.Internal, status.Code(err))
+	after, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	require.NoError(t, err)
+	assert.True(t, proto.Equal(before, after.Conversation))
+	r.answer(t, id, state("bell", "mute"))
 }
 
 func (r *running) watch(t *testing.T, id string, after int64) grpc.ServerStreamingClient[lightoffv1.WatchResponse] {

@@ -48,6 +48,11 @@ func start(t *testing.T) *running {
 	t.Helper()
 	m, err := kettle()
 	require.NoError(t, err)
+	return startWith(t, m)
+}
+
+func startWith(t *testing.T, m *knowledge.Model) *running {
+	t.Helper()
 	events, err := store.Open(t.Context(), t.TempDir())
 	require.NoError(t, err)
 	r := &running{store: events, log: &safeBuffer{}}

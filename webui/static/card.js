@@ -22,10 +22,10 @@ function viewLine(s, act, line) {
     line.unsaved && h("p", { class: "mark" }, s.link === "open" ? "saving …" : "not saved yet"),
     line.note && h("p", { class: "soft note" }, line.note),
     told && h("p", { class: "line-keys" },
-      told.info && h("button", { type: "button", class: "small", "data-change": line.id, "aria-expanded": String(!!open), "aria-label": "Change: " + line.text,
+      told.info && h("button", { type: "button", class: "small", "data-change": line.id, "aria-expanded": String(!!open), "aria-label": (open ? "Leave as it is: " : "Change: ") + line.text,
         onclick: () => act.edit(open ? "" : line.id) }, open ? "leave as it is" : "change"),
       h("button", { type: "button", class: "small", "data-retract": line.id, "aria-label": "Take back: " + line.text, onclick: () => act.retract(line.id, line.text) }, "take back")),
-    open && h("div", { class: "edit", key: "edit-" + line.id }, viewAsk(s, act, told.info, { told, level: "h3" })),
+    open && h("div", { class: "edit", key: "edit-" + line.id }, viewAsk(s, act, told.info, { told })),
   ];
 }
 
@@ -35,42 +35,42 @@ export function viewQuestion(s, act, kind) {
   switch (kind) {
     case "ask":
       return [
-        viewAsk(s, act, /** @type {Info} */ (now.info), { level: "h2", reason: now.advised && c ? c.next_reason : "" }),
+        viewAsk(s, act, /** @type {Info} */ (now.info), { reason: now.advised && c ? c.next_reason : "" }),
         !now.advised && h("p", null, h("button", { type: "button", class: "small", id: "back", onclick: () => act.ask("") }, "Back to the advised question")),
       ];
     case "opening":
       return [
-        heading("h2", "opening", "What does the heater show or do?"),
+        heading("opening", "What does the heater show or do?"),
         h("p", { class: "soft" }, "Type it in the line below in your own words, or tap the code on its display."),
         now.info && h("div", { class: "keys codes", role: "group", "aria-label": "Code on the display" },
           (now.info.states || []).map((st) => answerKey(act, /** @type {Info} */ (now.info), st, ""))),
         now.info && evasions(act, now.info),
       ];
     case "waiting":
-      return [heading("h2", "waiting", "Waiting for the connection"), h("p", null, "What you told is kept in this window and goes out by itself. The next question comes then. You can go on typing below.")];
+      return [heading("waiting", "Waiting for the connection"), h("p", null, "What you told is kept in this window and goes out by itself. The next question comes then. You can go on typing below.")];
     case "loading":
-      return [heading("h2", "loading", "Fetching your card …")];
+      return [heading("loading", "Fetching your card …")];
     case "gone":
-      return [heading("h2", "gone", "There is no card at this address"), h("p", null, "It may have been deleted, or the address is not complete. ", h("a", { href: "/" }, "Begin a new card"))];
+      return [heading("gone", "There is no card at this address"), h("p", null, "It may have been deleted, or the address is not complete. ", h("a", { href: "/" }, "Begin a new card"))];
     case "done":
-      return [heading("h2", "done", "No further question is worth its while"), h("p", null, "What to do stands under “What to do”. Anything you notice later can be typed below or changed above.")];
+      return [heading("done", "No further question is worth its while"), h("p", null, "What to do stands under “What to do”. Anything you notice later can be typed below or changed above.")];
     default: return [];
   }
 }
 
-/** @param {string} level @param {string} id @param {string} text */
-const heading = (level, id, text) => h(level, { key: "heading-" + id, class: "ask", tabindex: "-1", "data-asks": id }, text);
+/** @param {string} id @param {string} text */
+const heading = (id, text) => h("h2", { key: "heading-" + id, class: "ask", tabindex: "-1", "data-asks": id }, text);
 
-/** One question with its answers. @param {State} s @param {Act} act @param {Info} i @param {{level: string, told?: any, reason?: string}} how */
-function viewAsk(s, act, i, { level, told, reason }) {
+/** One question with its answers. @param {State} s @param {Act} act @param {Info} i @param {{told?: any, reason?: string}} how */
+function viewAsk(s, act, i, { told, reason }) {
   const given = told ? told.observation : {};
   const hints = [i.needs_start && "This starts the heater.", i.opens_fuel && "This opens the fuel line.",
     i.opens_burner && "This opens the burner or exhaust.", i.touches_hot && "Hot parts are near.", ...(i.cautions || [])].filter(Boolean);
   const needs = [i.minutes && "about " + Math.round(i.minutes) + " min", i.tool && "needs " + toolTitle(s, i.tool)].filter(Boolean);
   return [
-    heading(level, i.id, i.question || i.title),
+    heading(i.id, i.question || i.title),
     needs.length > 0 && h("p", { class: "soft" }, needs.join(" · ")),
-    hints.length > 0 && h("ul", { class: "cautions", "aria-label": "Mind" }, hints.map((t) => h("li", null, t))),
+    hints.length > 0 && h("ul", { class: "cautions" }, hints.map((t) => h("li", null, t))),
     (i.states || []).length > 0
       ? h("div", { class: "keys", role: "group", "aria-label": "Answers" }, (i.states || []).map((st) => answerKey(act, i, st, given.state)))
       : numberForm(s, act, i, given.number),

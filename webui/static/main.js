@@ -108,8 +108,8 @@ const act = {
   tool: (id, held) => queue("set_tools", { tools: held.includes(id) ? held.filter((/** @type {string} */ t) => t !== id) : [...held, id] }, "Tools at hand", []),
   edit(id) {
     dispatch({ type: "editing", id });
-    const head = document.querySelector(id ? `[data-line="${id}"] .edit .ask` : ".line [data-change]");
-    if (id && head instanceof HTMLElement) head.focus();
+    const head = id && document.querySelector(`[data-line="${id}"] .edit .ask`);
+    if (head instanceof HTMLElement) head.focus();
   },
   async ask(id) {
     moveFocus = true;

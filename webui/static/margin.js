@@ -58,14 +58,16 @@ function viewReasons(s, cause) {
 
 /** @param {any} plan */
 function viewPlan(plan) {
+  const steps = plan.steps || [], first = steps.find((/** @type {any} */ p) => !p.held_back);
   return [
     plan.note && h("p", null, plan.note),
-    h("ol", { class: "plan" }, (plan.steps || []).map((/** @type {any} */ p) => h("li", { key: p.repair_id, class: p.held_back ? "held" : "", "data-repair": p.repair_id },
+    h("ol", { class: "plan" }, steps.map((/** @type {any} */ p) => h("li", { key: p.repair_id, "data-repair": p.repair_id },
       h("p", { class: "told" }, p.title),
       h("p", { class: "soft" }, [`needed with ${percent(p.probability_fixed || 0)}`, p.minutes && Math.round(p.minutes) + " min", p.cost ? "parts about " + Math.round(p.cost) + " €" : "no parts to buy"].filter(Boolean).join(" · ")),
       p.held_back && h("p", { class: "wait" }, h("strong", null, "Wait: "), p.held_back),
-      (p.cautions || []).length > 0 && h("ul", { class: "cautions", "aria-label": "Mind" }, p.cautions.map((/** @type {string} */ t) => h("li", null, t))),
-      (p.parts || p.proof || p.prevention) && h("details", { class: "fold" }, h("summary", null, "Parts, proof, prevention"),
+      // What may be done now lies open; what must wait is folded.
+      h("details", { class: "fold", key: p === first ? "now" : "later", open: p === first }, h("summary", null, "Cautions, parts, proof, prevention"),
+        (p.cautions || []).length > 0 && h("ul", { class: "cautions" }, p.cautions.map((/** @type {string} */ t) => h("li", null, t))),
         (p.parts || []).length > 0 && h("p", null, h("strong", null, "Parts: "), p.parts.join("; ")),
         p.proof && h("p", null, h("strong", null, "It worked if: "), p.proof),
         p.prevention && h("p", null, h("strong", null, "So that it lasts: "), p.prevention))))),
@@ -77,10 +79,12 @@ function viewOthers(s, act, checks) {
   const now = current(s), asked = now.info && now.info.id;
   const others = checks.filter((c) => c.observation_id !== asked).slice(0, ALTERNATIVES);
   if (others.length === 0 || now.kind === "safety") return null;
+  const causes = (s.conversation && s.conversation.assessment && s.conversation.assessment.causes) || [];
+  const about = (/** @type {any} */ c) => (c.about_cause_ids || []).map((/** @type {string} */ id) => (causes.find((/** @type {any} */ x) => x.id === id) || {}).title).filter(Boolean).join(", ");
   return section("others", "Other checks worth making", h("ul", { class: "others" }, others.map((c) => h("li", { key: c.observation_id },
     h("button", { type: "button", class: "other", "data-ask": c.observation_id, onclick: () => act.ask(c.observation_id) },
       h("span", null, c.question),
-      h("span", { class: "soft" }, ["about " + Math.max(1, Math.round(c.minutes || 0)) + " min", c.tool && "needs " + toolTitle(s, c.tool), c.reason].filter(Boolean).join(" · ")))))));
+      h("span", { class: "soft" }, ["about " + Math.max(1, Math.round(c.minutes || 0)) + " min", c.tool && "needs " + toolTitle(s, c.tool), about(c) && "tells about: " + about(c)].filter(Boolean).join(" · ")))))));
 }
 
 /** @param {State} s @param {Act} act */

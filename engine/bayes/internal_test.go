@@ -1,0 +1,204 @@
+package bayes
+
+import (
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// split writes the position i of a row-major table as states.
+func split(i int, cards []int) []int {
+	states := make([]int, len(cards))
+	for k := len(cards) - 1; k >= 0; k-- {
+		states[k] = i % cards[k]
+		i /= cards[k]
+	}
+	return states
+}
+
+// partIndex is where entry i of a table lies in the table over a part of its variables.
+func partIndex(i int, cards []int, in []bool) int {
+	p := 0
+	for k, s := range split(i, cards) {
+		if in[k] {
+			p = p*cards[k] + s
+		}
+	}
+	return p
+}
+
+// The blocked loops do the same as decoding every index.
+func TestPlansEqualIndexArithmetic(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	for range 500 {
+		var cards []int
+		var in []bool
+		size := 1
+		for range r.IntN(8) {
+			cards = append(cards, 1+r.IntN(4))
+			in = append(in, r.IntN(2) == 0)
+			size *= cards[len(cards)-1]
+		}
+		p := newPlan(cards, in)
+		src, dst, want := make([]float64, size), make([]float64, size), make([]float64, size)
+		part, sums, wantSums := make([]float64, p.small), make([]float64, p.small), make([]float64, p.small)
+		for i := range part {
+			part[i] = float64(r.IntN(100)) // whole numbers, so that the order of addition does not matter
+		}
+		for i := range src {
+			src[i] = float64(r.IntN(100))
+			want[i] = src[i] * part[partIndex(i, cards, in)]
+			wantSums[partIndex(i, cards, in)] += src[i]
+		}
+		p.multiply(dst, src, part)
+		p.sumOut(sums, src)
+		require.Equal(t, want, dst)
+		require.Equal(t, wantSums, sums)
+	}
+}
+
+// Bridges, whatever group of variables is the longest, do the same as multiplying and summing.
+func TestBridgesEqualProductAndSum(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	for range 300 {
+		tree := &JoinTree{net: &Network{}, x: &expansion{}}
+		var c clique
+		var in, out end
+		size := 1
+		for v := range int32(1 + r.IntN(6)) {
+			tree.x.cards = append(tree.x.cards, 1+r.IntN(4))
+			tree.rank = append(tree.rank, v)
+			c.scope = append(c.scope, v)
+			size *= tree.x.cards[v]
+			if r.IntN(2) == 0 {
+				in.scope = append(in.scope, v)
+			}
+			if r.IntN(2) == 0 {
+				out.scope = append(out.scope, v)
+			}
+		}
+		tree.cliques = []clique{c}
+		enter, leave := tree.plan(c.scope, in.scope), tree.plan(c.scope, out.scope)
+		product, src := make([]float64, size), make([]float64, enter.small)
+		for i := range product {
+			product[i] = float64(r.IntN(64))
+		}
+		for i := range src {
+			src[i] = float64(r.IntN(64))
+		}
+		b := &bridge{layout: tree.newLayout(0, in, out)}
+		scratch := make([]float64, 2*size)
+		b.build(product, scratch)
+		got, want, whole := make([]float64, leave.small), make([]float64, leave.small), make([]float64, size)
+		b.carry(got, src, scratch)
+		enter.multiply(whole, product, src)
+		leave.sumOut(want, whole)
+		rescale(got) // a bridge keeps no scale
+		rescale(want)
+		require.Equal(t, want, got)
+	}
+}
+
+// checkTree verifies what makes a join tree one.
+func checkTree(t *testing.T, tree *JoinTree) {
+	for _, f := range tree.x.families {
+		require.GreaterOrEqual(t, tree.smallest(f.scope), int32(0), "every table fits into a clique")
+	}
+	links := 0
+	for i := range tree.cliques {
+		c := &tree.cliques[i]
+		links += len(c.links)
+		for k := range tree.cliques {
+			require.False(t, k != i && contains(tree.cliques[k].scope, c.scope), "cliques are maximal")
+		}
+		for _, l := range c.links {
+			require.Equal(t, tree.sizes[l.out], l.plan.small)
+			require.Equal(t, tree.sizes[l.out^1], l.plan.small)
+		}
+	}
+	require.Equal(t, 2*(len(tree.cliques)-len(tree.roots)), links, "a forest")
+	for v := range tree.x.cards {
+		require.Equal(t, holders(tree, int32(v)), reachable(tree, int32(v)), "the cliques of a variable are connected")
+	}
+}
+
+func holders(tree *JoinTree, v int32) (count int) {
+	for i := range tree.cliques {
+		if slices.Contains(tree.cliques[i].scope, v) {
+			count++
+		}
+	}
+	return count
+}
+
+// reachable counts the cliques with v that are connected with the first of them through separators with v.
+func reachable(tree *JoinTree, v int32) int {
+	var walk func(i, from int32) int
+	walk = func(i, from int32) int {
+		count := 1
+		for _, l := range tree.cliques[i].links {
+			if l.to != from && slices.Contains(l.separator, v) {
+				count += walk(l.to, i)
+			}
+		}
+		return count
+	}
+	return walk(tree.smallest([]int32{v}), -1)
+}
+
+// web is a random network of binary variables with noisy families.
+func web(t *testing.T, r *rand.Rand, n int) *Network {
+	var b Builder
+	for i := range n {
+		v := b.Add(string(rune('A'+i)), "no", "yes")
+		var parents []VarID
+		var p []float64
+		for parent := range v {
+			if r.IntN(4) == 0 {
+				parents = append(parents, parent)
+				p = append(p, r.Float64())
+			}
+		}
+		b.NoisyOr(v, parents, p, r.Float64())
+	}
+	net, err := b.Build()
+	require.NoError(t, err)
+	return net
+}
+
+func TestJoinTreesAreJoinTrees(t *testing.T) {
+	for seed := range uint64(60) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		n := web(t, r, 3+r.IntN(20))
+		tree, err := Compile(n, []VarID{0, 2}, []VarID{VarID(n.NumVariables() - 1), 1})
+		require.NoError(t, err)
+		checkTree(t, tree)
+	}
+}
+
+// A barren edge promises a message of ones; the message computed all the same must be that.
+func TestBarrenMessagesAreOnes(t *testing.T) {
+	barren := 0
+	for seed := range uint64(60) {
+		r := rand.New(rand.NewPCG(seed, 6))
+		tree, err := Compile(web(t, r, 12))
+		require.NoError(t, err)
+		promised := slices.Clone(tree.barren)
+		clear(tree.barren)
+		q := tree.NewQuery()
+		_, err = q.Marginals(nil)
+		require.NoError(t, err)
+		for e, yes := range promised {
+			m := &q.messages[e]
+			if !yes || !m.valid {
+				continue
+			}
+			barren++
+			_, high := extremes(m.table)
+			require.InEpsilon(t, high, m.low, 1e-12)
+		}
+	}
+	require.Greater(t, barren, 50)
+}
