@@ -277,10 +277,12 @@ func TestConversation(t *testing.T) {
 	p.click("[data-change=pump_ticks]")
 	p.click("[data-line=pump_ticks] [data-state=none]")
 	p.wait(`document.querySelector("[data-line=pump_ticks]").textContent.includes("Pump ticking: none")`)
+	p.saved()
 	assert.Contains(t, p.text("#suspected li"), "The fuel pump does not run", "the margin follows")
 	assert.Contains(t, p.text("#plan"), "Heater cold and isolated.")
 
 	p.click("[data-retract=smoke]")
+	p.saved()
 	p.asked("smoke")
 	assert.Empty(t, p.text("[data-line=smoke]"))
 
@@ -294,6 +296,7 @@ func TestConversation(t *testing.T) {
 	p.click("[data-tool=multimeter]")
 	p.there("[data-tool=multimeter][aria-pressed=true]")
 	p.wait(`document.querySelector("#tools summary").textContent.includes("Multimeter")`)
+	p.saved()
 
 	p.do(chromedp.Reload())
 	p.asked("smoke")
@@ -326,6 +329,7 @@ func TestFreeText(t *testing.T) {
 	p.click("[data-chip=smoke] .off")
 	p.wait(`!document.querySelector("[data-chip=smoke]")`)
 	p.wait(`!document.querySelector("[data-banner=flooded]")`)
+	p.saved()
 	assert.NotEmpty(t, p.text("[data-chip=fault_code]"))
 	p.say("<b>mumble</b>")
 	p.wait(`document.querySelector("#chips").textContent.includes("Nothing in “<b>mumble</b>” was understood")`)

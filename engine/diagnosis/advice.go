@@ -252,6 +252,9 @@ type ablation struct {
 func (s *subject) leaveOneOut() ([]ablation, error) {
 	out := make([]ablation, 0, len(s.findings))
 	for i, f := range s.findings {
+		if f.ID == codeTable {
+			continue // it is no evidence, and without it the code could not be read
+		}
 		rest := slices.Delete(slices.Clone(s.findings), i, i+1)
 		posterior, err := s.causesGiven(rest)
 		if err != nil {

@@ -30,6 +30,9 @@ func New(m *knowledge.Model) *Engine {
 	return e
 }
 
+// codeTable names the table that a panel's codes follow.
+const codeTable = "code_table"
+
 // leading is how many causes come with their weights of evidence.
 const leading = 5
 
@@ -151,7 +154,7 @@ func (e *Engine) Check(r Request) error {
 	}
 	table := ""
 	for _, o := range r.Observations {
-		if o.ID == "code_table" {
+		if o.ID == codeTable {
 			table = o.State
 		}
 	}

@@ -10,10 +10,11 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// The two observations that the format itself knows: what a panel shows is translated by the code table that was named.
+// The observations that the format itself knows: what a panel shows is translated by the code table that was named.
 const (
-	faultCode = "fault_code"
-	codeTable = "code_table"
+	faultCode   = "fault_code"
+	earlierCode = "earlier_code"
+	codeTable   = "code_table"
 )
 
 // Finding is one thing told: a state or a number.
@@ -48,10 +49,7 @@ func (m *Model) checkState(f Finding, states []string, table string) (field, pro
 	if f.IsNumber {
 		return "number", fmt.Sprintf("%s takes one of %s, not a number", f.ID, strings.Join(states, ", "))
 	}
-	if slices.Contains(states, f.State) {
-		return "", ""
-	}
-	if _, ok := m.translate(f, table); ok {
+	if slices.Contains(states, m.translate(f, table)) {
 		return "", ""
 	}
 	return "state", fmt.Sprintf("%s has no state %q; it has %s", f.ID, f.State, strings.Join(states, ", "))
@@ -69,21 +67,17 @@ func (m *Model) range_(r ref) (states []string, unit string, low, high float64) 
 	return states, s.Unit, s.Min, s.Max
 }
 
-// translate turns a code of the named table into a state of the fault code observation.
-func (m *Model) translate(f Finding, table string) (string, bool) {
-	if f.ID != faultCode && f.ID != "earlier_code" {
-		return f.State, true
-	}
-	for _, t := range m.CodeTables {
-		if t.ID == table {
-			state, ok := t.Codes[strings.ToLower(f.State)]
-			if !ok && slices.Contains([]string{"none", "other", "blank_display"}, f.State) {
-				return f.State, true
+// translate turns a code of the named table into a state of the fault code observation. What the table does not hold, and
+// every other observation's state, stays as it is.
+func (m *Model) translate(f Finding, table string) string {
+	if f.ID == faultCode || f.ID == earlierCode {
+		for _, t := range m.CodeTables {
+			if state, ok := t.Codes[strings.ToLower(f.State)]; ok && t.ID == table {
+				return state
 			}
-			return state, ok
 		}
 	}
-	return f.State, true
+	return f.State
 }
 
 // Inquiry answers questions about one heater at a time. It owns scratch memory, so it is for one goroutine; reuse it.
@@ -140,8 +134,7 @@ func (in *Inquiry) Enter(findings []Finding) error {
 		case v.reads != nil:
 			numbers = append(numbers, f)
 		default:
-			state, _ := in.m.translate(f, table)
-			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), in.m.likelihood(v, state), -1})
+			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), in.m.likelihood(v, in.m.translate(f, table)), -1})
 		}
 	}
 	in.readings(numbers)
