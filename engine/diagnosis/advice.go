@@ -228,12 +228,17 @@ const misfit = 1.6
 
 // weigh fills in what each finding does: the leading causes' weights of evidence, the conflict and what contradicts.
 func (s *subject) weigh(a *Assessment) error {
-	without, err := s.leaveOneOut()
+	lead := a.Causes[:min(leading, len(a.Causes))]
+	var causes []int
+	for _, c := range lead {
+		causes = append(causes, s.index(c.ID))
+	}
+	without, err := s.leaveOneOut(causes...)
 	if err != nil {
 		return err
 	}
-	for k := range a.Causes[:min(leading, len(a.Causes))] {
-		a.Causes[k].Weights = s.weights(s.index(a.Causes[k].ID), without)
+	for k, cause := range causes {
+		lead[k].Weights = s.weights(cause, without)
 	}
 	return s.conflicts(a, without)
 }
@@ -245,26 +250,28 @@ func (s *subject) index(cause string) int {
 // ablation is the state of things with one finding left out.
 type ablation struct {
 	finding     knowledge.Finding
-	posterior   []float64
+	posterior   map[int]float64 // by cause, for those asked for
 	logEvidence float64
 }
 
-func (s *subject) leaveOneOut() ([]ablation, error) {
+func (s *subject) leaveOneOut(causes ...int) ([]ablation, error) {
 	out := make([]ablation, 0, len(s.findings))
 	for i, f := range s.findings {
 		if f.ID == codeTable {
 			continue // it is no evidence, and without it the code could not be read
 		}
 		rest := slices.Delete(slices.Clone(s.findings), i, i+1)
-		posterior, err := s.causesGiven(rest)
+		log, err := s.logGiven(rest)
 		if err != nil {
 			return nil, err
 		}
-		log, err := s.in.LogEvidence()
-		if err != nil {
-			return nil, err
+		a := ablation{f, map[int]float64{}, log}
+		for _, c := range causes {
+			if a.posterior[c], err = s.in.Cause(c); err != nil {
+				return nil, err
+			}
 		}
-		out = append(out, ablation{f, posterior, log})
+		out = append(out, a)
 	}
 	return out, nil
 }

@@ -36,7 +36,7 @@ func (e *Engine) Explain(r Request, cause string) (*Explanation, error) {
 		return nil, err
 	}
 	x.WouldChange = s.whatIfs(i, outcomes)
-	without, err := s.leaveOneOut()
+	without, err := s.leaveOneOut(i)
 	if err != nil {
 		return nil, err
 	}

@@ -83,14 +83,21 @@ func (m *Model) translate(f Finding, table string) string {
 // Inquiry answers questions about one heater at a time. It owns scratch memory, so it is for one goroutine; reuse it.
 type Inquiry struct {
 	m          *Model
-	q          *bayes.Query
-	none       *bayes.Query // the same findings with every cause absent
-	base       []float64    // rates that the compiled network holds
+	now, none  loaded    // the findings as they are; the same with every cause absent
+	base       []float64 // rates that the compiled network holds
 	baseAnyway float64
 	rate       []float64 // rates for this heater's setup
 	known      map[string]bool
 	unused     map[string]string
 	entered    []entry
+}
+
+// loaded is a query with what it has been given, so that the next findings cost only where they differ.
+type loaded struct {
+	q      *bayes.Query
+	anyway float64
+	rate   []float64 // NaN: nothing given yet
+	in     []entry
 }
 
 // entry is a finding as it went into the network.
@@ -103,8 +110,15 @@ type entry struct {
 
 // NewInquiry returns an Inquiry on the model.
 func (m *Model) NewInquiry() *Inquiry {
-	return &Inquiry{m: m, q: m.tree.NewQuery(), none: m.tree.NewQuery(), base: m.rate, baseAnyway: m.anywayRate,
-		rate: make([]float64, len(m.rate))}
+	load := func() loaded {
+		l := loaded{q: m.tree.NewQuery(), anyway: m.anywayRate, rate: make([]float64, len(m.rate))}
+		l.q.Observe(m.complained, 1)
+		for i := range l.rate {
+			l.rate[i] = math.NaN()
+		}
+		return l
+	}
+	return &Inquiry{m: m, now: load(), none: load(), base: m.rate, baseAnyway: m.anywayRate, rate: make([]float64, len(m.rate))}
 }
 
 // Why a finding changed nothing; keys of the texts' phrases.
@@ -138,7 +152,7 @@ func (in *Inquiry) Enter(findings []Finding) error {
 		}
 	}
 	in.readings(numbers)
-	in.apply(in.q, false)
+	in.apply(&in.now, false)
 	return nil
 }
 
@@ -242,63 +256,95 @@ func (m *Model) likelihoodTable(g *readingGroup, rs []*reading, x []float64) []f
 	return table
 }
 
-// apply enters everything into a query; absent also clamps every cause to "not active".
-func (in *Inquiry) apply(q *bayes.Query, absent bool) {
+// apply brings a query to what was entered; absent also clamps every cause to "not active".
+func (in *Inquiry) apply(l *loaded, absent bool) {
 	m := in.m
-	q.Reset()
-	q.Observe(m.complained, 1)
-	if m.anywayRate != in.baseAnyway {
-		q.SetLikelihood(m.anyway, priorRatio(m.anywayRate, in.baseAnyway))
+	if l.anyway != m.anywayRate {
+		l.anyway = m.anywayRate
+		l.q.SetLikelihood(m.anyway, priorRatio(m.anywayRate, in.baseAnyway))
 	}
 	for i, root := range m.rootOf {
-		if root < 0 {
+		if root < 0 || l.rate[i] == in.rate[i] {
 			continue
 		}
-		l := priorRatio(in.rate[i], in.base[i])
+		l.rate[i] = in.rate[i]
+		ratio := priorRatio(in.rate[i], in.base[i])
 		if absent && root == m.causeVar[i] {
-			l[1] = 0
+			ratio[1] = 0
 		}
-		if absent || in.rate[i] != in.base[i] {
-			q.SetLikelihood(root, l)
+		if !absent && in.rate[i] == in.base[i] {
+			l.q.Withdraw(root)
+			continue
 		}
+		l.q.SetLikelihood(root, ratio)
 		if absent && root != m.causeVar[i] {
-			q.Observe(m.causeVar[i], 0)
+			l.q.Observe(m.causeVar[i], 0)
+		}
+	}
+	for _, old := range l.in {
+		if !slices.ContainsFunc(in.entered, old.same) {
+			old.withdraw(l.q)
 		}
 	}
 	for _, e := range in.entered {
-		if e.group >= 0 {
-			q.SetJointLikelihood(e.group, e.likelihood)
-		} else {
-			q.SetLikelihood(e.variable, e.likelihood)
+		if !slices.ContainsFunc(l.in, func(old entry) bool { return old.same(e) && slices.Equal(old.likelihood, e.likelihood) }) {
+			e.set(l.q)
 		}
+	}
+	l.in = slices.Clone(in.entered)
+}
+
+// same tells whether two entries speak of the same variable or group of readings.
+func (e entry) same(o entry) bool { return e.group == o.group && e.variable == o.variable }
+
+func (e entry) set(q *bayes.Query) {
+	if e.group >= 0 {
+		q.SetJointLikelihood(e.group, e.likelihood)
+	} else {
+		q.SetLikelihood(e.variable, e.likelihood)
+	}
+}
+
+func (e entry) withdraw(q *bayes.Query) {
+	if e.group >= 0 {
+		q.WithdrawJoint(e.group)
+	} else {
+		q.Withdraw(e.variable)
 	}
 }
 
 // Causes gives each cause's posterior probability, in the model's order.
 func (in *Inquiry) Causes(dst []float64) ([]float64, error) {
-	m := in.m
-	dst = slices.Grow(dst[:0], len(m.Causes))[:len(m.Causes)]
-	with, err := in.q.LogEvidence()
-	if err != nil {
-		return nil, err
-	}
-	in.apply(in.none, true)
-	without, err := in.none.LogEvidence()
-	if err != nil {
-		return nil, err
-	}
-	for i, v := range m.causeVar {
-		if v < 0 {
-			dst[i] = math.Exp(without - with)
-			continue
-		}
-		post, err := in.q.Marginal(v)
+	dst = slices.Grow(dst[:0], len(in.m.Causes))[:len(in.m.Causes)]
+	for i := range dst {
+		p, err := in.Cause(i)
 		if err != nil {
 			return nil, err
 		}
-		dst[i] = post[1]
+		dst[i] = p
 	}
 	return dst, nil
+}
+
+// Cause gives one cause's posterior probability, by its index in the model's order.
+func (in *Inquiry) Cause(i int) (float64, error) {
+	if v := in.m.causeVar[i]; v >= 0 {
+		post, err := in.now.q.Marginal(v)
+		if err != nil {
+			return 0, err
+		}
+		return post[1], nil
+	}
+	with, err := in.now.q.LogEvidence()
+	if err != nil {
+		return 0, err
+	}
+	in.apply(&in.none, true)
+	without, err := in.none.q.LogEvidence()
+	if err != nil {
+		return 0, err
+	}
+	return math.Exp(without - with), nil
 }
 
 // Unused tells which findings changed nothing, and the phrase that says why.
@@ -308,7 +354,7 @@ func (in *Inquiry) Unused() map[string]string { return in.unused }
 func (in *Inquiry) Known(id string) bool { return in.known[id] }
 
 // LogEvidence is ln P(findings | somebody complained), up to the densities' units.
-func (in *Inquiry) LogEvidence() (float64, error) { return in.q.LogEvidence() }
+func (in *Inquiry) LogEvidence() (float64, error) { return in.now.q.LogEvidence() }
 
 // Deviation is how far the fitted model misses the worst of its stated figures, given a complaint alone.
 func (m *Model) Deviation() float64 { return m.deviation }

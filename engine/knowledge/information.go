@@ -24,7 +24,7 @@ func (in *Inquiry) Information(ids []string) ([][]float64, error) {
 			targets, rows = append(targets, v), append(rows, i)
 		}
 	}
-	bits, err := in.q.MutualInformation(targets, candidates)
+	bits, err := in.now.q.MutualInformation(targets, candidates)
 	if err != nil {
 		return nil, err
 	}
@@ -107,7 +107,7 @@ func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
 	if v < 0 {
 		return nil, nil
 	}
-	prior, err := in.q.Marginal(v)
+	prior, err := in.now.q.Marginal(v)
 	if err != nil {
 		return nil, err
 	}
@@ -115,21 +115,22 @@ func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
 	total := make([][]float64, len(ids))
 	for j, id := range ids {
 		if _, ok := m.variables[id]; ok {
-			post, err := in.q.Marginal(m.varOf(id))
+			post, err := in.now.q.Marginal(m.varOf(id))
 			if err != nil {
 				return nil, err
 			}
 			total[j] = append(total[j], post...)
 		}
 	}
-	in.apply(in.none, false)
-	in.none.SetLikelihood(v, append([]float64{0}, in.yesWeight(cause)))
+	in.now.q.SetLikelihood(v, []float64{0, in.yesWeight(cause)})
+	in.now.rate[cause] = math.NaN() // to be given anew by the next apply
+	defer in.restore(cause)
 	var out []Outcome
 	for j, id := range ids {
 		if total[j] == nil {
 			continue
 		}
-		given, err := in.none.Marginal(m.varOf(id))
+		given, err := in.now.q.Marginal(m.varOf(id))
 		if err != nil {
 			return nil, err
 		}
@@ -147,6 +148,14 @@ func (in *Inquiry) yesWeight(cause int) float64 {
 		return 1
 	}
 	return priorRatio(in.rate[cause], in.base[cause])[1]
+}
+
+// restore takes back that a cause was clamped.
+func (in *Inquiry) restore(cause int) {
+	if in.m.rootOf[cause] != in.m.causeVar[cause] {
+		in.now.q.Withdraw(in.m.causeVar[cause])
+	}
+	in.apply(&in.now, false)
 }
 
 // BandText writes a number observation's band, for example "below 11.6 V".

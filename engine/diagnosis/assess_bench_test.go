@@ -1,0 +1,22 @@
+package diagnosis_test
+
+import (
+	"testing"
+
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/heater"
+)
+
+func BenchmarkAssess(b *testing.B) {
+	m, err := heater.Model()
+	if err != nil {
+		b.Fatal(err)
+	}
+	e := diagnosis.New(m)
+	r := request("fault_code=E-08", "complaint=wont_start", "bubbles=many", "tank_level=half", "primed=until_full", "line_type=soft", "failed_starts=one_or_two")
+	for b.Loop() {
+		if _, err := e.Assess(r); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

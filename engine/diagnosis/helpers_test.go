@@ -1,0 +1,101 @@
+package diagnosis_test
+
+import (
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/heater"
+	"lightoff/engine/knowledge"
+)
+
+func engine(t testing.TB) *diagnosis.Engine {
+	t.Helper()
+	m, err := heater.Model()
+	require.NoError(t, err)
+	return diagnosis.New(m)
+}
+
+// observation reads id=state, id=12.3 for a number and id=? for what could not be told.
+func observation(s string) diagnosis.Observation {
+	id, value, _ := strings.Cut(s, "=")
+	if value == "?" {
+		return diagnosis.Observation{ID: id, Kind: diagnosis.UnknownValue}
+	}
+	m, _ := heater.Model()
+	number := false
+	if o, ok := m.Observation(id); ok {
+		number = o.Unit != ""
+	} else if f, ok := m.SetupFact(id); ok {
+		number = f.Unit != ""
+	}
+	if x, err := strconv.ParseFloat(value, 64); err == nil && number {
+		return diagnosis.Observation{ID: id, Kind: diagnosis.NumberValue, Number: x}
+	}
+	return diagnosis.Observation{ID: id, State: value}
+}
+
+// request reads what was told, and tools as +tool.
+func request(told ...string) diagnosis.Request {
+	var r diagnosis.Request
+	for _, s := range told {
+		if tool, ok := strings.CutPrefix(s, "+"); ok {
+			r.Tools = append(r.Tools, tool)
+			continue
+		}
+		r.Observations = append(r.Observations, observation(s))
+	}
+	return r
+}
+
+func assess(t testing.TB, told ...string) *diagnosis.Assessment {
+	t.Helper()
+	a, err := engine(t).Assess(request(told...))
+	require.NoError(t, err)
+	return a
+}
+
+func probability(t testing.TB, a *diagnosis.Assessment, cause string) float64 {
+	t.Helper()
+	for _, c := range a.Causes {
+		if c.ID == cause {
+			return c.Probability
+		}
+	}
+	t.Fatalf("no cause %s", cause)
+	return 0
+}
+
+func dangers(a *diagnosis.Assessment) []string {
+	var ids []string
+	for _, d := range a.Dangers {
+		ids = append(ids, d.ID)
+	}
+	return ids
+}
+
+func repairs(a *diagnosis.Assessment) []string {
+	var ids []string
+	for _, s := range a.Plan.Steps {
+		ids = append(ids, s.RepairID)
+	}
+	return ids
+}
+
+func checks(a *diagnosis.Assessment) []string {
+	var ids []string
+	for _, c := range a.NextChecks {
+		ids = append(ids, c.ObservationID)
+	}
+	return ids
+}
+
+func engineModel(t testing.TB) *knowledge.Model {
+	t.Helper()
+	m, err := heater.Model()
+	require.NoError(t, err)
+	return m
+}
