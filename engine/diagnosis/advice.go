@@ -19,6 +19,17 @@ const effortFloor = 3
 // leastGain is the information, in bits, below which a check is not worth naming.
 const leastGain = 0.004
 
+// negligible is the weighted uncertainty, in bits, below which a cause cannot change the order of the checks.
+const negligible = leastGain / 10
+
+// entropy of a yes-or-no variable in bits.
+func entropy(p float64) float64 {
+	if p <= 0 || p >= 1 {
+		return 0
+	}
+	return -p*math.Log2(p) - (1-p)*math.Log2(1-p)
+}
+
 type candidate struct {
 	id      string
 	minutes float64
@@ -35,11 +46,13 @@ func (s *subject) checks() ([]AdvisedCheck, error) {
 	for _, c := range list {
 		ids = append(ids, c.id)
 	}
-	bits, err := s.in.Information(ids)
+	weights := s.checkWeights()
+	bits, err := s.in.Information(ids, func(cause int) bool {
+		return weights[cause]*entropy(s.posterior[cause]) > negligible
+	})
 	if err != nil {
 		return nil, err
 	}
-	weights := s.checkWeights()
 	for j := range list {
 		c := &list[j]
 		c.bits = make([]float64, len(weights))
@@ -63,7 +76,7 @@ func (s *subject) checks() ([]AdvisedCheck, error) {
 	for i, c := range list {
 		about := s.about(c)
 		out[i] = AdvisedCheck{ObservationID: c.id, Question: s.texts.Observations[c.id].Question, GainBits: c.gain,
-			Minutes: c.minutes, Tool: c.tool, About: about, Reason: s.texts.Phrases["reason_gain"] + s.titles(about)}
+			Minutes: c.minutes, Tool: c.tool, About: about, Reason: s.reason(about)}
 	}
 	return out, nil
 }
@@ -134,6 +147,14 @@ func (s *subject) about(c candidate) []string {
 		}
 	}
 	return ids
+}
+
+// reason says why a check is worth making: what it is about, or that it narrows down many causes at once.
+func (s *subject) reason(about []string) string {
+	if len(about) == 0 {
+		return s.texts.Phrases["reason_wide"]
+	}
+	return s.texts.Phrases["reason_gain"] + s.titles(about)
 }
 
 func (s *subject) titles(causes []string) string {

@@ -1,6 +1,8 @@
 package diagnosis_test
 
 import (
+	"flag"
+	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -11,6 +13,15 @@ import (
 	"lightoff/engine/heater"
 	"lightoff/engine/knowledge"
 )
+
+// An assessment takes tens of milliseconds, and many times that under the race detector.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if err := flag.Set("rapid.checks", "25"); err != nil {
+		panic(err)
+	}
+	os.Exit(m.Run())
+}
 
 func engine(t testing.TB) *diagnosis.Engine {
 	t.Helper()

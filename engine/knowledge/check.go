@@ -20,7 +20,11 @@ func (f *files) state(at node, id, state string) {
 		return
 	}
 	states := f.statesOf(id, r)
-	if states != nil && !slices.Contains(states, state) {
+	if len(states) == 0 {
+		at.errorf("%s has no states, so %q says nothing about it", id, state)
+		return
+	}
+	if !slices.Contains(states, state) {
 		at.errorf("%s has no state %q; it has %s", id, state, strings.Join(states, ", "))
 	}
 }
@@ -96,6 +100,11 @@ func (f *files) checkVariables() {
 		}
 		if q.scaleBy != "" {
 			parent(q.at, q.scaleBy, slices.Sorted(maps.Keys(q.scales)))
+			for _, s := range known[q.scaleBy] {
+				if q.scales[s] <= 0 {
+					q.at.errorf("%s: scale needs a positive number for %s %s", q.id, q.scaleBy, s)
+				}
+			}
 		}
 	}
 	if have, ok := known[f.complaint.effect]; !ok || !slices.Contains(have, f.complaint.quiet) {
@@ -186,7 +195,17 @@ func (f *files) checkTrip(at node, t Trip) {
 		at.errorf("%s is neither an observation nor a setup fact", t.ID)
 		return
 	}
-	for _, s := range t.States {
-		f.state(at, t.ID, s)
+	numeric := len(f.statesOf(t.ID, r)) == 0 || r.kind == refSetup && f.model.Setup[r.index].Unit != ""
+	switch bounded := t.Below != nil || t.Above != nil; {
+	case numeric && (!bounded || len(t.States) > 0):
+		at.errorf("%s is a number: say below or above what it is a danger", t.ID)
+	case !numeric && bounded:
+		at.errorf("%s has states, so it is neither below nor above anything", t.ID)
+	case !numeric && len(t.States) == 0:
+		at.errorf("%s: say in which states it is a danger", t.ID)
+	case !numeric:
+		for _, s := range t.States {
+			f.state(at, t.ID, s)
+		}
 	}
 }

@@ -3,11 +3,13 @@ package knowledge
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"io/fs"
 	"maps"
 	"math"
 	"path"
 	"slices"
+	"strings"
 
 	"lightoff/engine/bayes"
 )
@@ -55,9 +57,21 @@ func Load(fsys fs.FS) (*Model, error) {
 	}
 	m.Version, m.files = version(fsys), f
 	if err := f.compile(); err != nil {
-		return nil, err
+		return nil, f.asError(err)
 	}
 	return m, nil
+}
+
+// asError turns what the network's builder objects to, such as a circle of causes, into problems of the model.
+func (f *files) asError(err error) *Error {
+	var e *Error
+	if errors.As(err, &e) {
+		return e
+	}
+	for line := range strings.Lines(err.Error()) {
+		f.errs.add(".", 0, 0, "the network cannot be built: %s", strings.TrimSpace(line))
+	}
+	return f.errs
 }
 
 func version(fsys fs.FS) string {

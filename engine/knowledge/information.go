@@ -7,9 +7,10 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// Information is I(cause; observation | findings) in bits, for every cause (in the model's order; zero for the computed
-// one) and the observations with these ids. Those that the network does not hold tell nothing.
-func (in *Inquiry) Information(ids []string) ([][]float64, error) {
+// Information is I(cause; observation | findings) in bits, by cause in the model's order and by the observations' ids. It
+// is worked out for the causes that are wanted and is zero for the others and the computed one; observations that the
+// network does not hold tell nothing.
+func (in *Inquiry) Information(ids []string, wanted func(cause int) bool) ([][]float64, error) {
 	m := in.m
 	var targets, candidates []bayes.VarID
 	var columns []int
@@ -20,7 +21,7 @@ func (in *Inquiry) Information(ids []string) ([][]float64, error) {
 	}
 	var rows []int
 	for i, v := range m.causeVar {
-		if v >= 0 {
+		if v >= 0 && wanted(i) {
 			targets, rows = append(targets, v), append(rows, i)
 		}
 	}

@@ -2,6 +2,7 @@ package knowledge
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"sort"
 	"strconv"
@@ -52,7 +53,9 @@ func (e *Error) orNil() error {
 type node struct {
 	file string
 	errs *Error
-	n    ast.Node
+	n    ast.Node // nil: the entry is missing or empty
+	in   ast.Node // for a missing entry, what it is missing from
+	name string   // the entry's key, where it has one
 }
 
 func parseFile(file string, text []byte, errs *Error) (node, bool) {
@@ -65,7 +68,12 @@ func parseFile(file string, text []byte, errs *Error) (node, bool) {
 		errs.add(file, 1, 1, "empty file")
 		return node{}, false
 	}
-	return node{file, errs, f.Docs[0].Body}, true
+	for _, doc := range f.Docs[1:] {
+		if doc.Body != nil {
+			node{file: file, errs: errs, n: doc.Body}.errorf("a second document in one file is not read; take the line --- away")
+		}
+	}
+	return node{file: file, errs: errs, n: f.Docs[0].Body}, true
 }
 
 // yamlErrorLine digs the line out of the parser's "[line:column] message".
@@ -87,6 +95,9 @@ func (n node) ok() bool { return n.n != nil }
 
 func (n node) position() (line, column int) {
 	if n.n == nil {
+		n.n = n.in
+	}
+	if n.n == nil || n.n.GetToken() == nil {
 		return 0, 0
 	}
 	p := n.n.GetToken().Position
@@ -123,9 +134,12 @@ func (n node) pairs() []pair {
 	}
 	out := make([]pair, 0, len(values))
 	for _, v := range values {
-		key := node{n.file, n.errs, v.Key}
-		val := node{n.file, n.errs, v.Value}
+		key := node{file: n.file, errs: n.errs, n: v.Key}
 		id := key.text()
+		val := node{file: n.file, errs: n.errs, n: v.Value, in: v.Key, name: id}
+		if _, empty := v.Value.(*ast.NullNode); empty {
+			val.n = nil
+		}
 		if slices.ContainsFunc(out, func(p pair) bool { return p.id == id }) {
 			key.errorf("%s is given twice", id)
 		}
@@ -134,9 +148,12 @@ func (n node) pairs() []pair {
 	return out
 }
 
-// fields are a mapping's entries by key; an unknown key is an error that names the known ones.
+// fields are a mapping's entries by key, those not given among them; an unknown key is an error that names the known ones.
 func (n node) fields(known ...string) map[string]node {
 	out := map[string]node{}
+	for _, k := range known {
+		out[k] = node{file: n.file, errs: n.errs, in: n.n, name: k}
+	}
 	for _, p := range n.pairs() {
 		if !slices.Contains(known, p.id) {
 			p.key.errorf("unknown entry %q; known are %s", p.id, strings.Join(known, ", "))
@@ -157,7 +174,7 @@ func (n node) items() []node {
 	}
 	out := make([]node, len(s.Values))
 	for i, v := range s.Values {
-		out[i] = node{n.file, n.errs, v}
+		out[i] = node{file: n.file, errs: n.errs, n: v}
 	}
 	return out
 }
@@ -165,17 +182,17 @@ func (n node) items() []node {
 // text is a scalar as it is written, without its quotes.
 func (n node) text() string {
 	switch s := n.n.(type) {
-	case nil:
+	case nil, *ast.NullNode:
 		return ""
 	case *ast.StringNode:
 		return s.Value
 	case *ast.LiteralNode:
 		return s.Value.Value
-	case *ast.MappingNode, *ast.MappingValueNode, *ast.SequenceNode:
-		n.errorf("expected a word or a number")
-		return ""
+	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
+		return n.n.GetToken().Value
 	}
-	return n.n.GetToken().Value
+	n.errorf("expected a word or a number")
+	return ""
 }
 
 func (n node) texts() []string {
@@ -201,9 +218,15 @@ func (n node) isList() bool {
 }
 
 func (n node) number() float64 {
-	v, err := strconv.ParseFloat(n.text(), 64)
-	if err != nil {
-		n.errorf("%q is not a number", n.text())
+	if !n.ok() {
+		n.errorf("%s is missing; it is a number", n.name)
+		return 0
+	}
+	text := n.text()
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		n.errorf("%q is not a number", text)
+		return 0
 	}
 	return v
 }
@@ -242,8 +265,9 @@ func (n node) strength() float64 {
 		return v
 	}
 	v, err := strconv.ParseFloat(n.text(), 64)
-	if err != nil || v < 0 || v > 1 {
+	if err != nil || !(v >= 0 && v <= 1) {
 		n.errorf("%q is neither a probability nor one of nearly_always, usually, often, half, sometimes, seldom, rarely, hardly_ever", n.text())
+		return 0
 	}
 	return v
 }
@@ -254,7 +278,7 @@ func (n node) factor() float64 {
 		return v
 	}
 	v, err := strconv.ParseFloat(n.text(), 64)
-	if err != nil || v <= 0 {
+	if err != nil || !(v > 0) || math.IsInf(v, 0) {
 		n.errorf("%q is neither a positive factor nor one of much_rarer, rarer, commoner, much_commoner", n.text())
 		return 1
 	}

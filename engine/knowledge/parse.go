@@ -280,6 +280,9 @@ func (f *files) mixture(n node, states []string) map[string]float64 {
 			continue
 		}
 		if p.val.text() == "rest" {
+			if rest != "" {
+				p.key.errorf("what is left can go to one state only, and %s has it already", rest)
+			}
 			rest = p.id
 			continue
 		}
@@ -325,6 +328,9 @@ func (f *files) observation(n node) {
 		o.OnlyIf = append(o.OnlyIf, Condition{ID: p.id, States: p.val.texts(), Unless: true})
 	}
 	v := &variable{id: id, states: slices.Clone(o.States), at: n, slips: m["slips"].numberOr(0.01)}
+	if v.slips < 0 || v.slips > 1 {
+		n.errorf("%s: slips must lie between 0 and 1", id)
+	}
 	for _, p := range m["covers"].pairs() {
 		if f.covers[id] == nil {
 			f.covers[id] = map[string][]string{}
@@ -387,6 +393,13 @@ func (f *files) danger(n node) {
 			tr.All = append(tr.All, f.trip(p))
 		}
 		d.Any = append(d.Any, tr)
+	}
+	if len(d.Any) == 0 {
+		n.errorf("danger %s: nothing sets it off; say what does under any", d.ID)
+	}
+	if first, ok := f.places["danger/"+d.ID]; ok {
+		line, _ := first.position()
+		n.errorf("danger %s is defined twice; first in %s line %d", d.ID, first.file, line)
 	}
 	f.places["danger/"+d.ID] = n
 	f.model.Dangers = append(f.model.Dangers, d)

@@ -76,6 +76,9 @@ func (f *files) numberObservation(v *variable, n node, m map[string]node) {
 	}
 	r := &reading{observation: o.ID, at: n, errorSD: m["error"].numberOr(0), doubt: m["doubt"].numberOr(0.02),
 		log: m["log"].flag(), min: o.Min, max: o.Max}
+	if r.errorSD < 0 || r.doubt <= 0 || r.doubt >= 1 {
+		n.errorf("%s: error must not be negative, and doubt must lie between 0 and 1", o.ID)
+	}
 	for _, p := range m["reads"].pairs() {
 		r.terms = append(r.terms, term{p.id, p.val.number()})
 	}

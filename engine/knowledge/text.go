@@ -61,6 +61,10 @@ func (f *files) readTexts(locale, what string, root node) {
 
 func (f *files) saying(t *Texts, n node) {
 	m := n.fields("say", "id", "state", "no", "plain")
+	if m["say"].text() == "" {
+		n.errorf("say is missing: without it everything that people say would match")
+		return
+	}
 	pattern, err := regexp.Compile(`\b(?:` + m["say"].text() + `)`)
 	if err != nil {
 		m["say"].errorf("not a regular expression: %v", err)

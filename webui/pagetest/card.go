@@ -1,0 +1,118 @@
+package pagetest
+
+import (
+	"fmt"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// settled is the card while no entry is on its way.
+const settled = `#card:not([aria-busy="true"]) `
+
+// Asked waits until the card asks for an observation, or has another heading such as "opening" or "done".
+func (p *Tab) Asked(id string) {
+	p.t.Helper()
+	p.There(fmt.Sprintf(settled+"#question [data-asks=%q]", id))
+}
+
+// AskedNow waits until no entry is on its way and the card has a heading, and returns what it asks for.
+func (p *Tab) AskedNow() string {
+	p.t.Helper()
+	p.There(settled + "#question [data-asks]")
+	return Eval[string](p, `document.querySelector("#question [data-asks]").dataset.asks`)
+}
+
+// Answer presses a state of the question.
+func (p *Tab) Answer(state string) {
+	p.t.Helper()
+	p.Click(fmt.Sprintf("#question [data-state=%q]", state))
+}
+
+// CannotTell answers the question by "can't tell".
+func (p *Tab) CannotTell() {
+	p.t.Helper()
+	p.Click("#question [data-unknown]")
+}
+
+// Skip skips the question.
+func (p *Tab) Skip() {
+	p.t.Helper()
+	p.Click("#question [data-skip]")
+}
+
+// Change answers anew what stands on the card.
+func (p *Tab) Change(id, state string) {
+	p.t.Helper()
+	p.Click(fmt.Sprintf("[data-change=%q]", id))
+	p.Click(fmt.Sprintf("[data-line=%q] [data-state=%q]", id, state))
+}
+
+// Say types a sentence.
+func (p *Tab) Say(text string) {
+	p.t.Helper()
+	p.Do(chromedp.SendKeys(chromedp.CSS("#text"), text+kb.Enter))
+}
+
+// NotMeant takes off what was wrongly understood of the sentence.
+func (p *Tab) NotMeant(id string) {
+	p.t.Helper()
+	p.Click(fmt.Sprintf("[data-chip=%q] .off", id))
+	p.Wait(fmt.Sprintf("!document.querySelector('[data-chip=%q]')", id))
+}
+
+// Acknowledge waits for the full screen of a danger and presses "I have read this".
+func (p *Tab) Acknowledge() {
+	p.t.Helper()
+	p.There("#danger[open]")
+	p.Click("#acknowledge")
+	p.Wait(`!document.querySelector("#danger").open`)
+}
+
+// Connected waits until the page has its line to the service.
+func (p *Tab) Connected() {
+	p.t.Helper()
+	p.Wait(`document.querySelector("#line").className === "open"`)
+}
+
+// Disconnected waits until the page has noticed that the service is away.
+func (p *Tab) Disconnected() {
+	p.t.Helper()
+	p.Wait(`document.querySelector("#line").className !== "open"`)
+}
+
+// Saved waits until all entries are saved.
+func (p *Tab) Saved() {
+	p.t.Helper()
+	p.Wait(`document.querySelector("#link").textContent === "All saved"`)
+}
+
+// Unsaved waits until the page says that so many entries are not saved yet.
+func (p *Tab) Unsaved(n int) {
+	p.t.Helper()
+	text := fmt.Sprintf("%d entries are not saved yet", n)
+	if n == 1 {
+		text = "1 entry is not saved yet"
+	}
+	p.Wait(fmt.Sprintf(`document.querySelector("#link").textContent.includes(%q)`, text))
+}
+
+// Focused is the question or, if none, the element that has the focus.
+func (p *Tab) Focused() string {
+	p.t.Helper()
+	return Eval[string](p, `document.activeElement.dataset.asks ?? document.activeElement.id`)
+}
+
+// Cause is a row of the ranking, as it is shown.
+type Cause struct{ ID, Title, Percent string }
+
+// Ranking unfolds all causes and returns them as they are shown, first to last.
+func (p *Tab) Ranking() []Cause {
+	p.t.Helper()
+	if !Eval[bool](p, `document.querySelector("#all-causes").ariaExpanded === "true"`) {
+		p.Click("#all-causes")
+		p.There("#all-causes[aria-expanded=true]")
+	}
+	return Eval[[]Cause](p, `[...document.querySelectorAll("#suspected [data-cause]")].map((e) => ({ ID: e.dataset.cause,
+		Title: e.querySelector(".cause").innerText, Percent: e.querySelector(".number").innerText }))`)
+}

@@ -1,0 +1,221 @@
+// Package pagetest drives the page of package webui in a real browser, for tests: those of the page itself, before a
+// service that is made up, and those of the whole program.
+//
+// Nothing here sleeps: each step waits until the page shows what the next one needs, at most for Patience, and fails the
+// test otherwise. A test package that uses it calls Stop in its TestMain.
+package pagetest
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/require"
+)
+
+// Patience is how long the page may take for what ought to come at once.
+const Patience = 10 * time.Second
+
+// The browser is started once; each test has a tab of its own.
+var (
+	browserOnce sync.Once
+	browserCtx  context.Context
+	browserStop context.CancelFunc
+	browserErr  error
+)
+
+// Stop ends the browser, if one was started. TestMain calls it after the tests.
+func Stop() {
+	if browserStop != nil {
+		browserStop()
+	}
+}
+
+// Tab is a page in a browser that a test drives.
+type Tab struct {
+	t     testing.TB
+	ctx   context.Context
+	touch bool // press with a finger instead of a pointer
+}
+
+// NewTab opens a tab of the given size, in CSS pixels. Without a browser the test is skipped, or fails where
+// LIGHTOFF_REQUIRE_ALL is 1.
+func NewTab(t testing.TB, width, height int64) *Tab {
+	t.Helper()
+	if _, err := exec.LookPath("chromium"); err != nil {
+		if os.Getenv("LIGHTOFF_REQUIRE_ALL") == "1" {
+			t.Fatal("chromium is required and not on the path")
+		}
+		t.Skip("chromium is not on the path")
+	}
+	browserOnce.Do(func() {
+		browserCtx, browserStop = chromedp.NewContext(context.Background())
+		browserErr = chromedp.Do(browserCtx)
+	})
+	require.NoError(t, browserErr)
+	ctx, cancel := chromedp.NewContext(browserCtx)
+	t.Cleanup(cancel)
+	p := &Tab{t: t, ctx: ctx}
+	p.Resize(width, height)
+	return p
+}
+
+// NewPhone opens a tab that behaves as on a phone of 360 by 740 CSS pixels, pressed with a finger.
+func NewPhone(t testing.TB) *Tab {
+	t.Helper()
+	p := NewTab(t, 360, 740)
+	p.Do(chromedp.EmulateViewport(360, 740, chromedp.EmulateScale(3), chromedp.EmulateMobile, chromedp.EmulateTouch))
+	p.touch = true
+	return p
+}
+
+// Do takes steps, one after the other.
+func (p *Tab) Do(steps ...chromedp.Action[chromedp.Void]) {
+	p.t.Helper()
+	require.NoError(p.t, chromedp.Do(p.ctx, steps...))
+}
+
+// Eval returns the value of a JavaScript expression; a promise is awaited.
+func Eval[T any](p *Tab, js string) T {
+	p.t.Helper()
+	v, err := chromedp.Run(p.ctx, chromedp.Evaluate[T](js, chromedp.EvalAwaitPromise))
+	require.NoError(p.t, err, js)
+	return v
+}
+
+// Visit goes to an address.
+func (p *Tab) Visit(url string) {
+	p.t.Helper()
+	p.Do(chromedp.Navigate(url))
+}
+
+// Reload loads the page anew.
+func (p *Tab) Reload() {
+	p.t.Helper()
+	p.Do(chromedp.Reload())
+}
+
+// Resize gives the window another size, in CSS pixels.
+func (p *Tab) Resize(width, height int64) {
+	p.t.Helper()
+	p.Do(chromedp.EmulateViewport(width, height))
+}
+
+// Wait returns once a JavaScript expression is true.
+func (p *Tab) Wait(js string) {
+	p.t.Helper()
+	met := Eval[bool](p, fmt.Sprintf(`new Promise((done) => { const end = Date.now() + %d;
+		(function look() { if (%s) done(true); else if (Date.now() > end) done(false); else setTimeout(look, 5); })(); })`, Patience.Milliseconds(), js))
+	if !met {
+		p.t.Fatalf("waited in vain for %s; the page reads:\n%s", js, Eval[string](p, "document.body.innerText"))
+	}
+}
+
+// There waits for an element that can be seen.
+func (p *Tab) There(css string) {
+	p.t.Helper()
+	p.Wait(fmt.Sprintf("document.querySelector(%q)?.checkVisibility()", css))
+}
+
+// Seen tells whether an element, which must be there, can be seen.
+func (p *Tab) Seen(css string) bool {
+	p.t.Helper()
+	return Eval[bool](p, fmt.Sprintf("document.querySelector(%q).checkVisibility()", css))
+}
+
+// Click waits for an element and presses it as a pointer does or, on a phone, a finger.
+func (p *Tab) Click(css string) {
+	p.t.Helper()
+	p.There(css)
+	if p.touch {
+		p.tap(css)
+		return
+	}
+	p.Do(chromedp.Click(chromedp.CSS(css)))
+}
+
+// tap touches the middle of an element, where nothing else may lie over it.
+func (p *Tab) tap(css string) {
+	p.t.Helper()
+	at := Eval[struct {
+		X, Y float64
+		Over string
+	}](p, fmt.Sprintf(`(() => { const e = document.querySelector(%q);
+		e.scrollIntoView({ block: "center", behavior: "instant" });
+		const r = e.getBoundingClientRect(), x = r.x + r.width / 2, y = r.y + r.height / 2, top = document.elementFromPoint(x, y);
+		return { X: x, Y: y, Over: e === top || e.contains(top) ? "" : top ? top.outerHTML.slice(0, 200) : "nothing" }; })()`, css))
+	require.Empty(p.t, at.Over, "in place of %s a finger touches this", css)
+	for _, touch := range []input.DispatchTouchEventParams{
+		{Type: input.DispatchTouchEventTypeTouchStart, TouchPoints: []*input.TouchPoint{{X: at.X, Y: at.Y}}},
+		{Type: input.DispatchTouchEventTypeTouchEnd},
+	} {
+		_, err := chromedp.Call(p.ctx, input.DispatchTouchEvent, touch)
+		require.NoError(p.t, err)
+	}
+}
+
+// Press presses one key.
+func (p *Tab) Press(key string) {
+	p.t.Helper()
+	p.Do(chromedp.KeyEvent(key))
+}
+
+// TabTo presses Tab until the element has the focus, and can be seen to have it.
+func (p *Tab) TabTo(css string) {
+	p.t.Helper()
+	p.There(css)
+	for range 80 {
+		p.Press(kb.Tab)
+		if Eval[bool](p, fmt.Sprintf("document.activeElement.matches(%q)", css)) {
+			require.True(p.t, Eval[bool](p, `document.activeElement.matches(":focus-visible")`), "the focus on %s can be seen", css)
+			return
+		}
+	}
+	p.t.Fatalf("Tab does not come to %s", css)
+}
+
+// Text is what an element reads, as it is seen; empty where there is no such element.
+func (p *Tab) Text(css string) string {
+	p.t.Helper()
+	return Eval[string](p, fmt.Sprintf("document.querySelector(%q)?.innerText ?? ''", css))
+}
+
+// Texts is what each of the elements reads, as it is seen.
+func (p *Tab) Texts(css string) []string {
+	p.t.Helper()
+	return Eval[[]string](p, fmt.Sprintf("[...document.querySelectorAll(%q)].map((e) => e.innerText)", css))
+}
+
+// Scheme prefers a light or dark page, without motion.
+func (p *Tab) Scheme(name string) {
+	p.t.Helper()
+	p.media(emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
+		{Name: "prefers-color-scheme", Value: name}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
+}
+
+// Print lays the page out as for paper.
+func (p *Tab) Print() {
+	p.t.Helper()
+	p.media(emulation.SetEmulatedMediaParams{Media: "print"})
+}
+
+func (p *Tab) media(params emulation.SetEmulatedMediaParams) {
+	p.t.Helper()
+	_, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, params)
+	require.NoError(p.t, err)
+}
+
+// NoScript keeps the page's own scripts from running.
+func (p *Tab) NoScript() {
+	p.t.Helper()
+	_, err := chromedp.Call(p.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	require.NoError(p.t, err)
+}
