@@ -18,6 +18,7 @@ import (
 	"lightoff/webui/pagetest"
 )
 
+// TestMain ends the browser after the tests.
 func TestMain(m *testing.M) {
 	code := m.Run()
 	pagetest.Stop()

@@ -236,3 +236,12 @@ func TestFoldKeepsTheOrderOfFirstTelling(t *testing.T) {
 	assert.Equal(t, []string{"smoke=black", "fault_code=E-08", "primed="}, order)
 	assert.Len(t, c.Request().Observations, 2, "a skipped question is no observation")
 }
+
+func TestBandsAreThoseOfTheSystem(t *testing.T) {
+	m := engineModel(t)
+	for nominal, want := range map[string]string{"12": "10.6–11.6 V", "24": "21.2–23.2 V"} {
+		got := m.BandText("glow_voltage_battery", "band_b", []knowledge.Finding{{ID: "nominal_voltage", State: nominal}})
+		assert.Equal(t, want, got)
+	}
+	assert.Equal(t, "< 3 cm", m.BandText("inlet_clearance", "band_a", nil))
+}

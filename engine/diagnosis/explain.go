@@ -72,5 +72,5 @@ func (s *subject) outcomeText(o knowledge.Outcome) string {
 	if label := x.States[o.State]; label != "" {
 		return x.Title + ": " + label
 	}
-	return x.Title + ": " + s.model.BandText(o.Observation, o.State)
+	return x.Title + ": " + s.model.BandText(o.Observation, o.State, s.findings)
 }

@@ -5,6 +5,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -17,17 +18,26 @@ import (
 // An assessment takes tens of milliseconds, and many times that under the race detector.
 func TestMain(m *testing.M) {
 	flag.Parse()
-	if err := flag.Set("rapid.checks", "25"); err != nil {
+	if err := flag.Set("rapid.checks", "10"); err != nil {
 		panic(err)
 	}
 	os.Exit(m.Run())
 }
 
+// One engine serves all tests: a first query costs more than those that follow it.
+var shared = sync.OnceValues(func() (*diagnosis.Engine, error) {
+	m, err := heater.Model()
+	if err != nil {
+		return nil, err
+	}
+	return diagnosis.New(m), nil
+})
+
 func engine(t testing.TB) *diagnosis.Engine {
 	t.Helper()
-	m, err := heater.Model()
+	e, err := shared()
 	require.NoError(t, err)
-	return diagnosis.New(m)
+	return e
 }
 
 // observation reads id=state, id=12.3 for a number and id=? for what could not be told.

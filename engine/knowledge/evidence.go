@@ -1,6 +1,7 @@
 package knowledge
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -148,7 +149,11 @@ func (in *Inquiry) Enter(findings []Finding) error {
 		case v.reads != nil:
 			numbers = append(numbers, f)
 		default:
-			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), in.m.likelihood(v, in.m.translate(f, table)), -1})
+			state := in.m.translate(f, table)
+			if s, ok := in.m.SetupFact(f.ID); ok {
+				state = s.state(f)
+			}
+			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), in.m.likelihood(v, state), -1})
 		}
 	}
 	in.readings(numbers)
@@ -233,19 +238,27 @@ func (in *Inquiry) readings(numbers []Finding) {
 		var x []float64
 		for _, r := range g.readings {
 			for _, f := range byGroup[gi] {
-				if f.ID == r.observation {
-					rs, x = append(rs, r), append(x, r.value(f.Number))
+				if f.ID != r.observation {
+					continue
+				}
+				if value := r.value(f.Number); in.m.explains(g, r, value) {
+					rs, x = append(rs, r), append(x, value)
+				} else {
+					in.unused[r.observation] = UnusedDoubtful
 				}
 			}
 		}
-		table := in.m.likelihoodTable(g, rs, x)
-		for i, r := range rs {
-			if alone := in.m.likelihoodTable(g, rs[i:i+1], x[i:i+1]); slices.Max(alone) < 2*r.doubt*r.outlier() {
-				in.unused[r.observation] = UnusedDoubtful
-			}
+		if len(rs) > 0 {
+			in.entered = append(in.entered, entry{rs[0].observation, -1, in.m.likelihoodTable(g, rs, x), gi})
 		}
-		in.entered = append(in.entered, entry{rs[0].observation, -1, table, gi})
 	}
+}
+
+// explains tells whether some configuration makes a reading noticeably denser than an outlier is. A reading that none
+// explains is left out: it would shift odds by a few hundredths at most, but cast doubt on the readings beside it.
+func (m *Model) explains(g *readingGroup, r *reading, value float64) bool {
+	alone := m.likelihoodTable(g, []*reading{r}, []float64{value})
+	return slices.Max(alone) >= 1.05*r.doubt*r.outlier()
 }
 
 func (m *Model) likelihoodTable(g *readingGroup, rs []*reading, x []float64) []float64 {
@@ -341,6 +354,9 @@ func (in *Inquiry) Cause(i int) (float64, error) {
 	}
 	in.apply(&in.none, true)
 	without, err := in.none.q.LogEvidence()
+	if impossible := (*bayes.ImpossibleError)(nil); errors.As(err, &impossible) {
+		return 0, nil // what was found cannot be unless something is wrong
+	}
 	if err != nil {
 		return 0, err
 	}

@@ -3,6 +3,7 @@ package knowledge
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"lightoff/engine/bayes"
 )
@@ -159,14 +160,21 @@ func (in *Inquiry) restore(cause int) {
 	in.apply(&in.now, false)
 }
 
-// BandText writes a number observation's band, for example "below 11.6 V".
-func (m *Model) BandText(id, band string) string {
+// BandText writes a number observation's band, for example "< 11.6 V", for the setup that the findings tell of.
+func (m *Model) BandText(id, band string, findings []Finding) string {
 	v, ok := m.variables[id]
 	if !ok || v.reads == nil {
 		return band
 	}
 	o, _ := m.Observation(id)
-	b := v.reads.bands
+	b := slices.Clone(v.reads.bands)
+	if q := m.files.quantityByID(v.reads.terms[0].quantity); q.scaleBy != "" && !v.reads.log {
+		if scale, ok := q.scales[stateOf(findings, q.scaleBy)]; ok {
+			for i := range b {
+				b[i] *= scale
+			}
+		}
+	}
 	for i := range v.states {
 		if v.states[i] != band {
 			continue

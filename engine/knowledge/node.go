@@ -222,7 +222,11 @@ func (n node) number() float64 {
 		n.errorf("%s is missing; it is a number", n.name)
 		return 0
 	}
+	known := len(n.errs.Problems)
 	text := n.text()
+	if len(n.errs.Problems) > known {
+		return 0
+	}
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
 		n.errorf("%q is not a number", text)

@@ -187,7 +187,7 @@ func (f *files) setup(n node) {
 	}
 	f.basis(n, m)
 	if len(s.States) > 0 && math.Abs(total-1) > 1e-6 {
-		n.errorf("%s: the shares of its states add up to %g, not to 1", id, total)
+		n.errorf("%s: the shares of its states add up to %.6g, not to 1", id, total)
 	}
 	f.model.byID[id] = ref{refSetup, len(f.model.Setup)}
 	f.model.Setup = append(f.model.Setup, s)

@@ -206,8 +206,9 @@ func (p *page) numbers() {
 			to = matches[i+1][0]
 		}
 		unit := at[4] >= 0
-		id, words := p.voltage(clause(p.text[from:at[0]], true), clause(p.text[at[1]:to], false), i > 0)
-		if id == "" && !unit && !words {
+		before, after := clause(p.text[from:at[0]], true), clause(p.text[at[1]:to], false)
+		id, words := p.voltage(before, after, i > 0)
+		if beside := before + " " + after; id == "" && !unit && !words && !battery.MatchString(beside) && !panel.MatchString(beside) {
 			continue
 		}
 		if id == "" {

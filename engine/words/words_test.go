@@ -44,6 +44,7 @@ func TestReadFindsWhatWasSaidAndNothingElse(t *testing.T) {
 		{"12,6 v resting", "", []string{"rest_voltage=12.6"}, nil},
 		{"12.6 rest, 9.9 glowing on the battery", "", []string{"rest_voltage=12.6", "glow_voltage_battery=9.9"}, nil},
 		{"10.4 glow", "", nil, []string{"10.4"}},
+		{"battery 25.2", "", nil, []string{"25.2"}},
 		{"12.6 V", "", nil, []string{"12.6 v"}},
 		{"12,6", "rest_voltage", []string{"rest_voltage=12.6"}, nil},
 		{"-3", "ambient_temperature", []string{"ambient_temperature=-3"}, nil},

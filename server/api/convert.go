@@ -194,7 +194,8 @@ func (f face) told(t diagnosis.Told) *lightoffv1.Told {
 	}
 	if t.Skipped {
 		told.Observation = &lightoffv1.Observation{Id: t.Observation.ID}
-		told.Text = f.model.Text(f.locale).Observations[t.Observation.ID].Title
+		t := f.model.Text(f.locale)
+		told.Text = t.Observations[told.Observation.Id].Title + ": " + t.Phrases["skipped"]
 		return told
 	}
 	told.Observation = toObservation(t.Observation)

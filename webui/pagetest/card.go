@@ -16,11 +16,13 @@ func (p *Tab) Asked(id string) {
 	p.There(fmt.Sprintf(settled+"#question [data-asks=%q]", id))
 }
 
-// AskedNow waits until no entry is on its way and the card has a heading, and returns what it asks for.
-func (p *Tab) AskedNow() string {
+// AskedNext waits until the card asks for something else than it did, and returns what: an observation, or another
+// heading such as "opening" or "done".
+func (p *Tab) AskedNext(before string) string {
 	p.t.Helper()
-	p.There(settled + "#question [data-asks]")
-	return Eval[string](p, `document.querySelector("#question [data-asks]").dataset.asks`)
+	next := fmt.Sprintf(settled+`#question [data-asks]:not([data-asks="loading"], [data-asks="waiting"], [data-asks=%q])`, before)
+	p.There(next)
+	return Eval[string](p, fmt.Sprintf("document.querySelector(%q).dataset.asks", next))
 }
 
 // Answer presses a state of the question.
@@ -79,6 +81,12 @@ func (p *Tab) Connected() {
 func (p *Tab) Disconnected() {
 	p.t.Helper()
 	p.Wait(`document.querySelector("#line").className !== "open"`)
+}
+
+// SignalBack tells the page what a browser does when its network is back: now is a good time to dial.
+func (p *Tab) SignalBack() {
+	p.t.Helper()
+	Eval[chromedp.Void](p, `dispatchEvent(new Event("online"))`)
 }
 
 // Saved waits until all entries are saved.

@@ -16,6 +16,7 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
@@ -142,7 +143,7 @@ func (p *Tab) Click(css string) {
 	p.Do(chromedp.Click(chromedp.CSS(css)))
 }
 
-// tap touches the middle of an element, where nothing else may lie over it.
+// tap touches the middle of an element, where nothing else may lie over it, and returns once the page has heard of it.
 func (p *Tab) tap(css string) {
 	p.t.Helper()
 	at := Eval[struct {
@@ -151,8 +152,10 @@ func (p *Tab) tap(css string) {
 	}](p, fmt.Sprintf(`(() => { const e = document.querySelector(%q);
 		e.scrollIntoView({ block: "center", behavior: "instant" });
 		const r = e.getBoundingClientRect(), x = r.x + r.width / 2, y = r.y + r.height / 2, top = document.elementFromPoint(x, y);
-		return { X: x, Y: y, Over: e === top || e.contains(top) ? "" : top ? top.outerHTML.slice(0, 200) : "nothing" }; })()`, css))
-	require.Empty(p.t, at.Over, "in place of %s a finger touches this", css)
+		globalThis.tapped = new Promise((done) => { setTimeout(done, %d, "nothing");
+			addEventListener("click", (c) => done(e.contains(c.target) ? "" : c.target.outerHTML.slice(0, 200)), { capture: true, once: true }); });
+		return { X: x, Y: y, Over: e === top || e.contains(top) ? "" : top ? top.outerHTML.slice(0, 200) : "nothing" }; })()`, css, Patience.Milliseconds()))
+	require.Empty(p.t, at.Over, "in place of %s a finger would touch this", css)
 	for _, touch := range []input.DispatchTouchEventParams{
 		{Type: input.DispatchTouchEventTypeTouchStart, TouchPoints: []*input.TouchPoint{{X: at.X, Y: at.Y}}},
 		{Type: input.DispatchTouchEventTypeTouchEnd},
@@ -160,6 +163,7 @@ func (p *Tab) tap(css string) {
 		_, err := chromedp.Call(p.ctx, input.DispatchTouchEvent, touch)
 		require.NoError(p.t, err)
 	}
+	require.Empty(p.t, Eval[string](p, "globalThis.tapped"), "in place of %s a finger pressed this", css)
 }
 
 // Press presses one key.
@@ -180,6 +184,20 @@ func (p *Tab) TabTo(css string) {
 		}
 	}
 	p.t.Fatalf("Tab does not come to %s", css)
+}
+
+// FillsScreen tells whether an element covers the whole window.
+func (p *Tab) FillsScreen(css string) bool {
+	p.t.Helper()
+	return Eval[bool](p, fmt.Sprintf(`(() => { const r = document.querySelector(%q).getBoundingClientRect();
+		return r.left <= 0 && r.top <= 0 && r.right >= innerWidth && r.bottom >= innerHeight; })()`, css))
+}
+
+// AtHand tells whether an element can be pressed as the window stands, without scrolling.
+func (p *Tab) AtHand(css string) bool {
+	p.t.Helper()
+	return Eval[bool](p, fmt.Sprintf(`(() => { const e = document.querySelector(%q), r = e.getBoundingClientRect();
+		return r.top >= 0 && r.bottom <= innerHeight && e.contains(document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2)); })()`, css))
 }
 
 // Text is what an element reads, as it is seen; empty where there is no such element.
@@ -207,6 +225,7 @@ func (p *Tab) Print() {
 	p.media(emulation.SetEmulatedMediaParams{Media: "print"})
 }
 
+// media emulates what the page is laid out for.
 func (p *Tab) media(params emulation.SetEmulatedMediaParams) {
 	p.t.Helper()
 	_, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, params)
@@ -217,5 +236,18 @@ func (p *Tab) media(params emulation.SetEmulatedMediaParams) {
 func (p *Tab) NoScript() {
 	p.t.Helper()
 	_, err := chromedp.Call(p.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	require.NoError(p.t, err)
+}
+
+// Deafen loses everything that arrives on the page's open sockets from now on, as a signal does that breaks one way.
+// Sockets opened later hear again.
+func (p *Tab) Deafen() {
+	p.t.Helper()
+	kind, err := chromedp.Call(p.ctx, runtime.Evaluate, runtime.EvaluateParams{Expression: "WebSocket.prototype"})
+	require.NoError(p.t, err)
+	sockets, err := chromedp.Call(p.ctx, runtime.QueryObjects, runtime.QueryObjectsParams{PrototypeObjectID: kind.Result.ObjectID})
+	require.NoError(p.t, err)
+	_, err = chromedp.Call(p.ctx, runtime.CallFunctionOn, runtime.CallFunctionOnParams{ObjectID: sockets.Objects.ObjectID,
+		FunctionDeclaration: "function () { for (const socket of this) socket.onmessage = null; }"})
 	require.NoError(p.t, err)
 }
