@@ -55,7 +55,7 @@ func TestConversation(t *testing.T) {
 	c = skipped.Conversation
 	require.Equal(t, "skipped", told(c)["deposit"])
 	assert.True(t, c.Told[3].Skipped)
-	assert.Equal(t, "Deposit", c.Told[3].Text)
+	assert.Equal(t, "Deposit: skipped", c.Told[3].Text)
 
 	c = r.answer(t, c.Id, state("lamp", "off"))
 	assert.Equal(t, "off", c.Told[0].Observation.GetState(), "a new value takes the place of the old")
