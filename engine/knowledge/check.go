@@ -51,6 +51,10 @@ func (f *files) statesOf(id string, r ref) []string {
 	return nil
 }
 
+// leastOverlooked is the smallest chance that an observer misses what is there. At zero, an answer could make a cause
+// impossible.
+const leastOverlooked = 0.002
+
 func (f *files) checkVariables() {
 	known := map[string][]string{}
 	for _, v := range f.variables {
@@ -71,6 +75,11 @@ func (f *files) checkVariables() {
 	for _, v := range f.variables {
 		for _, l := range v.worst {
 			parent(l.at, l.parent, slices.Sorted(maps.Keys(l.rows)))
+			for _, row := range l.rows {
+				if f.isObservation(v.id) && completed(row, v.states)[0] < leastOverlooked {
+					l.at.errorf("%s: %s is sure to be noticed; leave at least %g, for people overlook things", v.id, l.parent, leastOverlooked)
+				}
+			}
 		}
 		for _, r := range v.rules {
 			for _, c := range r.when {
