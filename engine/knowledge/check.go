@@ -11,6 +11,9 @@ func (f *files) check() {
 	f.checkCauses()
 	f.checkRules()
 	f.checkTexts()
+	if len(f.errs.Problems) == 0 {
+		f.checkLeftover()
+	}
 }
 
 func (f *files) state(at node, id, state string) {

@@ -244,6 +244,7 @@ var badModels = []bad{
 	// words
 	one("cause untold", "text/en/causes.yaml", `  explain: "The pump draws air."`, "", "", "no words for well_dry"),
 	one("question untold", "text/en/observations.yaml", ", question: How does it hum?", "", "", "no words for hum"),
+	one("words for nothing", "text/en/tools.yaml", "meter: Meter", "meter: Meter\nmetre: Metre", "metre: Metre", "words for metre, which the model does not have"),
 	one("state untold", "text/en/observations.yaml", "even: Evenly, ", "", "", "no words for hum in state even"),
 	one("setup state untold", "text/en/observations.yaml", "{weak: Weak, normal: Normal}", "{weak: Weak}", "", "no words for mains in state normal"),
 	one("repair untold", "text/en/repairs.yaml", "renew_motor: {title: Renew the motor}", "", "", "no words for renew_motor"),

@@ -84,7 +84,6 @@ type Observation struct {
 	Gates      Gates
 	SafetyCard bool
 	Recalled   bool // answered from memory, at no cost
-	Hidden     bool // taken if told, never asked
 	OnlyIf     []Condition
 }
 

@@ -50,6 +50,7 @@ type files struct {
 	complaint  struct{ effect, quiet string }
 	seen       map[string]node
 	said       []said
+	worded     []worded
 	places     map[string]node
 }
 
@@ -312,7 +313,7 @@ func completed(mix map[string]float64, states []string) []float64 {
 
 func (f *files) observation(n node) {
 	m := n.fields("id", "states", "covers", "worst_of", "otherwise", "rules", "slips", "unit", "min", "max", "reads", "error",
-		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "hidden", "only_if", "unless", "basis")
+		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "only_if", "unless", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
@@ -320,7 +321,7 @@ func (f *files) observation(n node) {
 	f.basis(n, m)
 	o := Observation{ID: id, States: m["states"].texts(), Unit: m["unit"].text(), Min: m["min"].numberOr(0), Max: m["max"].numberOr(0),
 		Tool: m["tool"].text(), Minutes: m["minutes"].numberOr(0), Difficulty: int(m["difficulty"].numberOr(1)),
-		Gates: f.gates(m["gates"]), SafetyCard: m["safety_card"].flag(), Recalled: m["recalled"].flag(), Hidden: m["hidden"].flag()}
+		Gates: f.gates(m["gates"]), SafetyCard: m["safety_card"].flag(), Recalled: m["recalled"].flag()}
 	for _, p := range m["only_if"].pairs() {
 		o.OnlyIf = append(o.OnlyIf, Condition{ID: p.id, States: p.val.texts()})
 	}

@@ -3,6 +3,7 @@ package knowledge
 import (
 	"path"
 	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -29,7 +30,9 @@ func (f *files) readTexts(locale, what string, root node) {
 		return
 	}
 	for _, p := range root.pairs() {
-		f.places["text/"+locale+"/"+what+"/"+p.id] = p.key
+		if what != "phrases" {
+			f.worded = append(f.worded, worded{what, p.id, p.key})
+		}
 		switch what {
 		case "causes":
 			m := p.val.fields("title", "explain")
@@ -73,6 +76,30 @@ func (f *files) saying(t *Texts, n node) {
 	s := Saying{pattern, m["id"].text(), m["state"].text(), m["no"].text(), m["plain"].flag()}
 	t.Sayings = append(t.Sayings, s)
 	f.said = append(f.said, said{n, s})
+}
+
+// worded is an identifier that a text file has words for.
+type worded struct {
+	what, id string
+	at       node
+}
+
+// checkLeftover finds words for what the model does not have: a misspelt identifier, or a leaving. It comes last, since
+// whatever else is wrong may be why the model does not have it.
+func (f *files) checkLeftover() {
+	kinds := map[string][]refKind{"causes": {refCause}, "observations": {refObservation, refSetup}, "repairs": {refRepair}}
+	for _, w := range f.worded {
+		known := slices.Contains(kinds[w.what], f.model.byID[w.id].kind)
+		switch w.what {
+		case "dangers":
+			_, known = f.places["danger/"+w.id]
+		case "tools":
+			known = slices.Contains(f.model.Tools, w.id)
+		}
+		if !known {
+			w.at.errorf("words for %s, which the model does not have", w.id)
+		}
+	}
 }
 
 // said keeps a saying's place until the observations that it speaks of are known.

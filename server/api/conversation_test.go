@@ -35,7 +35,7 @@ func TestConversation(t *testing.T) {
 	require.NotEmpty(t, c.Next, "the safety card comes first")
 	assert.True(t, proto.Equal(&lightoffv1.ObservationInfo{
 		Id: "lamp", Title: "Lamp", Question: "Does the lamp come on?", How: "Press the switch and look.",
-		Why: "It tells whether current arrives.", Minutes: 1, SafetyCard: true,
+		Why: "It tells whether current arrives.", Minutes: 1, Difficulty: 1, SafetyCard: true,
 		States: []*lightoffv1.StateInfo{{Id: "on", Title: "lamp glows"}, {Id: "off", Title: "lamp stays dark"}},
 	}, c.Next[0]), "%v", c.Next[0])
 

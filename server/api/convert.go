@@ -127,7 +127,7 @@ func (f face) observation(id string) *lightoffv1.ObservationInfo {
 	text := f.model.Text(f.locale).Observations[id]
 	if o, ok := f.model.Observation(id); ok {
 		info = &lightoffv1.ObservationInfo{
-			Tool: o.Tool, Minutes: o.Minutes, Unit: o.Unit, Minimum: o.Min, Maximum: o.Max,
+			Tool: o.Tool, Minutes: o.Minutes, Difficulty: int32(o.Difficulty), Unit: o.Unit, Minimum: o.Min, Maximum: o.Max,
 			NeedsStart: o.Gates.NeedsStart, OpensFuel: o.Gates.OpensFuel,
 			OpensBurner: o.Gates.OpensBurner, TouchesHot: o.Gates.TouchesHot, SafetyCard: o.SafetyCard,
 			States: each(o.States, func(s string) *lightoffv1.StateInfo {

@@ -409,7 +409,9 @@ type ObservationInfo struct {
 	// True if hot parts are near.
 	TouchesHot bool `protobuf:"varint,18,opt,name=touches_hot,json=touchesHot,proto3" json:"touches_hot,omitempty"`
 	// True if it belongs to the safety card that opens every conversation.
-	SafetyCard    bool `protobuf:"varint,19,opt,name=safety_card,json=safetyCard,proto3" json:"safety_card,omitempty"`
+	SafetyCard bool `protobuf:"varint,19,opt,name=safety_card,json=safetyCard,proto3" json:"safety_card,omitempty"`
+	// How hard it is: 1 anybody, 2 somebody handy, 3 a workshop; 0 for a setup fact.
+	Difficulty    int32 `protobuf:"varint,20,opt,name=difficulty,proto3" json:"difficulty,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -575,6 +577,13 @@ func (x *ObservationInfo) GetSafetyCard() bool {
 		return x.SafetyCard
 	}
 	return false
+}
+
+func (x *ObservationInfo) GetDifficulty() int32 {
+	if x != nil {
+		return x.Difficulty
+	}
+	return 0
 }
 
 // StateInfo is one possible answer.
@@ -1004,7 +1013,7 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x05tools\x18\x02 \x03(\v2\x15.lightoff.v1.ToolInfoR\x05tools\"0\n" +
 	"\bToolInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\"\x8c\x04\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\"\xac\x04\n" +
 	"\x0fObservationInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1029,7 +1038,10 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\vtouches_hot\x18\x12 \x01(\bR\n" +
 	"touchesHot\x12\x1f\n" +
 	"\vsafety_card\x18\x13 \x01(\bR\n" +
-	"safetyCard\"1\n" +
+	"safetyCard\x12\x1e\n" +
+	"\n" +
+	"difficulty\x18\x14 \x01(\x05R\n" +
+	"difficulty\"1\n" +
 	"\tStateInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\",\n" +
