@@ -184,3 +184,50 @@ func BenchmarkStandardNetworks(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkAnswers is what else can be asked about one case of the appliance.
+func BenchmarkAnswers(b *testing.B) {
+	a := newAppliance(b)
+	q := a.query(b)
+	root := a.causes[10]
+	utility := [][]float64{{0, -100}, {-20, -30}}
+	answers := []struct {
+		name string
+		ask  func() error
+	}{
+		{"conflict", func() error { _, err := q.Conflict(); return err }},
+		{"leave one out", func() error { _, err := q.LeaveOneOut(root); return err }},
+		{"joint of five", func() error { _, err := q.Joint(a.causes[10:15]); return err }},
+		{"value of information", func() error { _, err := q.ValueOfInformation(root, a.observations, utility); return err }},
+		{"same decision of four", func() error { _, err := q.SameDecision(root, 1, 0.5, a.observations[1:5]); return err }},
+		{"sensitivity", func() error {
+			_, err := q.Sensitivity(bayes.Parameter{Variable: root, State: 1}, a.causes[20], 1)
+			return err
+		}},
+		{"counts", func() error { return q.AddCounts(a.net.NewCounts(), 1) }},
+	}
+	for _, answer := range answers {
+		b.Run(answer.name, func(b *testing.B) {
+			for b.Loop() {
+				require.NoError(b, answer.ask())
+			}
+		})
+	}
+}
+
+// BenchmarkMostProbable finds ten explanations of one set of observations.
+func BenchmarkMostProbable(b *testing.B) {
+	for _, name := range []string{"alarm", "hailfinder", "win95pts", "andes", "pathfinder"} {
+		b.Run(name, func(b *testing.B) {
+			n := readNetwork(b, name)
+			tree, err := bayes.Compile(n)
+			require.NoError(b, err)
+			q := tree.NewQuery()
+			readReference(b, name)[0].enter(b, n, q)
+			for b.Loop() {
+				_, err := q.MostProbable(10)
+				require.NoError(b, err)
+			}
+		})
+	}
+}

@@ -71,6 +71,7 @@ type bifScanner struct {
 	line, column int
 }
 
+// advance passes over n bytes and keeps count of lines, so that every token knows where it stands.
 func (s *bifScanner) advance(n int) {
 	skipped := s.text[:n]
 	s.text = s.text[n:]
@@ -121,6 +122,7 @@ func (s *bifScanner) at(text string) bifToken {
 	return bifToken{text: text, line: s.line, column: s.column}
 }
 
+// quoted cuts off a quoted string. It knows no escapes, because the writers in use know none, and may hold line ends.
 func (s *bifScanner) quoted() (bifToken, error) {
 	end := strings.IndexByte(s.text[1:], '"')
 	if end < 0 {
@@ -215,6 +217,7 @@ func (p *bifParser) list(what, end string) (words []bifToken, err error) {
 	return words, p.advance()
 }
 
+// file reads blocks in any order: some writers put a distribution before the variables that it names.
 func (p *bifParser) file() error {
 	if err := p.advance(); err != nil {
 		return err
@@ -262,6 +265,7 @@ func (p *bifParser) block(entry func() error) error {
 	return p.advance()
 }
 
+// property is skipped to its semicolon, since nobody agrees on what properties mean.
 func (p *bifParser) property() error {
 	for p.token.word || p.token.text != ";" {
 		if !p.token.word && p.token.text == "" {
@@ -274,6 +278,7 @@ func (p *bifParser) property() error {
 	return p.advance()
 }
 
+// network reads the block of that name, which says nothing that a Network keeps.
 func (p *bifParser) network() error {
 	if _, err := p.takeWord("a name"); err != nil {
 		return err
@@ -281,6 +286,7 @@ func (p *bifParser) network() error {
 	return p.block(func() error { return p.token.errorf("want a property, have %v", p.token) })
 }
 
+// variable adds a variable at once, in the order of the file, so that ids follow the text.
 func (p *bifParser) variable() error {
 	name, err := p.takeWord("a variable's name")
 	if err != nil {
@@ -338,6 +344,7 @@ func (p *bifParser) discrete(earlier []string) ([]string, error) {
 	return states, p.expect(";")
 }
 
+// probability only gathers a block; its variables may not be defined yet.
 func (p *bifParser) probability() error {
 	if err := p.expect("("); err != nil {
 		return err
@@ -430,6 +437,7 @@ type bifTable struct {
 	rows    [][]float64
 }
 
+// fill takes all entries of a block and then looks for combinations that none of them gave.
 func (t *bifTable) fill(block bifBlock) {
 	before := len(t.problems)
 	var fallback []float64
@@ -459,6 +467,7 @@ func (t *bifTable) fill(block bifBlock) {
 	}
 }
 
+// single is the row of one parent combination, named by its states.
 func (t *bifTable) single(row bifRow) {
 	if len(row.states) != len(t.parents) {
 		t.problem(row.at, "%d parent states for %d parents", len(row.states), len(t.parents))
@@ -477,6 +486,7 @@ func (t *bifTable) single(row bifRow) {
 	t.put(row.at, i, row.numbers)
 }
 
+// whole turns a table around: the file has the child slowest, a distribution has it fastest.
 func (t *bifTable) whole(row bifRow) {
 	if len(row.numbers) != t.width*len(t.rows) {
 		t.problem(row.at, "table of %d numbers, want %d", len(row.numbers), t.width*len(t.rows))
@@ -491,6 +501,7 @@ func (t *bifTable) whole(row bifRow) {
 	}
 }
 
+// put refuses a second row for a combination, because no rule says which of the two is meant.
 func (t *bifTable) put(at bifToken, i int, numbers []float64) {
 	if t.rows[i] != nil {
 		t.problem(at, "second row of %s%s", t.c.name(t.child), t.c.witness(t.parents, i))

@@ -122,3 +122,47 @@ func FuzzReadBIF(f *testing.F) {
 		require.True(t, (n == nil) != (err == nil))
 	})
 }
+
+// A file cut off anywhere, or with one token gone, is an error or still a network, but never a panic; and nearly all
+// of these are errors, which say where.
+func TestReadBIFOfBrokenFiles(t *testing.T) {
+	text := `network n { property "a b" c; } variable A { type discrete [ 2 ] { x, y }; property p; }
+		variable B { type discrete [ 2 ] { u, v }; } probability ( A ) { property q; table 0.5, 0.5; }
+		probability ( B | A ) { (x) 1, 0; (y) 0.25, 0.75; }`
+	check := func(broken string) (failed bool) {
+		n, err := bayes.ReadBIF(strings.NewReader(broken))
+		require.True(t, (n == nil) != (err == nil))
+		if err != nil {
+			require.Regexp(t, `^\d+:\d+: |cycle|distribution`, err.Error(), broken)
+		}
+		return err != nil
+	}
+	for i := range text {
+		// An empty file is a network of nothing, and so is one of a network block alone.
+		if short := strings.TrimSpace(text[:i]); short != "" && short != `network n { property "a b" c; }` {
+			require.True(t, check(short), short)
+		}
+	}
+	words := strings.Fields(text)
+	failed := 0
+	for i := range words {
+		broken := append(append([]string{}, words[:i]...), words[i+1:]...)
+		if check(strings.Join(broken, " ")) {
+			failed++
+		}
+	}
+	require.Greater(t, failed, len(words)/2)
+}
+
+func TestReadBIFRefusesTablesTooLarge(t *testing.T) {
+	var text strings.Builder
+	var parents []string
+	for i := range 27 {
+		name := "v" + strings.Repeat("x", i)
+		text.WriteString("variable " + name + " { type discrete [ 2 ] { a, b }; }\nprobability ( " + name + " ) { table 0.5, 0.5; }\n")
+		parents = append(parents, name)
+	}
+	text.WriteString("variable child { type discrete [ 2 ] { a, b }; }\nprobability ( child | " + strings.Join(parents, ", ") + " ) { default 1, 0; }")
+	_, err := bayes.ReadBIF(strings.NewReader(text.String()))
+	require.EqualError(t, err, `56:15: the table of variable "child" has more than 134217728 entries`)
+}

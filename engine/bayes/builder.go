@@ -84,6 +84,7 @@ func (b *Builder) Deterministic(child VarID, parents []VarID, f func(parentState
 	})
 }
 
+// give keeps a distribution until Build, because its parents may get their states later.
 func (b *Builder) give(child VarID, parents []VarID, f func(*checker, VarID, []VarID) distribution) {
 	b.given = append(b.given, given{child, slices.Clone(parents), f})
 }
@@ -135,6 +136,7 @@ func (c *checker) name(v VarID) string { return fmt.Sprintf("variable %q", c.var
 
 func (c *checker) card(v VarID) int { return len(c.variables[v].States) }
 
+// names goes on after a name that is taken, so that the states of both variables are looked at.
 func (c *checker) names() map[string]VarID {
 	byName := make(map[string]VarID, len(c.variables))
 	for i, v := range c.variables {
@@ -236,9 +238,7 @@ func (c *checker) row(p []float64, what func() string) {
 		c.errorf("the %s sums to %v, not to one", what(), sum)
 		return
 	}
-	for i := range p {
-		p[i] /= sum
-	}
+	scaleRow(p)
 }
 
 // witness spells out the parent combination of a row.
@@ -255,6 +255,7 @@ func (c *checker) witness(parents []VarID, row int) string {
 	return " for " + strings.Join(parts, ", ")
 }
 
+// noisyOr writes a noisy-OR as the noisy-MAX of two states that it is; only its messages speak of presence.
 func (c *checker) noisyOr(child VarID, parents []VarID, p []float64, leak float64) distribution {
 	for _, v := range append([]VarID{child}, parents...) {
 		if c.card(v) != 2 {
@@ -281,6 +282,7 @@ func (c *checker) probability(x float64, what func() string) {
 	}
 }
 
+// noisyMax checks the leak and every contribution as the distributions over the child that they are.
 func (c *checker) noisyMax(child VarID, parents []VarID, links [][][]float64, leak []float64) distribution {
 	if leak == nil {
 		leak = make([]float64, c.card(child))
@@ -369,6 +371,7 @@ func (c *checker) cycle(dists []distribution) {
 	}
 }
 
+// reportCycle turns a path from child to parents round, since people read arrows from cause to effect.
 func (c *checker) reportCycle(path []VarID) {
 	loop := path[slices.Index(path, path[len(path)-1]):]
 	names := make([]string, len(loop))

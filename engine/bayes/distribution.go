@@ -1,5 +1,11 @@
 package bayes
 
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
 // distribution is P(child | parents). It is either one full table, rows over the parents with the last parent fastest
 // and the child's states fastest of all, or, when links is set, the maximum of independent contributions.
 type distribution struct {
@@ -61,4 +67,58 @@ func stepTable(states int, link [][]float64) []float64 {
 		}
 	}
 	return table
+}
+
+// wholeTable is the distribution of v as one full table, whatever it is kept as. It fails for a noisy family of more
+// than maxAnswer entries.
+func (n *Network) wholeTable(v VarID) ([]float64, error) {
+	d := &n.dists[v]
+	if !d.factored() {
+		return d.table, nil
+	}
+	entries := n.cards[v]
+	for _, p := range d.parents {
+		entries *= n.cards[p]
+		if entries > maxAnswer {
+			return nil, fmt.Errorf("the full table of the noisy family of %q has more than %d entries", n.variables[v].Name, maxAnswer)
+		}
+	}
+	table := firstTable(d.leak, d.links)
+	for row := range slices.Chunk(table, n.cards[v]) {
+		scaleRow(row)
+	}
+	return table, nil
+}
+
+// probability is P(v | its parents) with all variables in the given states.
+func (n *Network) probability(v VarID, states []int) float64 {
+	d := &n.dists[v]
+	if d.factored() {
+		row := slices.Clone(d.leak)
+		for i, p := range d.parents {
+			maxOf(row, row, d.links[i][states[p]])
+		}
+		return row[states[v]]
+	}
+	entry := 0
+	for _, p := range d.parents {
+		entry = entry*n.cards[p] + states[p]
+	}
+	return d.table[entry*n.cards[v]+states[v]]
+}
+
+// scaleRow divides a distribution by its sum. One that is as near to one as division would bring it is left alone, so
+// that scaling twice is scaling once and a network survives being written and read to the last bit: summing and
+// dividing n numbers errs by less than n units of 2^-52.
+func scaleRow(p []float64) {
+	sum := 0.0
+	for _, x := range p {
+		sum += x
+	}
+	if math.Abs(sum-1) <= float64(len(p))*0x1p-52 {
+		return
+	}
+	for i := range p {
+		p[i] /= sum
+	}
 }

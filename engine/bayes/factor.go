@@ -158,6 +158,22 @@ func addRuns(sums, src []float64, run int) {
 	}
 }
 
+// maxOut sets part to the maxima of src, which has no negative entries, over the variables outside the part.
+func (p *plan) maxOut(part, src []float64) {
+	clear(part)
+	for _, o := range p.outer {
+		block := src[:p.mid*p.run]
+		src = src[len(block):]
+		for k, x := range block {
+			i := k / p.run
+			if p.kept {
+				i = k % p.run
+			}
+			part[int(o)+i] = max(part[int(o)+i], x)
+		}
+	}
+}
+
 // sum adds up x in four interleaved lanes, which is faster than one and just as repeatable.
 func sum(x []float64) float64 {
 	var a, b, c, d float64

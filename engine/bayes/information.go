@@ -68,7 +68,9 @@ type clamp struct {
 	messages   [][]float64 // [edge]
 	scratch    []float64
 	point      []float64 // certainty of one state
+	state      int       // which one
 	post       []float64
+	joint      [][]float64 // [candidate]: with the target, [target][candidate], if somebody collects it
 }
 
 // arriving is what reaches a clique from the side of the target: a message, or the clamped state itself.
@@ -77,6 +79,7 @@ type arriving struct {
 	table []float64
 }
 
+// newClamp makes the posteriors of the candidates current; the clamps leave the messages behind them alone.
 func (q *Query) newClamp(candidates []VarID) *clamp {
 	c := &clamp{
 		q:          q,
@@ -120,7 +123,7 @@ func (c *clamp) information(t VarID) []float64 {
 	for s, p := range prior {
 		if s != last && p > 0 {
 			clear(c.point)
-			c.point[s] = 1
+			c.point[s], c.state = 1, s
 			c.flow(home, in, p, info)
 		}
 	}
@@ -132,6 +135,7 @@ func (c *clamp) information(t VarID) []float64 {
 			c.rest[i][k] = max(0, x/prior[last])
 		}
 		info[i] = max(0, info[i]+gain(c.rest[i], c.base[i], prior[last]))
+		c.keep(i, last, prior[last], c.rest[i])
 	}
 	return info
 }
@@ -218,6 +222,7 @@ func (q *Query) layout(clique int32, in, out end) *layout {
 func (c *clamp) learn(k int32, post []float64, p float64, info []float64) {
 	normalise(post)
 	info[k] += gain(post, c.base[k], p)
+	c.keep(int(k), c.state, p, post)
 	for s, x := range post {
 		c.rest[k][s] -= p * x
 	}
@@ -234,6 +239,7 @@ func gain(post, base []float64, p float64) float64 {
 	return p * total
 }
 
+// mostProbable is the first state of the greatest probability.
 func mostProbable(p []float64) int {
 	best := 0
 	for i, x := range p {

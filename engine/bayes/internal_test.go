@@ -202,3 +202,98 @@ func TestBarrenMessagesAreOnes(t *testing.T) {
 	}
 	require.Greater(t, barren, 50)
 }
+
+// Maxima by blocks are the maxima by index.
+func TestMaximaEqualIndexArithmetic(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 2))
+	for range 300 {
+		var cards []int
+		var in []bool
+		size := 1
+		for range r.IntN(7) {
+			cards = append(cards, 1+r.IntN(4))
+			in = append(in, r.IntN(2) == 0)
+			size *= cards[len(cards)-1]
+		}
+		p := newPlan(cards, in)
+		src, got, want := make([]float64, size), make([]float64, p.small), make([]float64, p.small)
+		for i := range src {
+			src[i] = r.Float64()
+			k := partIndex(i, cards, in)
+			want[k] = max(want[k], src[i])
+		}
+		p.maxOut(got, src)
+		require.Equal(t, want, got)
+	}
+}
+
+// Scaling a row twice is scaling it once, to the last bit, however its entries are spread.
+func TestScalingRowsIsIdempotent(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 2))
+	for range 20000 {
+		row := make([]float64, 1+r.IntN(40))
+		for i := range row {
+			row[i] = r.Float64()
+			if r.IntN(3) == 0 {
+				row[i] *= 1e-12
+			}
+		}
+		scaleRow(row)
+		once := slices.Clone(row)
+		scaleRow(row)
+		require.Equal(t, once, row)
+	}
+}
+
+// A tree with one table exchanged is, byte for byte, the tree that compiling the other network gives.
+func TestExchangedTablesEqualCompiling(t *testing.T) {
+	for seed := range uint64(40) {
+		r := rand.New(rand.NewPCG(seed, 7))
+		n := web(t, r, 10)
+		dists := slices.Clone(n.dists)
+		for v := range dists {
+			table, err := n.wholeTable(VarID(v))
+			require.NoError(t, err)
+			dists[v] = distribution{parents: dists[v].parents, table: table}
+		}
+		full := &Network{variables: n.variables, byName: n.byName, dists: dists, cards: n.cards}
+		tree, err := Compile(full)
+		require.NoError(t, err)
+		v := VarID(r.IntN(len(dists)))
+		table := slices.Clone(dists[v].table)
+		slices.Reverse(table)
+		other := *full
+		other.dists = slices.Clone(dists)
+		other.dists[v].table = table
+		want, err := Compile(&other)
+		require.NoError(t, err)
+		got := tree.withTable(v, table)
+		for i := range want.cliques {
+			require.Equal(t, want.cliques[i].table, got.cliques[i].table)
+			require.Equal(t, want.cliques[i].low, got.cliques[i].low)
+		}
+	}
+}
+
+// The probability of one entry is the entry of the whole table, for noisy families as well.
+func TestSingleProbabilitiesEqualTheTable(t *testing.T) {
+	for seed := range uint64(20) {
+		r := rand.New(rand.NewPCG(seed, 9))
+		n := web(t, r, 8)
+		states := make([]int, n.NumVariables())
+		for v := range n.dists {
+			table, err := n.wholeTable(VarID(v))
+			require.NoError(t, err)
+			parents := n.dists[v].parents
+			for i := range table {
+				rest := i / 2
+				for k := len(parents) - 1; k >= 0; k-- {
+					states[parents[k]] = rest % 2
+					rest /= 2
+				}
+				states[v] = i % 2
+				require.InDelta(t, table[i], n.probability(VarID(v), states), 1e-15)
+			}
+		}
+	}
+}

@@ -89,6 +89,7 @@ func (t *JoinTree) LargestCliqueNames() []string {
 	return scopeNames(t.net, t.x, t.cliques[largest].scope)
 }
 
+// scopeNames hides that accumulators have numbers of their own.
 func scopeNames(n *Network, x *expansion, scope []int32) []string {
 	scope = slices.Sorted(slices.Values(scope))
 	names := make([]string, len(scope))
@@ -141,6 +142,7 @@ func checkTogether(n *Network, together [][]VarID) {
 	}
 }
 
+// tooLarge names the variables of the largest clique, because an author can cut those families and no others help.
 func tooLarge(n *Network, x *expansion, e *elimination) error {
 	if e.largest <= maxEntries && e.total <= 2*maxEntries {
 		return nil
@@ -229,6 +231,7 @@ func (t *JoinTree) shared(i, j int) (count int) {
 	return count
 }
 
+// connect links two cliques by a pair of edges with numbers that differ in the last bit.
 func (t *JoinTree) connect(a, b int32) {
 	e := int32(t.edges)
 	t.edges += 2
@@ -276,28 +279,36 @@ func contains(set, part []int32) bool {
 func (t *JoinTree) assign() {
 	for i := range t.cliques {
 		c := &t.cliques[i]
-		c.table = make([]float64, c.entries)
-		for k := range c.table {
-			c.table[k] = 1
-		}
+		c.table = ones(c.entries)
 		t.scratch = max(t.scratch, len(c.table))
 	}
 	children := make([][]int32, len(t.cliques))
 	for _, f := range t.x.families {
 		at := t.smallest(f.scope)
-		table := f.table()
-		sorted := make([]float64, len(table))
-		for i, p := range positions(f.scope, sortedBy(f.scope, t.rank), t.x.cards) {
-			sorted[i] = table[p]
-		}
-		c := &t.cliques[at]
-		t.plan(c.scope, f.scope).multiply(c.table, c.table, sorted)
+		t.place(&t.cliques[at], f.scope, f.table())
 		children[at] = append(children[at], f.child())
 	}
 	for i := range t.cliques {
 		t.cliques[i].low, _ = extremes(t.cliques[i].table)
 	}
 	t.findBarren(children)
+}
+
+func ones(n int) []float64 {
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = 1
+	}
+	return x
+}
+
+// place multiplies a table, row-major in the order of its scope, into a clique.
+func (t *JoinTree) place(c *clique, scope []int32, table []float64) {
+	sorted := make([]float64, len(table))
+	for i, p := range positions(scope, sortedBy(scope, t.rank), t.x.cards) {
+		sorted[i] = table[p]
+	}
+	t.plan(c.scope, scope).multiply(c.table, c.table, sorted)
 }
 
 // findBarren marks the edges from whose side every table's child stays behind: each such table sums to one over its
@@ -311,6 +322,7 @@ func (t *JoinTree) findBarren(children [][]int32) {
 	}
 }
 
+// separator keeps the common order, in which the variables of both cliques already stand.
 func (t *JoinTree) separator(a, b int32) []int32 {
 	var s []int32
 	for _, v := range t.cliques[a].scope {
@@ -321,6 +333,7 @@ func (t *JoinTree) separator(a, b int32) []int32 {
 	return s
 }
 
+// behind walks the side of clique i as seen from a neighbour.
 func (t *JoinTree) behind(i, from int32, children [][]int32, separator []int32) bool {
 	for _, child := range children[i] {
 		if slices.Contains(separator, child) {

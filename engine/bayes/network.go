@@ -1,9 +1,17 @@
 // Package bayes does exact inference in discrete Bayesian networks. It knows nothing of heaters.
 //
-// A [Builder] collects variables and their distributions and yields an immutable [Network]. [Compile] turns the network
-// into a [JoinTree], also immutable and safe to share between goroutines. A [Query] on the tree holds the findings of
-// one case and answers with posteriors, the probability of the evidence and mutual information. A query belongs to one
-// goroutine. Equal findings give equal bytes, in whatever order they were entered or withdrawn.
+// A [Builder] collects variables and their distributions and yields an immutable [Network]. [Compile] turns the
+// network into a [JoinTree], also immutable and safe to share between goroutines. A [Query] on the tree holds the
+// findings of one case and answers with posteriors, the probability of the evidence and mutual information. A query
+// belongs to one goroutine. Equal findings give equal bytes, in whatever order they were entered or withdrawn, and
+// whatever was asked before.
+//
+// What a query can be asked: how probable a variable ([Query.Marginal]) or several together ([Query.Joint]) are, and
+// what explains the findings best ([Query.MostProbable]); whether the findings agree ([Query.Conflict]) and what each
+// of them contributes ([Query.LeaveOneOut]); what to observe next ([Query.MutualInformation],
+// [Query.ValueOfInformation]) and whether it could still change a decision ([Query.SameDecision]); and how far an
+// answer hangs on a number of the network ([Query.Sensitivity]). [ExpectedCounts] and [Network.Learn] fit the numbers
+// to cases. [ReadBIF] and [WriteBIF] exchange networks with other programs.
 //
 // Every answer is exact up to rounding. Tables are kept within range by exact powers of two, so thousands of findings
 // neither underflow nor produce NaN; two states of one table more than about 1e300 apart are the limit.
@@ -60,6 +68,14 @@ func (n *Network) Card(v VarID) int {
 func (n *Network) check(v VarID) {
 	if v < 0 || int(v) >= len(n.variables) {
 		panic(fmt.Sprintf("bayes: variable %d of a network of %d", v, len(n.variables)))
+	}
+}
+
+// checkState checks a variable and one of its states.
+func (n *Network) checkState(v VarID, state int) {
+	n.check(v)
+	if state < 0 || state >= n.cards[v] {
+		panic(fmt.Sprintf("bayes: state %d of %q, which has %d", state, n.variables[v].Name, n.cards[v]))
 	}
 }
 

@@ -43,6 +43,7 @@ func (q *Query) localTable(i int32) *local {
 	return l
 }
 
+// enter multiplies one finding into a local table and scales it at once, for many findings may share a clique.
 func (q *Query) enter(l *local, f *finding, p *plan) {
 	if !f.set {
 		return
@@ -91,7 +92,7 @@ func (q *Query) send(i, j, e int32) {
 		}
 	}
 	m.valid = true
-	m.unit = !m.informed && q.t.barren[e]
+	m.unit = !m.informed && q.t.barren[e] && !q.maximise // a table sums to one; its maxima are anything
 	if m.unit {
 		m.exponent = 0
 		return
@@ -101,7 +102,11 @@ func (q *Query) send(i, j, e int32) {
 	if m.table == nil {
 		m.table = make([]float64, q.t.sizes[e])
 	}
-	back.sumOut(m.table, product)
+	if q.maximise {
+		back.maxOut(m.table, product)
+	} else {
+		back.sumOut(m.table, product)
+	}
 	shift, low := rescale(m.table)
 	m.exponent, m.low = exponent+shift, low
 }
@@ -163,6 +168,7 @@ func (q *Query) refresh(i int32) {
 	q.read[i] = true
 }
 
+// normalise leaves a vector of zeros as it is, for there is no distribution to make of it.
 func normalise(p []float64) {
 	total := 0.0
 	for _, x := range p {

@@ -21,6 +21,12 @@ type Query struct {
 	evidence evidence
 
 	layouts map[[2]int32]*layout // of the bridges that mutual information has needed so far
+	prior   *Query               // without findings, once somebody needs it
+	most    *Query               // with messages of maxima, once somebody needs it
+
+	maximise bool // messages are maxima instead of sums; no posteriors can then be read
+
+	families []gatherer // where expected counts are read, once somebody needs them
 }
 
 // finding is a likelihood scaled into [0.5, 1) by a power of two. A zero finding means none.
@@ -94,11 +100,8 @@ func (q *Query) Reset() {
 
 // Observe enters that v is in the state, in place of an earlier finding on v. It panics on a state out of range.
 func (q *Query) Observe(v VarID, state int) {
-	q.t.net.check(v)
+	q.t.net.checkState(v, state)
 	card := q.t.net.cards[v]
-	if state < 0 || state >= card {
-		panic(fmt.Sprintf("bayes: state %d of %q, which has %d", state, q.t.net.variables[v].Name, card))
-	}
 	f := &q.findings[v]
 	f.likelihood = slices.Grow(f.likelihood[:0], card)[:card]
 	clear(f.likelihood)
@@ -159,6 +162,7 @@ func checkLikelihood(l []float64, want int) {
 	}
 }
 
+// entered scales a finding, so that the scales of thousands of likelihoods end up in exponents and not in tables.
 func (q *Query) entered(f *finding, clique int32) {
 	f.exponent, _ = rescale(f.likelihood)
 	if !f.set {
@@ -168,6 +172,7 @@ func (q *Query) entered(f *finding, clique int32) {
 	q.invalidate(clique)
 }
 
+// withdraw keeps the numbers of a finding, so that restore can put it back as it was.
 func (q *Query) withdraw(f *finding, clique int32) {
 	if f.set {
 		f.set = false

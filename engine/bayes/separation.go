@@ -24,6 +24,7 @@ type arrival struct {
 	up bool
 }
 
+// newTrails looks at the findings once for all targets.
 func (q *Query) newTrails() *trails {
 	n := len(q.findings)
 	s := &trails{q: q, children: make([][]VarID, n), informed: make([]bool, n), hard: make([]bool, n), up: make([]bool, n),
@@ -51,6 +52,7 @@ func (q *Query) newTrails() *trails {
 	return s
 }
 
+// positive counts the states that a likelihood leaves.
 func positive(l []float64) (count int) {
 	for _, x := range l {
 		if x > 0 {
@@ -84,6 +86,7 @@ func (s *trails) from(v VarID) {
 	}
 }
 
+// arrive takes each variable at most twice, once from either side, which bounds the search.
 func (s *trails) arrive(v VarID, up bool) {
 	seen := s.down
 	if up {
@@ -95,6 +98,7 @@ func (s *trails) arrive(v VarID, up bool) {
 	}
 }
 
+// pass goes on from a variable by the rules above.
 func (s *trails) pass(a arrival) {
 	parents := s.q.t.net.dists[a.v].parents
 	if a.up && !s.hard[a.v] || !a.up && s.informed[a.v] {

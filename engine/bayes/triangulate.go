@@ -110,6 +110,7 @@ func (n *Network) inOrder(v VarID) []int {
 	return order
 }
 
+// reversed is the other end to start from, which is sometimes the better one.
 func (n *Network) reversed(v VarID) []int {
 	order := n.inOrder(v)
 	slices.Reverse(order)

@@ -1,0 +1,181 @@
+package bayes
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Learning is split where the mathematics splits it. Counting needs a join tree and knows nothing of priors; learning
+// needs the counts and knows nothing of trees. One after the other, repeated, they are the EM algorithm (Dempster,
+// Laird & Rubin 1977; for networks Lauritzen 1995).
+
+// Unknown stands in a Case for a variable that was not observed.
+const Unknown = -1
+
+// Case is what was observed once: the state of each variable, in the order of the network, or Unknown.
+type Case []int
+
+// Counts are expected numbers of cases. A nil table means that nothing is to be learned about that variable, as for
+// noisy families, and a caller may set one to nil to hold a distribution fixed.
+type Counts struct {
+	Tables [][]float64 // [variable], each laid out as Builder.Table wants it
+	Cases  float64     // the sum of the weights
+	LogP   float64     // weighted sum of ln P(findings), nats: the log-likelihood
+}
+
+// NewCounts gives zero counts for the full tables of the network.
+func (n *Network) NewCounts() *Counts {
+	c := &Counts{Tables: make([][]float64, len(n.dists))}
+	for v := range n.dists {
+		if d := &n.dists[v]; !d.factored() {
+			c.Tables[v] = make([]float64, len(d.table))
+		}
+	}
+	return c
+}
+
+// ExpectedCounts adds up, over partly observed cases, the posterior of every child with its parents. A case that is
+// impossible in the network ends it with an error that gives the position of the case and wraps *ImpossibleError. It
+// panics if a case has another length than the network or a state out of range.
+func ExpectedCounts(t *JoinTree, cases []Case) (*Counts, error) {
+	counts := t.net.NewCounts()
+	q := t.NewQuery()
+	for i, states := range cases {
+		q.enterCase(states)
+		if err := q.AddCounts(counts, 1); err != nil {
+			return nil, fmt.Errorf("case %d: %w", i, err)
+		}
+	}
+	return counts, nil
+}
+
+// enterCase makes the findings those of the case. What is the same as before is left, so that messages stay valid.
+func (q *Query) enterCase(states Case) {
+	if len(states) != len(q.findings) {
+		panic(fmt.Sprintf("bayes: case of %d states, want %d", len(states), len(q.findings)))
+	}
+	for v, s := range states {
+		f := &q.findings[v]
+		switch {
+		case s == Unknown:
+			q.Withdraw(VarID(v))
+		case !f.set || s < 0 || s >= len(f.likelihood) || f.likelihood[s] == 0:
+			q.Observe(VarID(v), s)
+		}
+	}
+}
+
+// AddCounts adds weight times the posteriors of the families, given the findings of the query, to those counts that
+// are not nil. Likelihood findings count as they weigh. On an error, which is *ImpossibleError, the counts are
+// unchanged. It panics if the weight is negative, infinite or NaN, or the counts are for another network.
+func (q *Query) AddCounts(counts *Counts, weight float64) error {
+	if !(weight >= 0 && weight <= math.MaxFloat64) {
+		panic(fmt.Sprintf("bayes: weight %v", weight))
+	}
+	q.t.net.checkCounts(counts)
+	if err := q.possible(); err != nil {
+		return err
+	}
+	for _, r := range q.t.roots {
+		q.distribute(r, -1) // all messages at once, in the order in which cliques share products
+	}
+	counts.Cases += weight
+	counts.LogP += weight * q.evidence.log
+	for _, g := range q.gatherers() {
+		if table := counts.Tables[g.v]; table != nil {
+			for i, x := range q.readAt(g.clique, g.plan) {
+				table[g.entries[i]] += weight * x
+			}
+		}
+	}
+	return nil
+}
+
+// gatherer says where the posterior of a family is read.
+type gatherer struct {
+	v       VarID
+	clique  int32
+	plan    *plan
+	entries []int32 // from the order of the tree to that of the table
+}
+
+// gatherers lists the families that have a table by clique, so that those of one clique share its product. They depend
+// on the tree alone and are kept.
+func (q *Query) gatherers() []gatherer {
+	if q.families != nil {
+		return q.families
+	}
+	for _, f := range q.t.x.families {
+		v := VarID(f.child())
+		if int(v) >= len(q.t.net.dists) || q.t.net.dists[v].factored() {
+			continue
+		}
+		at := q.t.smallest(f.scope)
+		q.families = append(q.families, gatherer{v, at, q.t.plan(q.t.cliques[at].scope, f.scope),
+			positions(f.scope, sortedBy(f.scope, q.t.rank), q.t.x.cards)})
+	}
+	slices.SortStableFunc(q.families, func(a, b gatherer) int { return int(a.clique - b.clique) })
+	return q.families
+}
+
+// checkCounts checks the shape once, so that counting and learning may index freely.
+func (n *Network) checkCounts(c *Counts) {
+	if len(c.Tables) != len(n.dists) {
+		panic(fmt.Sprintf("bayes: counts of %d variables, want %d", len(c.Tables), len(n.dists)))
+	}
+	for v, table := range c.Tables {
+		if table != nil && len(table) != len(n.dists[v].table) {
+			panic(fmt.Sprintf("bayes: %d counts of %q, want %d", len(table), n.variables[v].Name, len(n.dists[v].table)))
+		}
+	}
+}
+
+// Learn is the network with new tables. Each row has a Dirichlet prior whose mean is the present row and whose
+// pseudocounts add up to equivalentSampleSize, and becomes the mean of what the counts make of it:
+//
+//	(equivalentSampleSize × present + counts) / (equivalentSampleSize + sum of counts)
+//
+// With 0 that is one step of EM from the network that the counts were made with, which never lowers the likelihood of
+// the cases; a row without counts then stays as it is. A nil table of counts leaves its variable alone. It panics if
+// the counts are for another network or a number is negative, infinite or NaN.
+func (n *Network) Learn(counts *Counts, equivalentSampleSize float64) *Network {
+	n.checkCounts(counts)
+	checkCount(equivalentSampleSize)
+	learned := *n
+	learned.dists = slices.Clone(n.dists)
+	for v, table := range counts.Tables {
+		if table == nil {
+			continue
+		}
+		card := n.cards[v]
+		updated := slices.Clone(n.dists[v].table)
+		for i := 0; i < len(table); i += card {
+			learnRow(updated[i:i+card], table[i:i+card], equivalentSampleSize)
+		}
+		learned.dists[v].table = updated
+	}
+	return &learned
+}
+
+// learnRow leaves a row that has neither prior nor counts, for which any distribution would be as likely.
+func learnRow(row, counts []float64, size float64) {
+	total := size
+	for _, x := range counts {
+		checkCount(x)
+		total += x
+	}
+	if total == 0 {
+		return
+	}
+	for s, x := range counts {
+		row[s] = (size*row[s] + x) / total
+	}
+	scaleRow(row) // the counts of a row, and so their total, carry the rounding of many posteriors
+}
+
+func checkCount(x float64) {
+	if !(x >= 0 && x <= math.MaxFloat64) {
+		panic(fmt.Sprintf("bayes: count %v", x))
+	}
+}

@@ -1,0 +1,203 @@
+package bayes
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// In one parameter θ of a table, with the other entries of its row scaled to make room, the probability of any
+// findings is a straight line: every term of the joint holds θ, or another entry of that row and with it 1-θ, or
+// neither. So a posterior is a quotient of two lines, and two points fix each of them (Castillo, Gutiérrez & Hadi
+// 1997; Coupé & van der Gaag 2002).
+//
+// The points taken are θ = 0 and θ = 1, because both make the row a distribution again. Where all tables still sum to
+// one over their children, the shortcuts of the join tree stay right. The slope is measured with the parents clamped
+// to the row, so that a rare row does not drown in the rest.
+
+// Parameter names one entry of a table: P(Variable in State | its parents in the states Parents, in their order).
+type Parameter struct {
+	Variable VarID
+	Parents  []int
+	State    int
+}
+
+// Sensitivity is a posterior as a function of one parameter θ: (Alpha θ + Beta) / (Gamma θ + Delta). The denominator
+// is P(findings) as a multiple of what it is now, so it is one at the present Value.
+type Sensitivity struct {
+	Value                     float64 // θ as it is in the network
+	Alpha, Beta, Gamma, Delta float64
+	above, below              float64 // Alpha + Beta and Gamma + Delta, with all their digits
+}
+
+// At is the posterior for another value of the parameter, from 0 to 1. It is NaN where the findings would be
+// impossible. It mixes the two ends, all of whose terms are positive: where the present value is nearly one, the four
+// coefficients are large and nearly cancel.
+func (s Sensitivity) At(theta float64) float64 {
+	return (s.above*theta + s.Beta*(1-theta)) / (s.below*theta + s.Delta*(1-theta))
+}
+
+// Slope is the derivative of the posterior with respect to the parameter at a value of it.
+func (s Sensitivity) Slope(theta float64) float64 {
+	below := s.below*theta + s.Delta*(1-theta)
+	return (s.Alpha*s.Delta - s.Beta*s.Gamma) / (below * below)
+}
+
+// Sensitivity tells how P(v in state | findings) depends on one parameter of a table. The other entries of the row
+// keep their proportions; if they are all zero they share the rest equally. It fails for a noisy family, which has no
+// table, and with *ImpossibleError, and panics on a variable or state out of range or a wrong number of parent states.
+// Each call costs four propagations. The findings stay as they were.
+func (q *Query) Sensitivity(of Parameter, v VarID, state int) (Sensitivity, error) {
+	n := q.t.net
+	n.checkState(of.Variable, of.State)
+	n.checkState(v, state)
+	d := &n.dists[of.Variable]
+	if len(of.Parents) != len(d.parents) {
+		panic(fmt.Sprintf("bayes: %d parent states of %q, which has %d", len(of.Parents), n.variables[of.Variable].Name, len(d.parents)))
+	}
+	row := 0
+	for i, p := range d.parents {
+		n.checkState(p, of.Parents[i])
+		row = row*n.cards[p] + of.Parents[i]
+	}
+	if d.factored() {
+		return Sensitivity{}, fmt.Errorf("variable %q is a noisy family and has no table to vary", n.variables[of.Variable].Name)
+	}
+	if err := q.possible(); err != nil {
+		return Sensitivity{}, err
+	}
+	card := n.cards[of.Variable]
+	s := Sensitivity{Value: d.table[row*card+of.State]}
+	// The lines through the whole of P give the ends; the slopes come from the part of P that lies in the row, where
+	// nothing else is there to be taken away again.
+	low := q.varied(of, row, 0)
+	s.Beta, s.Delta = low.relative(v, state, q.evidence.log)
+	high := q.varied(of, row, 1)
+	s.above, s.below = high.relative(v, state, q.evidence.log)
+	if !low.clamp(of) {
+		return s, nil
+	}
+	high.clamp(of)
+	beta, delta := low.relative(v, state, q.evidence.log)
+	alpha, gamma := high.relative(v, state, q.evidence.log)
+	s.Alpha, s.Gamma = alpha-beta, gamma-delta
+	return s, nil
+}
+
+// varied is a query with the same findings on a tree whose parameter is 0 or 1.
+func (q *Query) varied(of Parameter, row int, theta float64) *Query {
+	table := slices.Clone(q.t.net.dists[of.Variable].table)
+	card := q.t.net.cards[of.Variable]
+	vary(table[row*card:][:card], of.State, theta)
+	// A new query, because the messages of this one were made with the table as it is.
+	other := q.t.withTable(of.Variable, table).NewQuery()
+	other.copyFindings(q)
+	return other
+}
+
+// vary sets one entry of a distribution and lets the others share what remains in their proportions.
+func vary(row []float64, state int, theta float64) {
+	if len(row) == 1 {
+		return // the only state is certain, whatever anyone wants
+	}
+	rest := 0.0
+	for s, x := range row {
+		if s != state {
+			rest += x
+		}
+	}
+	for s, x := range row {
+		switch {
+		case s == state:
+			row[s] = theta
+		case rest > 0:
+			row[s] = x / rest * (1 - theta)
+		default:
+			row[s] = (1 - theta) / float64(len(row)-1)
+		}
+	}
+}
+
+// withTable is the tree with another full table for one variable; all that doesn't depend on it is shared. The table
+// is multiplied in anew with those that share its clique, in the same order as Compile does, and not divided out,
+// because it may hold zeros. The barren edges stay as they are, for every row of the new table must be a distribution
+// too.
+func (t *JoinTree) withTable(v VarID, table []float64) *JoinTree {
+	other := *t
+	other.cliques = slices.Clone(t.cliques)
+	var at int32
+	for _, f := range t.x.families {
+		if f.child() == int32(v) {
+			at = t.smallest(f.scope)
+		}
+	}
+	c := &other.cliques[at]
+	c.table = ones(c.entries)
+	for _, f := range t.x.families {
+		if t.smallest(f.scope) != at {
+			continue
+		}
+		if f.child() == int32(v) {
+			other.place(c, f.scope, table)
+		} else {
+			other.place(c, f.scope, f.table())
+		}
+	}
+	c.low, _ = extremes(c.table)
+	return &other
+}
+
+// copyFindings enters all findings of another query, whose tree is for the same variables and together sets. Numbers
+// are copied, for the other query may write over its own; joint ones are put into the order of this tree.
+func (q *Query) copyFindings(from *Query) {
+	for v := range from.findings {
+		if f := &from.findings[v]; f.set {
+			q.findings[v] = finding{likelihood: slices.Clone(f.likelihood), exponent: f.exponent}
+			q.restore(&q.findings[v], q.t.home[v])
+		}
+	}
+	for set := range from.joints {
+		if f := &from.joints[set]; f.set {
+			there, here := from.t.together[set].positions, q.t.together[set].positions
+			asGiven, l := make([]float64, len(there)), make([]float64, len(here))
+			for i, p := range there {
+				asGiven[p] = f.likelihood[i]
+			}
+			for i, p := range here {
+				l[i] = asGiven[p]
+			}
+			q.joints[set] = finding{likelihood: l, exponent: f.exponent}
+			q.restore(&q.joints[set], q.t.together[set].clique)
+		}
+	}
+}
+
+// clamp adds to the findings that the parents are in the states of the parameter. What else is known of a parent stays
+// in force; if that excludes the state, the row plays no part and clamp says false.
+func (q *Query) clamp(of Parameter) bool {
+	for i, p := range q.t.net.dists[of.Variable].parents {
+		state, f := of.Parents[i], &q.findings[p]
+		if !f.set {
+			q.Observe(p, state)
+			continue
+		}
+		x := f.likelihood[state]
+		if x == 0 {
+			return false
+		}
+		clear(f.likelihood)
+		f.likelihood[state] = x
+		q.invalidate(q.t.home[p])
+	}
+	return true
+}
+
+// relative gives P(v in state and findings) and P(findings), both divided by e^log.
+func (q *Query) relative(v VarID, state int, log float64) (both, findings float64) {
+	findings = math.Exp(q.logEvidence() - log)
+	if findings == 0 {
+		return 0, 0 // an end of the line may be impossible; its posterior is then nobody's business
+	}
+	q.refresh(q.t.home[v])
+	return q.post[v][state] * findings, findings
+}
