@@ -389,3 +389,14 @@ func TestNoReadingMakesACauseCertain(t *testing.T) {
 		}
 	}
 }
+
+// Figures that owners are told; common practice, no source.
+func TestTextsGiveTheUsualFigures(t *testing.T) {
+	text := load(t).Text("en")
+	require.Contains(t, text.Observations["start_current"].Normal, "about 12 A more")
+	require.Contains(t, text.Observations["start_current"].Normal, "half")
+	require.Contains(t, text.Observations["cable_area"].Normal, "6 mm²")
+	require.Contains(t, strings.Join(text.Repairs["fit_thicker_cable"].Parts, " "), "6 mm²")
+	require.Regexp(t, `(?i)at least (three|3)`, text.Observations["inlet_clearance"].Normal+text.Observations["inlet_clearance"].How)
+	require.Regexp(t, `45`, text.Observations["pump_angle"].Normal+text.Observations["pump_angle"].How+text.Observations["pump_angle"].Why)
+}
