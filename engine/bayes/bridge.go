@@ -4,7 +4,8 @@ import "slices"
 
 // Within a clique, what arrives on one side and what leaves on another are tied by the clique's product, summed to the
 // two scopes together. Such a bridge turns one vector into another: out = Σ bridge × in. It is laid out for that one
-// purpose, whatever the order of the tree's tables is.
+// purpose, whatever the order of the tree's tables is, and serves both ways. Several clamps cross at once, because
+// reading the table costs more than the arithmetic.
 
 // end is one end of a bridge: a separator or a single variable. Its key is the edge, or the variable counted on from
 // the number of edges; skip is the neighbour behind a separator, whose message does not belong to the bridge.
@@ -17,17 +18,19 @@ func (t *JoinTree) variableEnd(v VarID) end {
 	return end{key: int32(t.edges) + int32(v), skip: -1, scope: []int32{int32(v)}}
 }
 
-// layout is the order of the entries of a bridge. The variables fall into those of the incoming end only, those of the
-// outgoing end only, and those of both, with in, out and both entries.
+// lanes holds one entry of several clamps, each in its own lane. No lane ever looks at another, so that what a clamp
+// gives doesn't depend on its company.
+type lanes [4]float64
+
+// layout is the order of the entries of a bridge: [both][out][in]. The variables fall into those of the incoming end
+// only, those of the outgoing end only, and those of both, with in, out and both entries.
 type layout struct {
 	whole         *plan   // the scope of the bridge within its clique
 	entries       []int32 // from the order of the tree to that of the bridge
 	enter, leave  []int32 // the same for the two ends
 	in, out, both int
-	cross         func(l *layout, dst, table, src []float64)
 }
 
-// newLayout makes the longest of the three groups the fastest, because the inner loop runs over it.
 func (t *JoinTree) newLayout(clique int32, in, out end) *layout {
 	l := &layout{in: 1, out: 1, both: 1}
 	var union, onlyIn, onlyOut, both []int32
@@ -49,62 +52,133 @@ func (t *JoinTree) newLayout(clique int32, in, out end) *layout {
 		union = append(union, v)
 	}
 	l.whole = t.plan(t.cliques[clique].scope, union)
-	order := slices.Concat(both, onlyIn, onlyOut)
 	source, target := slices.Concat(both, onlyIn), slices.Concat(both, onlyOut)
-	l.cross = crossByOut
-	switch longest := max(l.in, l.out, l.both); {
-	case l.both == longest:
-		order = slices.Concat(onlyIn, onlyOut, both)
-		source, target = slices.Concat(onlyIn, both), slices.Concat(onlyOut, both)
-		l.cross = crossByBoth
-	case l.in == longest:
-		order = slices.Concat(both, onlyOut, onlyIn)
-		l.cross = crossByIn
-	}
-	l.entries = positions(union, order, t.x.cards)
+	l.entries = positions(union, slices.Concat(both, onlyOut, onlyIn), t.x.cards)
 	l.enter = positions(sortedBy(source, t.rank), source, t.x.cards)
 	l.leave = positions(sortedBy(target, t.rank), target, t.x.cards)
 	return l
 }
 
-// crossByBoth crosses a bridge of order [in][out][both].
-func crossByBoth(l *layout, dst, table, src []float64) {
-	for ; len(src) > 0; src = src[l.both:] {
-		s := src[:l.both]
-		for d := dst; len(d) > 0; d = d[len(s):] {
-			row, sums := table[:len(s)], d[:len(s)]
-			for i, x := range s {
-				sums[i] += row[i] * x
+// bridge is a laid out table. It is made once and crossed by every clamp, from either end.
+type bridge struct {
+	*layout
+	table []float64
+}
+
+// build fills the bridge from the product of its clique, scaled by a power of two.
+func (b *bridge) build(product, scratch []float64) {
+	sums := product
+	if b.whole.small < len(product) {
+		sums = scratch[:b.whole.small]
+		b.whole.sumOut(sums, product)
+	}
+	b.table = make([]float64, len(sums))
+	for i, p := range b.entries {
+		b.table[i] = sums[p]
+	}
+	rescale(b.table)
+	b.drop()
+}
+
+// drop leaves out the rows, columns and blocks of zeros, which hard findings make. What is left are the same sums to the
+// last bit, for only zeros were added.
+func (b *bridge) drop() {
+	l := b.layout
+	both, out, in := make([]bool, l.both), make([]bool, l.out), make([]bool, l.in)
+	at := 0
+	for k := range both {
+		for o := range out {
+			for i, x := range b.table[at : at+l.in] {
+				if x > 0 {
+					both[k], out[o], in[i] = true, true, true
+				}
 			}
-			table = table[len(s):]
+			at += l.in
+		}
+	}
+	blocks, rows, columns := indices(both), indices(out), indices(in)
+	if len(blocks)*len(rows)*len(columns) == len(b.table) {
+		return
+	}
+	kept := &layout{whole: l.whole, in: len(columns), out: len(rows), both: len(blocks)}
+	table := b.table[:0] // entries only move forward
+	for _, k := range blocks {
+		for _, o := range rows {
+			row := b.table[(k*l.out+o)*l.in:]
+			kept.leave = append(kept.leave, l.leave[k*l.out+o])
+			for _, i := range columns {
+				table = append(table, row[i])
+			}
+		}
+		for _, i := range columns {
+			kept.enter = append(kept.enter, l.enter[k*l.in+i])
+		}
+	}
+	b.layout, b.table = kept, table
+}
+
+// indices lists where the set has members.
+func indices(set []bool) (list []int) {
+	for i, member := range set {
+		if member {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+// carry adds to dst what leaves when src arrives, or the other way round if back.
+func (b *bridge) carry(dst, src, scratch []lanes, back bool) {
+	enter, leave, in, out, stepIn, stepOut := b.enter, b.leave, b.in, b.out, 1, b.in
+	if back {
+		enter, leave, in, out, stepIn, stepOut = leave, enter, out, in, b.in, 1
+	}
+	s, d := scratch[:len(enter)], scratch[len(enter):len(enter)+len(leave)]
+	for i, p := range enter {
+		s[i] = src[p]
+	}
+	for k := range b.both {
+		table := b.table[k*in*out : (k+1)*in*out]
+		crossBlock(d[k*out:(k+1)*out], table, s[k*in:(k+1)*in], stepIn, stepOut)
+	}
+	for i, p := range leave {
+		to, from := &dst[p], &d[i]
+		for j, x := range from {
+			to[j] += x
 		}
 	}
 }
 
-// crossByIn crosses a bridge of order [both][out][in].
-func crossByIn(l *layout, dst, table, src []float64) {
-	for ; len(src) > 0; src = src[l.in:] {
-		s := src[:l.in]
-		for o := range l.out {
-			dst[o] += dot(table[:len(s)], s)
-			table = table[len(s):]
+// crossBlock takes two outgoing entries at a time, whose sums stay in registers, as do the incoming ones for both.
+func crossBlock(dst []lanes, table []float64, src []lanes, stepIn, stepOut int) {
+	o := 0
+	for ; o+1 < len(dst); o += 2 {
+		var a0, a1, a2, a3, b0, b1, b2, b3 float64
+		at := o * stepOut
+		for i := range src {
+			s, x, y := &src[i], table[at], table[at+stepOut]
+			a0 += x * s[0]
+			a1 += x * s[1]
+			a2 += x * s[2]
+			a3 += x * s[3]
+			b0 += y * s[0]
+			b1 += y * s[1]
+			b2 += y * s[2]
+			b3 += y * s[3]
+			at += stepIn
 		}
-		dst = dst[l.out:]
+		dst[o], dst[o+1] = lanes{a0, a1, a2, a3}, lanes{b0, b1, b2, b3}
 	}
-}
-
-// crossByOut crosses a bridge of order [both][in][out].
-func crossByOut(l *layout, dst, table, src []float64) {
-	for range l.both {
-		sums := dst[:l.out]
-		for _, x := range src[:l.in] {
-			row := table[:len(sums)]
-			for o, k := range row {
-				sums[o] += k * x
+	if o < len(dst) {
+		var a lanes
+		at := o * stepOut
+		for i := range src {
+			for j, s := range src[i] {
+				a[j] += table[at] * s
 			}
-			table = table[len(sums):]
+			at += stepIn
 		}
-		src, dst = src[l.in:], dst[l.out:]
+		dst[o] = a
 	}
 }
 
@@ -122,38 +196,4 @@ func dot(x, y []float64) float64 {
 		a += v * y[i]
 	}
 	return (a + b) + (c + d)
-}
-
-// bridge is a laid out table. It is made once and crossed by every clamp that arrives at the same end.
-type bridge struct {
-	*layout
-	from  int32
-	table []float64
-}
-
-// build fills the bridge from the product of its clique, scaled by a power of two.
-func (b *bridge) build(product, scratch []float64) {
-	sums := scratch[:b.whole.small]
-	b.whole.sumOut(sums, product)
-	rescale(sums)
-	b.table = slices.Grow(b.table[:0], len(sums))[:len(sums)]
-	for i, p := range b.entries {
-		b.table[i] = sums[p]
-	}
-}
-
-// carry sets dst to what leaves when src arrives.
-func (b *bridge) carry(dst, src, scratch []float64) {
-	if len(src) != len(b.enter) || len(dst) != len(b.leave) {
-		panic("bayes: bridge of another size")
-	}
-	s, d := scratch[:len(src)], scratch[len(src):len(src)+len(dst)]
-	for i, p := range b.enter {
-		s[i] = src[p]
-	}
-	clear(d)
-	b.cross(b.layout, d, b.table, s)
-	for i, p := range b.leave {
-		dst[p] = d[i]
-	}
 }

@@ -20,14 +20,20 @@ func (q *Query) MutualInformation(targets, candidates []VarID) ([][]float64, err
 		return nil, err
 	}
 	c := q.newClamp(candidates)
+	order := q.alongTree(targets)
+	aims := make([]*aim, len(targets))
+	for _, i := range order {
+		aims[i] = c.aim(targets[i])
+	}
+	c.run()
 	out := make([][]float64, len(targets))
-	for _, i := range q.alongTree(targets) {
-		out[i] = c.information(targets[i])
+	for i, a := range aims {
+		out[i] = c.finish(a)
 	}
 	return out, nil
 }
 
-// alongTree orders the targets by a walk over the tree, so that most products can be kept from one to the next.
+// alongTree orders the targets by a walk over the tree, so that clamps that go the same way cross together.
 func (q *Query) alongTree(targets []VarID) []int {
 	position := make([]int, len(q.t.cliques))
 	next := 0
@@ -55,28 +61,42 @@ func (q *Query) alongTree(targets []VarID) []int {
 }
 
 // clamp answers what the candidates' posteriors would be with one target in a given state. The messages of the query
-// stay as they are; those that would change lead away from the target, and are kept on the side.
-// Within a clique, bridges carry what arrives on; most serve many targets.
+// stay as they are; those that would change lead away from the target, and are kept on the side, for a few clamps at a
+// time. Within a clique, bridges carry what arrives on.
 type clamp struct {
 	q          *Query
 	candidates []VarID
-	base, rest [][]float64 // [candidate][state]: posterior, and what is left of it for the state not clamped
+	base       [][]float64 // [candidate][state] posterior
 	at         [][]int32   // [clique]: candidates read there
-	wanted     []bool      // [clique]: whether a reachable candidate is read there or beyond
 	trails     *trails
-	bridges    []bridge    // [edge] that leaves, then [candidate] that is read
-	messages   [][]float64 // [edge]
+	bridges    map[[2]int32]*bridge
+	pending    []shot
+	batch      []shot // the clamps under way, each in its lane
+	all        uint8  // the lanes in use
+	round      int32
+	current    []int32   // [edge]: the round in which its message was made
+	messages   [][]lanes // [edge]
+	behind     []uint8   // [edge]: lanes whose target lies on the side it comes from
 	scratch    []float64
-	point      []float64 // certainty of one state
-	state      int       // which one
-	post       []float64
+	room       []lanes
 	joint      [][]float64 // [candidate]: with the target, [target][candidate], if somebody collects it
 }
 
-// arriving is what reaches a clique from the side of the target: a message, or the clamped state itself.
-type arriving struct {
-	end
-	table []float64
+// aim is a target and what the clamps to its states have told so far. The rest is what they leave of the posteriors for
+// the most probable state, which needs no clamp of its own.
+type aim struct {
+	v       VarID
+	last    int
+	prior   []float64
+	reached []bool
+	rest    [][]float64
+	info    []float64
+}
+
+// shot is a clamp of a target to a state.
+type shot struct {
+	*aim
+	state int
 }
 
 // newClamp makes the posteriors of the candidates current; the clamps leave the messages behind them alone.
@@ -85,12 +105,15 @@ func (q *Query) newClamp(candidates []VarID) *clamp {
 		q:          q,
 		candidates: candidates,
 		at:         make([][]int32, len(q.t.cliques)),
-		wanted:     make([]bool, len(q.t.cliques)),
 		trails:     q.newTrails(),
-		bridges:    make([]bridge, q.t.edges+len(candidates)),
-		messages:   make([][]float64, q.t.edges),
-		scratch:    make([]float64, 2*q.t.scratch),
+		bridges:    map[[2]int32]*bridge{},
+		current:    make([]int32, q.t.edges),
+		messages:   make([][]lanes, q.t.edges),
+		behind:     make([]uint8, q.t.edges),
+		scratch:    make([]float64, q.t.scratch),
 	}
+	widest := slices.Max(slices.Concat(q.t.sizes, q.t.net.cards, []int{0}))
+	c.room = make([]lanes, 2*widest)
 	if q.layouts == nil {
 		q.layouts = map[[2]int32]*layout{}
 	}
@@ -98,113 +121,164 @@ func (q *Query) newClamp(candidates []VarID) *clamp {
 		home := q.t.home[v]
 		c.at[home] = append(c.at[home], int32(i))
 		q.refresh(home)
-		c.base = append(c.base, append([]float64(nil), q.post[v]...))
-		c.rest = append(c.rest, make([]float64, len(q.post[v])))
+		c.base = append(c.base, slices.Clone(q.post[v]))
 	}
-	most := slices.Max(append(q.t.net.cards[:len(q.t.net.cards):len(q.t.net.cards)], 0))
-	c.point, c.post = make([]float64, most), make([]float64, most)
 	return c
 }
 
-// information clamps the target to each of its states but the most probable one, whose joint distribution with a
-// candidate is what the others leave of the total.
-func (c *clamp) information(t VarID) []float64 {
-	home := c.q.t.home[t]
-	c.q.refresh(home)
-	c.trails.from(t)
-	c.want(home, -1)
-	for i := range c.rest {
-		copy(c.rest[i], c.base[i])
+// aim plans the clamps of a target.
+func (c *clamp) aim(v VarID) *aim {
+	c.q.refresh(c.q.t.home[v])
+	c.trails.from(v)
+	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: slices.Clone(c.trails.reached), info: make([]float64, len(c.candidates))}
+	a.last = mostProbable(a.prior)
+	for _, p := range c.base {
+		a.rest = append(a.rest, slices.Clone(p))
 	}
-	info := make([]float64, len(c.candidates))
-	prior := c.q.post[t]
-	last := mostProbable(prior)
-	in := arriving{end: c.q.t.variableEnd(t), table: c.point[:len(prior)]}
-	for s, p := range prior {
-		if s != last && p > 0 {
-			clear(c.point)
-			c.point[s], c.state = 1, s
-			c.flow(home, in, p, info)
+	for s, p := range a.prior {
+		if s != a.last && p > 0 {
+			c.pending = append(c.pending, shot{a, s})
 		}
 	}
-	for i, v := range c.candidates {
-		if !c.trails.reached[v] {
-			continue
-		}
-		for k, x := range c.rest[i] {
-			c.rest[i][k] = max(0, x/prior[last])
-		}
-		info[i] = max(0, info[i]+gain(c.rest[i], c.base[i], prior[last]))
-		c.keep(i, last, prior[last], c.rest[i])
-	}
-	return info
+	return a
 }
 
-// want marks the cliques on the way to candidates that the target can bear on.
-func (c *clamp) want(i, from int32) bool {
-	wanted := false
-	for _, k := range c.at[i] {
-		wanted = wanted || c.trails.reached[c.candidates[k]]
-	}
-	for _, l := range c.q.t.cliques[i].links {
-		if l.to != from && c.want(l.to, i) {
-			wanted = true
+// run carries out the planned clamps, as many at a time as there are lanes.
+func (c *clamp) run() {
+	for batch := range slices.Chunk(c.pending, len(lanes{})) {
+		c.batch = batch
+		c.round++
+		c.all = 1<<len(batch) - 1
+		for _, r := range c.q.t.roots {
+			c.locate(r, -1, -1)
 		}
-	}
-	c.wanted[i] = wanted
-	return wanted
-}
-
-// flow reads the candidates of clique i and goes on to those beyond. The bridges that share the full product, because
-// nothing has come from their far side, are crossed first.
-func (c *clamp) flow(i int32, in arriving, p float64, info []float64) {
-	t := c.q.t
-	for _, k := range c.at[i] {
-		if v := c.candidates[k]; c.trails.reached[v] {
-			post := c.post[:len(c.base[k])]
-			c.cross(post, &c.bridges[t.edges+int(k)], i, in, t.variableEnd(v))
-			c.learn(k, post, p, info)
-		}
-	}
-	for _, shared := range []bool{true, false} {
-		for _, l := range t.cliques[i].links {
-			if c.goes(l, in) && c.q.messages[l.out^1].unit == shared {
-				c.send(l, i, in)
+		for i := range c.at {
+			for _, k := range c.at[i] {
+				c.read(int32(i), k)
 			}
 		}
 	}
+	c.pending = nil
+}
+
+// locate finds the lanes behind every edge of a component, and returns those of the side that was walked. up is the
+// edge that leads back to where the walk came from.
+func (c *clamp) locate(i, from, up int32) (here uint8) {
+	for j, s := range c.batch {
+		if c.q.t.home[s.v] == i {
+			here |= 1 << j
+		}
+	}
+	for _, l := range c.q.t.cliques[i].links {
+		if l.to != from {
+			here |= c.locate(l.to, i, l.out^1)
+		}
+	}
+	if up >= 0 {
+		c.behind[up], c.behind[up^1] = here, c.all&^here
+	}
+	return here
+}
+
+// read takes in the clamped posteriors of a candidate.
+func (c *clamp) read(i, k int32) {
+	v := c.candidates[k]
+	if !slices.ContainsFunc(c.batch, func(s shot) bool { return s.reached[v] }) {
+		return
+	}
+	all := make([]lanes, len(c.base[k]))
+	c.gather(all, i, c.q.t.variableEnd(v))
+	post := make([]float64, len(all))
+	for j, s := range c.batch {
+		if !s.reached[v] {
+			continue
+		}
+		for x := range post {
+			post[x] = all[x][j]
+		}
+		c.learn(s, k, post)
+	}
+}
+
+// gather adds up what leaves clique i at an end: what arrives over each link that has clamps behind it, and the clamps
+// of the clique's own variables. Each lane is in one of these alone.
+func (c *clamp) gather(dst []lanes, i int32, out end) {
+	t := c.q.t
 	for _, l := range t.cliques[i].links {
-		if c.goes(l, in) {
-			c.flow(l.to, arriving{end{l.out, i, l.separator}, c.messages[l.out]}, p, info)
+		if l.to != out.skip && c.behind[l.out^1] != 0 {
+			c.message(l.to, i, l)
+			c.cross(dst, i, end{l.out, l.to, l.separator}, out, c.messages[l.out^1])
+		}
+	}
+	for j, s := range c.batch {
+		if t.home[s.v] == i {
+			point := make([]lanes, len(s.prior))
+			point[s.state][j] = 1
+			c.cross(dst, i, t.variableEnd(s.v), out, point)
 		}
 	}
 }
 
-func (c *clamp) goes(l link, in arriving) bool { return l.to != in.skip && c.wanted[l.to] }
-
-// send makes the clamped message along l.
-func (c *clamp) send(l link, i int32, in arriving) {
-	m := &c.messages[l.out]
-	if *m == nil {
-		*m = make([]float64, l.plan.small)
+// message makes the clamped message into clique i over its link l, unless this round already has it.
+func (c *clamp) message(from, i int32, l link) {
+	e := l.out ^ 1
+	if c.current[e] == c.round {
+		return
 	}
-	out := end{key: l.out, skip: l.to, scope: l.separator}
-	if c.q.messages[l.out^1].unit {
-		out.skip = -1
+	c.current[e] = c.round
+	if c.messages[e] == nil {
+		c.messages[e] = make([]lanes, l.plan.small)
 	}
-	c.cross(*m, &c.bridges[l.out], i, in, out)
-	rescale(*m)
+	m := c.messages[e]
+	clear(m)
+	c.gather(m, from, end{e, i, l.separator})
+	rescaleLanes(m)
 }
 
-// cross carries what arrives at clique i over the bridge to dst. The bridge is made anew if clamps now arrive from
-// another side.
-func (c *clamp) cross(dst []float64, b *bridge, i int32, in arriving, out end) {
-	if b.table == nil || b.from != in.key {
-		b.layout, b.from = c.q.layout(i, in.end, out), in.key
-		product, _ := c.q.product(i, in.skip, out.skip)
-		b.build(product, c.scratch)
+// rescaleLanes keeps the total of every lane away from the ends of the range, by powers of two.
+func rescaleLanes(m []lanes) {
+	var a, b, c, d float64
+	for i := range m {
+		x := &m[i]
+		a, b, c, d = a+x[0], b+x[1], c+x[2], d+x[3]
 	}
-	b.carry(dst, in.table, c.scratch)
+	for j, h := range (lanes{a, b, c, d}) {
+		if h == 0 || h > 0x1p-100 && h < 0x1p100 {
+			continue
+		}
+		_, exponent := math.Frexp(h)
+		first := math.Ldexp(1, -exponent/2)
+		second := math.Ldexp(1, -exponent-(-exponent/2))
+		for i := range m {
+			m[i][j] = m[i][j] * first * second
+		}
+	}
+}
+
+// cross carries what arrives at clique i at one end to another, over the bridge that serves both directions.
+func (c *clamp) cross(dst []lanes, i int32, in, out end, src []lanes) {
+	back := in.key > out.key
+	if back {
+		in, out = out, in
+	}
+	key := [2]int32{in.key, out.key}
+	b := c.bridges[key]
+	if b == nil {
+		b = &bridge{layout: c.q.layout(i, in, out)}
+		product, _ := c.q.product(i, c.apart(in), c.apart(out))
+		b.build(product, c.scratch)
+		c.bridges[key] = b
+	}
+	b.carry(dst, src, c.room, back)
+}
+
+// apart is the neighbour whose message must stay out of a bridge. Leaving out a message of ones changes nothing, and the
+// full product may be at hand.
+func (c *clamp) apart(e end) int32 {
+	if int(e.key) < c.q.t.edges && c.q.messages[e.key^1].unit {
+		return -1
+	}
+	return e.skip
 }
 
 // layout finds or makes the layout of a bridge. It depends on the tree alone, so it is kept for the query's lifetime.
@@ -219,13 +293,31 @@ func (q *Query) layout(clique int32, in, out end) *layout {
 }
 
 // learn takes in the clamped posterior of a candidate.
-func (c *clamp) learn(k int32, post []float64, p float64, info []float64) {
+func (c *clamp) learn(s shot, k int32, post []float64) {
 	normalise(post)
-	info[k] += gain(post, c.base[k], p)
-	c.keep(int(k), c.state, p, post)
-	for s, x := range post {
-		c.rest[k][s] -= p * x
+	p := s.prior[s.state]
+	s.info[k] += gain(post, c.base[k], p)
+	c.keep(int(k), s.state, p, post)
+	for o, x := range post {
+		s.rest[k][o] -= p * x
 	}
+}
+
+// finish adds the most probable state, whose joint distribution with a candidate is what the others leave of the total.
+func (c *clamp) finish(a *aim) []float64 {
+	p := a.prior[a.last]
+	for i, v := range c.candidates {
+		if !a.reached[v] {
+			continue
+		}
+		rest := a.rest[i]
+		for k, x := range rest {
+			rest[k] = max(0, x/p)
+		}
+		a.info[i] = max(0, a.info[i]+gain(rest, c.base[i], p))
+		c.keep(i, a.last, p, rest)
+	}
+	return a.info
 }
 
 // gain is p times the Kullback-Leibler divergence of the posterior from the base, in bits.

@@ -91,14 +91,35 @@ func TestBridgesEqualProductAndSum(t *testing.T) {
 		b := &bridge{layout: tree.newLayout(0, in, out)}
 		scratch := make([]float64, 2*size)
 		b.build(product, scratch)
-		got, want, whole := make([]float64, leave.small), make([]float64, leave.small), make([]float64, size)
-		b.carry(got, src, scratch)
+		want, whole := make([]float64, leave.small), make([]float64, size)
 		enter.multiply(whole, product, src)
 		leave.sumOut(want, whole)
-		rescale(got) // a bridge keeps no scale
 		rescale(want)
-		require.Equal(t, want, got)
+		mirrored := &bridge{layout: tree.newLayout(0, out, in)}
+		mirrored.build(product, scratch)
+		for lane := range len(lanes{}) {
+			for _, back := range []bool{false, true} {
+				require.Equal(t, want, crossAlone(b, mirrored, src, leave.small, lane, back))
+			}
+		}
 	}
+}
+
+// crossAlone crosses a bridge in one lane, or the mirrored one the other way round.
+func crossAlone(b, mirrored *bridge, src []float64, size, lane int, back bool) []float64 {
+	if back {
+		b = mirrored
+	}
+	from, to, got := make([]lanes, len(src)), make([]lanes, size), make([]float64, size)
+	for i, x := range src {
+		from[i][lane] = x
+	}
+	b.carry(to, from, make([]lanes, len(from)+len(to)), back)
+	for i := range to {
+		got[i] = to[i][lane]
+	}
+	rescale(got) // a bridge keeps no scale
+	return got
 }
 
 // checkTree verifies what makes a join tree one.

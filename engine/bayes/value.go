@@ -91,7 +91,9 @@ func (q *Query) ValueOfInformation(target VarID, candidates []VarID, utility [][
 	}
 	c := q.newClamp(candidates)
 	c.collect(q.t.net.cards[target])
-	c.information(target)
+	aim := c.aim(target)
+	c.run()
+	c.finish(aim)
 	prior := q.post[target]
 	var now Decision
 	if utility != nil {
