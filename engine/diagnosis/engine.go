@@ -103,9 +103,7 @@ func (o Observation) finding() knowledge.Finding {
 }
 
 func (s *subject) causesGiven(findings []knowledge.Finding) ([]float64, error) {
-	if err := s.in.Enter(findings); err != nil {
-		return nil, err
-	}
+	s.in.Enter(findings)
 	return s.in.Causes(nil)
 }
 

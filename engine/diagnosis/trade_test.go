@@ -150,7 +150,7 @@ func TestFailedSensorShowsMoreOftenWithoutItsCode(t *testing.T) {
 	// The same failed sensor, as the caller's complaint: the fan blowing cold unasked is commoner than its own code.
 	m := engineModel(t)
 	in := m.NewInquiry()
-	require.NoError(t, in.Enter(nil))
+	in.Enter(nil)
 	for i, c := range m.Causes {
 		if c.ID != "overheat_sensor_failed" {
 			continue

@@ -159,8 +159,6 @@ func (s *subject) contradiction(ids ...string) Contradiction {
 }
 
 func (s *subject) logGiven(findings []knowledge.Finding) (float64, error) {
-	if err := s.in.Enter(findings); err != nil {
-		return 0, err
-	}
+	s.in.Enter(findings)
 	return s.in.LogEvidence()
 }

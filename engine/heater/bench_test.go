@@ -20,9 +20,7 @@ func BenchmarkInformation(b *testing.B) {
 	in := m.NewInquiry()
 	ids := observationIDs(m)
 	for i := 0; b.Loop(); i++ {
-		if err := in.Enter(caller[:len(caller)-i%2]); err != nil {
-			b.Fatal(err)
-		}
+		in.Enter(caller[:len(caller)-i%2])
 		if _, err := in.Information(ids, func(int) bool { return true }); err != nil {
 			b.Fatal(err)
 		}
@@ -39,9 +37,7 @@ func BenchmarkCauses(b *testing.B) {
 	in := m.NewInquiry()
 	var p []float64
 	for i := 0; b.Loop(); i++ {
-		if err := in.Enter(caller[:len(caller)-i%2]); err != nil {
-			b.Fatal(err)
-		}
+		in.Enter(caller[:len(caller)-i%2])
 		if p, err = in.Causes(p); err != nil {
 			b.Fatal(err)
 		}

@@ -33,7 +33,7 @@ func (m *Model) Check(f Finding, table string) (field, problem string) {
 	if !ok || (r.kind != refObservation && r.kind != refSetup) {
 		return "id", fmt.Sprintf("%q is no observation or setup fact", f.ID)
 	}
-	states, unit, low, high := m.range_(r)
+	states, unit, low, high := m.allowed(r)
 	if unit == "" {
 		return m.checkState(f, states, table)
 	}
@@ -56,7 +56,8 @@ func (m *Model) checkState(f Finding, states []string, table string) (field, pro
 	return "state", fmt.Sprintf("%s has no state %q; it has %s", f.ID, f.State, strings.Join(states, ", "))
 }
 
-func (m *Model) range_(r ref) (states []string, unit string, low, high float64) {
+// allowed is what may be told: states, or a unit and the numbers between which it must lie.
+func (m *Model) allowed(r ref) (states []string, unit string, low, high float64) {
 	if r.kind == refObservation {
 		o := m.Observations[r.index]
 		return o.States, o.Unit, o.Min, o.Max
@@ -130,7 +131,7 @@ const (
 
 // Enter forgets what was entered before and enters these findings, which must have passed Check. That somebody
 // complained is always part of it.
-func (in *Inquiry) Enter(findings []Finding) error {
+func (in *Inquiry) Enter(findings []Finding) {
 	in.known, in.unused, in.entered = map[string]bool{}, map[string]string{}, nil
 	in.setup(findings)
 	table := stateOf(findings, codeTable)
@@ -158,7 +159,6 @@ func (in *Inquiry) Enter(findings []Finding) error {
 	}
 	in.readings(numbers)
 	in.apply(&in.now, false)
-	return nil
 }
 
 func stateOf(findings []Finding, id string) string {

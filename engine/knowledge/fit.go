@@ -10,14 +10,14 @@ import (
 func (f *files) fit() error {
 	m := f.model
 	start, anyway := slices.Clone(m.rate), m.anywayRate
-	got, err := f.approach(stride)
+	_, err := f.approach(stride)
 	if err != nil || m.deviation < 1e-4 {
 		return err
 	}
 	// Figures that cannot be fitted drive long strides apart. Even ones come to rest, and show which figures those are.
 	copy(m.rate, start)
 	m.anywayRate = anyway
-	got, err = f.approach(func(float64, []float64, []float64) float64 { return 1 })
+	got, err := f.approach(func(float64, []float64, []float64) float64 { return 1 })
 	if err != nil || m.deviation < 1e-4 {
 		return err
 	}
@@ -32,9 +32,7 @@ func (f *files) approach(stride func(last float64, before, now []float64) float6
 	in.base, in.baseAnyway = slices.Clone(m.rate), m.anywayRate
 	before, now, length := make([]float64, len(m.Causes)), make([]float64, len(m.Causes)), 1.0
 	for step := range 200 {
-		if err := in.Enter(nil); err != nil {
-			return nil, err
-		}
+		in.Enter(nil)
 		if got, err = in.Causes(got); err != nil {
 			return nil, err
 		}

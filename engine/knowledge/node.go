@@ -212,11 +212,6 @@ func (n node) isMapping() bool {
 	return false
 }
 
-func (n node) isList() bool {
-	_, ok := n.n.(*ast.SequenceNode)
-	return ok
-}
-
 func (n node) number() float64 {
 	if !n.ok() {
 		n.errorf("%s is missing; it is a number", n.name)
