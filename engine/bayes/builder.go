@@ -326,11 +326,7 @@ func (c *checker) function(child VarID, parents []VarID, f func([]int) int) []fl
 	table := make([]float64, count*width)
 	states := make([]int, len(parents))
 	for i := range count {
-		rest := i
-		for k := len(parents) - 1; k >= 0; k-- {
-			states[k] = rest % c.card(parents[k])
-			rest /= c.card(parents[k])
-		}
+		c.statesOf(parents, i, states)
 		state := f(states)
 		if state < 0 || state >= width {
 			c.errorf("%s is given state %d of %d%s", c.name(child), state, width, c.witness(parents, i))
@@ -339,6 +335,14 @@ func (c *checker) function(child VarID, parents []VarID, f func([]int) int) []fl
 		table[i*width+state] = 1
 	}
 	return table
+}
+
+// statesOf spells out the parent combination of a row as states.
+func (c *checker) statesOf(parents []VarID, row int, states []int) {
+	for k := len(parents) - 1; k >= 0; k-- {
+		states[k] = row % c.card(parents[k])
+		row /= c.card(parents[k])
+	}
 }
 
 // cycle reports one cycle by its names, each variable followed by its child.

@@ -13,10 +13,25 @@ type distribution struct {
 	table   []float64
 	links   [][][]float64 // [parent][parent state][child state]
 	leak    []float64     // [child state]; what happens with no contribution
+	compute Compute       // makes the table from the context of a query
 }
 
 // factored says whether the distribution is kept as contributions rather than as one table.
 func (d *distribution) factored() bool { return d.links != nil }
+
+// clone copies all numbers.
+func (d *distribution) clone() distribution {
+	c := *d
+	c.table, c.leak = slices.Clone(d.table), slices.Clone(d.leak)
+	c.links = slices.Clone(d.links)
+	for i, link := range c.links {
+		c.links[i] = slices.Clone(link)
+		for s, row := range link {
+			c.links[i][s] = slices.Clone(row)
+		}
+	}
+	return c
+}
 
 // maxOf writes the distribution of the larger of two independent variables to dst. Only positive terms are added, so
 // small probabilities keep their relative precision. dst may be x or y.

@@ -10,10 +10,36 @@ package bayes
 // family is one table of the expanded network: P(child | the rest of the scope). The child is last in the scope.
 type family struct {
 	scope []int32
-	table func() []float64 // row-major in the order of scope; called once, for the expansion that is kept
+	of    VarID // whose distribution it is, or a part of
+	links []int // the links of a noisy distribution that it joins, in the order of the scope
+	part  part
 }
 
+// part says which table of a distribution a family is.
+type part uint8
+
+const (
+	whole part = iota // the full table
+	first             // the leak and the first links
+	step              // what was reached before, and one link more
+)
+
 func (f family) child() int32 { return f.scope[len(f.scope)-1] }
+
+// table is row-major in the order of the scope.
+func (f family) table(d *distribution) []float64 {
+	switch f.part {
+	case first:
+		links := make([][][]float64, len(f.links))
+		for i, l := range f.links {
+			links[i] = d.links[l]
+		}
+		return firstTable(d.leak, links)
+	case step:
+		return stepTable(len(d.leak), d.links[f.links[0]])
+	}
+	return d.table
+}
 
 // expansion is a network rewritten as small tables.
 type expansion struct {
@@ -32,8 +58,7 @@ func (n *Network) expand(order func(v VarID) []int) *expansion {
 		if d := &n.dists[v]; d.factored() {
 			x.chain(n, VarID(v), order(VarID(v)))
 		} else {
-			scope := append(internal(d.parents), int32(v))
-			x.families = append(x.families, family{scope, func() []float64 { return d.table }})
+			x.families = append(x.families, family{scope: append(internal(d.parents), int32(v)), of: VarID(v)})
 		}
 	}
 	return x
@@ -49,18 +74,15 @@ func (x *expansion) add(card int, owner VarID) int32 {
 func (x *expansion) chain(n *Network, v VarID, order []int) {
 	d := &n.dists[v]
 	head := min(2, len(order))
-	var links [][][]float64
 	var scope []int32
 	for _, i := range order[:head] {
-		links = append(links, d.links[i])
 		scope = append(scope, int32(d.parents[i]))
 	}
 	reached := x.accumulator(n, v, head == len(order))
-	x.families = append(x.families, family{append(scope, reached), func() []float64 { return firstTable(d.leak, links) }})
+	x.families = append(x.families, family{append(scope, reached), v, order[:head], first})
 	for k, i := range order[head:] {
 		next := x.accumulator(n, v, head+k+1 == len(order))
-		table := func() []float64 { return stepTable(n.cards[v], d.links[i]) }
-		x.families = append(x.families, family{[]int32{reached, int32(d.parents[i]), next}, table})
+		x.families = append(x.families, family{[]int32{reached, int32(d.parents[i]), next}, v, order[head+k : head+k+1], step})
 		reached = next
 	}
 }

@@ -23,6 +23,7 @@ type JoinTree struct {
 	roots    []int32 // one clique of each component
 	home     []int32 // [variable] the clique where it is observed and read
 	homePlan []*plan
+	placed   []int32 // [family] the clique whose table it is part of
 	together []joint
 	sizes    []int // [edge] entries of its message
 	scratch  int   // entries of the largest clique
@@ -285,7 +286,8 @@ func (t *JoinTree) assign() {
 	children := make([][]int32, len(t.cliques))
 	for _, f := range t.x.families {
 		at := t.smallest(f.scope)
-		t.place(&t.cliques[at], f.scope, f.table())
+		t.placed = append(t.placed, at)
+		t.place(&t.cliques[at], f.scope, f.table(&t.net.dists[f.of]))
 		children[at] = append(children[at], f.child())
 	}
 	for i := range t.cliques {

@@ -16,19 +16,23 @@ const Unknown = -1
 // Case is what was observed once: the state of each variable, in the order of the network, or Unknown.
 type Case []int
 
-// Counts are expected numbers of cases. A nil table means that nothing is to be learned about that variable, as for
-// noisy families, and a caller may set one to nil to hold a distribution fixed.
+// Counts are expected numbers of cases: for each variable a table or, for a noisy family, counts of contributions. A
+// caller may set either to nil to hold a distribution fixed; a computed one always is.
 type Counts struct {
-	Tables [][]float64 // [variable], each laid out as Builder.Table wants it
-	Cases  float64     // the sum of the weights
-	LogP   float64     // weighted sum of ln P(findings), nats: the log-likelihood
+	Tables [][]float64    // [variable], each laid out as Builder.Table wants it
+	Noisy  []*NoisyCounts // [variable]
+	Cases  float64        // the sum of the weights
+	LogP   float64        // weighted sum of ln P(findings), nats: the log-likelihood
 }
 
-// NewCounts gives zero counts for the full tables of the network.
+// NewCounts gives zero counts for the distributions of the network.
 func (n *Network) NewCounts() *Counts {
-	c := &Counts{Tables: make([][]float64, len(n.dists))}
+	c := &Counts{Tables: make([][]float64, len(n.dists)), Noisy: make([]*NoisyCounts, len(n.dists))}
 	for v := range n.dists {
-		if d := &n.dists[v]; !d.factored() {
+		switch d := &n.dists[v]; {
+		case d.factored():
+			c.Noisy[v] = newNoisyCounts(d)
+		case d.compute == nil:
 			c.Tables[v] = make([]float64, len(d.table))
 		}
 	}
@@ -82,37 +86,46 @@ func (q *Query) AddCounts(counts *Counts, weight float64) error {
 	}
 	counts.Cases += weight
 	counts.LogP += weight * q.evidence.log
-	for _, g := range q.gatherers() {
-		if table := counts.Tables[g.v]; table != nil {
-			for i, x := range q.readAt(g.clique, g.plan) {
-				table[g.entries[i]] += weight * x
-			}
-		}
+	for i := range q.gatherers() {
+		q.gather(&q.families[i], counts, weight)
 	}
 	return nil
 }
 
+// gather reads the posterior of one family into the counts, if anybody wants them.
+func (q *Query) gather(g *gatherer, counts *Counts, weight float64) {
+	noisy := g.part != whole
+	if table := counts.Tables[g.of]; table != nil && !noisy {
+		for i, x := range q.readAt(g.clique, g.plan) {
+			table[g.entries[i]] += weight * x
+		}
+	}
+	if c := counts.Noisy[g.of]; c != nil && noisy {
+		posterior := make([]float64, len(g.entries))
+		for i, x := range q.readAt(g.clique, g.plan) {
+			posterior[g.entries[i]] = x
+		}
+		c.gather(g.family, &q.t.net.dists[g.of], posterior, weight)
+	}
+}
+
 // gatherer says where the posterior of a family is read.
 type gatherer struct {
-	v       VarID
+	family
 	clique  int32
 	plan    *plan
 	entries []int32 // from the order of the tree to that of the table
 }
 
-// gatherers lists the families that have a table by clique, so that those of one clique share its product. They depend
-// on the tree alone and are kept.
+// gatherers lists the families by clique, so that those of one clique share its product. They depend on the tree alone
+// and are kept.
 func (q *Query) gatherers() []gatherer {
 	if q.families != nil {
 		return q.families
 	}
-	for _, f := range q.t.x.families {
-		v := VarID(f.child())
-		if int(v) >= len(q.t.net.dists) || q.t.net.dists[v].factored() {
-			continue
-		}
-		at := q.t.smallest(f.scope)
-		q.families = append(q.families, gatherer{v, at, q.t.plan(q.t.cliques[at].scope, f.scope),
+	for i, f := range q.t.x.families {
+		at := q.t.placed[i]
+		q.families = append(q.families, gatherer{f, at, q.t.plan(q.t.cliques[at].scope, f.scope),
 			positions(f.scope, sortedBy(f.scope, q.t.rank), q.t.x.cards)})
 	}
 	slices.SortStableFunc(q.families, func(a, b gatherer) int { return int(a.clique - b.clique) })
@@ -121,39 +134,51 @@ func (q *Query) gatherers() []gatherer {
 
 // checkCounts checks the shape once, so that counting and learning may index freely.
 func (n *Network) checkCounts(c *Counts) {
-	if len(c.Tables) != len(n.dists) {
-		panic(fmt.Sprintf("bayes: counts of %d variables, want %d", len(c.Tables), len(n.dists)))
+	if len(c.Tables) != len(n.dists) || len(c.Noisy) != len(n.dists) {
+		panic(fmt.Sprintf("bayes: counts of %d and %d variables, want %d", len(c.Tables), len(c.Noisy), len(n.dists)))
 	}
-	for v, table := range c.Tables {
-		if table != nil && len(table) != len(n.dists[v].table) {
-			panic(fmt.Sprintf("bayes: %d counts of %q, want %d", len(table), n.variables[v].Name, len(n.dists[v].table)))
+	for v := range n.dists {
+		d := &n.dists[v]
+		if table := c.Tables[v]; table != nil && len(table) != len(d.table) {
+			panic(fmt.Sprintf("bayes: %d counts of %q, want %d", len(table), n.variables[v].Name, len(d.table)))
+		}
+		if noisy := c.Noisy[v]; noisy != nil && !noisy.fits(d) {
+			panic(fmt.Sprintf("bayes: counts of contributions to %q of another shape", n.variables[v].Name))
 		}
 	}
 }
 
-// Learn is the network with new tables. Each row has a Dirichlet prior whose mean is the present row and whose
-// pseudocounts add up to equivalentSampleSize, and becomes the mean of what the counts make of it:
+// Learn is the network with new numbers. Each row of a table, and each contribution to a noisy family, has a Dirichlet
+// prior whose mean is the present row and whose pseudocounts add up to equivalentSampleSize, and becomes the mean of
+// what the counts make of it:
 //
 //	(equivalentSampleSize × present + counts) / (equivalentSampleSize + sum of counts)
 //
 // With 0 that is one step of EM from the network that the counts were made with, which never lowers the likelihood of
-// the cases; a row without counts then stays as it is. A nil table of counts leaves its variable alone. It panics if
-// the counts are for another network or a number is negative, infinite or NaN.
+// the cases; a row without counts then stays as it is. Nil counts leave their variable alone. It panics if the counts
+// are for another network or a number is negative, infinite or NaN.
 func (n *Network) Learn(counts *Counts, equivalentSampleSize float64) *Network {
 	n.checkCounts(counts)
 	checkCount(equivalentSampleSize)
 	learned := *n
 	learned.dists = slices.Clone(n.dists)
-	for v, table := range counts.Tables {
-		if table == nil {
-			continue
+	for v := range learned.dists {
+		d := &learned.dists[v]
+		if table := counts.Tables[v]; table != nil {
+			*d = d.clone()
+			for i := 0; i < len(table); i += n.cards[v] {
+				learnRow(d.table[i:i+n.cards[v]], table[i:i+n.cards[v]], equivalentSampleSize)
+			}
 		}
-		card := n.cards[v]
-		updated := slices.Clone(n.dists[v].table)
-		for i := 0; i < len(table); i += card {
-			learnRow(updated[i:i+card], table[i:i+card], equivalentSampleSize)
+		if noisy := counts.Noisy[v]; noisy != nil {
+			*d = d.clone()
+			learnRow(d.leak, noisy.Leak, equivalentSampleSize)
+			for i, link := range d.links {
+				for s, row := range link {
+					learnRow(row, noisy.Links[i][s], equivalentSampleSize)
+				}
+			}
 		}
-		learned.dists[v].table = updated
 	}
 	return &learned
 }

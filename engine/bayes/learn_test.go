@@ -73,6 +73,7 @@ func TestExpectedCountsEqualTheOracle(t *testing.T) {
 		for v := range bayes.VarID(len(m.cards)) {
 			if n.FullTable(v) == nil {
 				require.Nil(t, got.Tables[v])
+				require.NotNil(t, got.Noisy[v])
 				continue
 			}
 			want := make([]float64, len(n.FullTable(v)))
@@ -83,6 +84,112 @@ func TestExpectedCountsEqualTheOracle(t *testing.T) {
 			}
 			require.InDeltaSlice(t, want, got.Tables[v], 1e-11, "seed %d", seed)
 		}
+	}
+}
+
+// noisyFamily is a noisy-MAX of three parents, to be built as such or with its contributions as variables.
+type noisyFamily struct {
+	parents []bayes.VarID
+	child   bayes.VarID
+	priors  [][]float64
+	links   []bayes.Link
+	leak    []float64
+}
+
+func newNoisyFamily(r *rand.Rand) *noisyFamily {
+	f := &noisyFamily{child: 3}
+	card := 2 + r.IntN(3)
+	f.leak = randomRow(r, card)
+	for i := range bayes.VarID(3) {
+		f.parents = append(f.parents, i)
+		f.priors = append(f.priors, randomRow(r, 2+r.IntN(2)))
+		link := bayes.Link{Parent: i}
+		for range f.priors[i] {
+			link.P = append(link.P, randomRow(r, card))
+		}
+		f.links = append(f.links, link)
+	}
+	return f
+}
+
+// add gives a builder the parents and the child, and says what the child's states are.
+func (f *noisyFamily) add(b *bayes.Builder) []string {
+	states := []string{"a", "b", "c", "d"}
+	for i, p := range f.priors {
+		b.Table(b.Add(fmt.Sprint("parent", i), states[:len(p)]...), nil, p)
+	}
+	b.Add("child", states[:len(f.leak)]...)
+	return states[:len(f.leak)]
+}
+
+func (f *noisyFamily) build(t *testing.T) *bayes.Network {
+	var b bayes.Builder
+	f.add(&b)
+	b.NoisyMax(f.child, f.links, f.leak)
+	n, err := b.Build()
+	require.NoError(t, err)
+	return n
+}
+
+// spelledOut has a variable for each contribution, the leak last, of which the child is the largest.
+func (f *noisyFamily) spelledOut(t *testing.T) (*bayes.Network, []bayes.VarID) {
+	var b bayes.Builder
+	states := f.add(&b)
+	var contributions []bayes.VarID
+	for i, link := range f.links {
+		c := b.Add(fmt.Sprint("contribution", i), states...)
+		b.Table(c, []bayes.VarID{link.Parent}, slices.Concat(link.P...))
+		contributions = append(contributions, c)
+	}
+	leak := b.Add("leak", states...)
+	b.Table(leak, nil, f.leak)
+	contributions = append(contributions, leak)
+	b.Deterministic(f.child, contributions, func(s []int) int { return slices.Max(s) })
+	n, err := b.Build()
+	require.NoError(t, err)
+	return n, contributions
+}
+
+// The counts of a noisy family's contributions are those of the variables that they stand for.
+func TestExpectedContributionsEqualThoseSpelledOut(t *testing.T) {
+	for seed := range uint64(60) {
+		r := rand.New(rand.NewPCG(seed, 22))
+		f := newNoisyFamily(r)
+		apart, contributions := f.spelledOut(t)
+		var cases, longer []bayes.Case
+		for range 6 {
+			states := bayes.Case{bayes.Unknown, bayes.Unknown, bayes.Unknown, r.IntN(len(f.leak))}
+			for i, p := range f.priors {
+				if r.IntN(2) == 0 {
+					states[i] = r.IntN(len(p))
+				}
+			}
+			cases = append(cases, states)
+			longer = append(longer, append(slices.Clone(states), slices.Repeat([]int{bayes.Unknown}, len(contributions))...))
+		}
+		count := func(n *bayes.Network, cases []bayes.Case) *bayes.Counts {
+			tree, err := bayes.Compile(n)
+			require.NoError(t, err)
+			counts, err := bayes.ExpectedCounts(tree, cases)
+			require.NoError(t, err)
+			return counts
+		}
+		n := f.build(t)
+		got, want := count(n, cases), count(apart, longer)
+		for i, link := range got.Noisy[f.child].Links {
+			require.InDeltaSlice(t, want.Tables[contributions[i]], slices.Concat(link...), 1e-11, "seed %d", seed)
+		}
+		require.InDeltaSlice(t, want.Tables[contributions[3]], got.Noisy[f.child].Leak, 1e-11, "seed %d", seed)
+		// Learned from, they give the same network again.
+		learned, err := bayes.Compile(n.Learn(got, 5))
+		require.NoError(t, err)
+		learnedApart, err := bayes.Compile(apart.Learn(want, 5))
+		require.NoError(t, err)
+		p, err := learned.NewQuery().Marginal(f.child)
+		require.NoError(t, err)
+		pApart, err := learnedApart.NewQuery().Marginal(f.child)
+		require.NoError(t, err)
+		require.InDeltaSlice(t, pApart, p, tolerance)
 	}
 }
 
@@ -103,7 +210,8 @@ func TestEMRaisesTheLikelihood(t *testing.T) {
 			require.GreaterOrEqual(t, counts.LogP, before-1e-10*(1+math.Abs(before)))
 			before = counts.LogP
 			if r.IntN(2) == 0 {
-				counts.Tables[r.IntN(len(m.cards))] = nil
+				v := r.IntN(len(m.cards))
+				counts.Tables[v], counts.Noisy[v] = nil, nil
 			}
 			n = n.Learn(counts, 0)
 		}
@@ -207,7 +315,10 @@ func TestLearningPanicsOnMisuse(t *testing.T) {
 	n := mustRead(t, sprinkler)
 	tree, err := bayes.Compile(n)
 	require.NoError(t, err)
-	short := &bayes.Counts{Tables: [][]float64{nil, {1}, nil, nil}}
+	short := n.NewCounts()
+	short.Tables[1] = []float64{1}
+	misshapen := n.NewCounts()
+	misshapen.Noisy[1] = &bayes.NoisyCounts{Leak: []float64{1}}
 	negative := n.NewCounts()
 	negative.Tables[0][1] = -1
 	tests := map[string]struct {
@@ -217,8 +328,9 @@ func TestLearningPanicsOnMisuse(t *testing.T) {
 		"length":    {"bayes: case of 1 states, want 4", func() { _, _ = bayes.ExpectedCounts(tree, []bayes.Case{{0}}) }},
 		"state":     {`bayes: state 2 of "Cloudy", which has 2`, func() { _, _ = bayes.ExpectedCounts(tree, []bayes.Case{{2, 0, 0, 0}}) }},
 		"weight":    {"bayes: weight NaN", func() { _ = tree.NewQuery().AddCounts(n.NewCounts(), math.NaN()) }},
-		"variables": {"bayes: counts of 0 variables, want 4", func() { n.Learn(&bayes.Counts{}, 1) }},
+		"variables": {"bayes: counts of 0 and 0 variables, want 4", func() { n.Learn(&bayes.Counts{}, 1) }},
 		"table":     {`bayes: 1 counts of "Sprinkler", want 4`, func() { n.Learn(short, 1) }},
+		"shape":     {`bayes: counts of contributions to "Sprinkler" of another shape`, func() { n.Learn(misshapen, 1) }},
 		"count":     {"bayes: count -1", func() { n.Learn(negative, 1) }},
 		"size":      {"bayes: count -2", func() { n.Learn(n.NewCounts(), -2) }},
 	}

@@ -15,7 +15,9 @@ import (
 // one over their children, the shortcuts of the join tree stay right. The slope is measured with the parents clamped
 // to the row, so that a rare row does not drown in the rest.
 
-// Parameter names one entry of a table: P(Variable in State | its parents in the states Parents, in their order).
+// Parameter names one number of a distribution. In a full table it is P(Variable in State | its parents in the states
+// Parents, in their order). In a noisy family it is what one parent in its state brings about, the others being
+// [Unknown], or the leak if all are.
 type Parameter struct {
 	Variable VarID
 	Parents  []int
@@ -43,36 +45,24 @@ func (s Sensitivity) Slope(theta float64) float64 {
 	return (s.Alpha*s.Delta - s.Beta*s.Gamma) / (below * below)
 }
 
-// Sensitivity tells how P(v in state | findings) depends on one parameter of a table. The other entries of the row
-// keep their proportions; if they are all zero they share the rest equally. It fails for a noisy family, which has no
-// table, and with *ImpossibleError, and panics on a variable or state out of range or a wrong number of parent states.
+// Sensitivity tells how P(v in state | findings) depends on one parameter. The other entries of its row keep their
+// proportions; if they are all zero they share the rest equally. It fails with *ImpossibleError, and panics on a
+// variable or state out of range, a wrong number of parent states, or Unknown ones that a full table has no row for.
 // Each call costs four propagations. The findings stay as they were.
 func (q *Query) Sensitivity(of Parameter, v VarID, state int) (Sensitivity, error) {
 	n := q.t.net
 	n.checkState(of.Variable, of.State)
 	n.checkState(v, state)
-	d := &n.dists[of.Variable]
-	if len(of.Parents) != len(d.parents) {
-		panic(fmt.Sprintf("bayes: %d parent states of %q, which has %d", len(of.Parents), n.variables[of.Variable].Name, len(d.parents)))
-	}
-	row := 0
-	for i, p := range d.parents {
-		n.checkState(p, of.Parents[i])
-		row = row*n.cards[p] + of.Parents[i]
-	}
-	if d.factored() {
-		return Sensitivity{}, fmt.Errorf("variable %q is a noisy family and has no table to vary", n.variables[of.Variable].Name)
-	}
+	n.checkRow(of)
 	if err := q.possible(); err != nil {
 		return Sensitivity{}, err
 	}
-	card := n.cards[of.Variable]
-	s := Sensitivity{Value: d.table[row*card+of.State]}
+	s := Sensitivity{Value: n.row(of, &n.dists[of.Variable])[of.State]}
 	// The lines through the whole of P give the ends; the slopes come from the part of P that lies in the row, where
 	// nothing else is there to be taken away again.
-	low := q.varied(of, row, 0)
+	low := q.varied(of, 0)
 	s.Beta, s.Delta = low.relative(v, state, q.evidence.log)
-	high := q.varied(of, row, 1)
+	high := q.varied(of, 1)
 	s.above, s.below = high.relative(v, state, q.evidence.log)
 	if !low.clamp(of) {
 		return s, nil
@@ -84,13 +74,47 @@ func (q *Query) Sensitivity(of Parameter, v VarID, state int) (Sensitivity, erro
 	return s, nil
 }
 
+// checkRow panics if the parameter names no row of its distribution.
+func (n *Network) checkRow(of Parameter) {
+	d := &n.dists[of.Variable]
+	if len(of.Parents) != len(d.parents) {
+		panic(fmt.Sprintf("bayes: %d parent states of %q, which has %d", len(of.Parents), n.variables[of.Variable].Name, len(d.parents)))
+	}
+	known := 0
+	for i, p := range d.parents {
+		if of.Parents[i] != Unknown {
+			n.checkState(p, of.Parents[i])
+			known++
+		}
+	}
+	if d.factored() && known > 1 || !d.factored() && known < len(d.parents) {
+		panic(fmt.Sprintf("bayes: %d of %d parent states name no row of %q", known, len(d.parents), n.variables[of.Variable].Name))
+	}
+}
+
+// row is the distribution that holds the parameter, within d.
+func (n *Network) row(of Parameter, d *distribution) []float64 {
+	if d.factored() {
+		for i, s := range of.Parents {
+			if s != Unknown {
+				return d.links[i][s]
+			}
+		}
+		return d.leak
+	}
+	row, card := 0, n.cards[of.Variable]
+	for i, p := range d.parents {
+		row = row*n.cards[p] + of.Parents[i]
+	}
+	return d.table[row*card:][:card]
+}
+
 // varied is a query with the same findings on a tree whose parameter is 0 or 1.
-func (q *Query) varied(of Parameter, row int, theta float64) *Query {
-	table := slices.Clone(q.t.net.dists[of.Variable].table)
-	card := q.t.net.cards[of.Variable]
-	vary(table[row*card:][:card], of.State, theta)
-	// A new query, because the messages of this one were made with the table as it is.
-	other := q.t.withTable(of.Variable, table).NewQuery()
+func (q *Query) varied(of Parameter, theta float64) *Query {
+	d := q.t.net.dists[of.Variable].clone()
+	vary(q.t.net.row(of, &d), of.State, theta)
+	// A new query, because the messages of this one were made with the numbers as they are.
+	other := q.t.with(map[VarID]distribution{of.Variable: d}).NewQuery()
 	other.copyFindings(q)
 	return other
 }
@@ -118,35 +142,6 @@ func vary(row []float64, state int, theta float64) {
 	}
 }
 
-// withTable is the tree with another full table for one variable; all that doesn't depend on it is shared. The table
-// is multiplied in anew with those that share its clique, in the same order as Compile does, and not divided out,
-// because it may hold zeros. The barren edges stay as they are, for every row of the new table must be a distribution
-// too.
-func (t *JoinTree) withTable(v VarID, table []float64) *JoinTree {
-	other := *t
-	other.cliques = slices.Clone(t.cliques)
-	var at int32
-	for _, f := range t.x.families {
-		if f.child() == int32(v) {
-			at = t.smallest(f.scope)
-		}
-	}
-	c := &other.cliques[at]
-	c.table = ones(c.entries)
-	for _, f := range t.x.families {
-		if t.smallest(f.scope) != at {
-			continue
-		}
-		if f.child() == int32(v) {
-			other.place(c, f.scope, table)
-		} else {
-			other.place(c, f.scope, f.table())
-		}
-	}
-	c.low, _ = extremes(c.table)
-	return &other
-}
-
 // copyFindings enters all findings of another query, whose tree is for the same variables and together sets. Numbers
 // are copied, for the other query may write over its own; joint ones are put into the order of this tree.
 func (q *Query) copyFindings(from *Query) {
@@ -172,11 +167,14 @@ func (q *Query) copyFindings(from *Query) {
 	}
 }
 
-// clamp adds to the findings that the parents are in the states of the parameter. What else is known of a parent stays
+// clamp adds to the findings that the parents are in the known states of the parameter. What else is known of a parent stays
 // in force; if that excludes the state, the row plays no part and clamp says false.
 func (q *Query) clamp(of Parameter) bool {
 	for i, p := range q.t.net.dists[of.Variable].parents {
 		state, f := of.Parents[i], &q.findings[p]
+		if state == Unknown {
+			continue
+		}
 		if !f.set {
 			q.Observe(p, state)
 			continue

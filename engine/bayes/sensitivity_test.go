@@ -178,13 +178,55 @@ func TestSensitivityToACertainty(t *testing.T) {
 	require.InDelta(t, 0.7, s.At(1), tolerance)
 }
 
-func TestSensitivityRefusesWhatHasNoTable(t *testing.T) {
+// A link of a noisy family, and its leak, are parameters too. The networks to compare with are built anew.
+func TestSensitivityToContributions(t *testing.T) {
+	for seed := range uint64(40) {
+		r := rand.New(rand.NewPCG(seed, 21))
+		f := newNoisyFamily(r)
+		tree, err := bayes.Compile(f.build(t))
+		require.NoError(t, err)
+		q := tree.NewQuery()
+		seen := randomRow(r, len(f.leak))
+		q.SetLikelihood(f.child, seen)
+		of := bayes.Parameter{Variable: f.child, Parents: []int{bayes.Unknown, bayes.Unknown, bayes.Unknown}, State: r.IntN(len(f.leak))}
+		row := f.leak
+		if i := r.IntN(4); i < 3 {
+			of.Parents[i] = r.IntN(len(f.links[i].P))
+			row = f.links[i].P[of.Parents[i]]
+		}
+		got, err := q.Sensitivity(of, f.parents[0], 1)
+		require.NoError(t, err)
+		require.Equal(t, row[of.State], got.Value)
+		for _, theta := range []float64{0, 0.2, 0.7, 1} {
+			rest := 1 - row[of.State]
+			for s := range row {
+				if s != of.State {
+					row[s] *= (1 - theta) / rest
+				}
+			}
+			row[of.State] = theta
+			again, err := bayes.Compile(f.build(t))
+			require.NoError(t, err)
+			changed := again.NewQuery()
+			changed.SetLikelihood(f.child, seen)
+			p, err := changed.Marginal(f.parents[0])
+			require.NoError(t, err)
+			require.InDelta(t, p[1], got.At(theta), 1e-11, "seed %d", seed)
+			if theta == 1 {
+				break
+			}
+		}
+	}
+}
+
+func TestSensitivityRefusesWhatIsNoParameter(t *testing.T) {
 	n, igniter, pump, flame, _ := fire()
 	tree, err := bayes.Compile(n)
 	require.NoError(t, err)
 	q := tree.NewQuery()
-	_, err = q.Sensitivity(bayes.Parameter{Variable: flame, Parents: []int{0, 0}, State: 1}, igniter, 1)
-	require.EqualError(t, err, `variable "no flame" is a noisy family and has no table to vary`)
+	require.PanicsWithValue(t, `bayes: 2 of 2 parent states name no row of "no flame"`, func() {
+		_, _ = q.Sensitivity(bayes.Parameter{Variable: flame, Parents: []int{0, 0}, State: 1}, igniter, 1)
+	})
 	require.PanicsWithValue(t, `bayes: 1 parent states of "igniter broken", which has 0`, func() {
 		_, _ = q.Sensitivity(bayes.Parameter{Variable: igniter, Parents: []int{0}}, pump, 1)
 	})
