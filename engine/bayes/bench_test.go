@@ -3,6 +3,7 @@ package bayes_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"lightoff/engine/bayes"
@@ -178,6 +179,28 @@ func BenchmarkStandardNetworks(b *testing.B) {
 			var dst [][]float64
 			for i := 0; b.Loop(); i++ {
 				sets[i%len(sets)].enter(b, n, q)
+				dst, err = q.Marginals(dst)
+				require.NoError(b, err)
+			}
+		})
+	}
+}
+
+// BenchmarkStandardNetworksGiven compiles the network anew for each set of observations, as an engine does that
+// triangulates after entering them, and reads all posteriors.
+func BenchmarkStandardNetworksGiven(b *testing.B) {
+	for _, name := range append(slices.Clone(referenceNetworks), "munin1") {
+		b.Run(name, func(b *testing.B) {
+			n := readNetwork(b, name)
+			sets := readReference(b, name)
+			var dst [][]float64
+			for i := 0; b.Loop(); i++ {
+				set := sets[i%len(sets)]
+				given := n.Given(set.states(n))
+				tree, err := bayes.Compile(given)
+				require.NoError(b, err)
+				q := tree.NewQuery()
+				set.enter(b, given, q)
 				dst, err = q.Marginals(dst)
 				require.NoError(b, err)
 			}
