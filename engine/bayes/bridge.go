@@ -59,20 +59,24 @@ func (t *JoinTree) newLayout(clique int32, in, out end) *layout {
 	return l
 }
 
-// bridge is a laid out table. It is made once and crossed by every clamp, from either end.
+// bridge is a laid out table. It is made once for the findings and crossed by every clamp, from either end.
 type bridge struct {
-	*layout
-	table []float64
+	*layout          // of the entries that the findings leave
+	whole    *layout // of all entries, which depends on the tree alone
+	kept     layout  // room for the former
+	table    []float64
+	findings int32 // for which it was made
 }
 
 // build fills the bridge from the product of its clique, scaled by a power of two.
 func (b *bridge) build(product, scratch []float64) {
-	sums := product
-	if b.whole.small < len(product) {
-		sums = scratch[:b.whole.small]
-		b.whole.sumOut(sums, product)
+	b.layout = b.whole
+	sums, plan := product, b.whole.whole
+	if plan.small < len(product) {
+		sums = scratch[:plan.small]
+		plan.sumOut(sums, product)
 	}
-	b.table = make([]float64, len(sums))
+	b.table = slices.Grow(b.table[:0], len(sums))[:len(sums)]
 	for i, p := range b.entries {
 		b.table[i] = sums[p]
 	}
@@ -100,7 +104,8 @@ func (b *bridge) drop() {
 	if len(blocks)*len(rows)*len(columns) == len(b.table) {
 		return
 	}
-	kept := &layout{whole: l.whole, in: len(columns), out: len(rows), both: len(blocks)}
+	kept := &b.kept
+	*kept = layout{in: len(columns), out: len(rows), both: len(blocks), enter: kept.enter[:0], leave: kept.leave[:0]}
 	table := b.table[:0] // entries only move forward
 	for _, k := range blocks {
 		for _, o := range rows {

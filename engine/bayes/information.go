@@ -70,6 +70,7 @@ type clamp struct {
 	at         [][]int32   // [clique]: candidates read there
 	trails     *trails
 	bridges    map[[2]int32]*bridge
+	findings   int32 // which findings the clamp is for, counted from one
 	pending    []shot
 	batch      []shot // the clamps under way, each in its lane
 	all        uint8  // the lanes in use
@@ -99,29 +100,33 @@ type shot struct {
 	state int
 }
 
-// newClamp makes the posteriors of the candidates current; the clamps leave the messages behind them alone.
+// newClamp makes the posteriors of the candidates current; the clamps leave the messages behind them alone. The memory
+// is that of the last clamp of this query, whose bridges are made anew in their old places.
 func (q *Query) newClamp(candidates []VarID) *clamp {
-	c := &clamp{
-		q:          q,
-		candidates: candidates,
-		at:         make([][]int32, len(q.t.cliques)),
-		trails:     q.newTrails(),
-		bridges:    map[[2]int32]*bridge{},
-		current:    make([]int32, q.t.edges),
-		messages:   make([][]lanes, q.t.edges),
-		behind:     make([]uint8, q.t.edges),
-		scratch:    make([]float64, q.t.scratch),
+	c := q.clamping
+	if c == nil {
+		c = &clamp{
+			q:        q,
+			at:       make([][]int32, len(q.t.cliques)),
+			bridges:  map[[2]int32]*bridge{},
+			current:  make([]int32, q.t.edges),
+			messages: make([][]lanes, q.t.edges),
+			behind:   make([]uint8, q.t.edges),
+			scratch:  make([]float64, q.t.scratch),
+			room:     make([]lanes, 2*slices.Max(slices.Concat(q.t.sizes, q.t.net.cards, []int{0}))),
+		}
+		q.clamping = c
 	}
-	widest := slices.Max(slices.Concat(q.t.sizes, q.t.net.cards, []int{0}))
-	c.room = make([]lanes, 2*widest)
-	if q.layouts == nil {
-		q.layouts = map[[2]int32]*layout{}
+	c.findings++
+	c.candidates, c.joint, c.base, c.trails = candidates, nil, c.base[:0], q.newTrails()
+	for i := range c.at {
+		c.at[i] = c.at[i][:0]
 	}
 	for i, v := range candidates {
 		home := q.t.home[v]
 		c.at[home] = append(c.at[home], int32(i))
 		q.refresh(home)
-		c.base = append(c.base, slices.Clone(q.post[v]))
+		c.base = append(c.base, q.post[v])
 	}
 	return c
 }
@@ -132,8 +137,10 @@ func (c *clamp) aim(v VarID) *aim {
 	c.trails.from(v)
 	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: slices.Clone(c.trails.reached), info: make([]float64, len(c.candidates))}
 	a.last = mostProbable(a.prior)
+	rest := slices.Concat(c.base...)
 	for _, p := range c.base {
-		a.rest = append(a.rest, slices.Clone(p))
+		a.rest = append(a.rest, rest[:len(p):len(p)])
+		rest = rest[len(p):]
 	}
 	for s, p := range a.prior {
 		if s != a.last && p > 0 {
@@ -264,10 +271,13 @@ func (c *clamp) cross(dst []lanes, i int32, in, out end, src []lanes) {
 	key := [2]int32{in.key, out.key}
 	b := c.bridges[key]
 	if b == nil {
-		b = &bridge{layout: c.q.layout(i, in, out)}
+		b = &bridge{whole: c.q.t.newLayout(i, in, out)}
+		c.bridges[key] = b
+	}
+	if b.findings != c.findings {
+		b.findings = c.findings
 		product, _ := c.q.product(i, c.apart(in), c.apart(out))
 		b.build(product, c.scratch)
-		c.bridges[key] = b
 	}
 	b.carry(dst, src, c.room, back)
 }
@@ -279,17 +289,6 @@ func (c *clamp) apart(e end) int32 {
 		return -1
 	}
 	return e.skip
-}
-
-// layout finds or makes the layout of a bridge. It depends on the tree alone, so it is kept for the query's lifetime.
-func (q *Query) layout(clique int32, in, out end) *layout {
-	key := [2]int32{in.key, out.key}
-	l := q.layouts[key]
-	if l == nil {
-		l = q.t.newLayout(clique, in, out)
-		q.layouts[key] = l
-	}
-	return l
 }
 
 // learn takes in the clamped posterior of a candidate.

@@ -88,14 +88,14 @@ func TestBridgesEqualProductAndSum(t *testing.T) {
 		for i := range src {
 			src[i] = float64(r.IntN(64))
 		}
-		b := &bridge{layout: tree.newLayout(0, in, out)}
+		b := &bridge{whole: tree.newLayout(0, in, out)}
 		scratch := make([]float64, 2*size)
 		b.build(product, scratch)
 		want, whole := make([]float64, leave.small), make([]float64, size)
 		enter.multiply(whole, product, src)
 		leave.sumOut(want, whole)
 		rescale(want)
-		mirrored := &bridge{layout: tree.newLayout(0, out, in)}
+		mirrored := &bridge{whole: tree.newLayout(0, out, in)}
 		mirrored.build(product, scratch)
 		for lane := range len(lanes{}) {
 			for _, back := range []bool{false, true} {

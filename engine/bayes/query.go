@@ -20,9 +20,9 @@ type Query struct {
 	cached   cacheKey
 	evidence evidence
 
-	layouts map[[2]int32]*layout // of the bridges that mutual information has needed so far
-	prior   *Query               // without findings, once somebody needs it
-	most    *Query               // with messages of maxima, once somebody needs it
+	clamping *clamp // the memory of mutual information, once somebody needs it
+	prior    *Query // without findings, once somebody needs it
+	most     *Query // with messages of maxima, once somebody needs it
 
 	maximise bool // messages are maxima instead of sums; no posteriors can then be read
 
