@@ -24,7 +24,7 @@ import (
 const patience = 20 * time.Second
 
 var kettle = sync.OnceValues(func() (*knowledge.Model, error) {
-	return knowledge.Load(os.DirFS("testdata/kettle"))
+	return knowledge.Load(os.DirFS("testdata/kettle"), nil)
 })
 
 // newProgram returns a program on free ports that keeps its data in folder; it is not open yet.

@@ -47,7 +47,7 @@ func BenchmarkCauses(b *testing.B) {
 // Reading, checking, fitting and compiling the model files.
 func BenchmarkLoad(b *testing.B) {
 	for b.Loop() {
-		if _, err := knowledge.Load(heater.Files()); err != nil {
+		if _, err := knowledge.Load(heater.Files(), heater.Binding()); err != nil {
 			b.Fatal(err)
 		}
 	}

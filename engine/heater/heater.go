@@ -23,4 +23,4 @@ func Files() fs.FS {
 }
 
 // Model loads, checks and compiles the embedded model, once. The error, if any, is a *knowledge.Error.
-var Model = sync.OnceValues(func() (*knowledge.Model, error) { return knowledge.Load(Files()) })
+var Model = sync.OnceValues(func() (*knowledge.Model, error) { return knowledge.Load(Files(), Binding()) })

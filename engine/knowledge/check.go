@@ -12,6 +12,9 @@ func (f *files) check() {
 	f.checkRules()
 	f.checkTexts()
 	if len(f.errs.Problems) == 0 {
+		f.checkBound()
+	}
+	if len(f.errs.Problems) == 0 {
 		f.checkLeftover()
 	}
 }
@@ -91,8 +94,11 @@ func (f *files) checkVariables() {
 		}
 		if v.reads != nil {
 			for _, t := range v.reads.terms {
-				if f.quantityByID(t.quantity) == nil {
+				q := f.quantityByID(t.quantity)
+				if q == nil {
 					v.at.errorf("%s reads %s, which is no quantity", v.id, t.quantity)
+				} else if first := f.quantityByID(v.reads.terms[0].quantity); v.bandOf != nil && first != nil && q.scaleBy != first.scaleBy {
+					v.at.errorf("%s sums %s and %s, which are scaled differently", v.id, first.id, q.id)
 				}
 			}
 		}
@@ -109,6 +115,9 @@ func (f *files) checkVariables() {
 			for _, c := range l.when {
 				parent(c.at, c.parent, c.states)
 			}
+		}
+		for _, g := range q.given {
+			parent(q.at, g, nil)
 		}
 		if q.scaleBy != "" {
 			parent(q.at, q.scaleBy, slices.Sorted(maps.Keys(q.scales)))

@@ -21,6 +21,7 @@ type compiled struct {
 	causeVar           []bayes.VarID
 	rate               []float64     // by cause: fitted base rate, before anybody complains
 	average            []setupFactor // by cause: how setup facts change its rate
+	silence            *situation    // nothing known of the installation
 	covers             map[string]map[string][]string
 	groups             []*readingGroup // of readings that share what they depend on
 	groupOf            map[string]int
@@ -42,12 +43,12 @@ type readingGroup struct {
 const anywayName = "complains_anyway"
 
 // Load reads the model files of a folder, checks them and compiles them. The error, if any, is an *Error that lists
-// everything wrong with file and line.
-func Load(fsys fs.FS) (*Model, error) {
+// everything wrong with file and line. The binding holds the computations that the files name; it may be nil.
+func Load(fsys fs.FS, binding Binding) (*Model, error) {
 	errs := &Error{}
 	m := &Model{texts: map[string]*Texts{}, byID: map[string]ref{}}
 	m.covers = map[string]map[string][]string{}
-	f := &files{errs: errs, model: m, covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
+	f := &files{errs: errs, model: m, binding: binding, covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
 	f.read(fsys)
 	m.locales = slices.Sorted(maps.Keys(m.texts))
 	f.check()
@@ -93,6 +94,7 @@ func (f *files) compile() error {
 	for _, v := range f.variables {
 		m.variables[v.id] = v
 	}
+	m.silence = newSituation(nil)
 	m.rate = make([]float64, len(m.Causes))
 	m.average = make([]setupFactor, len(m.Causes))
 	for i, c := range m.Causes {
@@ -316,10 +318,17 @@ func (f *files) dependsOn(r *reading) []string {
 				note(c.parent)
 			}
 		}
-		note(q.scaleBy)
+		for _, g := range q.given {
+			note(g)
+		}
+		if !f.isEffect(r.observation) {
+			note(q.scaleBy)
+		}
 	}
 	return out
 }
+
+func (f *files) isEffect(id string) bool { return f.model.byID[id].kind == refEffect }
 
 func (f *files) quantityByID(id string) *quantity {
 	i := slices.IndexFunc(f.quantities, func(q *quantity) bool { return q.id == id })
@@ -329,10 +338,16 @@ func (f *files) quantityByID(id string) *quantity {
 	return f.quantities[i]
 }
 
-func (q *quantity) in(at map[string]string) (mean, spread, scale float64) {
+// quantityIn gives a quantity's level in a configuration, and what it is scaled by. Where the configuration doesn't say
+// by what, as for an effect, it is not scaled.
+func (f *files) quantityIn(q *quantity, at map[string]string, s *situation) (mean, spread, scale float64) {
 	scale = 1
-	if q.scaleBy != "" {
-		scale = q.scales[at[q.scaleBy]]
+	if x, ok := q.scales[at[q.scaleBy]]; ok {
+		scale = x
+	}
+	if q.computed != nil {
+		mean, spread = f.model.level(q, at, s)
+		return mean * scale, spread * scale, scale
 	}
 	for _, l := range q.levels {
 		if holds(l.when, at) {
@@ -344,7 +359,7 @@ func (q *quantity) in(at map[string]string) (mean, spread, scale float64) {
 
 // joint is the distribution of readings in one configuration: quantities are independent given it, meters err on their
 // own, and readings that share a quantity vary together.
-func (f *files) joint(rs []*reading, at map[string]string) gaussian {
+func (f *files) joint(rs []*reading, at map[string]string, s *situation) gaussian {
 	g := gaussian{mean: make([]float64, len(rs)), cov: make([][]float64, len(rs))}
 	for i, r := range rs {
 		g.cov[i] = make([]float64, len(rs))
@@ -352,7 +367,7 @@ func (f *files) joint(rs []*reading, at map[string]string) gaussian {
 	}
 	for i, r := range rs {
 		for _, t := range r.terms {
-			mean, spread, _ := f.quantityByID(t.quantity).in(at)
+			mean, spread, _ := f.quantityIn(f.quantityByID(t.quantity), at, s)
 			g.mean[i] += t.factor * mean
 			for j, other := range rs {
 				for _, u := range other.terms {
@@ -366,21 +381,48 @@ func (f *files) joint(rs []*reading, at map[string]string) gaussian {
 	return g
 }
 
+// bandTable gives a reading's bands, or the effect that they stand for. Where a quantity is computed from setup facts the
+// table is made anew for each situation.
 func (f *files) bandTable(b *bayes.Builder, ids map[string]bayes.VarID, v *variable) {
 	parents := f.dependsOn(v.reads)
-	var table []float64
-	f.configurations(parents, func(at map[string]string) {
-		g := f.joint([]*reading{v.reads}, at)
-		scale := 1.0
-		if !v.reads.log {
-			for _, t := range v.reads.terms {
-				_, _, s := f.quantityByID(t.quantity).in(at)
-				scale = max(scale, s)
+	computed := slices.ContainsFunc(v.reads.terms, func(t term) bool { return f.quantityByID(t.quantity).computed != nil })
+	if computed {
+		b.Computed(ids[v.id], vars(ids, parents), func(context bayes.Context, states []int) []float64 {
+			s, ok := context.(*situation)
+			if !ok {
+				s = f.model.silence
 			}
-		}
-		table = append(table, v.reads.bandRow(g.mean[0], g.cov[0][0], scale)...)
-	})
+			at := map[string]string{}
+			for i, p := range parents {
+				at[p] = f.model.variables[p].states[states[i]]
+			}
+			return f.bandRow(v, at, s)
+		})
+		return
+	}
+	var table []float64
+	f.configurations(parents, func(at map[string]string) { table = append(table, f.bandRow(v, at, nil)...) })
 	b.Table(ids[v.id], vars(ids, parents), table)
+}
+
+func (f *files) bandRow(v *variable, at map[string]string, s *situation) []float64 {
+	g := f.joint([]*reading{v.reads}, at, s)
+	scale := 1.0
+	if !v.reads.log {
+		for _, t := range v.reads.terms {
+			_, _, x := f.quantityIn(f.quantityByID(t.quantity), at, s)
+			scale = max(scale, x)
+		}
+	}
+	row := v.reads.bandRow(g.mean[0], g.cov[0][0], scale)
+	if v.bandOf == nil {
+		return row
+	}
+	out := make([]float64, len(v.states))
+	for i, p := range row {
+		out[v.bandOf[i]] = p
+	}
+	return out
 }
 
 // readingGroups joins readings that share a quantity, however indirectly.
@@ -388,7 +430,7 @@ func (f *files) readingGroups(ids map[string]bayes.VarID) ([]*readingGroup, map[
 	var groups []*readingGroup
 	quantityGroup := map[string]*readingGroup{}
 	for _, v := range f.variables {
-		if v.reads == nil {
+		if v.reads == nil || f.isEffect(v.id) {
 			continue
 		}
 		g := &readingGroup{readings: []*reading{v.reads}}

@@ -38,6 +38,10 @@ func (m *Model) Check(f Finding, table string) (field, problem string) {
 		return m.checkState(f, states, table)
 	}
 	switch {
+	case !f.IsNumber && slices.Contains(states, f.State):
+		return "", "" // a setup fact that is roughly known
+	case !f.IsNumber && len(states) > 0:
+		return "state", fmt.Sprintf("%s is a number in %s or one of %s, not %q", f.ID, unit, strings.Join(states, ", "), f.State)
 	case !f.IsNumber:
 		return "state", fmt.Sprintf("%s is a number in %s, not a state", f.ID, unit)
 	case math.IsNaN(f.Number) || f.Number < low || f.Number > high:
@@ -88,7 +92,9 @@ type Inquiry struct {
 	now, none  loaded    // the findings as they are; the same with every cause absent
 	base       []float64 // rates that the compiled network holds
 	baseAnyway float64
-	rate       []float64 // rates for this heater's setup
+	rate       []float64  // rates for this heater's setup
+	situation  *situation // what is known of the installation
+	bearing    string     // the part of it that quantities are computed from
 	known      map[string]bool
 	unused     map[string]string
 	entered    []entry
@@ -112,15 +118,51 @@ type entry struct {
 
 // NewInquiry returns an Inquiry on the model.
 func (m *Model) NewInquiry() *Inquiry {
-	load := func() loaded {
-		l := loaded{q: m.tree.NewQuery(), anyway: m.anywayRate, rate: make([]float64, len(m.rate))}
-		l.q.Observe(m.complained, 1)
-		for i := range l.rate {
-			l.rate[i] = math.NaN()
-		}
-		return l
+	return &Inquiry{m: m, now: m.load(m.tree.NewQuery()), none: m.load(m.tree.NewQuery()), base: m.rate, baseAnyway: m.anywayRate,
+		rate: make([]float64, len(m.rate)), situation: m.silence}
+}
+
+// load readies a query for the findings of somebody who complained.
+func (m *Model) load(q *bayes.Query) loaded {
+	l := loaded{q: q, anyway: m.anywayRate, rate: make([]float64, len(m.rate))}
+	l.q.Observe(m.complained, 1)
+	for i := range l.rate {
+		l.rate[i] = math.NaN()
 	}
-	return &Inquiry{m: m, now: load(), none: load(), base: m.rate, baseAnyway: m.anywayRate, rate: make([]float64, len(m.rate))}
+	return l
+}
+
+// settle takes up what is known of the installation. The network is made anew only where a quantity hangs on it.
+func (in *Inquiry) settle(findings []Finding) {
+	var told []Finding
+	bearing := ""
+	for _, f := range findings {
+		if _, ok := in.m.SetupFact(f.ID); !ok {
+			continue
+		}
+		told = append(told, f)
+		if in.m.bears(f.ID) {
+			bearing += fmt.Sprintf("%s=%s%v ", f.ID, f.State, f.Number)
+		}
+	}
+	in.situation = newSituation(told)
+	if bearing == in.bearing {
+		return
+	}
+	in.bearing = bearing
+	now, err := in.m.tree.NewQueryWith(in.situation)
+	if err != nil {
+		panic(err) // loading has tried every configuration, and a band's probabilities always sum to one
+	}
+	none, _ := in.m.tree.NewQueryWith(in.situation)
+	in.now, in.none = in.m.load(now), in.m.load(none)
+}
+
+// bears tells whether a quantity is computed from the setup fact.
+func (m *Model) bears(id string) bool {
+	return slices.ContainsFunc(m.files.quantities, func(q *quantity) bool {
+		return q.computed != nil && slices.Contains(q.computed.Facts, id)
+	})
 }
 
 // Why a finding changed nothing; keys of the texts' phrases.
@@ -133,7 +175,8 @@ const (
 // complained is always part of it.
 func (in *Inquiry) Enter(findings []Finding) {
 	in.known, in.unused, in.entered = map[string]bool{}, map[string]string{}, nil
-	in.setup(findings)
+	in.settle(findings)
+	in.setup()
 	table := stateOf(findings, codeTable)
 	var numbers []Finding
 	for _, f := range findings {
@@ -187,29 +230,34 @@ func (m *Model) likelihood(v *variable, state string) []float64 {
 	return l
 }
 
+// matters tells whether a setup fact changes anything.
 func (in *Inquiry) matters(setup string) bool {
-	return slices.ContainsFunc(in.m.average, func(a setupFactor) bool { _, ok := a[setup]; return ok })
+	return in.m.bears(setup) || slices.ContainsFunc(in.m.average, func(a setupFactor) bool { _, ok := a[setup]; return ok })
 }
 
 // maxRate keeps several raising facts together from making a cause certain before anything was looked at.
 const maxRate = 0.6
 
 // setup conditions the base rates on what is known of the installation. Unknown facts stay averaged.
-func (in *Inquiry) setup(findings []Finding) {
-	copy(in.rate, in.m.rate)
-	for _, f := range findings {
-		if s, ok := in.m.SetupFact(f.ID); ok && len(s.States) > 0 {
-			state := s.state(f)
-			for i, c := range in.m.Causes {
-				if avg, ok := in.m.average[i][f.ID]; ok {
-					in.rate[i] *= in.m.rawFactor(c, f.ID, state) / avg
-				}
-			}
+func (in *Inquiry) setup() {
+	for i := range in.rate {
+		in.rate[i] = in.m.rateIn(i, in.situation)
+	}
+}
+
+// rateIn is a cause's base rate in a situation.
+func (m *Model) rateIn(i int, s *situation) float64 {
+	c, rate := &m.Causes[i], m.rate[i]
+	for id, avg := range m.average[i] {
+		if f, ok := s.told[id]; ok {
+			fact, _ := m.SetupFact(id)
+			rate *= m.rawFactor(*c, id, fact.state(f)) / avg
 		}
 	}
-	for i := range in.rate {
-		in.rate[i] = min(in.rate[i], max(maxRate, in.m.rate[i]))
+	if c.computation != nil && slices.ContainsFunc(c.computation.Facts, func(id string) bool { _, ok := s.told[id]; return ok }) {
+		rate *= m.expectedRate(c.computation, s) / m.expectedRate(c.computation, m.silence)
 	}
+	return min(rate, max(maxRate, m.rate[i]))
 }
 
 // state is the finding's state, or the band that its number lies in.
@@ -241,7 +289,7 @@ func (in *Inquiry) readings(numbers []Finding) {
 				if f.ID != r.observation {
 					continue
 				}
-				if value := r.value(f.Number); in.m.explains(g, r, value) {
+				if value := r.value(f.Number); in.m.explains(g, r, value, in.situation) {
 					rs, x = append(rs, r), append(x, value)
 				} else {
 					in.unused[r.observation] = UnusedDoubtful
@@ -249,22 +297,22 @@ func (in *Inquiry) readings(numbers []Finding) {
 			}
 		}
 		if len(rs) > 0 {
-			in.entered = append(in.entered, entry{rs[0].observation, -1, in.m.likelihoodTable(g, rs, x), gi})
+			in.entered = append(in.entered, entry{rs[0].observation, -1, in.m.likelihoodTable(g, rs, x, in.situation), gi})
 		}
 	}
 }
 
 // explains tells whether some configuration makes a reading noticeably denser than an outlier is. A reading that none
 // explains is left out: it would shift odds by a few hundredths at most, but cast doubt on the readings beside it.
-func (m *Model) explains(g *readingGroup, r *reading, value float64) bool {
-	alone := m.likelihoodTable(g, []*reading{r}, []float64{value})
+func (m *Model) explains(g *readingGroup, r *reading, value float64, s *situation) bool {
+	alone := m.likelihoodTable(g, []*reading{r}, []float64{value}, s)
 	return slices.Max(alone) >= 1.05*r.doubt*r.outlier()
 }
 
-func (m *Model) likelihoodTable(g *readingGroup, rs []*reading, x []float64) []float64 {
+func (m *Model) likelihoodTable(g *readingGroup, rs []*reading, x []float64, s *situation) []float64 {
 	var table []float64
 	m.files.configurations(g.names, func(at map[string]string) {
-		table = append(table, m.files.joint(rs, at).density(rs, x))
+		table = append(table, m.files.joint(rs, at, s).density(rs, x))
 	})
 	return table
 }

@@ -51,7 +51,7 @@ func TestSoundReadingOutlastsAbsurdOnes(t *testing.T) {
 	files := good(t)
 	replace(t, files, seen, "  - {id: puddle_at_plug", "  - {id: volts_at_house, unit: V, min: 0, max: 400, reads: {mains_volts: 1}, error: 1, bands: [210], basis: invented}\n  - {id: puddle_at_plug")
 	replace(t, files, "text/en/observations.yaml", "length_of_hose:", "volts_at_house: {title: Volts, question: How many volts?}\nlength_of_hose:")
-	m, err := Load(files)
+	m, err := Load(files, nil)
 	require.NoError(t, err)
 	in := m.NewInquiry()
 	sound := measured("volts_at_pump", 214)
@@ -89,7 +89,7 @@ func normal2(x, y, mx, my, sx, sy, rho float64) float64 {
 // volts gives the readings of the two voltmeters and their joint distribution with sound mains.
 func volts(m *Model, worn string) ([]*reading, gaussian) {
 	rs := []*reading{m.variables["volts_at_plug"].reads, m.variables["volts_at_pump"].reads}
-	return rs, m.files.joint(rs, map[string]string{"mains": "normal", "motor_worn": worn})
+	return rs, m.files.joint(rs, map[string]string{"mains": "normal", "motor_worn": worn}, m.silence)
 }
 
 // Two meters that look at one quantity vary together. By hand: the mains 230 ± 4 V, read with an error of 1 V at the
@@ -118,7 +118,7 @@ func TestReadingsOfOneQuantityVaryTogether(t *testing.T) {
 func TestScaleLeavesTheMetersError(t *testing.T) {
 	m := pump(t)
 	rs := []*reading{m.variables["volts_at_plug"].reads}
-	g := m.files.joint(rs, map[string]string{"mains": "weak", "motor_worn": "no"})
+	g := m.files.joint(rs, map[string]string{"mains": "weak", "motor_worn": "no"}, m.silence)
 	require.InEpsilon(t, 0.9*230, g.mean[0], 1e-12)
 	require.InEpsilon(t, 0.9*4*0.9*4+1, g.cov[0][0], 1e-12)
 }
@@ -210,7 +210,7 @@ func TestRatesAreCapped(t *testing.T) {
 	files := good(t)
 	replace(t, files, causes, `{"yes": commoner, "no": 0.5}`, `{"yes": 100, "no": 0.01}`)
 	replace(t, files, seen, `{"yes": 0.25, "no": 0.75}`, `{"yes": 0.01, "no": 0.99}`)
-	m, err := Load(files)
+	m, err := Load(files, nil)
 	require.NoError(t, err)
 	in := m.NewInquiry()
 	in.Enter([]Finding{stated("dry_summer", "yes")})
@@ -224,7 +224,7 @@ func TestVariableSetupFactInBands(t *testing.T) {
 		"  - {id: mains, unit: W, min: 0, max: 9000, bands: [{id: weak, below: 1000, share: 0.1}, {id: normal, share: 0.9}], variable: true,")
 	replace(t, files, seen, "mains: weak, hum", "mains: {below: 1000}, hum")
 	replace(t, files, seen, "unless: {mains: [weak]}, ", "")
-	m, err := Load(files)
+	m, err := Load(files, nil)
 	require.NoError(t, err)
 	volts := measured("volts_at_plug", 207)
 	weak := posteriors(t, m.NewInquiry(), volts, measured("mains", 500))

@@ -59,12 +59,13 @@ func (in *Inquiry) SetupInformation(id string, posterior []float64) []float64 {
 		shares[k], after[k] = st.Share, make([]float64, len(m.Causes))
 		for i, c := range m.Causes {
 			p := posterior[i]
-			avg, touched := m.average[i][id]
-			if !touched || c.Computed {
+			_, touched := m.average[i][id]
+			computed := c.computation != nil && slices.Contains(c.computation.Facts, id)
+			if !touched && !computed || c.Computed {
 				after[k][i] = p
 				continue
 			}
-			rate := min(in.rate[i]*m.rawFactor(c, id, st.ID)/avg, maxRate)
+			rate := m.rateIn(i, in.situation.with(Finding{ID: id, State: st.ID}))
 			ratio := priorRatio(rate, in.rate[i])
 			mass := p*ratio[1] + (1-p)*ratio[0]
 			after[k][i] = p * ratio[1] / mass

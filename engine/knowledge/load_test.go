@@ -59,7 +59,7 @@ func lineOf(t tester, files fstest.MapFS, file, text string) int {
 // pump is the good model, loaded.
 func pump(t tester) *Model {
 	t.Helper()
-	m, err := Load(good(t))
+	m, err := Load(good(t), nil)
 	require.NoError(t, err)
 	return m
 }
@@ -106,7 +106,7 @@ func TestVersionFollowsTheFiles(t *testing.T) {
 	require.Equal(t, pump(t).Version, pump(t).Version)
 	files := good(t)
 	replace(t, files, "text/en/phrases.yaml", "likely: likely", "likely: probable")
-	m, err := Load(files)
+	m, err := Load(files, nil)
 	require.NoError(t, err)
 	require.NotEqual(t, pump(t).Version, m.Version)
 }
@@ -269,7 +269,7 @@ func TestBadModelsNameWhatIsWrong(t *testing.T) {
 // requireProblems loads the files and wants exactly these problems, in this order.
 func requireProblems(t *testing.T, files fstest.MapFS, want []wanted) {
 	t.Helper()
-	m, err := Load(files)
+	m, err := Load(files, nil)
 	require.Nil(t, m)
 	var got *Error
 	require.ErrorAs(t, err, &got)
@@ -298,7 +298,7 @@ func TestLanguageOnceBegunMustBeComplete(t *testing.T) {
 	replace(t, files, "text/de/tools.yaml", "meter: Meter", "metre: Meter")
 	requireProblems(t, files, []wanted{{"text/de/tools.yaml", "", "no words for meter"}})
 	replace(t, files, "text/de/tools.yaml", "metre: Meter", "meter: Messgerät")
-	m, err := Load(files)
+	m, err := Load(files, nil)
 	require.NoError(t, err)
 	require.Equal(t, "Messgerät", m.Text("de-AT").Tools["meter"])
 	require.Equal(t, []string{"de", "en"}, m.Locales())
@@ -327,7 +327,7 @@ func TestAllProblemsAtOnceSorted(t *testing.T) {
 		replace(t, files, badModels[i].file, badModels[i].old, badModels[i].new)
 		want[badModels[i].want[0].message]++
 	}
-	_, err := Load(files)
+	_, err := Load(files, nil)
 	var got *Error
 	require.ErrorAs(t, err, &got)
 	for message := range want {
@@ -350,7 +350,7 @@ func TestAllProblemsAtOnceSorted(t *testing.T) {
 }
 
 func TestUnreadableFolder(t *testing.T) {
-	_, err := Load(os.DirFS("testdata/nowhere"))
+	_, err := Load(os.DirFS("testdata/nowhere"), nil)
 	var got *Error
 	require.ErrorAs(t, err, &got)
 	require.Contains(t, err.Error(), "reading the model")
@@ -371,7 +371,7 @@ func FuzzLoad(f *testing.F) {
 	f.Fuzz(func(t *testing.T, which uint8, text []byte) {
 		changed := maps.Clone(files)
 		changed[names[int(which)%len(names)]] = &fstest.MapFile{Data: text}
-		m, err := Load(changed)
+		m, err := Load(changed, nil)
 		if err != nil {
 			var e *Error
 			if !errors.As(err, &e) || len(e.Problems) == 0 {

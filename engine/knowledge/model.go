@@ -40,6 +40,9 @@ type Cause struct {
 	Basis       string
 	Computed    bool // true if it means that no other cause is active
 	Raised      []Raise
+	RateFrom    string // the computation that makes its base rate of setup facts; may be empty
+
+	computation *Computation
 }
 
 // Raise is the factor by which a setup fact's state multiplies a cause's base rate, before averaging over setups.
@@ -60,11 +63,12 @@ type SetupFact struct {
 }
 
 // SetupState is a state of a setup fact with its share among heaters brought in. For a number it is the band below
-// Below and not below the state before.
+// Below and not below the state before; Typical values stand for it where one is needed.
 type SetupState struct {
-	ID    string
-	Share float64
-	Below float64
+	ID      string
+	Share   float64
+	Below   float64
+	Typical []float64
 }
 
 // Gates are what a check or repair involves; a danger can forbid each of them.

@@ -240,7 +240,7 @@ func TestComplaintAloneGivesTheFigures(t *testing.T) {
 		for i, old := range []string{"200\n", "150\n", "120\n", "590\n"} {
 			replace(t, files, causes, "per_1000: "+old, fmt.Sprintf("per_1000: %.6f\n", 1000*want[i]))
 		}
-		m, err := Load(files)
+		m, err := Load(files, nil)
 		require.NoError(t, err)
 		requireEqual(t, want, posteriors(t, m.NewInquiry()), 1e-4)
 	})
@@ -250,7 +250,7 @@ func TestComplaintAloneGivesTheFigures(t *testing.T) {
 func TestComputedCauseMayBeImpossible(t *testing.T) {
 	files := good(t)
 	replace(t, files, seen, `{hose_split: {"yes": {"yes": seldom}}}, otherwise: 0.01`, `{hose_split: {"yes": {"yes": seldom}}}, slips: 0`)
-	m, err := Load(files)
+	m, err := Load(files, nil)
 	require.NoError(t, err)
 	got := posteriors(t, m.NewInquiry(), stated("puddle_at_plug", "yes"))
 	require.InDelta(t, 1, got[1], tolerance, "only a split hose wets the plug")

@@ -18,6 +18,7 @@ type variable struct {
 	rules  []rule
 	slips  float64
 	reads  *reading
+	bandOf []int // for an effect that reads: the state that each band stands for
 }
 
 // link is one parent's contribution to a noisy-MAX: for each of its states the distribution that it alone brings about.
@@ -44,6 +45,7 @@ type condition struct {
 type files struct {
 	errs       *Error
 	model      *Model
+	binding    Binding
 	variables  []*variable
 	quantities []*quantity
 	covers     map[string]map[string][]string // observation → state that stands for several → those
@@ -139,13 +141,13 @@ func (f *files) basis(n node, m map[string]node) string {
 }
 
 func (f *files) cause(n node) {
-	m := n.fields("id", "group", "per_1000", "computed", "raised_by", "brought_about_by", "basis")
+	m := n.fields("id", "group", "per_1000", "computed", "raised_by", "rate_from", "brought_about_by", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
 	}
 	c := Cause{ID: id, Group: m["group"].text(), PerThousand: m["per_1000"].numberOr(math.NaN()),
-		Basis: f.basis(n, m), Computed: m["computed"].flag()}
+		Basis: f.basis(n, m), Computed: m["computed"].flag(), RateFrom: m["rate_from"].text()}
 	if !(c.PerThousand > 0 && c.PerThousand < 1000) {
 		n.errorf("%s: per_1000 must lie between 0 and 1000", id)
 	}
@@ -181,8 +183,9 @@ func (f *files) setup(n node) {
 		total += p.val.number()
 	}
 	for _, b := range m["bands"].items() {
-		bm := b.fields("id", "below", "share")
+		bm := b.fields("id", "below", "share", "typical")
 		st := SetupState{ID: bm["id"].text(), Share: bm["share"].number(), Below: bm["below"].numberOr(math.Inf(1))}
+		f.typical(&st, &s, bm["typical"])
 		s.States = append(s.States, st)
 		total += st.Share
 	}
@@ -201,8 +204,23 @@ func (f *files) setup(n node) {
 	}
 }
 
+// typical reads the values that stand for a band, which must lie in it.
+func (f *files) typical(st *SetupState, s *SetupFact, n node) {
+	from := s.Min
+	if len(s.States) > 0 {
+		from = s.States[len(s.States)-1].Below
+	}
+	for _, it := range n.items() {
+		x := it.number()
+		if x < from || x >= st.Below || x > s.Max {
+			it.errorf("%s: %g lies outside the band %s", s.ID, x, st.ID)
+		}
+		st.Typical = append(st.Typical, x)
+	}
+}
+
 func (f *files) effect(n node) {
-	m := n.fields("id", "states", "worst_of", "otherwise", "rules", "basis")
+	m := n.fields("id", "states", "worst_of", "otherwise", "rules", "reads", "error", "bands", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
@@ -210,7 +228,11 @@ func (f *files) effect(n node) {
 	f.basis(n, m)
 	f.model.byID[id] = ref{refEffect, 0}
 	v := &variable{id: id, states: m["states"].texts(), at: n}
-	f.distribution(v, m)
+	if m["reads"].ok() {
+		f.sumEffect(v, m)
+	} else {
+		f.distribution(v, m)
+	}
 	f.variables = append(f.variables, v)
 }
 

@@ -12,6 +12,10 @@ type quantity struct {
 	levels  []level
 	scaleBy string // a variable whose state multiplies mean and spread; may be empty
 	scales  map[string]float64
+
+	from     string // the computation that gives the levels instead, or empty
+	given    []string
+	computed *Computation
 }
 
 type level struct {
@@ -37,8 +41,8 @@ type term struct {
 }
 
 func (f *files) quantity(n node) {
-	m := n.fields("id", "levels", "scale", "basis")
-	q := &quantity{id: m["id"].text(), at: n}
+	m := n.fields("id", "levels", "from", "given", "scale", "basis")
+	q := &quantity{id: m["id"].text(), at: n, from: m["from"].text(), given: m["given"].texts()}
 	if !f.claim(q.id, n) {
 		return
 	}
@@ -54,8 +58,11 @@ func (f *files) quantity(n node) {
 		}
 		q.levels = append(q.levels, l)
 	}
-	if k := len(q.levels); k == 0 || len(q.levels[k-1].when) > 0 {
+	if k := len(q.levels); q.from == "" && (k == 0 || len(q.levels[k-1].when) > 0) {
 		n.errorf("%s: the last level must hold always, so leave its when away", q.id)
+	}
+	if q.from != "" && len(q.levels) > 0 {
+		n.errorf("%s has both levels and a computation that gives them; choose one", q.id)
 	}
 	for _, p := range m["scale"].pairs() {
 		q.scaleBy, q.scales = p.id, map[string]float64{}
@@ -93,6 +100,32 @@ func (f *files) numberObservation(v *variable, n node, m map[string]node) {
 	}
 	v.reads = r
 	f.variables = append(f.variables, v)
+}
+
+// leastDoubt is the chance that a sum of quantities says nothing about the state of an effect.
+const leastDoubt = 0.002
+
+// sumEffect makes an effect of the band in which a sum of quantities lies. The bands are the effect's states in rising
+// order, each with the value below which it holds; the last has none.
+func (f *files) sumEffect(v *variable, m map[string]node) {
+	r := &reading{observation: v.id, at: v.at, errorSD: m["error"].numberOr(0), doubt: leastDoubt}
+	for _, p := range m["reads"].pairs() {
+		r.terms = append(r.terms, term{p.id, p.val.number()})
+	}
+	for _, p := range m["bands"].pairs() {
+		state := slices.Index(v.states, p.id)
+		if state < 0 {
+			p.key.errorf("%s has no state %q", v.id, p.id)
+		}
+		v.bandOf = append(v.bandOf, state)
+		if p.val.text() != "above" {
+			r.bands = append(r.bands, p.val.number())
+		}
+	}
+	if len(v.bandOf) != len(v.states) || len(r.bands) != len(v.states)-1 || !slices.IsSorted(r.bands) {
+		v.at.errorf("%s: bands must give each state in rising order the value below which it holds, and above for the last", v.id)
+	}
+	v.reads = r
 }
 
 func bandName(i int) string { return "band_" + string(rune('a'+i)) }

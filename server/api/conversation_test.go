@@ -330,7 +330,7 @@ func TestWhatCannotBeAssessedIsNotKept(t *testing.T) {
 		`observations: [{id: bell, states: [mute, rings], rules: [{then: {mute: 1}}], slips: 0, basis: invented}]`)}
 	texts := files["text/en/observations.yaml"]
 	texts.Data = append(texts.Data, "bell: {title: Bell, question: Does it ring?, states: {mute: no bell, rings: a bell}}\n"...)
-	m, err := knowledge.Load(files)
+	m, err := knowledge.Load(files, nil)
 	require.NoError(t, err)
 
 	r := startWith(t, m)

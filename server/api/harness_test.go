@@ -29,7 +29,7 @@ import (
 const patience = 20 * time.Second
 
 var kettle = sync.OnceValues(func() (*knowledge.Model, error) {
-	return knowledge.Load(os.DirFS("../testdata/kettle"))
+	return knowledge.Load(os.DirFS("../testdata/kettle"), nil)
 })
 
 // running is a server on a new store with a client of each service.
