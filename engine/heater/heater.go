@@ -10,14 +10,19 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-//go:embed model
+//go:embed model cases
 var files embed.FS
 
 // Files are the model's files, as knowledge.Load wants them.
-func Files() fs.FS {
-	sub, err := fs.Sub(files, "model")
+func Files() fs.FS { return folder("model") }
+
+// Cases are stories of heaters whose trouble is known, as the package cases reads them.
+func Cases() fs.FS { return folder("cases") }
+
+func folder(name string) fs.FS {
+	sub, err := fs.Sub(files, name)
 	if err != nil {
-		panic(err) // the folder is embedded by the line above
+		panic(err) // the folder is embedded above
 	}
 	return sub
 }

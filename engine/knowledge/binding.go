@@ -19,6 +19,8 @@ type Binding map[string]Computation
 type Computation struct {
 	// Facts are the setup facts that the functions look at.
 	Facts []string
+	// Optional facts are given to the functions where somebody told them, and not integrated over.
+	Optional []string
 	// Rate is how likely a cause is with these facts, on any scale, for its base rate to be multiplied with.
 	Rate func(f Facts) float64
 	// Level is a quantity's mean and standard deviation with these facts, given states of the network's variables.
@@ -77,6 +79,11 @@ func newSituation(findings []Finding) *situation {
 	return s
 }
 
+// looksAt tells whether the computation depends on a setup fact.
+func (c *Computation) looksAt(id string) bool {
+	return c != nil && (slices.Contains(c.Facts, id) || slices.Contains(c.Optional, id))
+}
+
 // with adds one fact.
 func (s *situation) with(f Finding) *situation {
 	told := maps.Clone(s.told)
@@ -87,6 +94,12 @@ func (s *situation) with(f Finding) *situation {
 // integrate visits every combination of the facts with its weight; the weights sum to one.
 func (m *Model) integrate(c *Computation, s *situation, visit func(f Facts, weight float64)) {
 	facts := Facts{map[string]string{}, map[string]float64{}}
+	for _, id := range c.Optional {
+		if f, ok := s.told[id]; ok {
+			fact, _ := m.SetupFact(id)
+			facts.State[id], facts.Number[id] = fact.state(f), f.Number
+		}
+	}
 	var walk func(i int, weight float64)
 	walk = func(i int, weight float64) {
 		if i == len(c.Facts) {
@@ -146,6 +159,12 @@ func (f *files) bind(at node, name, what string) *Computation {
 	if what == "rate" && c.Rate == nil || what == "level" && c.Level == nil {
 		at.errorf("%s computes no %s", name, what)
 		return nil
+	}
+	for _, id := range c.Optional {
+		if _, ok := f.model.SetupFact(id); !ok {
+			at.errorf("%s looks at %s, which is no setup fact", name, id)
+			return nil
+		}
 	}
 	for _, id := range c.Facts {
 		s, ok := f.model.SetupFact(id)

@@ -51,6 +51,10 @@ func Load(fsys fs.FS, binding Binding) (*Model, error) {
 	f := &files{errs: errs, model: m, binding: binding, covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
 	f.read(fsys)
 	m.locales = slices.Sorted(maps.Keys(m.texts))
+	m.variables = map[string]*variable{}
+	for _, v := range f.variables {
+		m.variables[v.id] = v
+	}
 	f.check()
 	if err := errs.orNil(); err != nil {
 		return nil, err
@@ -90,10 +94,6 @@ func version(fsys fs.FS) string {
 // compile builds the network twice: once to fit the base rates, once with them.
 func (f *files) compile() error {
 	m := f.model
-	m.variables = map[string]*variable{}
-	for _, v := range f.variables {
-		m.variables[v.id] = v
-	}
 	m.silence = newSituation(nil)
 	m.rate = make([]float64, len(m.Causes))
 	m.average = make([]setupFactor, len(m.Causes))

@@ -161,7 +161,7 @@ func (in *Inquiry) settle(findings []Finding) {
 // bears tells whether a quantity is computed from the setup fact.
 func (m *Model) bears(id string) bool {
 	return slices.ContainsFunc(m.files.quantities, func(q *quantity) bool {
-		return q.computed != nil && slices.Contains(q.computed.Facts, id)
+		return q.computed.looksAt(id)
 	})
 }
 
@@ -232,7 +232,9 @@ func (m *Model) likelihood(v *variable, state string) []float64 {
 
 // matters tells whether a setup fact changes anything.
 func (in *Inquiry) matters(setup string) bool {
-	return in.m.bears(setup) || slices.ContainsFunc(in.m.average, func(a setupFactor) bool { _, ok := a[setup]; return ok })
+	return in.m.bears(setup) ||
+		slices.ContainsFunc(in.m.average, func(a setupFactor) bool { _, ok := a[setup]; return ok }) ||
+		slices.ContainsFunc(in.m.Causes, func(c Cause) bool { return c.computation.looksAt(setup) })
 }
 
 // maxRate keeps several raising facts together from making a cause certain before anything was looked at.
@@ -254,7 +256,7 @@ func (m *Model) rateIn(i int, s *situation) float64 {
 			rate *= m.rawFactor(*c, id, fact.state(f)) / avg
 		}
 	}
-	if c.computation != nil && slices.ContainsFunc(c.computation.Facts, func(id string) bool { _, ok := s.told[id]; return ok }) {
+	if c.computation != nil {
 		rate *= m.expectedRate(c.computation, s) / m.expectedRate(c.computation, m.silence)
 	}
 	return min(rate, max(maxRate, m.rate[i]))

@@ -60,8 +60,7 @@ func (in *Inquiry) SetupInformation(id string, posterior []float64) []float64 {
 		for i, c := range m.Causes {
 			p := posterior[i]
 			_, touched := m.average[i][id]
-			computed := c.computation != nil && slices.Contains(c.computation.Facts, id)
-			if !touched && !computed || c.Computed {
+			if !touched && !c.computation.looksAt(id) || c.Computed {
 				after[k][i] = p
 				continue
 			}

@@ -76,6 +76,11 @@ type Gates struct {
 	NeedsStart, OpensFuel, OpensBurner, TouchesHot bool
 }
 
+// Overlaps tells whether both involve the same thing.
+func (g Gates) Overlaps(o Gates) bool {
+	return g.NeedsStart && o.NeedsStart || g.OpensFuel && o.OpensFuel || g.OpensBurner && o.OpensBurner || g.TouchesHot && o.TouchesHot
+}
+
 // Observation is something that can be seen, heard, smelt, measured or recalled.
 type Observation struct {
 	ID         string

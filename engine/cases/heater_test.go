@@ -1,0 +1,37 @@
+package cases_test
+
+import (
+	"os"
+	"slices"
+	"testing"
+
+	"lightoff/engine/cases"
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/heater"
+
+	"github.com/stretchr/testify/require"
+)
+
+// The heater's model against cases written from the trade, before it was tuned and without sight of its numbers. A
+// third is kept: nothing is ever tuned on it. LIGHTOFF_CASES=show prints how the other two thirds miss.
+func TestHeaterCases(t *testing.T) {
+	m, err := heater.Model()
+	require.NoError(t, err)
+	e := diagnosis.New(m)
+	suite, err := cases.Read(heater.Cases())
+	require.NoError(t, err)
+	require.Empty(t, suite.Check(m, e))
+	var results []*cases.Result
+	for i := range suite.Cases {
+		r, err := suite.Run(m, e, &suite.Cases[i])
+		require.NoError(t, err)
+		results = append(results, r)
+		if !r.Kept && os.Getenv("LIGHTOFF_CASES") == "show" && (!r.First() || r.Settled() < 0 || len(r.Faults) > 0) {
+			t.Logf("%s %v: places %v leaders %v asked %v faults %v", r.ID, r.Causes, r.Places, slices.Compact(r.Leaders), r.Asked, r.Faults)
+		}
+	}
+	tuned := cases.Summarise(results, func(r *cases.Result) bool { return !r.Kept })
+	kept := cases.Summarise(results, func(r *cases.Result) bool { return r.Kept })
+	t.Logf("tuned on: %v", tuned)
+	t.Logf("kept:     %v", kept)
+}
