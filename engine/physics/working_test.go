@@ -103,7 +103,7 @@ func (a *arithmetic) raise(base interval) interval {
 
 var functions = map[string]func(float64) float64{
 	"exp": math.Exp, "ln": math.Log, "lg": math.Log10, "sqrt": math.Sqrt, "ceil": math.Ceil,
-	"Φ": func(z float64) float64 { return 0.5 + 0.5*math.Erf(z/math.Sqrt2) },
+	"Φ": func(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 },
 }
 
 func (a *arithmetic) atom() interval {
