@@ -98,6 +98,9 @@ func TestPublishedLithiumChartsDisagree(t *testing.T) {
 // OpenStax, College Physics, example 12.8: a needle of 0.150 mm radius and 25.0 mm length, 0.120 cm³/s, 1.00 mPa s, against a vein
 // of 1066 Pa. Printed 1.62e4 Pa.
 func TestPublishedLaminarFlow(t *testing.T) {
+	still := good[physics.PressureLoss](t)(physics.PressureLossOf(physics.Pipe{Length: 1, Diameter: 1e-3}, physics.Fluid{Density: 1000, Viscosity: 1e-3}, 0))
+	assert.Zero(t, still.Total)
+	requireHonest(t, still.Working)
 	l := good[physics.PressureLoss](t)(physics.PressureLossOf(physics.Pipe{Length: 0.025, Diameter: 0.3e-3}, physics.Fluid{Density: 1000, Viscosity: 1e-3}, 0.12e-6))
 	assert.InDelta(t, 1.62e4, float64(l.Total)+1066, 50)
 	assert.InDelta(t, 509, l.Reynolds, 1)

@@ -209,6 +209,60 @@ func TestRangeErrorSaysWhatIsWrong(t *testing.T) {
 	}
 }
 
+// Arguments that are each in range may still lead where a formula says nothing.
+func TestResultsOutOfRangeAreErrors(t *testing.T) {
+	tests := []struct {
+		field string
+		f     func() error
+	}{
+		{"resistance_factor", func() error { _, err := physics.ResistanceAt(1, 0.01, 20, -150); return err }},
+		{"cable_length", func() error {
+			_, err := physics.SmallestCable(physics.Feed{Length: 500, Load: 20, Nominal: 12, Drop: 0.03, Temperature: 20, Ambient: 20})
+			return err
+		}},
+		{"fuse", func() error { _, err := physics.Fuse(20, 18); return err }},
+		{"running_current", func() error {
+			_, err := physics.VoltageWhileGlowing(physics.Supply{OpenCircuit: 12, Internal: 5, Plug: 1, Running: 4})
+			return err
+		}},
+		{"running_current", func() error {
+			_, err := physics.CurveOfStart(physics.Supply{OpenCircuit: 12, Internal: 5, Plug: 1, Running: 4}, aPlug, 10, 5)
+			return err
+		}},
+		{"loaded_voltage", func() error { _, err := physics.SourceResistance(12, 12.5, 5); return err }},
+		{"pump_dose", func() error { _, err := physics.DosePerStroke(500*physics.Millilitre, 10); return err }},
+		{"heat", func() error {
+			_, err := physics.HeatOutputOf(physics.Burn{Rate: 30, Dose: 200 * physics.Microlitre, Temperature: 15, Efficiency: 0.8})
+			return err
+		}},
+		{"velocity", func() error {
+			_, err := physics.PressureLossOf(physics.Pipe{Length: 1, Diameter: 0.05}, someAir, 0.5)
+			return err
+		}},
+		{"velocity", func() error {
+			_, err := physics.FlowThroughDuct(physics.Duct{Diameter: 0.03, End: 0.1}, physics.Blower{Free: 0.5, Shut: 5000}, warmedAir)
+			return err
+		}},
+		{"temperature", func() error { _, err := physics.ThermistorTemperature(10e3, 3950, 1e9); return err }},
+		{"beta", func() error { _, err := physics.Beta(10e3, 25, 9e3, 85); return err }},
+		{"temperature_difference", func() error { _, err := physics.Beta(10e3, 25, 9e3, 25); return err }},
+		{"sensor_resistance", func() error { _, err := physics.SensorTemperature(physics.Pt1000, 3000); return err }},
+		{"sensor_resistance", func() error { _, err := physics.PlatinumTemperature(100, 10); return err }},
+		{"battery_temperature", func() error { _, err := physics.CapacityShare(physics.Lithium, -30); return err }},
+		{"cable_area", func() error { // tables end where solid copper goes on
+			_, err := physics.ResistancePerMetre(physics.Conductor{Construction: physics.Class2, Area: 70 * physics.SquareMillimetre}, 20)
+			return err
+		}},
+	}
+	for _, tt := range tests {
+		var out *physics.RangeError
+		err := tt.f()
+		require.True(t, errors.As(err, &out), "%s: %v", tt.field, err)
+		assert.Equal(t, tt.field, out.Field)
+		assert.True(t, out.Value < out.Min || out.Value > out.Max, "%v", out)
+	}
+}
+
 // A limit itself is allowed, whatever the rounding of its unit.
 func TestLimitsBelongToTheRange(t *testing.T) {
 	for _, area := range []physics.SquareMetre{0.5 * physics.SquareMillimetre, 0.5e-6, 50e-6, 50 * physics.SquareMillimetre} {

@@ -143,6 +143,9 @@ func TestTradeDuctAndNight(t *testing.T) {
 	long := good[physics.DuctFlow](t)(physics.FlowThroughDuct(physics.Duct{Length: 6, Diameter: 0.06, Roughness: physics.RoughnessSlack, Bends: 5, Bend: physics.BendSharp, End: 1.5}, aBlower, warmedAir))
 	assert.Greater(t, short.Share, physics.Share(0.7))
 	assert.Less(t, long.Share, physics.Share(0.6))
+	for c, part := range map[physics.Chemistry]float64{physics.Flooded: 0.5, physics.AGM: 0.5, physics.Lithium: 0.8} {
+		assert.InDelta(t, part, float64(good[physics.Share](t)(physics.UsableShare(c))), 0)
+	}
 	n := good[physics.NightEnergy](t)(physics.EnergyOfNight(aNight))
 	assert.True(t, n.Enough && n.Left > 0.7)
 }
