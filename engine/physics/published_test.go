@@ -199,3 +199,58 @@ func TestPublishedFuel(t *testing.T) {
 	assert.InEpsilon(t, 14.94, good[float64](t)(physics.AirForFuel(26./12)), 6e-3)
 	assert.InEpsilon(t, 14.5, good[float64](t)(physics.AirForFuel(1.8)), 1e-3) // Heywood, appendix D, light diesel, from memory
 }
+
+// Supplier's table of capacity by temperature, and US Army TM 10-6140-200-14 at 0 °F.
+func TestPublishedCapacity(t *testing.T) {
+	for at, part := range map[physics.Celsius]float64{-17.8: 0.40, 0: 0.84, 10: 0.90, 25: 1, 40: 1.05} {
+		assert.InDelta(t, part, float64(good[physics.Share](t)(physics.CapacityShare(physics.Flooded, at))), 1e-9, "%v °C", at)
+	}
+	// EN 60896: 0.6 % a kelvin about 25 °C for slow loads, which the table keeps within 4 points.
+	for at := physics.Celsius(0); at <= 40; at += 5 {
+		assert.InDelta(t, 1+0.006*(float64(at)-25), float64(good[physics.Share](t)(physics.CapacityShare(physics.AGM, at))), 0.041, "%v °C", at)
+	}
+}
+
+// ISO 8820-3 type C, from memory, editions differ: least and greatest time at multiples of the rating.
+func TestPublishedFuseTimes(t *testing.T) {
+	for multiple, times := range map[physics.Ampere][2]float64{1.35: {0.75, 600}, 1.6: {0.25, 50}, 2: {0.15, 5}, 3.5: {0.04, 0.5}, 6: {0.02, 0.1}} {
+		o := good[physics.Opening](t)(physics.FuseOpening(20, 20*multiple))
+		assert.InEpsilon(t, times[0], float64(o.Soonest), 1e-9)
+		assert.InEpsilon(t, times[1], float64(o.Latest), 1e-9)
+	}
+}
+
+// EN 590, tables 2 and 3: steps of 5 °C from +5 °C and of 6 °C from -20 °C.
+func TestPublishedGrades(t *testing.T) {
+	limits := []physics.Celsius{5, 0, -5, -10, -15, -20, -20, -26, -32, -38, -44}
+	for i, g := range physics.Grades()[:len(limits)] {
+		limit, source, err := g.PluggingPoint()
+		require.NoError(t, err)
+		assert.Equal(t, limits[i], limit, g)
+		assert.Contains(t, source, "EN 590")
+	}
+}
+
+// IEC 60539, beta equation with 3950 K, computed elsewhere: 33,620.6 Ω at 0 °C, 2,486.2 Ω at 60 °C for 10 kΩ.
+func TestPublishedSensors(t *testing.T) {
+	for s, scale := range map[physics.Sensor]float64{physics.NTC10k: 1, physics.NTC50k: 5, physics.NTC100k: 10} {
+		for at, ohms := range map[physics.Celsius]float64{0: 33620.6, 60: 2486.2} {
+			assert.InEpsilon(t, ohms*scale, float64(good[physics.Band[physics.Ohm]](t)(physics.SensorResistance(s, at)).Value), 2e-5, "%v", s)
+		}
+	}
+	// With 3435 K it is 28,704.3 and 2,980.9 Ω: within the band.
+	for at, ohms := range map[physics.Celsius]physics.Ohm{0: 28704.3, 60: 2980.9} {
+		b := good[physics.Band[physics.Ohm]](t)(physics.SensorResistance(physics.NTC10k, at))
+		assert.True(t, b.Low < ohms && ohms < b.High)
+	}
+}
+
+// EN 50291-1: what an alarm must do at 30, 50, 100 and 300 ppm.
+func TestPublishedAlarms(t *testing.T) {
+	assert.Equal(t, []physics.AlarmRule{
+		{PartsPerMillion: 30, NotBefore: 120 * physics.Minute},
+		{PartsPerMillion: 50, NotBefore: 60 * physics.Minute, MustSound: true, By: 90 * physics.Minute},
+		{PartsPerMillion: 100, NotBefore: 10 * physics.Minute, MustSound: true, By: 40 * physics.Minute},
+		{PartsPerMillion: 300, MustSound: true, By: 3 * physics.Minute},
+	}, physics.AlarmRules())
+}
