@@ -160,7 +160,7 @@ const smallestArea = 1 * SquareMillimetre
 // SmallestCable is the smallest standard cable, from 1 to 50 mm², that keeps the drop and whose ampacity is not below the
 // fuse that the load needs. Length 0.1 to 1000 m one way, load 0.1 to 32 A (what a 40 A blade fuse carries), drop 0.5 to
 // 20 % of the nominal voltage, ambient -40 to 65 °C, else *RangeError. If the largest size does not do, the *RangeError
-// names the greatest length, or the greatest fuse, for which it would.
+// names the greatest length for which it would.
 // Source: IEC 60228 and Ohm's law; ampacity as Ampacity, fuse as Fuse. A heater's own instructions outrank it.
 func SmallestCable(f Feed) (Cable, error) {
 	if err := within(f.bounds()...); err != nil {
@@ -183,7 +183,7 @@ func SmallestCable(f Feed) (Cable, error) {
 		smaller = nil
 		smaller.find(last.Quantity+" with the next smaller size, which does not do", fmt.Sprintf("%s mm², as below", number(float64(area/SquareMillimetre))), last.Result, last.Unit, last.Source)
 	}
-	return Cable{}, f.tooMuch(because)
+	return Cable{}, f.tooLong()
 }
 
 // try works out one size and says why it does not do, or nothing. The working ends with what decided.
@@ -206,14 +206,10 @@ func (f Feed) try(area SquareMetre) (Cable, string) {
 	return Cable{area, Volt(drop), Share(part), ampacity, fuse, "", w}, ""
 }
 
-// tooMuch tells how far the largest cable would reach.
-func (f Feed) tooMuch(because string) error {
+// tooLong tells how far the largest cable would reach. Its ampacity is above the largest fuse at any ambient, so that only
+// the drop can rule it out.
+func (f Feed) tooLong() error {
 	areas := StandardAreas()
-	largest := areas[len(areas)-1]
-	var w Working
-	if because == becauseAmpacity {
-		return &RangeError{"fuse", float64(recordFuse(&w, f.Load)), 0, float64(recordAmpacity(&w, largest, f.Ambient)), "A"}
-	}
-	per := Conductor{f.Construction, largest}.record(&w, f.Temperature)
-	return &RangeError{"cable_length", float64(f.Length), 0, float64(f.Drop) * float64(f.Nominal) / (2 * float64(per) * float64(f.Load)), "m"}
+	per := Conductor{f.Construction, areas[len(areas)-1]}.perMetre() * copperFactor(f.Temperature)
+	return &RangeError{"cable_length", float64(f.Length), 0, float64(f.Drop) * float64(f.Nominal) / (2 * per * float64(f.Load)), "m"}
 }

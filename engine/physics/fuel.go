@@ -182,7 +182,7 @@ func Prime(l Line) (Priming, error) {
 	var w Working
 	volume := l.record(&w)
 	dose := float64(l.Dose / Microlitre)
-	strokes := math.Ceil(volume*1000/dose - roundingShare)
+	strokes := math.Ceil(volume * 1000 / dose * (1 - roundingShare))
 	w.step("strokes", "V/dose, rounded up", strokes, "", "conservation of mass", "ceil(# × 1000 / #)", volume, dose)
 	seconds := strokes / float64(l.Rate)
 	w.step("time", "strokes/rate", seconds, "s", "definition of the rate", "# / #", strokes, float64(l.Rate))

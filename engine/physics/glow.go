@@ -56,7 +56,8 @@ func (p Plug) ResistanceAfter(t Second) (Ohm, error) {
 }
 
 func (p Plug) after(t Second) Ohm {
-	return p.Hot - (p.Hot-p.Cold)*Ohm(math.Exp(-float64(t/p.TimeConstant)))
+	left := Ohm(math.Exp(-float64(t / p.TimeConstant)))
+	return p.Cold*left + p.Hot*(1-left)
 }
 
 // Glow is what a plug takes at a voltage.

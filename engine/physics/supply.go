@@ -115,7 +115,7 @@ func VoltageWhileGlowing(s Supply) (GlowVoltage, error) {
 			g.DropNegative += d.Drop
 		}
 	}
-	w.step("voltage at the heater", "U0 − I·(Ri + Rf)", float64(g.AtHeater), "V", "Kirchhoff's law", "# − # × #", float64(s.OpenCircuit), float64(g.Current), total)
+	w.step("voltage at the heater, from the drops", "U0 − I·(Ri + Rf)", float64(g.AtHeater), "V", "Kirchhoff's law", "# − # × #", float64(s.OpenCircuit), float64(g.Current), total)
 	g.Working = w
 	return g, nil
 }
