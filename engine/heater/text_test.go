@@ -51,7 +51,7 @@ var tongues = map[string]tongue{
 	},
 }
 
-// words flattens the texts of a language: file, key, field and index → value.
+// texts are the texts of a language, flat: file/key/field/index → value.
 func texts(t *testing.T, locale string) map[string]string {
 	t.Helper()
 	out := map[string]string{}
