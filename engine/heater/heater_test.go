@@ -316,7 +316,10 @@ func TestTextsAgreeWithGates(t *testing.T) {
 
 func TestOpenedBurnerGetsNewGasketAndAlarm(t *testing.T) {
 	m := load(t)
-	gasket, alarm := regexp.MustCompile(`(?i)new (burner )?gasket`), regexp.MustCompile(`(?i)tested carbon monoxide alarm`)
+	needed := map[string][]*regexp.Regexp{
+		"en": {regexp.MustCompile(`(?i)new (burner )?gasket`), regexp.MustCompile(`(?i)tested carbon monoxide alarm`)},
+		"de": {regexp.MustCompile(`(?i)neue (brenner)?dichtung`), regexp.MustCompile(`(?i)getesteter kohlenmonoxidmelder`)},
+	}
 	opened := 0
 	for _, r := range m.Repairs {
 		if !r.Gates.OpensBurner {
@@ -325,8 +328,10 @@ func TestOpenedBurnerGetsNewGasketAndAlarm(t *testing.T) {
 		opened++
 		for _, locale := range m.Locales() {
 			cautions := strings.Join(m.Text(locale).Repairs[r.ID].Cautions, "\n")
-			require.Regexp(t, gasket, cautions, r.ID)
-			require.Regexp(t, alarm, cautions, r.ID)
+			require.NotEmpty(t, needed[locale], locale)
+			for _, words := range needed[locale] {
+				require.Regexp(t, words, cautions, "%s: %s", locale, r.ID)
+			}
 		}
 	}
 	require.GreaterOrEqual(t, opened, 7)
@@ -334,20 +339,26 @@ func TestOpenedBurnerGetsNewGasketAndAlarm(t *testing.T) {
 
 // Words for acts that kill or burn stand in no sentence that does not forbid them first.
 func TestNoForbiddenActIsAdvised(t *testing.T) {
-	act := regexp.MustCompile(`(?i)start(ing)? (spray|fluid)|\bether\b|\bbridg(e|ed|ing)\b|blow-?lamp|(bigger|larger) fuse|powers? the plug|\breuse\b|without (its |the )?(casing|fan cover)`)
-	forbids := regexp.MustCompile(`(?i)\b(never|not|don't|no)\b`)
+	act := map[string]*regexp.Regexp{}
+	forbids := map[string]*regexp.Regexp{}
+	act["en"] = regexp.MustCompile(`(?i)start(ing)? (spray|fluid)|\bether\b|\bbridg(e|ed|ing)\b|blow-?lamp|(bigger|larger) fuse|powers? the plug|\breuse\b|without (its |the )?(casing|fan cover)`)
+	forbids["en"] = regexp.MustCompile(`(?i)\b(never|not|don't|no)\b`)
+	act["de"] = regexp.MustCompile(`(?i)startspray|starthilfespray|äther|überbrück|lötlampe|größere (sicherung|einsetzen)|unter strom setzen|wiederverwenden|freibrennen|wegzubrennen|ohne (ihr |sein )?(gehäuse|gebläseabdeckung)|mit dem mund`)
+	forbids["de"] = regexp.MustCompile(`(?i)\b(nie|niemals|nicht|keine?n?)\b`)
 	sentence := regexp.MustCompile(`[.!?;:"]+(\s|$)`)
-	acts := 0
+	acts := map[string]int{}
 	require.NoError(t, fs.WalkDir(heater.Files(), "text", func(p string, d fs.DirEntry, err error) error {
 		if err != nil || path.Ext(p) != ".yaml" || path.Base(p) == "sayings.yaml" { // what callers say is not advice
 			return err
 		}
+		locale := path.Base(path.Dir(p))
+		require.NotNil(t, act[locale], "say here which acts %s forbids", locale)
 		text, err := fs.ReadFile(heater.Files(), p)
 		for n, line := range strings.Split(string(text), "\n") {
 			for _, s := range sentence.Split(line, -1) {
-				for _, at := range act.FindAllStringIndex(s, -1) {
-					acts++
-					if !forbids.MatchString(s[:at[0]]) {
+				for _, at := range act[locale].FindAllStringIndex(s, -1) {
+					acts[locale]++
+					if !forbids[locale].MatchString(s[:at[0]]) {
 						t.Errorf("%s:%d: %s", p, n+1, s)
 					}
 				}
@@ -355,7 +366,9 @@ func TestNoForbiddenActIsAdvised(t *testing.T) {
 		}
 		return err
 	}))
-	require.Greater(t, acts, 20, "the texts name what must never be done")
+	for locale := range act {
+		require.Greater(t, acts[locale], 20, "%s: the texts name what must never be done", locale)
+	}
 }
 
 // A tool that a check asks for, and a repair's first checks, are things that the model knows; the loader sees to that.
