@@ -94,6 +94,7 @@ type Inquiry struct {
 	baseAnyway float64
 	rate       []float64  // rates for this heater's setup
 	situation  *situation // what is known of the installation
+	memo       memo
 	bearing    string     // the part of it that quantities are computed from
 	known      map[string]bool
 	unused     map[string]string
@@ -119,7 +120,7 @@ type entry struct {
 // NewInquiry returns an Inquiry on the model.
 func (m *Model) NewInquiry() *Inquiry {
 	return &Inquiry{m: m, now: m.load(m.tree.NewQuery()), none: m.load(m.tree.NewQuery()), base: m.rate, baseAnyway: m.anywayRate,
-		rate: make([]float64, len(m.rate)), situation: m.silence}
+		rate: make([]float64, len(m.rate)), memo: memo{}}
 }
 
 // load readies a query for the findings of somebody who complained.
@@ -145,7 +146,7 @@ func (in *Inquiry) settle(findings []Finding) {
 			bearing += fmt.Sprintf("%s=%s%v ", f.ID, f.State, f.Number)
 		}
 	}
-	in.situation = newSituation(told)
+	in.situation = newSituation(told, in.memo)
 	if bearing == in.bearing {
 		return
 	}
@@ -257,7 +258,7 @@ func (m *Model) rateIn(i int, s *situation) float64 {
 		}
 	}
 	if c.computation != nil {
-		rate *= m.expectedRate(c.computation, s) / m.expectedRate(c.computation, m.silence)
+		rate *= m.expectedRate(c, s) / c.silent
 	}
 	return min(rate, max(maxRate, m.rate[i]))
 }

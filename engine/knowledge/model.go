@@ -43,6 +43,7 @@ type Cause struct {
 	RateFrom    string // the computation that makes its base rate of setup facts; may be empty
 
 	computation *Computation
+	silent      float64 // what it computes where nothing is known
 }
 
 // Raise is the factor by which a setup fact's state multiplies a cause's base rate, before averaging over setups.

@@ -46,6 +46,7 @@ type files struct {
 	errs       *Error
 	model      *Model
 	binding    Binding
+	silence    *situation // nothing known of the installation; while loading only
 	variables  []*variable
 	quantities []*quantity
 	covers     map[string]map[string][]string // observation → state that stands for several → those
