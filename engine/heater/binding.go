@@ -207,6 +207,9 @@ func startAmps(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	case "poor":
 		return 6 * half, 2.5 * half
 	}
+	if at["glow_plug_weak"] == "yes" { // an aged element has more resistance, as a rule
+		return 7.5 * half, 2.5 * half
+	}
 	return startCurrent(plugKinds[f.State["glow_plug_kind"]]) * half, 2.5 * half
 }
 

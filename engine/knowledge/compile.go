@@ -21,7 +21,7 @@ type compiled struct {
 	causeVar           []bayes.VarID
 	rate               []float64     // by cause: fitted base rate, before anybody complains
 	average            []setupFactor // by cause: how setup facts change its rate
-	covers             map[string]map[string][]string
+	covers             map[string]map[string]map[string]float64
 	groups             []*readingGroup // of readings that share what they depend on
 	groupOf            map[string]int
 	complained, anyway bayes.VarID
@@ -46,7 +46,7 @@ const anywayName = "complains_anyway"
 func Load(fsys fs.FS, binding Binding) (*Model, error) {
 	errs := &Error{}
 	m := &Model{texts: map[string]*Texts{}, byID: map[string]ref{}}
-	m.covers = map[string]map[string][]string{}
+	m.covers = map[string]map[string]map[string]float64{}
 	f := &files{errs: errs, model: m, binding: binding, silence: newSituation(nil, memo{}), covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
 	f.read(fsys)
 	m.locales = slices.Sorted(maps.Keys(m.texts))

@@ -95,7 +95,7 @@ type Inquiry struct {
 	rate       []float64  // rates for this heater's setup
 	situation  *situation // what is known of the installation
 	memo       memo
-	bearing    string     // the part of it that quantities are computed from
+	bearing    string // the part of it that quantities are computed from
 	known      map[string]bool
 	unused     map[string]string
 	entered    []entry
@@ -170,6 +170,7 @@ func (m *Model) bears(id string) bool {
 const (
 	UnusedNoBearing = "unused_no_bearing" // the model draws nothing from it
 	UnusedDoubtful  = "unused_doubtful"   // no state of the heater explains the reading
+	UnusedVoid      = "unused_void"       // what it looks at never had its turn
 )
 
 // Enter forgets what was entered before and enters these findings, which must have passed Check. That somebody
@@ -191,6 +192,8 @@ func (in *Inquiry) Enter(findings []Finding) {
 			}
 		case v == nil:
 			in.unused[f.ID] = UnusedNoBearing
+		case in.m.void(f.ID, findings, table):
+			in.unused[f.ID] = UnusedVoid
 		case v.reads != nil:
 			numbers = append(numbers, f)
 		default:
@@ -203,6 +206,19 @@ func (in *Inquiry) Enter(findings []Finding) {
 	}
 	in.readings(numbers)
 	in.apply(&in.now, false)
+}
+
+// void tells whether what else was told makes an observation tell nothing.
+func (m *Model) void(id string, findings []Finding, table string) bool {
+	o, ok := m.Observation(id)
+	if !ok {
+		return false
+	}
+	return slices.ContainsFunc(o.VoidIf, func(c Condition) bool {
+		return slices.ContainsFunc(findings, func(f Finding) bool {
+			return f.ID == c.ID && slices.Contains(c.States, m.translate(f, table))
+		})
+	})
 }
 
 func stateOf(findings []Finding, id string) string {
@@ -219,12 +235,12 @@ func (m *Model) varOf(id string) bayes.VarID {
 	return v
 }
 
-// likelihood is 1 for the state, or for all states that it covers.
+// likelihood is 1 for the state, or what is said of the states that it covers.
 func (m *Model) likelihood(v *variable, state string) []float64 {
 	l := make([]float64, len(v.states))
 	covered := m.covers[v.id][state]
 	for i, s := range v.states {
-		if s == state || slices.Contains(covered, s) {
+		if l[i] = covered[s]; s == state {
 			l[i] = 1
 		}
 	}

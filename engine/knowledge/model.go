@@ -95,6 +95,7 @@ type Observation struct {
 	SafetyCard bool
 	Recalled   bool // answered from memory, at no cost
 	OnlyIf     []Condition
+	VoidIf     []Condition // any of them makes it tell nothing, for what it looks at never had its turn
 }
 
 // Condition holds when the observation or setup fact was told to be in one of the states (or was not told, if the
