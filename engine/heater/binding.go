@@ -75,18 +75,24 @@ func cableTooThin(f knowledge.Facts) float64 {
 	return 0.004 + below(wanted, sound-drop, spread)
 }
 
-// plugging is where a usual lot of each fuel stops, as physics.Grade has it.
-var plugging = map[string]physics.Grade{
-	"winter_diesel": physics.GradeF, "summer_diesel": physics.GradeB, "hvo": physics.GradeParaffinicWinter,
-	"biodiesel": physics.GradeBiodiesel, "heating_oil": physics.GradeHeatingOil, "kerosene": physics.GradeKerosene,
-	"other": physics.GradeC,
+// plugging is where usual lots of each fuel stop, as physics.Grade has it: what is sold under one name differs by season
+// and country.
+var plugging = map[string][]physics.Grade{
+	"winter_diesel": {physics.GradeF, physics.GradeE}, "summer_diesel": {physics.GradeB, physics.GradeC},
+	"hvo": {physics.GradeParaffinicWinter}, "biodiesel": {physics.GradeBiodiesel, physics.GradeB},
+	"heating_oil": {physics.GradeHeatingOil}, "kerosene": {physics.GradeKerosene}, "other": {physics.GradeB, physics.GradeD},
 }
 
 // waxing has a floor for fuel that is not what it is taken for.
 func waxing(f knowledge.Facts) float64 {
-	limit, _, err := plugging[f.State["fuel_kind"]].PluggingPoint()
-	p := must(physics.WaxingChance(must(limit, err), physics.Celsius(f.Number["ambient_temperature"])))
-	return 0.0003 + float64(p.Value)
+	p := 0.0003
+	grades := plugging[f.State["fuel_kind"]]
+	for _, g := range grades {
+		limit, _, err := g.PluggingPoint()
+		chance := must(physics.WaxingChance(must(limit, err), physics.Celsius(f.Number["ambient_temperature"])))
+		p += float64(chance.Value) / float64(len(grades))
+	}
+	return p
 }
 
 // thinAir: burners are set with some excess of air, which is used up at about seven eighths of the air at sea level.
@@ -207,8 +213,8 @@ func startAmps(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	case "poor":
 		return 6 * half, 2.5 * half
 	}
-	if at["glow_plug_weak"] == "yes" { // an aged element has more resistance, as a rule
-		return 7.5 * half, 2.5 * half
+	if at["glow_plug_weak"] == "yes" {
+		return 7.5 * half, 2.5 * half // an aged element has more resistance, as a rule
 	}
 	return startCurrent(plugKinds[f.State["glow_plug_kind"]]) * half, 2.5 * half
 }
