@@ -406,3 +406,36 @@ func TestLooks(t *testing.T) {
 		}
 	}
 }
+
+// TestLanguageChangesInPlace changes to German in the middle of a card: the page's own texts and what the service says
+// change, what is half typed stays, and the choice outlives a reload. A second screen goes on in English.
+func TestLanguageChangesInPlace(t *testing.T) {
+	house := newHouse(t)
+	p := visit(t, house, "/?lang=en")
+	pastSafety(p)
+	p.Answer("E-08")
+	p.Asked("rest_voltage")
+	p.Do(chromedp.SendKeys(chromedp.CSS("#text"), "half a sen"))
+	p.Click("#lang-de")
+	p.Wait(`document.querySelector("#question .ask").textContent === "Frage: What does the battery measure with the heater off?"`)
+	assert.Equal(t, "de", pagetest.Eval[string](p, "document.documentElement.lang"))
+	assert.Equal(t, "half a sen", pagetest.Eval[string](p, `document.querySelector("#text").value`))
+	for css, want := range map[string]string{"#link": "Alles gespeichert", "#say-label": "Oder sag es in deinen eigenen Worten", "#question [data-skip]": "Überspringen",
+		"#suspected-title": "Was es am ehesten ist", "#plan-title": "Was zu tun ist", "[data-change=fault_code]": "ändern", "h1": "Arbeitskarte für eine Luftheizung"} {
+		assert.Equal(t, want, p.Text(css), css)
+	}
+	assert.Equal(t, "Arbeitskarte · Lightoff", pagetest.Eval[string](p, "document.title"))
+	two := visit(t, house, "/c/card-1?lang=en")
+	two.Asked("rest_voltage")
+	assert.Equal(t, "What does the battery measure with the heater off?", two.Text("#question .ask"))
+	p.Do(chromedp.SetValue(chromedp.CSS("#reading-rest_voltage"), "12,4"), chromedp.Click(chromedp.CSS("#question .go")))
+	p.Asked("pump_ticks")
+	assert.Equal(t, "Frage: Does the fuel pump tick during a start?", p.Text("#question .ask"))
+	two.Asked("pump_ticks")
+	assert.Equal(t, "Does the fuel pump tick during a start?", two.Text("#question .ask"))
+	pagetest.Eval[chromedp.Void](two, `document.cookie = "lang=de; path=/"`)
+	p.Reload()
+	p.Asked("pump_ticks")
+	assert.Equal(t, "Überspringen", p.Text("#question [data-skip]"))
+	pagetest.Eval[chromedp.Void](p, `document.cookie = "lang=; path=/; max-age=0"`)
+}
