@@ -439,3 +439,38 @@ func TestLanguageChangesInPlace(t *testing.T) {
 	assert.Equal(t, "Überspringen", p.Text("#question [data-skip]"))
 	pagetest.Eval[chromedp.Void](p, `document.cookie = "lang=; path=/; max-age=0"`)
 }
+
+// TestDrawings draws every drawing for every observation that has one, in both languages: small, with a title and a
+// description for who cannot see it, its signs inside its frame, and what is meant there and marked.
+func TestDrawings(t *testing.T) {
+	p := visit(t, newHouse(t), "/")
+	p.Connected()
+	for _, locale := range []string{"en", "de"} {
+		faults := pagetest.Eval[[]string](p, fmt.Sprintf(`(async () => {
+			const from = (name) => import(document.querySelector("[href$='state.js']").href.replace("state.js", name));
+			const [{ SHOWN, DRAWINGS, viewDrawing }, { patch }, { speak }] = await Promise.all(["drawings.js", "dom.js", "text.js"].map(from));
+			await speak(%q);
+			const faults = [], used = new Set(), host = document.querySelector("#question");
+			for (const id in SHOWN) {
+				const [name, ...parts] = SHOWN[id].split(" ");
+				used.add(name);
+				const names = Object.keys(DRAWINGS[name]?.parts ?? {}).map((part) => part.replace(/^[?~]/, ""));
+				for (const part of parts) if (!names.includes(part)) faults.push(id + ": no part " + part);
+				patch(host, [viewDrawing(id)]);
+				const svg = host.querySelector("svg"), bytes = new Blob([svg.outerHTML]).size;
+				if (bytes > 4000) faults.push(id + ": " + bytes + " bytes");
+				const named = svg.getAttribute("aria-labelledby").split(" ").map((each) => document.getElementById(each)?.textContent);
+				if (named.length !== 2 || named.some((text) => !text)) faults.push(id + ": has no title or description");
+				const lit = svg.querySelectorAll(".lit").length;
+				if (lit !== (host.querySelector("figcaption") ? parts.length : 0)) faults.push(id + ": marks " + lit);
+				for (const text of svg.querySelectorAll("text")) {
+					const b = text.getBBox();
+					if (b.x < 0 || b.y < 0 || b.x + b.width > 320 || b.y + b.height > 184) faults.push(id + ": sticks out: " + text.textContent);
+				}
+			}
+			for (const name in DRAWINGS) if (!used.has(name)) faults.push("nothing shows " + name);
+			return faults;
+		})()`, locale))
+		assert.Empty(t, faults, locale)
+	}
+}
