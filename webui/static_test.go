@@ -83,8 +83,8 @@ func TestPagesAndFiles(t *testing.T) {
 	}
 }
 
-// TestWeight keeps the first load, the document and all that it names, below 100 kB uncompressed and below 40 kB as it
-// is sent, and the scripts below 1,200 lines.
+// TestWeight keeps the first load, the document and all that it names, below 130 kB uncompressed and below 45 kB as it
+// is sent, and the scripts below 1,500 lines.
 func TestWeight(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
 	for _, locale := range []string{"en", "de"} {
@@ -96,8 +96,8 @@ func TestWeight(t *testing.T) {
 			_, packed := get(t, site.URL+file, http.Header{"Accept-Encoding": {"gzip"}})
 			sent += len(packed)
 		}
-		assert.Less(t, plain, 100_000)
-		assert.Less(t, sent, 40_000)
+		assert.Less(t, plain, 130_000)
+		assert.Less(t, sent, 45_000)
 		t.Logf("%s: %d bytes, %d as sent", locale, plain, sent)
 	}
 	lines := 0
@@ -106,7 +106,7 @@ func TestWeight(t *testing.T) {
 			lines += strings.Count(content, "\n")
 		}
 	}
-	assert.Less(t, lines, 1200)
+	assert.Less(t, lines, 1500)
 	t.Logf("%d lines of script", lines)
 }
 
