@@ -366,7 +366,7 @@ func TestLanguageOfTheDocument(t *testing.T) {
 			assert.Equal(t, tt.want, resp.Header.Get("Content-Language"))
 			assert.True(t, strings.Contains(page, `<html lang="`+tt.want+`">`), "the document says so")
 			assert.True(t, strings.Contains(page, `/text/`+tt.want+`.json"`), "its texts are fetched at once")
-			first := map[string]string{"en": "everybody out into fresh air, now, and call.", "de": "sofort alle hinaus an die frische Luft, und den Notruf wählen."}
+			first := map[string]string{"en": "everybody out into fresh air, now, and call.", "de": "sofort alle hinaus an die frische Luft und Notruf wählen."}
 			assert.True(t, strings.Contains(page, first[tt.want]), "the safety card needs no script")
 			assert.False(t, strings.Contains(page, `"></h2>`), "no text is missing")
 		})

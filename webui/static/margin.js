@@ -56,7 +56,7 @@ function viewReasons(s, cause) {
       : h("p", { class: "soft" }, t("reasons.none")),
     changes.length > 0 && h("p", { class: "sub" }, t("reasons.change")),
     changes.length > 0 && h("ul", null, changes.map((/** @type {any} */ w) => h("li", { key: w.observation_id + w.state }, w.text, h("span", { class: "soft" }, " — " + t("reasons.then", { percent: percent(w.probability_after || 0) }))))),
-    !fresh && h("p", { class: "soft" }, t(s.link === "open" ? "reasons.fetching" : "reasons.later")));
+    !fresh && h("p", { class: "soft later" }, t(s.link === "open" ? "reasons.fetching" : "reasons.later")));
 }
 
 /** @param {any} plan */
