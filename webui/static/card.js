@@ -1,7 +1,7 @@
 // @ts-check
 /** The card itself: what was told, line by line, and the question now asked. */
 import { h } from "./dom.js";
-import { current, lastSaying, lines } from "./state.js";
+import { current, info, lastSaying, lines } from "./state.js";
 import { number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./state.js").Info} Info @typedef {Record<string, (...a: any[]) => void>} Act */
@@ -17,17 +17,20 @@ export function viewLines(s, act) {
 
 /** @param {State} s @param {Act} act @param {any} line */
 function viewLine(s, act, line) {
-  const told = line.told, open = s.editing === line.id && told && told.info;
+  // What waits to be sent can be changed and taken back too: the change goes out after it.
+  const told = line.told, about = told ? told.info : info(s, line.id), open = s.editing === line.id && about;
+  const gone = line.job && line.job.do === "retract", sending = line.unsaved && s.link === "open";
+  const given = line.job && (line.job.request.observations || []).find((/** @type {any} */ x) => x.id === line.id);
   return [
     h("p", { class: "told" }, line.text, line.words && h("span", { class: "soft" }, " — " + t("line.from", { words: line.words }))),
     // The keys keep the place of the mark, so that nothing moves when an answer has been saved.
     h("p", { class: "line-keys" },
       line.unsaved && h("span", { class: "mark" }, t(s.link === "open" ? "line.saving" : "line.unsaved")),
-      told && told.info && h("button", { type: "button", class: "small", "data-change": line.id, "aria-expanded": String(!!open), "aria-label": t(open ? "line.leave_this" : "line.change_this", { text: line.text }),
+      about && !gone && !sending && h("button", { type: "button", class: "small", "data-change": line.id, "aria-expanded": String(!!open), "aria-label": t(open ? "line.leave_this" : "line.change_this", { text: line.text }),
         onclick: () => act.edit(open ? "" : line.id) }, t(open ? "line.leave" : "line.change")),
-      told && !line.unsaved && h("button", { type: "button", class: "small", "data-retract": line.id, "aria-label": t("line.back_this", { text: line.text }), onclick: () => act.retract(line.id, line.text) }, t("line.back"))),
+      (told || line.job) && !gone && !sending && h("button", { type: "button", class: "small", "data-retract": line.id, "aria-label": t("line.back_this", { text: line.text }), onclick: () => act.retract(line.id, line.text) }, t("line.back"))),
     line.note && h("p", { class: "soft note" }, line.note),
-    open && h("div", { class: "edit", key: "edit-" + line.id }, viewAsk(s, act, told.info, { told })),
+    open && h("div", { class: "edit", key: "edit-" + line.id }, viewAsk(s, act, about, { told: given ? { observation: given } : told })),
   ];
 }
 

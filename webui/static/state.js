@@ -128,7 +128,7 @@ export function info(s, id) {
     ((c && c.told) || []).map((t) => t.info).find((i) => i && i.id === id);
 }
 
-/** @typedef {{id: string, told?: Told, text: string, words?: string, unsaved: boolean, note?: string, parts?: any[]}} Line */
+/** @typedef {{id: string, told?: Told, job?: Job, text: string, words?: string, unsaved: boolean, note?: string, parts?: any[]}} Line */
 
 /**
  * The lines of the card: what was told, and what waits to be saved. The answers of the safety card make one line.
@@ -141,12 +141,12 @@ export function lines(s) {
   const safety = /** @type {Line[]} */ ([]), others = /** @type {Line[]} */ ([]);
   for (const told of (c && c.told) || []) {
     const id = told.observation.id, waiting = unsaved.has(id);
-    const line = { id, told, text: waiting ? unsaved.get(id).label : told.text, words: told.words, unsaved: waiting, note: notes.get(id) };
+    const line = { id, told, job: unsaved.get(id), text: waiting ? unsaved.get(id).label : told.text, words: told.words, unsaved: waiting, note: notes.get(id) };
     (isSafety(id, told.info) ? safety : others).push(line);
     unsaved.delete(id);
   }
   for (const [id, job] of unsaved) {
-    const line = { id, text: job.label, unsaved: true };
+    const line = { id, job, text: job.label, unsaved: true };
     isSafety(id) ? safety.push(line) : others.push(line);
   }
   for (const job of s.queue) if (job.do === "say") others.push({ id: job.key, text: t("quoted", { text: job.label }), unsaved: true });
