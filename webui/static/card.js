@@ -83,7 +83,7 @@ function viewAsk(s, act, i, { told, reason }) {
   ];
 }
 
-/** @param {string[]} texts */
+/** @param {(string | false | undefined)[]} texts */
 export const viewCautions = (texts) => h("ul", { class: "cautions", "data-mind": t("mind") }, texts.map((text) => h("li", null, text)));
 
 /** @param {Act} act @param {Info} i @param {{id: string, title: string}} st @param {string} [given] */

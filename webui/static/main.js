@@ -109,7 +109,7 @@ const act = {
   retract: (id, text) => queue("retract", { observation_id: id }, t("line.was_back", { text }), [id]),
   reading(i, text) {
     const read = readNumber(text, i);
-    if (read.problem) return dispatch({ type: "bad_reading", id: i.id, text: read.problem });
+    if (read.number === undefined) return dispatch({ type: "bad_reading", id: i.id, text: read.problem });
     act.answer(i, { number: read.number }, `${number(read.number)} ${i.unit || ""}`.trim());
   },
   tool: (id, held) => queue("set_tools", { tools: held.includes(id) ? held.filter((/** @type {string} */ t) => t !== id) : [...held, id] }, t("tools.label"), []),
