@@ -25,6 +25,7 @@ func Binding() knowledge.Binding {
 		"plug_ohms":     {Facts: []string{"glow_plug_kind", "nominal_voltage"}, Level: plugOhms},
 		"sensor_ohms":   {Facts: []string{"sensor_kind", "ambient_temperature"}, Level: sensorOhms},
 		"panel_degrees": {Facts: []string{"ambient_temperature"}, Level: panelDegrees},
+		"coil_ohms":     {Facts: []string{"nominal_voltage"}, Level: coilOhms},
 		"jar":           {Facts: []string{"pump_dose"}, Level: jar},
 	}
 }
@@ -267,4 +268,17 @@ func jar(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 		return 0.8 * full, 0.17 * full
 	}
 	return full, 0.1 * full
+}
+
+// coilOhms is the natural logarithm of a metering pump's resistance: of the order of ten ohms for 12 V and four times that
+// for 24 V. A failed coil may be open, shorted or for the other voltage.
+func coilOhms(at map[string]string, f knowledge.Facts) (mean, spread float64) {
+	if at["pump_coil_failed"] == "yes" {
+		return 9, 6
+	}
+	mean = math.Log(10)
+	if f.State["nominal_voltage"] == "24" {
+		mean += math.Log(4)
+	}
+	return mean, 0.35
 }

@@ -187,7 +187,7 @@ func (f *files) checkRules() {
 		}
 	}
 	for _, o := range m.Observations {
-		for _, c := range append(slices.Clone(o.OnlyIf), o.VoidIf...) {
+		for _, c := range slices.Concat(o.OnlyIf, o.VoidIf, o.SureIf) {
 			for _, s := range c.States {
 				f.state(f.seen[o.ID], c.ID, s)
 			}

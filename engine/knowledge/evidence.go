@@ -192,7 +192,7 @@ func (in *Inquiry) Enter(findings []Finding) {
 			}
 		case v == nil:
 			in.unused[f.ID] = UnusedNoBearing
-		case in.m.void(f.ID, findings, table):
+		case in.m.anyHolds(in.m.observation(f.ID).VoidIf, findings, table):
 			in.unused[f.ID] = UnusedVoid
 		case v.reads != nil:
 			numbers = append(numbers, f)
@@ -201,20 +201,27 @@ func (in *Inquiry) Enter(findings []Finding) {
 			if s, ok := in.m.SetupFact(f.ID); ok {
 				state = s.state(f)
 			}
-			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), in.m.likelihood(v, state), -1})
+			l := in.m.likelihood(v, state)
+			if sure := in.m.observation(f.ID).SureIf; len(sure) > 0 && !in.m.anyHolds(sure, findings, table) {
+				soften(l)
+			}
+			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), l, -1})
 		}
 	}
 	in.readings(numbers)
 	in.apply(&in.now, false)
 }
 
-// void tells whether what else was told makes an observation tell nothing.
-func (m *Model) void(id string, findings []Finding, table string) bool {
-	o, ok := m.Observation(id)
-	if !ok {
-		return false
+// observation describes what was told; setup facts have nothing of an observation.
+func (m *Model) observation(id string) Observation {
+	if o, ok := m.Observation(id); ok {
+		return *o
 	}
-	return slices.ContainsFunc(o.VoidIf, func(c Condition) bool {
+	return Observation{}
+}
+
+func (m *Model) anyHolds(conditions []Condition, findings []Finding, table string) bool {
+	return slices.ContainsFunc(conditions, func(c Condition) bool {
 		return slices.ContainsFunc(findings, func(f Finding) bool {
 			return f.ID == c.ID && slices.Contains(c.States, m.translate(f, table))
 		})
@@ -245,6 +252,13 @@ func (m *Model) likelihood(v *variable, state string) []float64 {
 		}
 	}
 	return l
+}
+
+// soften makes a likelihood that of a finding which as likely as not tells nothing.
+func soften(l []float64) {
+	for i := range l {
+		l[i] = 0.5*l[i] + 0.5/float64(len(l))
+	}
 }
 
 // matters tells whether a setup fact changes anything.

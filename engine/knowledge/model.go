@@ -96,6 +96,7 @@ type Observation struct {
 	Recalled   bool // answered from memory, at no cost
 	OnlyIf     []Condition
 	VoidIf     []Condition // any of them makes it tell nothing, for what it looks at never had its turn
+	SureIf     []Condition // if there are any and none of them holds, it is as likely as not that it tells nothing
 }
 
 // Condition holds when the observation or setup fact was told to be in one of the states (or was not told, if the

@@ -337,7 +337,7 @@ func completed(mix map[string]float64, states []string) []float64 {
 
 func (f *files) observation(n node) {
 	m := n.fields("id", "states", "covers", "worst_of", "otherwise", "rules", "slips", "unit", "min", "max", "reads", "error",
-		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "only_if", "unless", "void_if", "basis")
+		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "only_if", "unless", "void_if", "sure_if", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
@@ -354,6 +354,9 @@ func (f *files) observation(n node) {
 	}
 	for _, p := range m["void_if"].pairs() {
 		o.VoidIf = append(o.VoidIf, Condition{ID: p.id, States: p.val.texts()})
+	}
+	for _, p := range m["sure_if"].pairs() {
+		o.SureIf = append(o.SureIf, Condition{ID: p.id, States: p.val.texts()})
 	}
 	v := &variable{id: id, states: slices.Clone(o.States), at: n, slips: m["slips"].numberOr(0.01)}
 	if v.slips < 0 || v.slips > 1 {
@@ -385,7 +388,9 @@ func (f *files) cover(v *variable, p pair) {
 		}
 	} else {
 		for _, s := range p.val.texts() {
-			of[s] = 1
+			if of[s] = 1; !slices.Contains(v.states, s) {
+				p.key.errorf("%s: %s covers %q, which is no state", v.id, p.id, s)
+			}
 		}
 	}
 	f.covers[v.id][p.id] = of
