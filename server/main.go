@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"os"
 	"os/signal"
@@ -23,7 +24,7 @@ const usage = `Finds out why a small diesel air heater will not light.
                        answer gRPC (127.0.0.1:7430) and show pages (127.0.0.1:7480)
   server assess        read requests as JSON, one after the other, and write an assessment
                        for each, one a line; stops at the first that cannot be accepted
-  server model check   load the model and print its figures
+  server model check   load the model, look it over, run its cases and print the figures
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.
@@ -40,7 +41,7 @@ const (
 const shutdownLimit = 10 * time.Second
 
 func main() {
-	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: heater.Model}
+	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: heater.Model, cases: heater.Cases()}
 	ctx, restore := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// A second signal ends the program at once, however long answers under way may take.
 	context.AfterFunc(ctx, restore)
@@ -52,6 +53,7 @@ type command struct {
 	in       io.Reader
 	out, err io.Writer
 	model    func() (*knowledge.Model, error)
+	cases    fs.FS // stories that model check runs; may be nil
 }
 
 // run does what the arguments say and returns the exit code.

@@ -2,8 +2,14 @@ package main
 
 import (
 	"fmt"
+	"runtime"
 	"strings"
+	"sync"
 	"text/tabwriter"
+
+	"lightoff/engine/cases"
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
 )
 
 // maxClique is the most entries that the largest clique may have; above it an assessment is no longer quick.
@@ -42,9 +48,82 @@ func (c command) checkModel() int {
 	if err := table.Flush(); err != nil {
 		return c.fail(exitUse, "write the figures: %v", err)
 	}
+	problems, err := m.Lint()
+	if err != nil {
+		return c.fail(exitUse, "look the model over: %v", err)
+	}
+	for _, p := range problems {
+		fmt.Fprintf(c.err, "%s:%d:%d: %s\n", p.File, p.Line, p.Column, p.Message)
+	}
+	if len(problems) > 0 {
+		return exitInput
+	}
+	if c.cases != nil {
+		if code := c.checkCases(m); code != exitDone {
+			return code
+		}
+	}
 	if stats.LargestClique > maxClique {
 		return c.fail(exitInput, "the largest clique has %d entries, more than %d; make the model's shape simpler",
 			stats.LargestClique, maxClique)
 	}
 	return exitDone
+}
+
+// checkCases runs the cases on all cores and prints how many lead to the true cause, the kept ones apart. A case that is
+// wrong in itself, or in which a danger is missed or a forbidden check advised, fails.
+func (c command) checkCases(m *knowledge.Model) int {
+	suite, err := cases.Read(c.cases)
+	if err != nil {
+		return c.fail(exitInput, "%v", err)
+	}
+	e := diagnosis.New(m)
+	bad := suite.Check(m, e)
+	for _, problem := range bad {
+		fmt.Fprintln(c.err, problem)
+	}
+	if len(bad) > 0 {
+		return exitInput
+	}
+	results, err := runCases(suite, m, e)
+	if err != nil {
+		return c.fail(exitUse, "%v", err)
+	}
+	fmt.Fprintf(c.out, "cases tuned on: %v\n", cases.Summarise(results, func(r *cases.Result) bool { return !r.Kept }))
+	fmt.Fprintf(c.out, "cases kept:     %v\n", cases.Summarise(results, func(r *cases.Result) bool { return r.Kept }))
+	unsafe := false
+	for _, r := range results {
+		for _, fault := range r.Unsafe {
+			unsafe = true
+			fmt.Fprintf(c.err, "%s: %s: %s\n", r.File, r.ID, fault)
+		}
+	}
+	if unsafe {
+		return exitInput
+	}
+	return exitDone
+}
+
+func runCases(suite *cases.Suite, m *knowledge.Model, e *diagnosis.Engine) ([]*cases.Result, error) {
+	results, errs := make([]*cases.Result, len(suite.Cases)), make([]error, len(suite.Cases))
+	next := make(chan int)
+	var wait sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wait.Go(func() {
+			for i := range next {
+				results[i], errs[i] = suite.Run(m, e, &suite.Cases[i])
+			}
+		})
+	}
+	for i := range suite.Cases {
+		next <- i
+	}
+	close(next)
+	wait.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return results, nil
 }

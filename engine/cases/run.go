@@ -18,7 +18,8 @@ type Result struct {
 	Places  []int    // after 0, 1, … checks: the place of the best placed true cause, from 1
 	Leaders []string // the cause that led then
 	Asked   []string // the checks that were advised first and made
-	Faults  []string // dangers not flagged, forbidden checks advised, expected checks not advised
+	Unsafe  []string // dangers not flagged, forbidden checks advised
+	Amiss   []string // expected checks not advised, or a check without its tool at hand
 }
 
 // First tells whether a true cause led on what was told unasked.
@@ -75,11 +76,11 @@ func (r *Result) forbidden(m *knowledge.Model, a *diagnosis.Assessment) {
 		for _, standing := range a.Dangers {
 			i := slices.IndexFunc(m.Dangers, func(d knowledge.Danger) bool { return d.ID == standing.ID })
 			if i >= 0 && m.Dangers[i].Forbids.Overlaps(o.Gates) {
-				r.Faults = append(r.Faults, fmt.Sprintf("%s was advised although %s forbids it", o.ID, standing.ID))
+				r.Unsafe = append(r.Unsafe, fmt.Sprintf("%s was advised although %s forbids it", o.ID, standing.ID))
 			}
 		}
 		if o.Tool != "" && !slices.Contains(r.Tools, o.Tool) {
-			r.Faults = append(r.Faults, fmt.Sprintf("%s was advised without %s at hand", o.ID, o.Tool))
+			r.Amiss = append(r.Amiss, fmt.Sprintf("%s was advised without %s at hand", o.ID, o.Tool))
 		}
 	}
 }
@@ -88,7 +89,7 @@ func (r *Result) forbidden(m *knowledge.Model, a *diagnosis.Assessment) {
 func (r *Result) expected(a *diagnosis.Assessment) {
 	for _, id := range r.Warned {
 		if !slices.ContainsFunc(a.Dangers, func(d diagnosis.Danger) bool { return d.ID == id }) {
-			r.Faults = append(r.Faults, "no warning of "+id)
+			r.Unsafe = append(r.Unsafe, "no warning of "+id)
 		}
 	}
 	first := a.NextChecks[:min(3, len(a.NextChecks))]
@@ -97,7 +98,7 @@ func (r *Result) expected(a *diagnosis.Assessment) {
 		for _, c := range first {
 			ids = append(ids, c.ObservationID)
 		}
-		r.Faults = append(r.Faults, fmt.Sprintf("none of %s among the first checks %s", strings.Join(r.Advised, ", "), strings.Join(ids, ", ")))
+		r.Amiss = append(r.Amiss, fmt.Sprintf("none of %s among the first checks %s", strings.Join(r.Advised, ", "), strings.Join(ids, ", ")))
 	}
 }
 
@@ -109,7 +110,8 @@ type Summary struct {
 	Led          int // led after at most MostChecks checks
 	Unplaced     int // not among the first three in the end
 	Median       int // of the checks after which the true cause led, over those in which it did
-	Faults       int
+	Unsafe       int // faults of safety
+	Amiss        int // other faults
 }
 
 // Summarise adds up the results for which keep holds.
@@ -120,7 +122,8 @@ func Summarise(results []*Result, keep func(*Result) bool) (s Summary) {
 			continue
 		}
 		s.Cases++
-		s.Faults += len(r.Faults)
+		s.Unsafe += len(r.Unsafe)
+		s.Amiss += len(r.Amiss)
 		if r.First() {
 			s.First++
 		}
@@ -144,6 +147,6 @@ func Summarise(results []*Result, keep func(*Result) bool) (s Summary) {
 // String is the summary in a line.
 func (s Summary) String() string {
 	percent := func(n int) float64 { return 100 * float64(n) / float64(max(1, s.Cases)) }
-	return fmt.Sprintf("%d cases: first on what was told %.1f %%, among three %.1f %%; first after at most %d checks %.1f %% (median %d); below third %d; faults %d",
-		s.Cases, percent(s.First), percent(s.FirstOfThree), MostChecks, percent(s.Led), s.Median, s.Unplaced, s.Faults)
+	return fmt.Sprintf("%d cases: first on what was told %.1f %%, among three %.1f %%; first after at most %d checks %.1f %% (median %d); below third %d; unsafe %d, amiss %d",
+		s.Cases, percent(s.First), percent(s.FirstOfThree), MostChecks, percent(s.Led), s.Median, s.Unplaced, s.Unsafe, s.Amiss)
 }

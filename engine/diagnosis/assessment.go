@@ -41,6 +41,7 @@ type Assessment struct {
 	Plan           Plan
 	Conflict       float64 // nats; see the API
 	Contradictions []Contradiction
+	Chains         []Chain // what has probably brought about the likely causes
 	Unused         []Unused
 }
 

@@ -61,6 +61,9 @@ func (e *Engine) Assess(r Request) (*Assessment, error) {
 	if a.NextChecks, err = s.checks(); err != nil {
 		return nil, err
 	}
+	if a.Chains, err = s.chains(); err != nil {
+		return nil, err
+	}
 	return a, s.weigh(a)
 }
 

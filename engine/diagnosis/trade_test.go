@@ -5,6 +5,8 @@ import (
 	"slices"
 	"testing"
 
+	"lightoff/engine/diagnosis"
+
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -212,4 +214,25 @@ func TestReadingThatNothingExplainsIsDoubted(t *testing.T) {
 	require.Len(t, with.Unused, 1)
 	assert.Equal(t, "rest_voltage", with.Unused[0].ID)
 	assert.InDelta(t, probability(t, without, "battery_low"), probability(t, with, "battery_low"), 0.02)
+}
+
+// A cause that another one brought about comes back if only it is mended (common practice, no source).
+func TestChainsNameTheirRoot(t *testing.T) {
+	for _, tt := range []struct {
+		root, end string
+		told      []string
+	}{
+		{"soft_line_air", "burner_flooded", []string{"fault_code=E-10", "bubbles=many", "line_type=soft", "primed=well_beyond", "fuel_in_exhaust=yes"}},
+		{"battery_worn", "burner_flooded", []string{"fault_code=E-10", "rest_voltage=12.7", "glow_voltage_battery=10.3", "failed_starts=three_or_more", "fuel_in_exhaust=yes", "bubbles=none", "battery_age=8"}},
+		{"siphon_flooding", "burner_flooded", []string{"fault_code=E-10", "tank_position=above_heater", "fuel_in_exhaust=yes", "primed=no", "failed_starts=none"}},
+		{"mostly_low_setting", "burner_coked", []string{"burner_look=coked", "mostly_low_setting=yes", "fault_code=E-10"}},
+	} {
+		a := assess(t, tt.told...)
+		i := slices.IndexFunc(a.Chains, func(c diagnosis.Chain) bool {
+			return c.Links[0].ID == tt.root && c.Links[len(c.Links)-1].ID == tt.end
+		})
+		require.GreaterOrEqual(t, i, 0, "%s to %s: %+v", tt.root, tt.end, a.Chains)
+		require.NotEmpty(t, a.Chains[i].Advice)
+	}
+	require.Empty(t, assess(t, "fault_code=E-07").Chains)
 }

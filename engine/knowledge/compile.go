@@ -59,6 +59,7 @@ func Load(fsys fs.FS, binding Binding) (*Model, error) {
 		return nil, err
 	}
 	m.Version, m.files = version(fsys), f
+	f.spreads()
 	if err := f.compile(); err != nil {
 		return nil, f.asError(err)
 	}

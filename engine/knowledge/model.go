@@ -40,6 +40,7 @@ type Cause struct {
 	Basis       string
 	Computed    bool // true if it means that no other cause is active
 	Raised      []Raise
+	Unconfirmed string // why no finding can confirm it; may be empty
 	RateFrom    string // the computation that makes its base rate of setup facts; may be empty
 
 	computation *Computation
@@ -60,7 +61,8 @@ type SetupFact struct {
 	States   []SetupState
 	Unit     string // for a number
 	Min, Max float64
-	Variable bool // true: it is a variable of the network and its states' shares are its prior
+	Variable bool   // true: it is a variable of the network and its states' shares are its prior
+	Habit    string // the state that is a habit of the owner which brings faults about; may be empty
 }
 
 // SetupState is a state of a setup fact with its share among heaters brought in. For a number it is the band below

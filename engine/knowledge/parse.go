@@ -48,6 +48,7 @@ type files struct {
 	model      *Model
 	binding    Binding
 	silence    *situation // nothing known of the installation; while loading only
+	children   map[string][]string
 	variables  []*variable
 	quantities []*quantity
 	covers     map[string]map[string]map[string]float64 // observation → state that stands for several → likelihood of each
@@ -143,13 +144,13 @@ func (f *files) basis(n node, m map[string]node) string {
 }
 
 func (f *files) cause(n node) {
-	m := n.fields("id", "group", "per_1000", "computed", "raised_by", "rate_from", "brought_about_by", "basis")
+	m := n.fields("id", "group", "per_1000", "computed", "raised_by", "rate_from", "brought_about_by", "unconfirmed", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
 	}
 	c := Cause{ID: id, Group: m["group"].text(), PerThousand: m["per_1000"].numberOr(math.NaN()),
-		Basis: f.basis(n, m), Computed: m["computed"].flag(), RateFrom: m["rate_from"].text()}
+		Basis: f.basis(n, m), Computed: m["computed"].flag(), RateFrom: m["rate_from"].text(), Unconfirmed: m["unconfirmed"].text()}
 	if !(c.PerThousand > 0 && c.PerThousand < 1000) {
 		n.errorf("%s: per_1000 must lie between 0 and 1000", id)
 	}
@@ -172,13 +173,13 @@ func (f *files) cause(n node) {
 func raisePlace(cause, setup, state string) string { return cause + "/" + setup + "/" + state }
 
 func (f *files) setup(n node) {
-	m := n.fields("id", "states", "bands", "unit", "min", "max", "variable", "basis")
+	m := n.fields("id", "states", "bands", "unit", "min", "max", "variable", "habit", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
 	}
 	s := SetupFact{ID: id, Unit: m["unit"].text(), Min: m["min"].numberOr(math.Inf(-1)), Max: m["max"].numberOr(math.Inf(1)),
-		Variable: m["variable"].flag()}
+		Variable: m["variable"].flag(), Habit: m["habit"].text()}
 	total := 0.0
 	for _, p := range m["states"].pairs() {
 		s.States = append(s.States, SetupState{ID: p.id, Share: p.val.number()})
@@ -192,6 +193,9 @@ func (f *files) setup(n node) {
 		total += st.Share
 	}
 	f.basis(n, m)
+	if s.Habit != "" && !slices.ContainsFunc(s.States, func(st SetupState) bool { return st.ID == s.Habit }) {
+		m["habit"].errorf("%s has no state %q to be a habit", id, s.Habit)
+	}
 	if len(s.States) > 0 && math.Abs(total-1) > 1e-6 {
 		n.errorf("%s: the shares of its states add up to %.6g, not to 1", id, total)
 	}

@@ -51,6 +51,7 @@ func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
 		Conflict:       a.Conflict,
 		Unused:         each(a.Unused, toUnused),
 		Contradictions: each(a.Contradictions, toContradiction),
+		Chains:         each(a.Chains, toChain),
 	}
 }
 
@@ -99,6 +100,13 @@ func toUnused(u diagnosis.Unused) *lightoffv1.UnusedObservation {
 
 func toContradiction(c diagnosis.Contradiction) *lightoffv1.Contradiction {
 	return &lightoffv1.Contradiction{ObservationIds: c.ObservationIDs, Text: c.Text}
+}
+
+func toChain(c diagnosis.Chain) *lightoffv1.Chain {
+	link := func(l diagnosis.ChainLink) *lightoffv1.ChainLink {
+		return &lightoffv1.ChainLink{Id: l.ID, Title: l.Title}
+	}
+	return &lightoffv1.Chain{Links: each(c.Links, link), Probability: c.Probability, Advice: c.Advice, RepairIds: c.RepairIDs}
 }
 
 func toExplanation(e *diagnosis.Explanation) *lightoffv1.ExplainResponse {

@@ -15,6 +15,7 @@ export function viewMargin(s, act) {
   const a = (s.conversation && s.conversation.assessment) || {};
   return [
     section("suspected", t("suspected"), viewCauses(s, act, a.causes || [])),
+    (a.chains || []).length > 0 && section("chains", t("chains"), a.chains.map(viewChain)),
     (a.contradictions || []).length > 0 && section("odd", t("odd"),
       h("ul", null, a.contradictions.map((/** @type {any} */ x) => h("li", null, x.text)))),
     a.plan && section("plan", t("plan"), viewPlan(a.plan)),
@@ -42,6 +43,13 @@ function viewCauses(s, act, causes) {
     causes.length > LEADING && h("button", { type: "button", class: "small", id: "all-causes", "aria-expanded": String(s.allCauses), onclick: () => act.allCauses() },
       s.allCauses ? t("suspected.fewer", { n: LEADING }) : t("suspected.all", { n: causes.length })),
   ];
+}
+
+/** A root, what it leads to, and the cause at the end, as a ladder to be read downwards. @param {any} c @param {number} i */
+function viewChain(c, i) {
+  return h("div", { class: "chain", key: "chain" + i },
+    h("ol", null, c.links.map((/** @type {any} */ l, /** @type {number} */ k) => h("li", { key: String(k), class: l.id ? "cause" : "soft" }, l.title))),
+    h("p", null, c.advice));
 }
 
 /** @param {State} s @param {any} cause */

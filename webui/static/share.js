@@ -34,6 +34,7 @@ export function forumText(s, form) {
   if (open.length) items.push(f.plain(t("forum.skipped", { list: open.map((x) => (x.info ? x.info.title : x.observation.id)).join(", ") })));
   part(t("forum.told"), items);
   part(t("forum.causes"), (a.causes || []).slice(0, CAUSES).map((/** @type {any} */ x) => f.plain(`${x.title}: ${percent(x.probability || 0)} (${x.likelihood})`)));
+  part(t("chains"), (a.chains || []).map((/** @type {any} */ x) => f.plain(`${x.links.map((/** @type {any} */ l) => l.title).join(" → ")}. ${x.advice}`)));
   part(t("odd"), (a.contradictions || []).map((/** @type {any} */ x) => f.plain(x.text)));
   part(t("forum.plan"), ((a.plan && a.plan.steps) || []).slice(0, STEPS).map((/** @type {any} */ p) => f.plain([p.title, p.minutes && t("plan.minutes", { n: Math.round(p.minutes) }),
     p.held_back ? `${t("plan.wait")} ${p.held_back}` : (p.cautions || []).join(" ")].filter(Boolean).join(" · "))));

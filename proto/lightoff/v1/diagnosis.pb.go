@@ -283,8 +283,10 @@ type AssessResponse struct {
 	Unused []*UnusedObservation `protobuf:"bytes,7,rep,name=unused,proto3" json:"unused,omitempty"`
 	// Findings that hardly fit together, worst first. They are doubted, not believed.
 	Contradictions []*Contradiction `protobuf:"bytes,8,rep,name=contradictions,proto3" json:"contradictions,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// What has probably brought about the likely causes, so that the root is mended too.
+	Chains        []*Chain `protobuf:"bytes,9,rep,name=chains,proto3" json:"chains,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AssessResponse) Reset() {
@@ -373,6 +375,141 @@ func (x *AssessResponse) GetContradictions() []*Contradiction {
 	return nil
 }
 
+func (x *AssessResponse) GetChains() []*Chain {
+	if x != nil {
+		return x.Chains
+	}
+	return nil
+}
+
+// Chain leads from a root to a cause that it brought about.
+type Chain struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The root, what happens in between, and the cause at the end, in this order.
+	Links []*ChainLink `protobuf:"bytes,1,rep,name=links,proto3" json:"links,omitempty"`
+	// Chance that the root is active, if the cause at the end is.
+	Probability float64 `protobuf:"fixed64,2,opt,name=probability,proto3" json:"probability,omitempty"`
+	// What to do about the root, for people.
+	Advice string `protobuf:"bytes,3,opt,name=advice,proto3" json:"advice,omitempty"`
+	// Identifiers of the repairs that mend the root; none for a habit.
+	RepairIds     []string `protobuf:"bytes,4,rep,name=repair_ids,json=repairIds,proto3" json:"repair_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Chain) Reset() {
+	*x = Chain{}
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Chain) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Chain) ProtoMessage() {}
+
+func (x *Chain) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Chain.ProtoReflect.Descriptor instead.
+func (*Chain) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Chain) GetLinks() []*ChainLink {
+	if x != nil {
+		return x.Links
+	}
+	return nil
+}
+
+func (x *Chain) GetProbability() float64 {
+	if x != nil {
+		return x.Probability
+	}
+	return 0
+}
+
+func (x *Chain) GetAdvice() string {
+	if x != nil {
+		return x.Advice
+	}
+	return ""
+}
+
+func (x *Chain) GetRepairIds() []string {
+	if x != nil {
+		return x.RepairIds
+	}
+	return nil
+}
+
+// ChainLink is a cause, a habit of the owner, or what happens in between.
+type ChainLink struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Identifier of the cause or of the setup fact that is a habit; empty for what happens in between.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Its name for people.
+	Title         string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChainLink) Reset() {
+	*x = ChainLink{}
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChainLink) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChainLink) ProtoMessage() {}
+
+func (x *ChainLink) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChainLink.ProtoReflect.Descriptor instead.
+func (*ChainLink) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ChainLink) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ChainLink) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
 // RankedCause is one cause with its probability.
 type RankedCause struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -394,7 +531,7 @@ type RankedCause struct {
 
 func (x *RankedCause) Reset() {
 	*x = RankedCause{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[3]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -406,7 +543,7 @@ func (x *RankedCause) String() string {
 func (*RankedCause) ProtoMessage() {}
 
 func (x *RankedCause) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[3]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -419,7 +556,7 @@ func (x *RankedCause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RankedCause.ProtoReflect.Descriptor instead.
 func (*RankedCause) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{3}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *RankedCause) GetId() string {
@@ -479,7 +616,7 @@ type WeightOfEvidence struct {
 
 func (x *WeightOfEvidence) Reset() {
 	*x = WeightOfEvidence{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[4]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -491,7 +628,7 @@ func (x *WeightOfEvidence) String() string {
 func (*WeightOfEvidence) ProtoMessage() {}
 
 func (x *WeightOfEvidence) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[4]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -504,7 +641,7 @@ func (x *WeightOfEvidence) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WeightOfEvidence.ProtoReflect.Descriptor instead.
 func (*WeightOfEvidence) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{4}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *WeightOfEvidence) GetObservationId() string {
@@ -553,7 +690,7 @@ type AdvisedCheck struct {
 
 func (x *AdvisedCheck) Reset() {
 	*x = AdvisedCheck{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[5]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -565,7 +702,7 @@ func (x *AdvisedCheck) String() string {
 func (*AdvisedCheck) ProtoMessage() {}
 
 func (x *AdvisedCheck) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[5]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -578,7 +715,7 @@ func (x *AdvisedCheck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AdvisedCheck.ProtoReflect.Descriptor instead.
 func (*AdvisedCheck) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{5}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *AdvisedCheck) GetObservationId() string {
@@ -658,7 +795,7 @@ type Danger struct {
 
 func (x *Danger) Reset() {
 	*x = Danger{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[6]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -670,7 +807,7 @@ func (x *Danger) String() string {
 func (*Danger) ProtoMessage() {}
 
 func (x *Danger) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[6]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -683,7 +820,7 @@ func (x *Danger) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Danger.ProtoReflect.Descriptor instead.
 func (*Danger) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{6}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Danger) GetId() string {
@@ -741,7 +878,7 @@ type Plan struct {
 
 func (x *Plan) Reset() {
 	*x = Plan{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[7]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -753,7 +890,7 @@ func (x *Plan) String() string {
 func (*Plan) ProtoMessage() {}
 
 func (x *Plan) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[7]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -766,7 +903,7 @@ func (x *Plan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Plan.ProtoReflect.Descriptor instead.
 func (*Plan) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{7}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Plan) GetSteps() []*PlanStep {
@@ -814,7 +951,7 @@ type PlanStep struct {
 
 func (x *PlanStep) Reset() {
 	*x = PlanStep{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[8]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -826,7 +963,7 @@ func (x *PlanStep) String() string {
 func (*PlanStep) ProtoMessage() {}
 
 func (x *PlanStep) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[8]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -839,7 +976,7 @@ func (x *PlanStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanStep.ProtoReflect.Descriptor instead.
 func (*PlanStep) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{8}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *PlanStep) GetRepairId() string {
@@ -932,7 +1069,7 @@ type UnusedObservation struct {
 
 func (x *UnusedObservation) Reset() {
 	*x = UnusedObservation{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -944,7 +1081,7 @@ func (x *UnusedObservation) String() string {
 func (*UnusedObservation) ProtoMessage() {}
 
 func (x *UnusedObservation) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -957,7 +1094,7 @@ func (x *UnusedObservation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnusedObservation.ProtoReflect.Descriptor instead.
 func (*UnusedObservation) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{9}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *UnusedObservation) GetId() string {
@@ -987,7 +1124,7 @@ type Contradiction struct {
 
 func (x *Contradiction) Reset() {
 	*x = Contradiction{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -999,7 +1136,7 @@ func (x *Contradiction) String() string {
 func (*Contradiction) ProtoMessage() {}
 
 func (x *Contradiction) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1012,7 +1149,7 @@ func (x *Contradiction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Contradiction.ProtoReflect.Descriptor instead.
 func (*Contradiction) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Contradiction) GetObservationIds() []string {
@@ -1044,7 +1181,7 @@ type ExplainRequest struct {
 
 func (x *ExplainRequest) Reset() {
 	*x = ExplainRequest{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1056,7 +1193,7 @@ func (x *ExplainRequest) String() string {
 func (*ExplainRequest) ProtoMessage() {}
 
 func (x *ExplainRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1069,7 +1206,7 @@ func (x *ExplainRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequest.ProtoReflect.Descriptor instead.
 func (*ExplainRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ExplainRequest) GetObservations() []*Observation {
@@ -1108,7 +1245,7 @@ type ExplainResponse struct {
 
 func (x *ExplainResponse) Reset() {
 	*x = ExplainResponse{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1120,7 +1257,7 @@ func (x *ExplainResponse) String() string {
 func (*ExplainResponse) ProtoMessage() {}
 
 func (x *ExplainResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1133,7 +1270,7 @@ func (x *ExplainResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainResponse.ProtoReflect.Descriptor instead.
 func (*ExplainResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ExplainResponse) GetCause() *RankedCause {
@@ -1176,7 +1313,7 @@ type WhatIf struct {
 
 func (x *WhatIf) Reset() {
 	*x = WhatIf{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1188,7 +1325,7 @@ func (x *WhatIf) String() string {
 func (*WhatIf) ProtoMessage() {}
 
 func (x *WhatIf) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1201,7 +1338,7 @@ func (x *WhatIf) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhatIf.ProtoReflect.Descriptor instead.
 func (*WhatIf) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *WhatIf) GetObservationId() string {
@@ -1254,7 +1391,7 @@ type ReadTextRequest struct {
 
 func (x *ReadTextRequest) Reset() {
 	*x = ReadTextRequest{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1266,7 +1403,7 @@ func (x *ReadTextRequest) String() string {
 func (*ReadTextRequest) ProtoMessage() {}
 
 func (x *ReadTextRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1279,7 +1416,7 @@ func (x *ReadTextRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadTextRequest.ProtoReflect.Descriptor instead.
 func (*ReadTextRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ReadTextRequest) GetText() string {
@@ -1316,7 +1453,7 @@ type ReadTextResponse struct {
 
 func (x *ReadTextResponse) Reset() {
 	*x = ReadTextResponse{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1328,7 +1465,7 @@ func (x *ReadTextResponse) String() string {
 func (*ReadTextResponse) ProtoMessage() {}
 
 func (x *ReadTextResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1341,7 +1478,7 @@ func (x *ReadTextResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadTextResponse.ProtoReflect.Descriptor instead.
 func (*ReadTextResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ReadTextResponse) GetReadings() []*Reading {
@@ -1373,7 +1510,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1385,7 +1522,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1398,7 +1535,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Reading) GetObservation() *Observation {
@@ -1436,7 +1573,7 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\rAssessRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x16\n" +
-	"\x06locale\x18\x03 \x01(\tR\x06locale\"\x91\x03\n" +
+	"\x06locale\x18\x03 \x01(\tR\x06locale\"\xbd\x03\n" +
 	"\x0eAssessResponse\x12#\n" +
 	"\rmodel_version\x18\x01 \x01(\tR\fmodelVersion\x120\n" +
 	"\x06causes\x18\x02 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12:\n" +
@@ -1446,7 +1583,17 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x04plan\x18\x05 \x01(\v2\x11.lightoff.v1.PlanR\x04plan\x12\x1a\n" +
 	"\bconflict\x18\x06 \x01(\x01R\bconflict\x126\n" +
 	"\x06unused\x18\a \x03(\v2\x1e.lightoff.v1.UnusedObservationR\x06unused\x12B\n" +
-	"\x0econtradictions\x18\b \x03(\v2\x1a.lightoff.v1.ContradictionR\x0econtradictions\"\xcb\x01\n" +
+	"\x0econtradictions\x18\b \x03(\v2\x1a.lightoff.v1.ContradictionR\x0econtradictions\x12*\n" +
+	"\x06chains\x18\t \x03(\v2\x12.lightoff.v1.ChainR\x06chains\"\x8e\x01\n" +
+	"\x05Chain\x12,\n" +
+	"\x05links\x18\x01 \x03(\v2\x16.lightoff.v1.ChainLinkR\x05links\x12 \n" +
+	"\vprobability\x18\x02 \x01(\x01R\vprobability\x12\x16\n" +
+	"\x06advice\x18\x03 \x01(\tR\x06advice\x12\x1d\n" +
+	"\n" +
+	"repair_ids\x18\x04 \x03(\tR\trepairIds\"1\n" +
+	"\tChainLink\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\"\xcb\x01\n" +
 	"\vRankedCause\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12 \n" +
@@ -1550,54 +1697,58 @@ func file_lightoff_v1_diagnosis_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_diagnosis_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_lightoff_v1_diagnosis_proto_goTypes = []any{
 	(Severity)(0),             // 0: lightoff.v1.Severity
 	(*Observation)(nil),       // 1: lightoff.v1.Observation
 	(*AssessRequest)(nil),     // 2: lightoff.v1.AssessRequest
 	(*AssessResponse)(nil),    // 3: lightoff.v1.AssessResponse
-	(*RankedCause)(nil),       // 4: lightoff.v1.RankedCause
-	(*WeightOfEvidence)(nil),  // 5: lightoff.v1.WeightOfEvidence
-	(*AdvisedCheck)(nil),      // 6: lightoff.v1.AdvisedCheck
-	(*Danger)(nil),            // 7: lightoff.v1.Danger
-	(*Plan)(nil),              // 8: lightoff.v1.Plan
-	(*PlanStep)(nil),          // 9: lightoff.v1.PlanStep
-	(*UnusedObservation)(nil), // 10: lightoff.v1.UnusedObservation
-	(*Contradiction)(nil),     // 11: lightoff.v1.Contradiction
-	(*ExplainRequest)(nil),    // 12: lightoff.v1.ExplainRequest
-	(*ExplainResponse)(nil),   // 13: lightoff.v1.ExplainResponse
-	(*WhatIf)(nil),            // 14: lightoff.v1.WhatIf
-	(*ReadTextRequest)(nil),   // 15: lightoff.v1.ReadTextRequest
-	(*ReadTextResponse)(nil),  // 16: lightoff.v1.ReadTextResponse
-	(*Reading)(nil),           // 17: lightoff.v1.Reading
+	(*Chain)(nil),             // 4: lightoff.v1.Chain
+	(*ChainLink)(nil),         // 5: lightoff.v1.ChainLink
+	(*RankedCause)(nil),       // 6: lightoff.v1.RankedCause
+	(*WeightOfEvidence)(nil),  // 7: lightoff.v1.WeightOfEvidence
+	(*AdvisedCheck)(nil),      // 8: lightoff.v1.AdvisedCheck
+	(*Danger)(nil),            // 9: lightoff.v1.Danger
+	(*Plan)(nil),              // 10: lightoff.v1.Plan
+	(*PlanStep)(nil),          // 11: lightoff.v1.PlanStep
+	(*UnusedObservation)(nil), // 12: lightoff.v1.UnusedObservation
+	(*Contradiction)(nil),     // 13: lightoff.v1.Contradiction
+	(*ExplainRequest)(nil),    // 14: lightoff.v1.ExplainRequest
+	(*ExplainResponse)(nil),   // 15: lightoff.v1.ExplainResponse
+	(*WhatIf)(nil),            // 16: lightoff.v1.WhatIf
+	(*ReadTextRequest)(nil),   // 17: lightoff.v1.ReadTextRequest
+	(*ReadTextResponse)(nil),  // 18: lightoff.v1.ReadTextResponse
+	(*Reading)(nil),           // 19: lightoff.v1.Reading
 }
 var file_lightoff_v1_diagnosis_proto_depIdxs = []int32{
 	1,  // 0: lightoff.v1.AssessRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 1: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
-	6,  // 2: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
-	7,  // 3: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
-	8,  // 4: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
-	10, // 5: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
-	11, // 6: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
-	5,  // 7: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
-	0,  // 8: lightoff.v1.Danger.severity:type_name -> lightoff.v1.Severity
-	9,  // 9: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
-	1,  // 10: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 11: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
-	14, // 12: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
-	17, // 13: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
-	1,  // 14: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
-	2,  // 15: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
-	12, // 16: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
-	15, // 17: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
-	3,  // 18: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
-	13, // 19: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
-	16, // 20: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
-	18, // [18:21] is the sub-list for method output_type
-	15, // [15:18] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	6,  // 1: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
+	8,  // 2: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
+	9,  // 3: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
+	10, // 4: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
+	12, // 5: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
+	13, // 6: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
+	4,  // 7: lightoff.v1.AssessResponse.chains:type_name -> lightoff.v1.Chain
+	5,  // 8: lightoff.v1.Chain.links:type_name -> lightoff.v1.ChainLink
+	7,  // 9: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
+	0,  // 10: lightoff.v1.Danger.severity:type_name -> lightoff.v1.Severity
+	11, // 11: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
+	1,  // 12: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
+	6,  // 13: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
+	16, // 14: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
+	19, // 15: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
+	1,  // 16: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
+	2,  // 17: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
+	14, // 18: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
+	17, // 19: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
+	3,  // 20: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
+	15, // 21: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
+	18, // 22: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
+	20, // [20:23] is the sub-list for method output_type
+	17, // [17:20] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_diagnosis_proto_init() }
@@ -1616,7 +1767,7 @@ func file_lightoff_v1_diagnosis_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_diagnosis_proto_rawDesc), len(file_lightoff_v1_diagnosis_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   17,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

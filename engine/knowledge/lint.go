@@ -1,0 +1,158 @@
+package knowledge
+
+import (
+	"slices"
+	"strings"
+)
+
+// Loading refuses what makes no sense. Linting looks for what makes sense to a computer only: a fault that nothing can
+// show, a check that tells nothing, a danger that nobody is warned of.
+
+// Bounds below which something counts as saying nothing.
+const (
+	leastConfirming = 4    // times that some finding must raise a cause's odds
+	leastTelling    = 1e-4 // bits that an observation must tell about some cause
+	leastReached    = 1e-7 // probability of a state, given a complaint
+)
+
+// Lint lists what a mechanic should look at again, each with file and line: causes that no finding confirms, unless their
+// file says why; observations that tell nothing of any cause; states that never occur; and checks or repairs with a hazard
+// and no caution.
+func (m *Model) Lint() ([]Problem, error) {
+	l := &linter{m: m, in: m.NewInquiry(), errs: &Error{}}
+	l.in.Enter(nil)
+	for _, look := range []func() error{l.confirming, l.telling, l.reached} {
+		if err := look(); err != nil {
+			return nil, err
+		}
+	}
+	l.cautions()
+	if l.errs.orNil() == nil {
+		return nil, nil
+	}
+	return l.errs.Problems, nil
+}
+
+type linter struct {
+	m    *Model
+	in   *Inquiry
+	errs *Error
+}
+
+// problem stands where the entry does.
+func (l *linter) problem(id, format string, args ...any) {
+	at, ok := l.m.files.seen[id]
+	if !ok {
+		l.errs.add(".", 0, 0, format, args...)
+		return
+	}
+	line, column := at.position()
+	l.errs.add(at.file, line, column, format, args...)
+}
+
+func (l *linter) observations() (ids []string) {
+	for _, o := range l.m.Observations {
+		if _, ok := l.m.variables[o.ID]; ok {
+			ids = append(ids, o.ID)
+		}
+	}
+	return ids
+}
+
+func (l *linter) confirming() error {
+	ids := l.observations()
+	for i, c := range l.m.Causes {
+		if c.Computed || c.Unconfirmed != "" {
+			continue
+		}
+		before, err := l.in.Cause(i)
+		if err != nil {
+			return err
+		}
+		outcomes, err := l.in.Outcomes(i, ids)
+		if err != nil {
+			return err
+		}
+		best := 0.0
+		for _, o := range outcomes {
+			best = max(best, o.After/(1-o.After)/(before/(1-before)))
+		}
+		// That the heater is fitted so is a setup fact, that it takes effect a finding; together they confirm.
+		if best *= l.raise(c, i); best < leastConfirming {
+			l.problem(c.ID, "%s: no finding raises its odds more than %.1f times; add one that confirms it, or say under unconfirmed why there is none", c.ID, best)
+		}
+	}
+	return nil
+}
+
+// raise is the most that one setup fact multiplies a cause's base rate with.
+func (l *linter) raise(c Cause, i int) float64 {
+	most := 1.0
+	for _, r := range c.Raised {
+		most = max(most, r.Factor/l.m.average[i][r.Setup])
+	}
+	return most
+}
+
+func (l *linter) telling() error {
+	ids := l.observations()
+	bits, err := l.in.Information(ids, func(int) bool { return true })
+	if err != nil {
+		return err
+	}
+	for j, id := range ids {
+		most := 0.0
+		for i := range bits {
+			most = max(most, bits[i][j])
+		}
+		if most < leastTelling {
+			l.problem(id, "%s tells nothing about any cause", id)
+		}
+	}
+	return nil
+}
+
+func (l *linter) reached() error {
+	for _, v := range l.m.files.variables {
+		post, err := l.in.now.q.Marginal(l.m.varOf(v.id))
+		if err != nil {
+			return err
+		}
+		for s, p := range post {
+			if p < leastReached {
+				l.problem(v.id, "%s: nothing brings about %s", v.id, v.states[s])
+			}
+		}
+	}
+	return nil
+}
+
+// hazards names what a gate is for.
+func (g Gates) hazards() (names []string) {
+	for _, x := range []struct {
+		involved bool
+		name     string
+	}{{g.NeedsStart, "needs_start"}, {g.OpensFuel, "opens_fuel"}, {g.OpensBurner, "opens_burner"}, {g.TouchesHot, "touches_hot"}} {
+		if x.involved {
+			names = append(names, x.name)
+		}
+	}
+	return names
+}
+
+func (l *linter) cautions() {
+	for _, locale := range l.m.Locales() {
+		t := l.m.Text(locale)
+		missing := func(id string, g Gates, cautions []string) {
+			if hazards := g.hazards(); len(hazards) > 0 && !slices.ContainsFunc(cautions, func(c string) bool { return strings.TrimSpace(c) != "" }) {
+				l.problem(id, "%s: %s, and the texts in %s have no caution for it", id, strings.Join(hazards, ", "), locale)
+			}
+		}
+		for _, o := range l.m.Observations {
+			missing(o.ID, o.Gates, t.Observations[o.ID].Cautions)
+		}
+		for _, r := range l.m.Repairs {
+			missing(r.ID, r.Gates, t.Repairs[r.ID].Cautions)
+		}
+	}
+}
