@@ -15,6 +15,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// raceDetector is set by the race build, in which a few of the cases do.
+var raceDetector bool
+
 // The heater's model against cases written from the trade, before it was tuned and without sight of its numbers. A
 // third is kept: nothing is ever tuned on it. LIGHTOFF_CASES=show prints how the other two thirds miss.
 func TestHeaterCases(t *testing.T) {
@@ -24,19 +27,26 @@ func TestHeaterCases(t *testing.T) {
 	suite, err := cases.Read(heater.Cases())
 	require.NoError(t, err)
 	require.Empty(t, suite.Check(m, e))
-	results := make([]*cases.Result, len(suite.Cases))
+	all := suite.Cases
+	if raceDetector {
+		all = all[:0:0]
+		for i := 0; i < len(suite.Cases); i += 12 {
+			all = append(all, suite.Cases[i])
+		}
+	}
+	results := make([]*cases.Result, len(all))
 	var wait sync.WaitGroup
 	next := make(chan int)
 	for range runtime.GOMAXPROCS(0) {
 		wait.Go(func() {
 			for i := range next {
 				var err error
-				results[i], err = suite.Run(m, e, &suite.Cases[i])
+				results[i], err = suite.Run(m, e, &all[i])
 				assert.NoError(t, err)
 			}
 		})
 	}
-	for i := range suite.Cases {
+	for i := range all {
 		next <- i
 	}
 	close(next)
@@ -52,6 +62,9 @@ func TestHeaterCases(t *testing.T) {
 	t.Logf("kept:     %v", kept)
 	for _, r := range results {
 		assert.Empty(t, r.Unsafe, r.ID)
+	}
+	if raceDetector {
+		return
 	}
 	// What is reached is held: a change that loses some of it must say so here.
 	for _, share := range []cases.Summary{tuned, kept} {
