@@ -251,7 +251,7 @@ func TestCardsLooks(t *testing.T) {
 				release := h.fake.hold()
 				h.fake.learns(t, map[string]any{"cable_area": 1.5, "cable_length": 6.0, "rest_voltage": 12.3, "line_length": 4.0, "ambient_temperature": -12.0, "fuel_kind": "winter_diesel"})
 				p.There("[data-card=waxing]")
-				stand := `["#told", "#question", "#say", "#cards", "#suspected"].map((css) => css === "#suspected" && innerWidth < 960 ? 0 : document.querySelector(css).getBoundingClientRect().y + scrollY).join()`
+				stand := `["#told", "#question", "#say", "#suspected", "#plan", "#tools", "#cards"].map((css) => document.querySelector(css).getBoundingClientRect().y + scrollY).join()`
 				before := pagetest.Eval[string](p, stand)
 				release()
 				for _, id := range []string{"cable", "battery", "start", "priming", "waxing"} {

@@ -1,6 +1,6 @@
 // @ts-check
 /**
- * Small cards below the conversation: what can be worked out from what was told, how it came about, and a plot where looking
+ * Small cards beside the conversation: what can be worked out from what was told, how it came about, and a plot where looking
  * beats reading. The service does the sums; this asks for them, shows them and judges nothing. All text goes in as text.
  *
  * @typedef {{id: string, what: string, request: Record<string, any> | null, ask?: string[], known?: Record<string, any>, plotted: boolean,
@@ -12,7 +12,7 @@ import { bars, plot } from "./plot.js";
 /** Words of the cards, by language; gaps stand in braces. @type {Record<string, Record<string, string>>} */
 const WORDS = {
   en: {
-    heading: "Worked out from what was told", close: "Close: {title}", again: "Show closed cards ({n})", how: "How this came about", usual: "Taken as usual:",
+    heading: "Worked out from what was told", close: "Close: {title}", again: "Show closed cards ({n})", jump: "Worked out further down: {titles}", how: "How this came about", usual: "Taken as usual:",
     waiting: "Working it out …", not: "Cannot be worked out:", go: "Work it out", number: "A number is needed, for example 2.5.", only: "For this sum only; it is not told to the diagnosis.",
     cable: "Cable", battery: "Battery at rest", start: "Voltage while starting", priming: "Filling the fuel line", waxing: "Fuel in the cold",
     "cable.thin": "Your cable ({area} mm², {length} m) would lose {own} V at a start; {better} mm² would lose {drop} V.",
@@ -38,7 +38,7 @@ const WORDS = {
     min: "{m} min {s} s", sec: "{s} s",
   },
   de: {
-    heading: "Aus dem Gesagten berechnet", close: "Schließen: {title}", again: "Geschlossene Karten zeigen ({n})", how: "Wie das zustande kommt", usual: "Als üblich angenommen:",
+    heading: "Aus dem Gesagten berechnet", close: "Schließen: {title}", again: "Geschlossene Karten zeigen ({n})", jump: "Weiter unten berechnet: {titles}", how: "Wie das zustande kommt", usual: "Als üblich angenommen:",
     waiting: "Wird berechnet …", not: "Lässt sich nicht berechnen:", go: "Berechnen", number: "Hier fehlt eine Zahl, zum Beispiel 2,5.", only: "Nur für diese Rechnung; die Diagnose erfährt es nicht.",
     cable: "Kabel", battery: "Batterie in Ruhe", start: "Spannung beim Start", priming: "Füllen der Kraftstoffleitung", waxing: "Kraftstoff in der Kälte",
     "cable.thin": "Ihr Kabel ({area} mm², {length} m) verlöre beim Start {own} V; {better} mm² verlören {drop} V.",
@@ -207,6 +207,8 @@ export function show(root, c, line) {
   latest = () => show(root, c, line);
   const again = () => latest(), all = wanted(c, typed), open = all.filter((w) => !closed.includes(w.id));
   for (const [id, card] of shown) if (!open.some((w) => w.id === id)) { card.node.remove(); shown.delete(id); }
+  const jump = /** @type {any} */ (document.getElementById("cards-jump")), titles = open.map((w) => t(w.id)).join(", ");
+  if (jump.textContent !== (titles && t("jump", { titles }))) jump.replaceChildren(titles && make("a", { href: "#cards" }, t("jump", { titles })));
   if (all.length === 0) return root.replaceChildren();
   if (!root.firstChild) root.append(make("h2", { id: "cards-title" }), make("button", { type: "button", class: "small", id: "cards-again" }));
   root.firstChild.textContent = t("heading");
