@@ -137,7 +137,8 @@ func TestCardsComeWithWhatWasTold(t *testing.T) {
 	h.fake.learns(t, map[string]any{"cable_area": 1.5, "cable_length": 6.0})
 	p.There(worked("cable"))
 	assert.Contains(t, p.Text("[data-card=cable]"), "Your cable (1.5 mm², 6 m) would lose 2.0 V at a start; 6 mm² would lose 0.5 V.")
-	assert.Contains(t, p.Text("[data-card=cable]"), "Fuse for that cable and load: 20 A")
+	assert.Contains(t, p.Text("[data-card=cable]"), "Fuse for that load on 6 mm² or more: 20 A")
+	assert.Contains(t, p.Text("[data-card=cable]"), "It does not protect a thinner cable.")
 	assert.Contains(t, p.Text("[data-card=cable]"), "The heater’s own instructions come first.")
 	label := pagetest.Eval[string](p, `document.querySelector("[data-card=cable] svg").getAttribute("aria-label")`)
 	assert.Contains(t, label, "would lose 2.0 V", "the plot is told in words")
@@ -166,7 +167,7 @@ func TestCardsComeWithWhatWasTold(t *testing.T) {
 
 	h.fake.learns(t, map[string]any{"fuel_kind": "winter_diesel"})
 	p.There(worked("waxing"))
-	assert.Contains(t, p.Text("[data-card=waxing]"), "At −12 °C winter diesel waxes with a chance of 12 %.")
+	assert.Contains(t, p.Text("[data-card=waxing]"), "winter diesel at −12 °C waxes with a chance of 12 %.")
 	h.fake.learns(t, map[string]any{"ambient_temperature": 4.0})
 	p.Wait(`!document.querySelector("[data-card=waxing]")`)
 	h.fake.learns(t, map[string]any{"charging_now": "solar"})

@@ -19,7 +19,7 @@ const WORDS = {
     "cable.light": "Your cable ({area} mm², {length} m) loses {own} V at a start, but the fuse of that load needs {better} mm².",
     "cable.good": "Your cable ({area} mm², {length} m) loses {own} V at a start, within the {allowed} V allowed.",
     "cable.new": "For {length} m, {better} mm² would do: it loses {drop} V at a start.",
-    "cable.fuse": "Fuse for that cable and load: {fuse} A, close to the battery. Never a larger one in place of one that blew.",
+    "cable.fuse": "Fuse for that load on {better} mm² or more: {fuse} A, close to the battery. It does not protect a thinner cable. Never a larger one in place of one that blew.",
     "cable.first": "Isolate at the battery before any work on it. The heater’s own instructions come first.",
     "cable.x": "length one way, m", "cable.y": "lost, V", allowed: "allowed", yours: "yours",
     cable_area_mm2: "Cross-section, mm²", cable_length_m: "Length one way, m", line_length_m: "Length of the line, m", line_bore_mm: "Inner diameter, mm",
@@ -34,7 +34,7 @@ const WORDS = {
     "priming.say": "This line holds {volume} mL: about {strokes} strokes, {time}, to fill it when empty.",
     "priming.over": "More than that stands unburnt in the burner. Soak it up cold; never burn it off.",
     "priming.only": "Only with the panel’s own priming function, heater cold. Stop when fuel reaches the burner’s end of the line.",
-    "waxing.say": "At {ambient} °C {fuel} waxes with a chance of {chance}.", "waxing.usual": "A usual lot of its grade; old or mixed fuel waxes sooner. No flame near the tank or line.",
+    "waxing.say": "{fuel} at {ambient} °C waxes with a chance of {chance}.", "waxing.usual": "A usual lot of its grade; old or mixed fuel waxes sooner. No flame near the tank or line.",
     min: "{m} min {s} s", sec: "{s} s",
   },
   de: {
@@ -45,7 +45,7 @@ const WORDS = {
     "cable.light": "Ihr Kabel ({area} mm², {length} m) verliert beim Start {own} V, aber die Sicherung dieser Last braucht {better} mm².",
     "cable.good": "Ihr Kabel ({area} mm², {length} m) verliert beim Start {own} V; zulässig sind {allowed} V.",
     "cable.new": "Für {length} m genügen {better} mm²: sie verlieren beim Start {drop} V.",
-    "cable.fuse": "Sicherung für dieses Kabel und diese Last: {fuse} A, nahe der Batterie. Nie eine größere anstelle einer durchgebrannten.",
+    "cable.fuse": "Sicherung für diese Last an {better} mm² oder mehr: {fuse} A, nahe der Batterie. Ein dünneres Kabel schützt sie nicht. Nie eine größere anstelle einer durchgebrannten.",
     "cable.first": "Vor jeder Arbeit daran an der Batterie trennen. Die Anleitung des Heizgeräts geht vor.",
     "cable.x": "einfache Länge, m", "cable.y": "Verlust, V", allowed: "zulässig", yours: "Ihres",
     cable_area_mm2: "Querschnitt, mm²", cable_length_m: "Einfache Länge, m", line_length_m: "Länge der Leitung, m", line_bore_mm: "Innendurchmesser, mm",
@@ -60,7 +60,7 @@ const WORDS = {
     "priming.say": "Diese Leitung fasst {volume} mL: etwa {strokes} Hübe, {time}, um sie leer zu füllen.",
     "priming.over": "Was darüber hinausgeht, steht unverbrannt im Brenner. Kalt aufsaugen, nie abbrennen.",
     "priming.only": "Nur mit der Füllfunktion des Bedienteils, Heizgerät kalt. Aufhören, wenn Kraftstoff am brennerseitigen Ende ankommt.",
-    "waxing.say": "Bei {ambient} °C flockt {fuel} mit einer Wahrscheinlichkeit von {chance} aus.", "waxing.usual": "Eine übliche Lieferung der Sorte; alter oder gemischter Kraftstoff flockt früher aus. Keine Flamme an Tank oder Leitung.",
+    "waxing.say": "{fuel} bei {ambient} °C flockt mit einer Wahrscheinlichkeit von {chance} aus.", "waxing.usual": "Eine übliche Lieferung der Sorte; alter oder gemischter Kraftstoff flockt früher aus. Keine Flamme an Tank oder Leitung.",
     min: "{m} min {s} s", sec: "{s} s",
   },
 };
@@ -131,7 +131,7 @@ function viewCable(r, asked) {
     const end = Math.min(wide, high / a.drop_v_per_m);
     return { points: [[0, 0], [end, end * a.drop_v_per_m]], label: number(a.cable_area_mm2, 2), kind: a.cable_area_mm2 === r.cable_area_mm2 ? "main" : "thin" };
   });
-  return { say, notes: [t("cable.fuse", { fuse: number(r.fuse_a) }), t("cable.first")],
+  return { say, notes: [t("cable.fuse", { fuse: number(r.fuse_a), better: gaps.better }), t("cable.first")],
     plot: plot({ label: say, x: { from: 0, to: wide, name: t("cable.x") }, y: { from: 0, to: high, name: t("cable.y") }, write: number, lines,
       levels: [{ at: r.allowed_drop_v, label: t("allowed") }], marks: own === undefined ? [] : [{ x: asked.cable_length_m, y: r.own_drop_v || 0, label: t("yours") }] }) };
 }
@@ -256,6 +256,7 @@ function fill(card, w, sign, parts, again) {
   const body = card.node.lastChild, folded = body.querySelector("details"), form = body.querySelector("form");
   card.sign = sign;
   card.node.firstChild.firstChild.textContent = t(w.id);
+  card.node.firstChild.lastChild.setAttribute("aria-label", t("close", { title: t(w.id) }));
   // A form stays where it is, with what has the focus or is half typed in it.
   const keep = w.ask && form && form.dataset.lang === lang() ? form : null;
   for (const old of [...body.childNodes]) if (old !== keep) old.remove();

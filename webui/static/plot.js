@@ -43,7 +43,7 @@ export function plot(p) {
     p.lines.map((l) => draw("path", { class: "line-" + l.kind, d: "M" + l.points.map(([x, y]) => `${px(x).toFixed(1)} ${py(y).toFixed(1)}`).join("L") })),
     // A word goes above the end of its line, a size beside it.
     ends.map((e) => side.includes(e) ? (e.line.label.length > 4 ? text(right - 3, e.y - 5, "end", e.line.label, e.line.kind) : text(right + 3, e.y + 4, "start", e.line.label, e.line.kind)) : text(e.x, top - 4, "middle", e.line.label, e.line.kind)),
-    (p.bands || []).filter((b) => b.label).map((b) => text(left + 5, Math.min(bottom - 4, py(b.to) + 13), "start", b.label || "")),
+    (p.bands || []).filter((b) => b.label).map((b) => text(right - 3, bottom - 5, "end", b.label || "")),
     p.levels.map((v) => [draw("path", { class: "level", d: `M${left} ${py(v.at)}H${right}` }), text(left + 5, py(v.at) - 4, "start", v.label)]),
     p.marks.map((m) => [draw("circle", { class: "spot", cx: px(m.x), cy: py(m.y), r: 5 }), text(px(m.x) - 9, py(m.y) + 4, "end", m.label, "strong")]));
 }
