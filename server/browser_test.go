@@ -310,3 +310,17 @@ func (p *phone) starting() []string {
 		return !ok || !o.Gates.NeedsStart
 	})
 }
+
+// TestBrowserDrawings: every observation that the page has a drawing for is one of the heater's.
+func TestBrowserDrawings(t *testing.T) {
+	p := onPhone(t)
+	m, err := heater.Model()
+	require.NoError(t, err)
+	ids := pagetest.Eval[[]string](p.Tab, `import(document.querySelector("[href$='state.js']").href.replace("state.js", "drawings.js")).then((m) => Object.keys(m.SHOWN))`)
+	assert.Greater(t, len(ids), 50)
+	for _, id := range ids {
+		_, isObservation := m.Observation(id)
+		_, isSetup := m.SetupFact(id)
+		assert.True(t, isObservation || isSetup, "%s is drawn and unknown", id)
+	}
+}

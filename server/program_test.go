@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
@@ -190,4 +191,39 @@ func TestRealModel(t *testing.T) {
 		assert.NotEmpty(t, c.NextReason)
 	}
 	assert.Equal(t, int64(3), c.LastEvent)
+}
+
+// TestConversationInAnotherLanguage reads, follows and writes a conversation in a language other than the one that it
+// was opened in; whoever else looks at it goes on reading theirs.
+func TestConversationInAnotherLanguage(t *testing.T) {
+	p := newProgram(filepath.Join(t.TempDir(), "data"))
+	p.Model = heater.Model
+	opened(t, p)
+	client, ctx := lightoffv1.NewConversationServiceClient(dial(t, p)), t.Context()
+	open, err := client.Open(ctx, &lightoffv1.OpenRequest{Locale: "en"})
+	require.NoError(t, err)
+	id := open.Conversation.Id
+	english, err := client.Watch(ctx, &lightoffv1.WatchRequest{Id: id, AfterEvent: 1})
+	require.NoError(t, err)
+	german, err := client.Watch(ctx, &lightoffv1.WatchRequest{Id: id, AfterEvent: 1, Locale: "de"})
+	require.NoError(t, err)
+	for _, stream := range []interface{ Header() (metadata.MD, error) }{english, german} {
+		_, err := stream.Header()
+		require.NoError(t, err)
+	}
+	said, err := client.Answer(ctx, &lightoffv1.AnswerRequest{Id: id, Locale: "de", Observations: []*lightoffv1.Observation{
+		{Id: "smell_exhaust_inside", Value: &lightoffv1.Observation_State{State: "yes"}}}})
+	require.NoError(t, err)
+	assert.Equal(t, "de", said.Conversation.Locale)
+	assert.Equal(t, "Raus hier: Kohlenmonoxid", said.Conversation.Assessment.Dangers[0].Title)
+	change, err := english.Recv()
+	require.NoError(t, err)
+	assert.Equal(t, "Get out: carbon monoxide", change.Conversation.Assessment.Dangers[0].Title)
+	change, err = german.Recv()
+	require.NoError(t, err)
+	assert.Equal(t, "Raus hier: Kohlenmonoxid", change.Conversation.Assessment.Dangers[0].Title)
+	got, err := client.Get(ctx, &lightoffv1.GetRequest{Id: id})
+	require.NoError(t, err)
+	assert.Equal(t, "en", got.Conversation.Locale, "it stays what it was opened as")
+	assert.Equal(t, "Get out: carbon monoxide", got.Conversation.Assessment.Dangers[0].Title)
 }

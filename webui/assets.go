@@ -6,10 +6,14 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"encoding/json"
+	"html"
 	"io/fs"
 	"mime"
 	"net/http"
 	"path"
+	"regexp"
+	"slices"
 	"strings"
 	"time"
 )
@@ -21,7 +25,15 @@ var static embed.FS
 // part of their address: a browser may keep them for ever, and a new build has new addresses.
 type assets struct {
 	version string
-	files   map[string]asset
+	files   map[string]asset // by path below static
+	pages   map[view]asset
+	locales []string // that the page's texts exist in; the first is the one to fall back to
+}
+
+// view is how the page is dressed before any script runs: its language, and whether it is the night view.
+type view struct {
+	locale string
+	night  bool
 }
 
 type asset struct {
@@ -33,30 +45,76 @@ type asset struct {
 
 // loadAssets reads and compresses the embedded files. It panics if they are broken, which only a broken build can do.
 func loadAssets() *assets {
-	site := &assets{files: make(map[string]asset)}
+	site := &assets{files: make(map[string]asset), pages: make(map[view]asset), locales: []string{"en"}}
 	contents := make(map[string][]byte)
 	digest := sha256.New()
-	entries, err := fs.ReadDir(static, "static")
+	err := fs.WalkDir(static, "static", func(name string, entry fs.DirEntry, err error) error {
+		if err != nil || entry.IsDir() {
+			return err
+		}
+		content, err := static.ReadFile(name)
+		name = strings.TrimPrefix(name, "static/")
+		contents[name] = content
+		digest.Write([]byte(name))
+		digest.Write(content)
+		return err
+	})
 	if err != nil {
 		panic("webui: " + err.Error())
 	}
-	for _, entry := range entries {
-		content, err := static.ReadFile("static/" + entry.Name())
-		if err != nil {
-			panic("webui: " + err.Error())
-		}
-		contents[entry.Name()] = content
-		digest.Write([]byte(entry.Name()))
-		digest.Write(content)
-	}
 	site.version = hex.EncodeToString(digest.Sum(nil)[:6])
 	for name, content := range contents {
-		if name == "index.html" {
-			content = bytes.ReplaceAll(content, []byte(`"/static/`), []byte(`"/static/`+site.version+`/`))
-		}
 		site.files[name] = newAsset(name, content)
+		locale, isText := strings.CutPrefix(name, "text/")
+		if !isText {
+			continue
+		}
+		locale = strings.TrimSuffix(locale, ".json")
+		if !slices.Contains(site.locales, locale) {
+			site.locales = append(site.locales, locale)
+		}
+		texts := make(map[string]string)
+		if err := json.Unmarshal(content, &texts); err != nil {
+			panic("webui: " + name + ": " + err.Error())
+		}
+		for _, night := range []bool{false, true} {
+			v := view{locale, night}
+			site.pages[v] = newAsset("index.html", dress(contents["index.html"], site.version, v, texts))
+		}
 	}
 	return site
+}
+
+// textPlaces are the elements that the document leaves empty for a text (data-t) and the attributes that it leaves out
+// (data-t-name). The page's own script fills the same places when the language is changed.
+var textPlaces = regexp.MustCompile(`data-t="([^"]+)"([^>]*>)|data-t-([a-z-]+)="([^"]+)"`)
+
+// dress writes the texts of a language into the document, so that it can be read without a script. It panics where a
+// text is missing.
+func dress(page []byte, version string, v view, texts map[string]string) []byte {
+	text := func(key string) string {
+		if texts[key] == "" {
+			panic("webui: " + v.locale + " lacks the text " + key)
+		}
+		return html.EscapeString(texts[key])
+	}
+	out := textPlaces.ReplaceAllStringFunc(string(page), func(place string) string {
+		m := textPlaces.FindStringSubmatch(place)
+		if m[1] != "" {
+			return place + text(m[1])
+		}
+		return place + " " + m[3] + `="` + text(m[4]) + `"`
+	})
+	night := ""
+	if v.night {
+		night = ` data-look="night"`
+	}
+	return []byte(strings.NewReplacer(
+		`<html lang="en">`, `<html lang="`+v.locale+`"`+night+`>`,
+		`id="lang-`+v.locale+`"`, `id="lang-`+v.locale+`" aria-current="true"`,
+		`"/static/text/en.json"`, `"/static/`+version+`/text/`+v.locale+`.json"`,
+		`"/static/`, `"/static/`+version+`/`,
+	).Replace(out))
 }
 
 func newAsset(name string, content []byte) asset {
@@ -78,8 +136,38 @@ func newAsset(name string, content []byte) asset {
 
 // page serves the one document, whatever conversation the address names; the page itself asks for that one.
 func (s *assets) page(w http.ResponseWriter, r *http.Request) {
-	w.Header().Set("Cache-Control", "no-cache")
-	s.files["index.html"].serve(w, r)
+	v := view{locale: s.locale(r)}
+	if look, err := r.Cookie("look"); err == nil {
+		v.night = look.Value == "night"
+	}
+	head := w.Header()
+	head.Set("Cache-Control", "no-cache")
+	head.Set("Content-Language", v.locale)
+	head.Set("Vary", "Accept-Language, Cookie")
+	s.pages[v].serve(w, r)
+}
+
+// locale is the language that the address names, else the one chosen earlier, else the first that the browser's owner
+// reads, else the first there is.
+func (s *assets) locale(r *http.Request) string {
+	wanted := []string{r.URL.Query().Get("lang")}
+	if chosen, err := r.Cookie("lang"); err == nil {
+		wanted = append(wanted, chosen.Value)
+	}
+	// Browsers list the languages in the order of preference.
+	for tag := range strings.SplitSeq(r.Header.Get("Accept-Language"), ",") {
+		tag, quality, _ := strings.Cut(strings.TrimSpace(tag), ";")
+		if strings.TrimSpace(quality) != "q=0" {
+			wanted = append(wanted, tag)
+		}
+	}
+	for _, tag := range wanted {
+		language, _, _ := strings.Cut(strings.ToLower(tag), "-")
+		if slices.Contains(s.locales, language) {
+			return language
+		}
+	}
+	return s.locales[0]
 }
 
 // file serves a style or script. One of another version is answered with the present one, not to be kept, so that a
@@ -101,7 +189,7 @@ func (s *assets) file(w http.ResponseWriter, r *http.Request) {
 func (a asset) serve(w http.ResponseWriter, r *http.Request) {
 	head := w.Header()
 	head.Set("Content-Type", a.mime)
-	head.Set("Vary", "Accept-Encoding")
+	head.Add("Vary", "Accept-Encoding")
 	content, etag := a.plain, a.etag
 	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") && len(a.gzipped) < len(a.plain) {
 		head.Set("Content-Encoding", "gzip")

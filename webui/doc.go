@@ -1,5 +1,9 @@
 // Package webui serves the guided conversation to browsers: a static page and a websocket bridge, and nothing else.
 //
+// The document comes in the language that the address ("?lang=de"), an earlier choice (cookie "lang") or the browser
+// names, and in the night view where the cookie "look" says "night"; its safety card needs no script. Files below
+// static/text hold the page's own words, one file a language.
+//
 // The page holds no diagnosis; it shows what the service says. The bridge holds no state but the open sockets; it
 // turns JSON frames into calls of the generated gRPC clients and back. Whatever a visitor sends can close that
 // visitor's own socket and touch no other.

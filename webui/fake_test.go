@@ -1,6 +1,7 @@
 package webui_test
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net"
@@ -18,6 +19,7 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/status"
 	"google.golang.org/grpc/test/bufconn"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	lightoffv1 "lightoff/proto/lightoff/v1"
@@ -115,9 +117,9 @@ func (f *fake) Open(_ context.Context, req *lightoffv1.OpenRequest) (*lightoffv1
 	defer f.mu.Unlock()
 	f.opened++
 	id := fmt.Sprintf("card-%d", f.opened)
-	f.cards[id] = &card{conversation: &lightoffv1.Conversation{Id: id, LastEvent: 1, Tools: req.GetTools(),
+	f.cards[id] = &card{conversation: &lightoffv1.Conversation{Id: id, LastEvent: 1, Locale: req.GetLocale(), Tools: req.GetTools(),
 		OpenedAt: timestamppb.New(time.Date(2026, 1, 17, 22, 40, 0, 0, time.UTC))}, keys: make(map[string]bool)}
-	return &lightoffv1.OpenResponse{Conversation: f.show(id)}, nil
+	return &lightoffv1.OpenResponse{Conversation: f.show(id, "")}, nil
 }
 
 func (f *fake) Get(_ context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
@@ -126,11 +128,11 @@ func (f *fake) Get(_ context.Context, req *lightoffv1.GetRequest) (*lightoffv1.G
 	if f.cards[req.GetId()] == nil {
 		return nil, status.Error(codes.NotFound, "no such conversation")
 	}
-	return &lightoffv1.GetResponse{Conversation: f.show(req.GetId())}, nil
+	return &lightoffv1.GetResponse{Conversation: f.show(req.GetId(), req.GetLocale())}, nil
 }
 
 // change applies an event once for each client key.
-func (f *fake) change(id, key string, apply func(*lightoffv1.Conversation) error) (*lightoffv1.Conversation, error) {
+func (f *fake) change(id, key, locale string, apply func(*lightoffv1.Conversation) error) (*lightoffv1.Conversation, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	c := f.cards[id]
@@ -138,7 +140,7 @@ func (f *fake) change(id, key string, apply func(*lightoffv1.Conversation) error
 		return nil, status.Error(codes.NotFound, "no such conversation")
 	}
 	if key != "" && c.keys[key] {
-		return f.show(id), nil
+		return f.show(id, locale), nil
 	}
 	if err := apply(c.conversation); err != nil {
 		return nil, err
@@ -147,11 +149,11 @@ func (f *fake) change(id, key string, apply func(*lightoffv1.Conversation) error
 	c.conversation.LastEvent++
 	close(f.changed)
 	f.changed = make(chan struct{})
-	return f.show(id), nil
+	return f.show(id, locale), nil
 }
 
 func (f *fake) Answer(ctx context.Context, req *lightoffv1.AnswerRequest) (*lightoffv1.AnswerResponse, error) {
-	c, err := f.change(req.GetId(), req.GetClientKey(), func(c *lightoffv1.Conversation) error {
+	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		for i, o := range req.GetObservations() {
 			if err := check(i, o); err != nil {
 				return err
@@ -210,7 +212,7 @@ func tell(c *lightoffv1.Conversation, told *lightoffv1.Told) {
 }
 
 func (f *fake) Retract(_ context.Context, req *lightoffv1.RetractRequest) (*lightoffv1.RetractResponse, error) {
-	c, err := f.change(req.GetId(), req.GetClientKey(), func(c *lightoffv1.Conversation) error {
+	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		before := len(c.GetTold())
 		c.Told = slices.DeleteFunc(c.Told, func(t *lightoffv1.Told) bool { return t.GetObservation().GetId() == req.GetObservationId() })
 		if len(c.GetTold()) == before {
@@ -223,7 +225,7 @@ func (f *fake) Retract(_ context.Context, req *lightoffv1.RetractRequest) (*ligh
 
 // Say understands a code such as E-08 and the words "white smoke".
 func (f *fake) Say(_ context.Context, req *lightoffv1.SayRequest) (*lightoffv1.SayResponse, error) {
-	c, err := f.change(req.GetId(), req.GetClientKey(), func(c *lightoffv1.Conversation) error {
+	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		saying := &lightoffv1.Saying{Text: req.GetText(), Event: c.GetLastEvent() + 1}
 		read := func(id, state, words string) {
 			told := &lightoffv1.Told{Words: words, Observation: &lightoffv1.Observation{Id: id, Value: &lightoffv1.Observation_State{State: state}}}
@@ -245,7 +247,7 @@ func (f *fake) Say(_ context.Context, req *lightoffv1.SayRequest) (*lightoffv1.S
 }
 
 func (f *fake) SetTools(_ context.Context, req *lightoffv1.SetToolsRequest) (*lightoffv1.SetToolsResponse, error) {
-	c, err := f.change(req.GetId(), req.GetClientKey(), func(c *lightoffv1.Conversation) error {
+	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		c.Tools = req.GetTools()
 		return nil
 	})
@@ -261,7 +263,7 @@ func (f *fake) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingSe
 			f.mu.Unlock()
 			return status.Error(codes.NotFound, "no such conversation")
 		}
-		now := f.show(req.GetId())
+		now := f.show(req.GetId(), req.GetLocale())
 		f.mu.Unlock()
 		if now.GetLastEvent() > seen {
 			seen = now.GetLastEvent()
@@ -277,17 +279,21 @@ func (f *fake) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingSe
 	}
 }
 
-// show computes what is shown of a conversation, in a value of its own.
-func (f *fake) show(id string) *lightoffv1.Conversation {
+// show computes what is shown of a conversation, in a value of its own. In German the questions begin with "Frage: ".
+func (f *fake) show(id, locale string) *lightoffv1.Conversation {
 	c := f.cards[id].conversation
 	told := make(map[string]*lightoffv1.Told)
 	for _, t := range c.GetTold() {
 		told[t.GetObservation().GetId()] = t
 	}
-	out := &lightoffv1.Conversation{Id: c.GetId(), LastEvent: c.GetLastEvent(), OpenedAt: c.GetOpenedAt(), Tools: slices.Clone(c.GetTools()), Told: slices.Clone(c.GetTold()),
+	out := &lightoffv1.Conversation{Id: c.GetId(), LastEvent: c.GetLastEvent(), Locale: cmp.Or(locale, c.GetLocale(), "en"), OpenedAt: c.GetOpenedAt(), Tools: slices.Clone(c.GetTools()), Told: slices.Clone(c.GetTold()),
 		Sayings: slices.Clone(c.GetSayings()), Assessment: assess(told), NextReason: "It tells fuel from current." + f.padding}
 	for _, info := range catalogue {
 		if told[info.GetId()] == nil && (info.GetSafetyCard() || len(out.GetNext()) == 0) {
+			if out.Locale == "de" {
+				info = proto.CloneOf(info)
+				info.Question = "Frage: " + info.GetQuestion()
+			}
 			out.Next = append(out.Next, info)
 		}
 	}

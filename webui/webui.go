@@ -53,7 +53,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", site.page)
 	mux.HandleFunc("GET /c/{key}", site.page)
-	mux.HandleFunc("GET /static/{version}/{name}", site.file)
+	mux.HandleFunc("GET /static/{version}/{name...}", site.file)
 	mux.HandleFunc("GET /socket", b.serve)
 	return guard(mux)
 }

@@ -2,13 +2,16 @@ package cases_test
 
 import (
 	"os"
+	"runtime"
 	"slices"
+	"sync"
 	"testing"
 
 	"lightoff/engine/cases"
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/heater"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
@@ -21,13 +24,26 @@ func TestHeaterCases(t *testing.T) {
 	suite, err := cases.Read(heater.Cases())
 	require.NoError(t, err)
 	require.Empty(t, suite.Check(m, e))
-	var results []*cases.Result
+	results := make([]*cases.Result, len(suite.Cases))
+	var wait sync.WaitGroup
+	next := make(chan int)
+	for range runtime.GOMAXPROCS(0) {
+		wait.Go(func() {
+			for i := range next {
+				var err error
+				results[i], err = suite.Run(m, e, &suite.Cases[i])
+				assert.NoError(t, err)
+			}
+		})
+	}
 	for i := range suite.Cases {
-		r, err := suite.Run(m, e, &suite.Cases[i])
-		require.NoError(t, err)
-		results = append(results, r)
+		next <- i
+	}
+	close(next)
+	wait.Wait()
+	for _, r := range results {
 		if !r.Kept && os.Getenv("LIGHTOFF_CASES") == "show" && (!r.First() || r.Settled() < 0 || len(r.Faults) > 0) {
-			t.Logf("%s %v: places %v leaders %v asked %v faults %v", r.ID, r.Causes, r.Places, slices.Compact(r.Leaders), r.Asked, r.Faults)
+			t.Logf("%s %v\n\ttold %v\n\tplaces %v leaders %v\n\tasked %v faults %v", r.ID, r.Causes, r.Told, r.Places, slices.Compact(r.Leaders), r.Asked, r.Faults)
 		}
 	}
 	tuned := cases.Summarise(results, func(r *cases.Result) bool { return !r.Kept })

@@ -25,6 +25,7 @@ func Binding() knowledge.Binding {
 		"plug_ohms":     {Facts: []string{"glow_plug_kind", "nominal_voltage"}, Level: plugOhms},
 		"sensor_ohms":   {Facts: []string{"sensor_kind", "ambient_temperature"}, Level: sensorOhms},
 		"panel_degrees": {Facts: []string{"ambient_temperature"}, Level: panelDegrees},
+		"coil_ohms":     {Facts: []string{"nominal_voltage"}, Level: coilOhms},
 		"jar":           {Facts: []string{"pump_dose"}, Level: jar},
 	}
 }
@@ -75,18 +76,24 @@ func cableTooThin(f knowledge.Facts) float64 {
 	return 0.004 + below(wanted, sound-drop, spread)
 }
 
-// plugging is where a usual lot of each fuel stops, as physics.Grade has it.
-var plugging = map[string]physics.Grade{
-	"winter_diesel": physics.GradeF, "summer_diesel": physics.GradeB, "hvo": physics.GradeParaffinicWinter,
-	"biodiesel": physics.GradeBiodiesel, "heating_oil": physics.GradeHeatingOil, "kerosene": physics.GradeKerosene,
-	"other": physics.GradeC,
+// plugging is where usual lots of each fuel stop, as physics.Grade has it: what is sold under one name differs by season
+// and country.
+var plugging = map[string][]physics.Grade{
+	"winter_diesel": {physics.GradeF, physics.GradeE}, "summer_diesel": {physics.GradeB, physics.GradeC},
+	"hvo": {physics.GradeParaffinicWinter}, "biodiesel": {physics.GradeBiodiesel, physics.GradeB},
+	"heating_oil": {physics.GradeHeatingOil}, "kerosene": {physics.GradeKerosene}, "other": {physics.GradeB, physics.GradeD},
 }
 
 // waxing has a floor for fuel that is not what it is taken for.
 func waxing(f knowledge.Facts) float64 {
-	limit, _, err := plugging[f.State["fuel_kind"]].PluggingPoint()
-	p := must(physics.WaxingChance(must(limit, err), physics.Celsius(f.Number["ambient_temperature"])))
-	return 0.0003 + float64(p.Value)
+	p := 0.0003
+	grades := plugging[f.State["fuel_kind"]]
+	for _, g := range grades {
+		limit, _, err := g.PluggingPoint()
+		chance := must(physics.WaxingChance(must(limit, err), physics.Celsius(f.Number["ambient_temperature"])))
+		p += float64(chance.Value) / float64(len(grades))
+	}
+	return p
 }
 
 // thinAir: burners are set with some excess of air, which is used up at about seven eighths of the air at sea level.
@@ -207,6 +214,9 @@ func startAmps(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	case "poor":
 		return 6 * half, 2.5 * half
 	}
+	if at["glow_plug_weak"] == "yes" {
+		return 7.5 * half, 2.5 * half // an aged element has more resistance, as a rule
+	}
 	return startCurrent(plugKinds[f.State["glow_plug_kind"]]) * half, 2.5 * half
 }
 
@@ -258,4 +268,17 @@ func jar(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 		return 0.8 * full, 0.17 * full
 	}
 	return full, 0.1 * full
+}
+
+// coilOhms is the natural logarithm of a metering pump's resistance: of the order of ten ohms for 12 V and four times that
+// for 24 V. A failed coil may be open, shorted or for the other voltage.
+func coilOhms(at map[string]string, f knowledge.Facts) (mean, spread float64) {
+	if at["pump_coil_failed"] == "yes" {
+		return 9, 6
+	}
+	mean = math.Log(10)
+	if f.State["nominal_voltage"] == "24" {
+		mean += math.Log(4)
+	}
+	return mean, 0.35
 }

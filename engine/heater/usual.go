@@ -1,6 +1,10 @@
 package heater
 
-import "lightoff/engine/physics"
+import (
+	"slices"
+
+	"lightoff/engine/physics"
+)
 
 // What is usual for a small heater, for whoever computes without being told; common practice, no source.
 const (
@@ -13,11 +17,9 @@ const (
 	UnderVoltageHigh physics.Volt  = 10.8 // and this
 )
 
-// UsualGrade is the grade that fuel of a kind, a state of fuel_kind, usually is; false for a kind that is not known.
-func UsualGrade(fuelKind string) (physics.Grade, bool) {
-	g, ok := plugging[fuelKind]
-	return g, ok
-}
+// UsualGrades are the grades that fuel of a kind, a state of fuel_kind, may be, by season and country; none for a kind that is
+// not known.
+func UsualGrades(fuelKind string) []physics.Grade { return slices.Clone(plugging[fuelKind]) }
 
 // UsualBlower is the warm-air fan of a small heater.
 func UsualBlower() physics.Blower { return usualBlower }

@@ -4,6 +4,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -65,30 +66,63 @@ func (s *SetupFact) points(told *Finding) []point {
 	return out
 }
 
-// situation is what was told of the facts that computations look at; nil means nothing.
+// situation is what was told of the facts that computations look at.
 type situation struct {
-	told   map[string]Finding
-	levels map[string][2]float64 // of quantities in configurations met so far
+	told map[string]Finding
+	memo memo
 }
 
-func newSituation(findings []Finding) *situation {
-	s := &situation{told: map[string]Finding{}, levels: map[string][2]float64{}}
+// memo keeps what was computed, so that one heater's facts are integrated over once and not for each question. It is for
+// one goroutine.
+type memo map[string][2]float64
+
+// mostRemembered bounds a memo that serves many heaters.
+const mostRemembered = 5000
+
+func (m memo) recall(key string, compute func() [2]float64) [2]float64 {
+	if known, ok := m[key]; ok {
+		return known
+	}
+	if len(m) >= mostRemembered {
+		clear(m)
+	}
+	m[key] = compute()
+	return m[key]
+}
+
+func newSituation(findings []Finding, m memo) *situation {
+	s := &situation{told: map[string]Finding{}, memo: m}
 	for _, f := range findings {
 		s.told[f.ID] = f
 	}
 	return s
 }
 
-// looksAt tells whether the computation depends on a setup fact.
-func (c *Computation) looksAt(id string) bool {
-	return c != nil && (slices.Contains(c.Facts, id) || slices.Contains(c.Optional, id))
-}
-
 // with adds one fact.
 func (s *situation) with(f Finding) *situation {
 	told := maps.Clone(s.told)
 	told[f.ID] = f
-	return &situation{told: told, levels: map[string][2]float64{}}
+	return &situation{told, s.memo}
+}
+
+// key tells situations apart that make a difference to a computation.
+func (s *situation) key(c *Computation, name string) string {
+	var key strings.Builder
+	key.WriteString(name)
+	for _, ids := range [][]string{c.Facts, c.Optional} {
+		for _, id := range ids {
+			if f, ok := s.told[id]; ok {
+				key.WriteString(" " + id + "=" + f.State)
+				key.WriteString(strconv.FormatFloat(f.Number, 'g', -1, 64))
+			}
+		}
+	}
+	return key.String()
+}
+
+// looksAt tells whether the computation depends on a setup fact.
+func (c *Computation) looksAt(id string) bool {
+	return c != nil && (slices.Contains(c.Facts, id) || slices.Contains(c.Optional, id))
 }
 
 // integrate visits every combination of the facts with its weight; the weights sum to one.
@@ -120,33 +154,31 @@ func (m *Model) integrate(c *Computation, s *situation, visit func(f Facts, weig
 	walk(0, 1)
 }
 
-// expectedRate is a computed rate with the untold facts integrated over.
-func (m *Model) expectedRate(c *Computation, s *situation) float64 {
-	total := 0.0
-	m.integrate(c, s, func(f Facts, weight float64) { total += weight * c.Rate(f) })
-	return total
+// expectedRate is a cause's computed rate with the untold facts integrated over.
+func (m *Model) expectedRate(cause *Cause, s *situation) float64 {
+	c := cause.computation
+	return s.memo.recall(s.key(c, cause.RateFrom), func() (total [2]float64) {
+		m.integrate(c, s, func(f Facts, weight float64) { total[0] += weight * c.Rate(f) })
+		return total
+	})[0]
 }
 
 // level is a quantity's mean and spread: of the mixture over the facts that nobody told.
 func (m *Model) level(q *quantity, at map[string]string, s *situation) (mean, spread float64) {
-	var key strings.Builder
-	key.WriteString(q.id)
+	name := q.id
 	for _, g := range q.given {
-		key.WriteString(" ")
-		key.WriteString(at[g])
+		name += " " + at[g]
 	}
-	if l, ok := s.levels[key.String()]; ok {
-		return l[0], l[1]
-	}
-	square := 0.0
-	m.integrate(q.computed, s, func(f Facts, weight float64) {
-		x, sd := q.computed.Level(at, f)
-		mean += weight * x
-		square += weight * (x*x + sd*sd)
+	l := s.memo.recall(s.key(q.computed, name), func() [2]float64 {
+		mean, square := 0.0, 0.0
+		m.integrate(q.computed, s, func(f Facts, weight float64) {
+			x, sd := q.computed.Level(at, f)
+			mean += weight * x
+			square += weight * (x*x + sd*sd)
+		})
+		return [2]float64{mean, math.Sqrt(max(square-mean*mean, 0))}
 	})
-	spread = math.Sqrt(max(square-mean*mean, 0))
-	s.levels[key.String()] = [2]float64{mean, spread}
-	return mean, spread
+	return l[0], l[1]
 }
 
 // bind looks up what a file names, and checks it against the facts of the model.
@@ -182,14 +214,17 @@ func (f *files) bind(at node, name, what string) *Computation {
 
 // checkBound binds the names and tries every computation in every configuration, so that none fails later.
 func (f *files) checkBound() {
-	silence := newSituation(nil)
+	silence := f.silence
 	for i := range f.model.Causes {
 		c := &f.model.Causes[i]
 		if c.RateFrom == "" {
 			continue
 		}
 		c.computation = f.bind(f.seen[c.ID], c.RateFrom, "rate")
-		if c.computation != nil && !(f.model.expectedRate(c.computation, silence) > 0) {
+		if c.computation == nil {
+			continue
+		}
+		if c.silent = f.model.expectedRate(c, silence); !(c.silent > 0) {
 			f.seen[c.ID].errorf("%s: %s gives no rate", c.ID, c.RateFrom)
 		}
 	}

@@ -102,13 +102,6 @@ func (f *files) checkVariables() {
 				}
 			}
 		}
-		for s, of := range f.covers[v.id] {
-			for _, o := range of {
-				if !slices.Contains(v.states, o) {
-					v.at.errorf("%s: %s covers %q, which is no state", v.id, s, o)
-				}
-			}
-		}
 	}
 	for _, q := range f.quantities {
 		for _, l := range q.levels {
@@ -194,7 +187,7 @@ func (f *files) checkRules() {
 		}
 	}
 	for _, o := range m.Observations {
-		for _, c := range o.OnlyIf {
+		for _, c := range slices.Concat(o.OnlyIf, o.VoidIf, o.SureIf) {
 			for _, s := range c.States {
 				f.state(f.seen[o.ID], c.ID, s)
 			}

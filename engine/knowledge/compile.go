@@ -21,8 +21,7 @@ type compiled struct {
 	causeVar           []bayes.VarID
 	rate               []float64     // by cause: fitted base rate, before anybody complains
 	average            []setupFactor // by cause: how setup facts change its rate
-	silence            *situation    // nothing known of the installation
-	covers             map[string]map[string][]string
+	covers             map[string]map[string]map[string]float64
 	groups             []*readingGroup // of readings that share what they depend on
 	groupOf            map[string]int
 	complained, anyway bayes.VarID
@@ -47,8 +46,8 @@ const anywayName = "complains_anyway"
 func Load(fsys fs.FS, binding Binding) (*Model, error) {
 	errs := &Error{}
 	m := &Model{texts: map[string]*Texts{}, byID: map[string]ref{}}
-	m.covers = map[string]map[string][]string{}
-	f := &files{errs: errs, model: m, binding: binding, covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
+	m.covers = map[string]map[string]map[string]float64{}
+	f := &files{errs: errs, model: m, binding: binding, silence: newSituation(nil, memo{}), covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
 	f.read(fsys)
 	m.locales = slices.Sorted(maps.Keys(m.texts))
 	m.variables = map[string]*variable{}
@@ -94,7 +93,6 @@ func version(fsys fs.FS) string {
 // compile builds the network twice: once to fit the base rates, once with them.
 func (f *files) compile() error {
 	m := f.model
-	m.silence = newSituation(nil)
 	m.rate = make([]float64, len(m.Causes))
 	m.average = make([]setupFactor, len(m.Causes))
 	for i, c := range m.Causes {
@@ -390,7 +388,7 @@ func (f *files) bandTable(b *bayes.Builder, ids map[string]bayes.VarID, v *varia
 		b.Computed(ids[v.id], vars(ids, parents), func(context bayes.Context, states []int) []float64 {
 			s, ok := context.(*situation)
 			if !ok {
-				s = f.model.silence
+				s = f.silence
 			}
 			at := map[string]string{}
 			for i, p := range parents {

@@ -94,7 +94,8 @@ type Inquiry struct {
 	baseAnyway float64
 	rate       []float64  // rates for this heater's setup
 	situation  *situation // what is known of the installation
-	bearing    string     // the part of it that quantities are computed from
+	memo       memo
+	bearing    string // the part of it that quantities are computed from
 	known      map[string]bool
 	unused     map[string]string
 	entered    []entry
@@ -119,7 +120,7 @@ type entry struct {
 // NewInquiry returns an Inquiry on the model.
 func (m *Model) NewInquiry() *Inquiry {
 	return &Inquiry{m: m, now: m.load(m.tree.NewQuery()), none: m.load(m.tree.NewQuery()), base: m.rate, baseAnyway: m.anywayRate,
-		rate: make([]float64, len(m.rate)), situation: m.silence}
+		rate: make([]float64, len(m.rate)), memo: memo{}}
 }
 
 // load readies a query for the findings of somebody who complained.
@@ -145,7 +146,7 @@ func (in *Inquiry) settle(findings []Finding) {
 			bearing += fmt.Sprintf("%s=%s%v ", f.ID, f.State, f.Number)
 		}
 	}
-	in.situation = newSituation(told)
+	in.situation = newSituation(told, in.memo)
 	if bearing == in.bearing {
 		return
 	}
@@ -169,6 +170,7 @@ func (m *Model) bears(id string) bool {
 const (
 	UnusedNoBearing = "unused_no_bearing" // the model draws nothing from it
 	UnusedDoubtful  = "unused_doubtful"   // no state of the heater explains the reading
+	UnusedVoid      = "unused_void"       // what it looks at never had its turn
 )
 
 // Enter forgets what was entered before and enters these findings, which must have passed Check. That somebody
@@ -190,6 +192,8 @@ func (in *Inquiry) Enter(findings []Finding) {
 			}
 		case v == nil:
 			in.unused[f.ID] = UnusedNoBearing
+		case in.m.anyHolds(in.m.observation(f.ID).VoidIf, findings, table):
+			in.unused[f.ID] = UnusedVoid
 		case v.reads != nil:
 			numbers = append(numbers, f)
 		default:
@@ -197,11 +201,31 @@ func (in *Inquiry) Enter(findings []Finding) {
 			if s, ok := in.m.SetupFact(f.ID); ok {
 				state = s.state(f)
 			}
-			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), in.m.likelihood(v, state), -1})
+			l := in.m.likelihood(v, state)
+			if sure := in.m.observation(f.ID).SureIf; len(sure) > 0 && !in.m.anyHolds(sure, findings, table) {
+				soften(l)
+			}
+			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), l, -1})
 		}
 	}
 	in.readings(numbers)
 	in.apply(&in.now, false)
+}
+
+// observation describes what was told; setup facts have nothing of an observation.
+func (m *Model) observation(id string) Observation {
+	if o, ok := m.Observation(id); ok {
+		return *o
+	}
+	return Observation{}
+}
+
+func (m *Model) anyHolds(conditions []Condition, findings []Finding, table string) bool {
+	return slices.ContainsFunc(conditions, func(c Condition) bool {
+		return slices.ContainsFunc(findings, func(f Finding) bool {
+			return f.ID == c.ID && slices.Contains(c.States, m.translate(f, table))
+		})
+	})
 }
 
 func stateOf(findings []Finding, id string) string {
@@ -218,16 +242,23 @@ func (m *Model) varOf(id string) bayes.VarID {
 	return v
 }
 
-// likelihood is 1 for the state, or for all states that it covers.
+// likelihood is 1 for the state, or what is said of the states that it covers.
 func (m *Model) likelihood(v *variable, state string) []float64 {
 	l := make([]float64, len(v.states))
 	covered := m.covers[v.id][state]
 	for i, s := range v.states {
-		if s == state || slices.Contains(covered, s) {
+		if l[i] = covered[s]; s == state {
 			l[i] = 1
 		}
 	}
 	return l
+}
+
+// soften makes a likelihood that of a finding which as likely as not tells nothing.
+func soften(l []float64) {
+	for i := range l {
+		l[i] = 0.5*l[i] + 0.5/float64(len(l))
+	}
 }
 
 // matters tells whether a setup fact changes anything.
@@ -257,7 +288,7 @@ func (m *Model) rateIn(i int, s *situation) float64 {
 		}
 	}
 	if c.computation != nil {
-		rate *= m.expectedRate(c.computation, s) / m.expectedRate(c.computation, m.silence)
+		rate *= m.expectedRate(c, s) / c.silent
 	}
 	return min(rate, max(maxRate, m.rate[i]))
 }

@@ -89,7 +89,7 @@ func normal2(x, y, mx, my, sx, sy, rho float64) float64 {
 // volts gives the readings of the two voltmeters and their joint distribution with sound mains.
 func volts(m *Model, worn string) ([]*reading, gaussian) {
 	rs := []*reading{m.variables["volts_at_plug"].reads, m.variables["volts_at_pump"].reads}
-	return rs, m.files.joint(rs, map[string]string{"mains": "normal", "motor_worn": worn}, m.silence)
+	return rs, m.files.joint(rs, map[string]string{"mains": "normal", "motor_worn": worn}, newSituation(nil, memo{}))
 }
 
 // Two meters that look at one quantity vary together. By hand: the mains 230 ± 4 V, read with an error of 1 V at the
@@ -118,7 +118,7 @@ func TestReadingsOfOneQuantityVaryTogether(t *testing.T) {
 func TestScaleLeavesTheMetersError(t *testing.T) {
 	m := pump(t)
 	rs := []*reading{m.variables["volts_at_plug"].reads}
-	g := m.files.joint(rs, map[string]string{"mains": "weak", "motor_worn": "no"}, m.silence)
+	g := m.files.joint(rs, map[string]string{"mains": "weak", "motor_worn": "no"}, newSituation(nil, memo{}))
 	require.InEpsilon(t, 0.9*230, g.mean[0], 1e-12)
 	require.InEpsilon(t, 0.9*4*0.9*4+1, g.cov[0][0], 1e-12)
 }

@@ -137,12 +137,18 @@ func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
 			return nil, err
 		}
 		for k, s := range m.variables[id].states {
-			if total[j][k] > 1e-9 {
+			if total[j][k] > 1e-9 && m.canBeTold(id, s) {
 				out = append(out, Outcome{id, s, total[j][k], p * given[k] / total[j][k]})
 			}
 		}
 	}
 	return out, nil
+}
+
+// canBeTold leaves out the states that nobody can name and that only others stand for.
+func (m *Model) canBeTold(id, state string) bool {
+	o, ok := m.Observation(id)
+	return !ok || len(o.States) == 0 || slices.Contains(o.States, state)
 }
 
 func (in *Inquiry) yesWeight(cause int) float64 {

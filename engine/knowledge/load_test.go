@@ -177,7 +177,7 @@ var badModels = []bad{
 	one("rules and worst_of", seen, "slips: 0.02", `worst_of: {motor_worn: {"yes": {none: half}}}`, "id: water_at_tap", "water_at_tap has both rules and worst_of"),
 	one("one state only", causes, "  - id: flow\n", "  - {id: alone, states: [a], basis: invented}\n  - id: flow\n", "alone", "alone needs at least two states"),
 	one("slips above 1", seen, "slips: 0.02", "slips: 2", "id: water_at_tap", "slips must lie between 0 and 1"),
-	one("covers an unknown state", seen, "covers: {other: [F1, F2]}", "covers: {other: [F1, F9]}", "id: fault_code", `other covers "F9", which is no state`),
+	one("covers an unknown state", seen, "covers: {other: [F1, F2]}", "covers: {other: [F1, F9]}", "covers: {other: [F1, F9]}", `fault_code: other covers "F9", which is no state`),
 	one("complaint of an unknown state", causes, "quiet: full", "quiet: fine", ".", "complaint: names no effect and quiet state"),
 	one("complaint of an unknown effect", causes, "effect: flow", "effect: stream", ".", "complaint: names no effect and quiet state"),
 	one("circle", causes, "well_dry: {weak: sometimes, none: half}", "water_at_tap: {none: {none: half}}\n      well_dry: {weak: half}", ".", "cycle"),

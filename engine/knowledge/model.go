@@ -43,6 +43,7 @@ type Cause struct {
 	RateFrom    string // the computation that makes its base rate of setup facts; may be empty
 
 	computation *Computation
+	silent      float64 // what it computes where nothing is known
 }
 
 // Raise is the factor by which a setup fact's state multiplies a cause's base rate, before averaging over setups.
@@ -94,6 +95,8 @@ type Observation struct {
 	SafetyCard bool
 	Recalled   bool // answered from memory, at no cost
 	OnlyIf     []Condition
+	VoidIf     []Condition // any of them makes it tell nothing, for what it looks at never had its turn
+	SureIf     []Condition // if there are any and none of them holds, it is as likely as not that it tells nothing
 }
 
 // Condition holds when the observation or setup fact was told to be in one of the states (or was not told, if the

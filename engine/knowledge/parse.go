@@ -2,6 +2,7 @@ package knowledge
 
 import (
 	"io/fs"
+	"maps"
 	"math"
 	"path"
 	"slices"
@@ -46,9 +47,10 @@ type files struct {
 	errs       *Error
 	model      *Model
 	binding    Binding
+	silence    *situation // nothing known of the installation; while loading only
 	variables  []*variable
 	quantities []*quantity
-	covers     map[string]map[string][]string // observation → state that stands for several → those
+	covers     map[string]map[string]map[string]float64 // observation → state that stands for several → likelihood of each
 	complaint  struct{ effect, quiet string }
 	seen       map[string]node
 	said       []said
@@ -335,7 +337,7 @@ func completed(mix map[string]float64, states []string) []float64 {
 
 func (f *files) observation(n node) {
 	m := n.fields("id", "states", "covers", "worst_of", "otherwise", "rules", "slips", "unit", "min", "max", "reads", "error",
-		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "only_if", "unless", "basis")
+		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "only_if", "unless", "void_if", "sure_if", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
@@ -350,16 +352,18 @@ func (f *files) observation(n node) {
 	for _, p := range m["unless"].pairs() {
 		o.OnlyIf = append(o.OnlyIf, Condition{ID: p.id, States: p.val.texts(), Unless: true})
 	}
+	for _, p := range m["void_if"].pairs() {
+		o.VoidIf = append(o.VoidIf, Condition{ID: p.id, States: p.val.texts()})
+	}
+	for _, p := range m["sure_if"].pairs() {
+		o.SureIf = append(o.SureIf, Condition{ID: p.id, States: p.val.texts()})
+	}
 	v := &variable{id: id, states: slices.Clone(o.States), at: n, slips: m["slips"].numberOr(0.01)}
 	if v.slips < 0 || v.slips > 1 {
 		n.errorf("%s: slips must lie between 0 and 1", id)
 	}
 	for _, p := range m["covers"].pairs() {
-		if f.covers[id] == nil {
-			f.covers[id] = map[string][]string{}
-		}
-		f.covers[id][p.id] = p.val.texts()
-		v.states = slices.DeleteFunc(v.states, func(s string) bool { return s == p.id })
+		f.cover(v, p)
 	}
 	f.model.byID[id] = ref{refObservation, len(f.model.Observations)}
 	f.model.Observations = append(f.model.Observations, o)
@@ -368,6 +372,33 @@ func (f *files) observation(n node) {
 	} else if m["worst_of"].ok() || m["rules"].ok() {
 		f.distribution(v, m)
 		f.variables = append(f.variables, v)
+	}
+}
+
+// cover reads what a state stands for: others, equally, or with the likelihood that somebody says it of each. One of those
+// may be a state that nobody can name.
+func (f *files) cover(v *variable, p pair) {
+	if f.covers[v.id] == nil {
+		f.covers[v.id] = map[string]map[string]float64{}
+	}
+	of := map[string]float64{}
+	if p.val.isMapping() {
+		for _, s := range p.val.pairs() {
+			of[s.id] = s.val.strength()
+		}
+	} else {
+		for _, s := range p.val.texts() {
+			if of[s] = 1; !slices.Contains(v.states, s) {
+				p.key.errorf("%s: %s covers %q, which is no state", v.id, p.id, s)
+			}
+		}
+	}
+	f.covers[v.id][p.id] = of
+	v.states = slices.DeleteFunc(v.states, func(s string) bool { return s == p.id })
+	for _, s := range slices.Sorted(maps.Keys(of)) {
+		if !slices.Contains(v.states, s) {
+			v.states = append(v.states, s)
+		}
 	}
 }
 

@@ -94,42 +94,68 @@ func (*calculations) CalculateWaxingChance(_ context.Context,
 	req *lightoffv1.CalculateWaxingChanceRequest) (*lightoffv1.CalculateWaxingChanceResponse, error) {
 	var s sum
 	ambient := physics.Celsius(s.need("ambient_temperature_c", req.AmbientTemperatureC))
-	limit := s.pluggingPoint(req)
+	limits := s.pluggingPoints(req)
 	if err := s.err(); err != nil {
 		return nil, err
 	}
-	chance, err := physics.WaxingChance(limit, ambient)
-	if err != nil {
-		return nil, s.refuse(err, nil)
+	out := &lightoffv1.CalculateWaxingChanceResponse{LowPercent: 100}
+	mean := ""
+	for _, limit := range limits {
+		chance, err := physics.WaxingChance(limit.point, ambient)
+		if err != nil {
+			return nil, s.refuse(err, nil)
+		}
+		p := 100 * float64(chance.Value)
+		for _, step := range append(limit.working, chance.Working...) {
+			if len(limits) > 1 {
+				step.Quantity = limit.name + ": " + step.Quantity
+			}
+			s.did(physics.Working{step})
+		}
+		out.PluggingPointsC = append(out.PluggingPointsC, float64(limit.point))
+		out.ChancePercent += p / float64(len(limits))
+		out.LowPercent, out.HighPercent = min(out.LowPercent, p), max(out.HighPercent, p)
+		mean += fmt.Sprintf(" + %.6g", float64(chance.Value))
 	}
-	s.did(chance.Working)
-	return &lightoffv1.CalculateWaxingChanceResponse{ChancePercent: 100 * float64(chance.Value), PluggingPointC: float64(limit),
-		Steps: s.steps(), Assumptions: s.assumptions}, nil
+	if len(limits) > 1 {
+		s.did(physics.Working{{Quantity: "chance of waxing", Formula: "mean of the grades", With: fmt.Sprintf("(%s) / %d", mean[3:], len(limits)),
+			Result: out.GetChancePercent() / 100, Source: "each grade as likely: judgement, no source"}})
+	}
+	out.Steps, out.Assumptions = s.steps(), s.assumptions
+	return out, nil
 }
 
-// pluggingPoint is the one told, or that of the grade which a kind of fuel usually is.
-func (s *sum) pluggingPoint(req *lightoffv1.CalculateWaxingChanceRequest) physics.Celsius {
+// limit is a plugging point with the grade that has it.
+type limit struct {
+	name    string
+	point   physics.Celsius
+	working physics.Working
+}
+
+// pluggingPoints are the one told, or those of the grades that a kind of fuel may be.
+func (s *sum) pluggingPoints(req *lightoffv1.CalculateWaxingChanceRequest) []limit {
 	if (req.GetFuelKind() == "") == (req.PluggingPointC == nil) {
 		s.add("fuel_kind", "give either this or plugging_point_c")
-		return 0
+		return nil
 	}
 	if req.PluggingPointC != nil {
-		return physics.Celsius(s.finite("plugging_point_c", *req.PluggingPointC))
+		return []limit{{point: physics.Celsius(s.finite("plugging_point_c", *req.PluggingPointC))}}
 	}
-	var kinds []named[physics.Grade]
-	for _, kind := range append([]string{"other"}, wordsOf(fuelKinds)...) {
-		if grade, ok := heater.UsualGrade(kind); ok {
-			kinds = append(kinds, named[physics.Grade]{kind, grade})
+	var kinds []named[[]physics.Grade]
+	for _, kind := range append(wordsOf(fuelKinds), "other") {
+		kinds = append(kinds, named[[]physics.Grade]{kind, heater.UsualGrades(kind)})
+	}
+	var limits []limit
+	for _, grade := range pick(s, "fuel_kind", req.GetFuelKind(), kinds, "", "") {
+		point, source, err := grade.PluggingPoint()
+		if err != nil {
+			s.add("fuel_kind", "%v", err)
 		}
+		s.assume("grade not told: may be %v", grade)
+		limits = append(limits, limit{grade.String(), point, physics.Working{
+			{Quantity: "highest plugging point allowed", Formula: grade.String(), Result: float64(point), Unit: "°C", Source: source}}})
 	}
-	grade := pick(s, "fuel_kind", req.GetFuelKind(), kinds, "", "")
-	point, source, err := grade.PluggingPoint()
-	if err != nil {
-		s.add("fuel_kind", "%v", err)
-	}
-	s.assume("grade not told: taken as %v", grade)
-	s.did(physics.Working{{Quantity: "highest plugging point allowed", Formula: grade.String(), Result: float64(point), Unit: "°C", Source: source}})
-	return point
+	return limits
 }
 
 func wordsOf[T any](words []named[T]) []string {

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -40,7 +41,7 @@ func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (
 	if err != nil {
 		return nil, err
 	}
-	shown, err := c.show(kept)
+	shown, err := c.show(kept, "")
 	if err != nil {
 		return nil, err
 	}
@@ -49,7 +50,7 @@ func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (
 
 // Get implements the RPC.
 func (c *conversations) Get(ctx context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
-	shown, err := c.read(ctx, req.GetId())
+	shown, err := c.read(ctx, req.GetId(), req.GetLocale())
 	if err != nil {
 		return nil, err
 	}
@@ -63,6 +64,7 @@ func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*l
 	v.name("id", req.GetId())
 	v.clientKey(req.GetClientKey())
 	v.text(req.GetText())
+	v.locale(req.GetLocale())
 	if req.GetAskedId() != "" {
 		v.known(c.model, "asked_id", req.GetAskedId())
 	}
@@ -74,11 +76,11 @@ func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*l
 	if err != nil {
 		return nil, err
 	}
-	readings, unclear := c.reader.Read(req.GetText(), req.GetAskedId(), diagnosis.Fold(before.Events).Locale)
+	readings, unclear := c.reader.Read(req.GetText(), req.GetAskedId(), cmp.Or(req.GetLocale(), diagnosis.Fold(before.Events).Locale))
 	said := diagnosis.Event{
 		Kind: diagnosis.Said, Text: req.GetText(), Readings: each(readings, fromReading), Unclear: unclear,
 	}
-	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(),
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(),
 		func(events []diagnosis.Event) (diagnosis.Event, error) { return c.admit(events, said), nil })
 	if err != nil {
 		return nil, err
@@ -92,7 +94,7 @@ func (c *conversations) Answer(ctx context.Context, req *lightoffv1.AnswerReques
 	if err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
 		return answered, c.fits(events, answered)
 	})
 	if err != nil {
@@ -106,6 +108,7 @@ func (c *conversations) answered(req *lightoffv1.AnswerRequest) (diagnosis.Event
 	var v violations
 	v.name("id", req.GetId())
 	v.clientKey(req.GetClientKey())
+	v.locale(req.GetLocale())
 	e := diagnosis.Event{Kind: diagnosis.Answered, Observations: v.observations("observations", req.GetObservations())}
 	if len(req.GetSkippedIds()) > maxObservations {
 		v.add("skipped_ids", "names %d observations, more than %d", len(req.GetSkippedIds()), maxObservations)
@@ -135,12 +138,13 @@ func (c *conversations) Retract(ctx context.Context, req *lightoffv1.RetractRequ
 	var v violations
 	v.name("id", req.GetId())
 	v.clientKey(req.GetClientKey())
+	v.locale(req.GetLocale())
 	v.known(c.model, "observation_id", req.GetObservationId())
 	if err := v.err(); err != nil {
 		return nil, err
 	}
 	id := req.GetObservationId()
-	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
 		if !stands(diagnosis.Fold(events), id) {
 			return diagnosis.Event{}, errNotTold
 		}
@@ -157,6 +161,7 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 	var v violations
 	v.name("id", req.GetId())
 	v.clientKey(req.GetClientKey())
+	v.locale(req.GetLocale())
 	tools := v.tools(req.GetTools())
 	if err := v.err(); err != nil {
 		return nil, err
@@ -164,7 +169,7 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 	if err := c.engine.Check(diagnosis.Request{Tools: tools}); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), func([]diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func([]diagnosis.Event) (diagnosis.Event, error) {
 		return diagnosis.Event{Kind: diagnosis.ToolsSet, Tools: tools}, nil
 	})
 	if err != nil {
@@ -177,6 +182,7 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchResponse]) error {
 	var v violations
 	v.name("id", req.GetId())
+	v.locale(req.GetLocale())
 	if req.GetAfterEvent() < 0 {
 		v.add("after_event", "is below zero")
 	}
@@ -186,7 +192,7 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 	// Watch before reading, so that no change falls between the two.
 	w, stop := c.hub.watch(req.GetId())
 	defer stop()
-	now, err := c.read(stream.Context(), req.GetId())
+	now, err := c.read(stream.Context(), req.GetId(), req.GetLocale())
 	if err != nil {
 		return err
 	}
@@ -195,7 +201,7 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 		return err
 	}
 	// A client may have seen more than there is, if the store came back from a copy; it must still hear of changes.
-	sent := min(req.GetAfterEvent(), now.LastEvent)
+	sent, spoken := min(req.GetAfterEvent(), now.LastEvent), now.Locale
 	for {
 		if now.LastEvent > sent {
 			if err := stream.Send(&lightoffv1.WatchResponse{Conversation: now}); err != nil {
@@ -205,15 +211,22 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 		}
 		select {
 		case now = <-w.news:
+			// News comes in the writer's language.
+			if now.Locale != spoken {
+				if now, err = c.read(stream.Context(), req.GetId(), spoken); err != nil {
+					return err
+				}
+			}
 		case <-stream.Context().Done():
 			return stream.Context().Err()
 		}
 	}
 }
 
-func (c *conversations) read(ctx context.Context, id string) (*lightoffv1.Conversation, error) {
+func (c *conversations) read(ctx context.Context, id, locale string) (*lightoffv1.Conversation, error) {
 	var v violations
 	v.name("id", id)
+	v.locale(locale)
 	if err := v.err(); err != nil {
 		return nil, err
 	}
@@ -221,7 +234,7 @@ func (c *conversations) read(ctx context.Context, id string) (*lightoffv1.Conver
 	if err != nil {
 		return nil, err
 	}
-	return c.show(kept)
+	return c.show(kept, locale)
 }
 
 // append keeps the event that update makes, shows the conversation to all who watch it, and returns it.
@@ -229,7 +242,7 @@ func (c *conversations) read(ctx context.Context, id string) (*lightoffv1.Conver
 // What the conversation would come to is thought through before the event is kept, so that none is kept that cannot be
 // assessed and would lock its owner out. Thinking takes too long to be done while others wait to write, so the log may
 // grow meanwhile; then it is done anew, but not for ever.
-func (c *conversations) append(ctx context.Context, id, clientKey string,
+func (c *conversations) append(ctx context.Context, id, clientKey, locale string,
 	update func([]diagnosis.Event) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
 	const attempts = 3
 	var would thought
@@ -249,22 +262,22 @@ func (c *conversations) append(ctx context.Context, id, clientKey string,
 		})
 		switch {
 		case errors.Is(err, errUnthought):
-			if would, err = c.think(events); err != nil {
+			if would, err = c.think(events, locale); err != nil {
 				return nil, err
 			}
 			continue
 		case err != nil:
 			return nil, err
 		case !appended:
-			return c.show(kept)
+			return c.show(kept, locale)
 		}
 		// A log only grows, so the same length means the same events.
 		if int64(len(kept.Events)) != would.state.LastEvent {
-			if would, err = c.think(kept.Events); err != nil {
+			if would, err = c.think(kept.Events, locale); err != nil {
 				return nil, err
 			}
 		}
-		shown := c.present(kept, would)
+		shown := c.present(kept, would, locale)
 		c.hub.publish(shown)
 		return shown, nil
 	}
@@ -273,16 +286,17 @@ func (c *conversations) append(ctx context.Context, id, clientKey string,
 // errUnthought takes an event back that has not been thought through.
 var errUnthought = errors.New("not thought through yet")
 
-// show returns what a conversation looks like. The answer is shared and must not be changed.
-func (c *conversations) show(kept store.Conversation) (*lightoffv1.Conversation, error) {
-	if shown := c.recent.get(kept.ID, int64(len(kept.Events))); shown != nil {
+// show returns what a conversation looks like, in a language or, if that is empty, in its own. The answer is shared and
+// must not be changed.
+func (c *conversations) show(kept store.Conversation, locale string) (*lightoffv1.Conversation, error) {
+	if shown := c.recent.get(look{kept.ID, locale}, int64(len(kept.Events))); shown != nil {
 		return shown, nil
 	}
-	t, err := c.think(kept.Events)
+	t, err := c.think(kept.Events, locale)
 	if err != nil {
 		return nil, err
 	}
-	return c.present(kept, t), nil
+	return c.present(kept, t, locale), nil
 }
 
 // thought is what a log comes to.
@@ -291,8 +305,9 @@ type thought struct {
 	guidance *diagnosis.Guidance
 }
 
-func (c *conversations) think(events []diagnosis.Event) (thought, error) {
+func (c *conversations) think(events []diagnosis.Event, locale string) (thought, error) {
 	state, unsound := c.sound(diagnosis.Fold(events))
+	state.Locale = cmp.Or(locale, state.Locale)
 	if len(unsound) > 0 {
 		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
 	}
@@ -304,8 +319,8 @@ func (c *conversations) think(events []diagnosis.Event) (thought, error) {
 	return thought{state: state, guidance: guidance}, nil
 }
 
-func (c *conversations) present(kept store.Conversation, t thought) *lightoffv1.Conversation {
+func (c *conversations) present(kept store.Conversation, t thought, locale string) *lightoffv1.Conversation {
 	shown := face{model: c.model, engine: c.engine, locale: t.state.Locale}.conversation(kept, t.state, t.guidance)
-	c.recent.put(shown)
+	c.recent.put(look{kept.ID, locale}, shown)
 	return shown
 }

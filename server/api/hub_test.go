@@ -34,15 +34,16 @@ func TestHubKeepsTheNewestOnly(t *testing.T) {
 
 func TestRecentIsBounded(t *testing.T) {
 	r := newRecent()
-	r.put(&lightoffv1.Conversation{Id: "a", LastEvent: 2})
-	r.put(&lightoffv1.Conversation{Id: "a", LastEvent: 1})
-	assert.NotNil(t, r.get("a", 2))
-	assert.Nil(t, r.get("a", 1), "an older state replaces none")
-	assert.Nil(t, r.get("a", 3))
+	r.put(look{id: "a"}, &lightoffv1.Conversation{Id: "a", LastEvent: 2})
+	r.put(look{id: "a"}, &lightoffv1.Conversation{Id: "a", LastEvent: 1})
+	assert.NotNil(t, r.get(look{id: "a"}, 2))
+	assert.Nil(t, r.get(look{id: "a"}, 1), "an older state replaces none")
+	assert.Nil(t, r.get(look{id: "a"}, 3))
+	assert.Nil(t, r.get(look{id: "a", locale: "de"}, 2), "it looks different in another language")
 	for i := range 2 * maxRecent {
 		id := fmt.Sprint(i)
-		r.put(&lightoffv1.Conversation{Id: id, LastEvent: 1})
-		assert.NotNil(t, r.get(id, 1), "what was put last is there")
+		r.put(look{id: id}, &lightoffv1.Conversation{Id: id, LastEvent: 1})
+		assert.NotNil(t, r.get(look{id: id}, 1), "what was put last is there")
 	}
 	assert.Len(t, r.shown, maxRecent)
 }

@@ -124,15 +124,28 @@ func TestPrimingByGeometry(t *testing.T) {
 	assert.InDelta(t, 900*0.022-volume, out.GetStandingFuelMl(), 1e-9)
 }
 
-// EN 590, tables 2 and 3: grade F has -20 °C, B has 0 °C. At 2 K below the limit, where a usual lot is taken to stop
-// (judgement, no source), the chance is one half.
+// EN 590, tables 2 and 3: grade F has -20 °C, E -15, B 0 and C -5. At 2 K below the limit, where a usual lot is taken to
+// stop (judgement, no source), the chance is one half.
 func TestWaxingAgainstGrades(t *testing.T) {
 	r := start(t)
-	for kind, limit := range map[string]float64{"winter_diesel": -20, "summer_diesel": 0} {
-		out, err := r.CalculateWaxingChance(r.ctx, &lightoffv1.CalculateWaxingChanceRequest{FuelKind: kind, AmbientTemperatureC: proto.Float64(limit - 2)})
+	for kind, limits := range map[string][]float64{"winter_diesel": {-20, -15}, "summer_diesel": {0, -5}} {
+		sum := 0.0
+		for _, limit := range limits {
+			out, err := r.CalculateWaxingChance(r.ctx, &lightoffv1.CalculateWaxingChanceRequest{PluggingPointC: proto.Float64(limit), AmbientTemperatureC: proto.Float64(limit - 2)})
+			require.NoError(t, err)
+			assert.Equal(t, []float64{limit}, out.GetPluggingPointsC())
+			for _, p := range []float64{out.GetLowPercent(), out.GetChancePercent(), out.GetHighPercent()} {
+				assert.InDelta(t, 50, p, 1e-9)
+			}
+			cold, err := r.CalculateWaxingChance(r.ctx, &lightoffv1.CalculateWaxingChanceRequest{PluggingPointC: proto.Float64(limit), AmbientTemperatureC: proto.Float64(-13)})
+			require.NoError(t, err)
+			sum += cold.GetChancePercent() / float64(len(limits))
+		}
+		out, err := r.CalculateWaxingChance(r.ctx, &lightoffv1.CalculateWaxingChanceRequest{FuelKind: kind, AmbientTemperatureC: proto.Float64(-13)})
 		require.NoError(t, err)
-		assert.Equal(t, limit, out.GetPluggingPointC())
-		assert.InDelta(t, 50, out.GetChancePercent(), 1e-9)
+		assert.ElementsMatch(t, limits, out.GetPluggingPointsC())
+		assert.InDelta(t, sum, out.GetChancePercent(), 1e-9)
+		assert.True(t, out.GetLowPercent() <= out.GetChancePercent() && out.GetChancePercent() <= out.GetHighPercent())
 	}
 	for kind := range map[string]bool{"winter_diesel": true, "summer_diesel": true, "hvo": true, "biodiesel": true, "heating_oil": true, "kerosene": true, "other": true} {
 		last := 101.0

@@ -13,16 +13,19 @@ const maxRecent = 256
 // It is only ever a saving: whatever is missing is computed from the log.
 type recent struct {
 	mu    sync.Mutex
-	shown map[string]*lightoffv1.Conversation
+	shown map[look]*lightoffv1.Conversation
 }
 
-func newRecent() *recent { return &recent{shown: map[string]*lightoffv1.Conversation{}} }
+// look is a conversation in a language; in the one it was opened in where that is empty.
+type look struct{ id, locale string }
+
+func newRecent() *recent { return &recent{shown: map[look]*lightoffv1.Conversation{}} }
 
 // get returns the conversation as it looked after the event, or nil.
-func (r *recent) get(id string, event int64) *lightoffv1.Conversation {
+func (r *recent) get(l look, event int64) *lightoffv1.Conversation {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if c := r.shown[id]; c != nil && c.LastEvent == event {
+	if c := r.shown[l]; c != nil && c.LastEvent == event {
 		return c
 	}
 	return nil
@@ -30,19 +33,19 @@ func (r *recent) get(id string, event int64) *lightoffv1.Conversation {
 
 // put remembers a conversation, which must not change any more, unless a later state is known. Where there are too
 // many, any other is forgotten.
-func (r *recent) put(c *lightoffv1.Conversation) {
+func (r *recent) put(l look, c *lightoffv1.Conversation) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if known := r.shown[c.Id]; known != nil && known.LastEvent > c.LastEvent {
+	if known := r.shown[l]; known != nil && known.LastEvent > c.LastEvent {
 		return
 	}
-	r.shown[c.Id] = c
-	for id := range r.shown {
+	r.shown[l] = c
+	for other := range r.shown {
 		if len(r.shown) <= maxRecent {
 			break
 		}
-		if id != c.Id {
-			delete(r.shown, id)
+		if other != l {
+			delete(r.shown, other)
 		}
 	}
 }

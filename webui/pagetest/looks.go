@@ -25,15 +25,24 @@ func (p *Tab) Picture(name string) {
 	require.NoError(p.t, os.WriteFile(filepath.Join(dir, name+".png"), image, 0o600))
 }
 
-// Audit runs the accessibility rules of axe-core, if LIGHTOFF_AXE names its script, and names what they find.
+// NeedAudit skips the test, or fails it where LIGHTOFF_REQUIRE_ALL is 1, unless LIGHTOFF_AXE names the script of
+// axe-core.
+func (p *Tab) NeedAudit() {
+	p.t.Helper()
+	if os.Getenv("LIGHTOFF_AXE") != "" {
+		return
+	}
+	if os.Getenv("LIGHTOFF_REQUIRE_ALL") == "1" {
+		p.t.Fatal("axe-core is required and LIGHTOFF_AXE does not name its script")
+	}
+	p.t.Skip("LIGHTOFF_AXE does not name the script of axe-core")
+}
+
+// Audit runs the accessibility rules of axe-core and names what they find.
 func (p *Tab) Audit() string {
 	p.t.Helper()
-	path := os.Getenv("LIGHTOFF_AXE")
-	if path == "" {
-		return ""
-	}
 	if !Eval[bool](p, `typeof axe !== "undefined"`) {
-		script, err := os.ReadFile(path)
+		script, err := os.ReadFile(os.Getenv("LIGHTOFF_AXE"))
 		require.NoError(p.t, err)
 		Eval[chromedp.Void](p, string(script)+";0")
 	}

@@ -8,73 +8,19 @@
  * @typedef {{call: (what: string, request: Record<string, any>) => Promise<any>, isOpen: () => boolean}} Line
  */
 import { bars, plot } from "./plot.js";
-
-/** Words of the cards, by language; gaps stand in braces. @type {Record<string, Record<string, string>>} */
-const WORDS = {
-  en: {
-    heading: "Worked out from what was told", close: "Close: {title}", again: "Show closed cards ({n})", jump: "Worked out further down: {titles}", how: "How this came about", usual: "Taken as usual:",
-    waiting: "Working it out …", not: "Cannot be worked out:", go: "Work it out", number: "A number is needed, for example 2.5.", only: "For this sum only; it is not told to the diagnosis.",
-    cable: "Cable", battery: "Battery at rest", start: "Voltage while starting", priming: "Filling the fuel line", waxing: "Fuel in the cold",
-    "cable.thin": "Your cable ({area} mm², {length} m) would lose {own} V at a start; {better} mm² would lose {drop} V.",
-    "cable.light": "Your cable ({area} mm², {length} m) loses {own} V at a start, but the fuse of that load needs {better} mm².",
-    "cable.good": "Your cable ({area} mm², {length} m) loses {own} V at a start, within the {allowed} V allowed.",
-    "cable.new": "For {length} m, {better} mm² would do: it loses {drop} V at a start.",
-    "cable.fuse": "Fuse for that load on {better} mm² or more: {fuse} A, close to the battery. It does not protect a thinner cable. Never a larger one in place of one that blew.",
-    "cable.first": "Isolate at the battery before any work on it. The heater’s own instructions come first.",
-    "cable.x": "length one way, m", "cable.y": "lost, V", allowed: "allowed", yours: "yours",
-    cable_area_mm2: "Cross-section, mm²", cable_length_m: "Length one way, m", line_length_m: "Length of the line, m", line_bore_mm: "Inner diameter, mm",
-    "battery.one": "{volts} V at rest: {kind} holds about {charge} %; charts differ between {low} and {high} %.",
-    "battery.all": "{volts} V at rest is a different charge for each kind of battery.",
-    "battery.rest": "Only true hours after the last charge or load. A worn battery can read well at rest and still collapse.",
-    "battery.frozen": "At this charge the acid can freeze at {freezes} °C. Never charge a frozen battery.",
-    flooded: "Flooded", agm: "AGM", lithium: "Lithium", "battery.x": "charge, %",
-    "start.say": "At a start the heater would get {first} V at first and {last} V once the plug glows.",
-    "start.under": "Boards usually call it under-voltage somewhere below {high} to {low} V.",
-    "start.x": "seconds after switching on", "start.y": "V", heater: "heater", source: "battery", under: "under-voltage", measured: "measured",
-    "priming.say": "This line holds {volume} mL: about {strokes} strokes, {time}, to fill it when empty.",
-    "priming.over": "More than that stands unburnt in the burner. Soak it up cold; never burn it off.",
-    "priming.only": "Only with the panel’s own priming function, heater cold. Stop when fuel reaches the burner’s end of the line.",
-    "waxing.say": "{fuel} at {ambient} °C waxes with a chance of {chance}.", "waxing.usual": "A usual lot of its grade; old or mixed fuel waxes sooner. No flame near the tank or line.",
-    min: "{m} min {s} s", sec: "{s} s",
-  },
-  de: {
-    heading: "Aus dem Gesagten berechnet", close: "Schließen: {title}", again: "Geschlossene Karten zeigen ({n})", jump: "Weiter unten berechnet: {titles}", how: "Wie das zustande kommt", usual: "Als üblich angenommen:",
-    waiting: "Wird berechnet …", not: "Lässt sich nicht berechnen:", go: "Berechnen", number: "Hier fehlt eine Zahl, zum Beispiel 2,5.", only: "Nur für diese Rechnung; die Diagnose erfährt es nicht.",
-    cable: "Kabel", battery: "Batterie in Ruhe", start: "Spannung beim Start", priming: "Füllen der Kraftstoffleitung", waxing: "Kraftstoff in der Kälte",
-    "cable.thin": "Ihr Kabel ({area} mm², {length} m) verlöre beim Start {own} V; {better} mm² verlören {drop} V.",
-    "cable.light": "Ihr Kabel ({area} mm², {length} m) verliert beim Start {own} V, aber die Sicherung dieser Last braucht {better} mm².",
-    "cable.good": "Ihr Kabel ({area} mm², {length} m) verliert beim Start {own} V; zulässig sind {allowed} V.",
-    "cable.new": "Für {length} m genügen {better} mm²: sie verlieren beim Start {drop} V.",
-    "cable.fuse": "Sicherung für diese Last an {better} mm² oder mehr: {fuse} A, nahe der Batterie. Ein dünneres Kabel schützt sie nicht. Nie eine größere anstelle einer durchgebrannten.",
-    "cable.first": "Vor jeder Arbeit daran an der Batterie trennen. Die Anleitung des Heizgeräts geht vor.",
-    "cable.x": "einfache Länge, m", "cable.y": "Verlust, V", allowed: "zulässig", yours: "Ihres",
-    cable_area_mm2: "Querschnitt, mm²", cable_length_m: "Einfache Länge, m", line_length_m: "Länge der Leitung, m", line_bore_mm: "Innendurchmesser, mm",
-    "battery.one": "{volts} V in Ruhe: {kind} ist zu etwa {charge} % geladen; Tabellen nennen {low} bis {high} %.",
-    "battery.all": "{volts} V in Ruhe bedeuten je nach Batterieart eine andere Ladung.",
-    "battery.rest": "Gilt nur Stunden nach der letzten Ladung oder Last. Eine verbrauchte Batterie kann in Ruhe gut aussehen und doch einbrechen.",
-    "battery.frozen": "Bei dieser Ladung kann die Säure bei {freezes} °C gefrieren. Eine gefrorene Batterie nie laden.",
-    flooded: "Nassbatterie", agm: "AGM", lithium: "Lithium", "battery.x": "Ladung, %",
-    "start.say": "Beim Start bekäme das Heizgerät zuerst {first} V und {last} V, sobald der Stift glüht.",
-    "start.under": "Steuergeräte melden meist irgendwo unter {high} bis {low} V Unterspannung.",
-    "start.x": "Sekunden nach dem Einschalten", "start.y": "V", heater: "Heizgerät", source: "Batterie", under: "Unterspannung", measured: "gemessen",
-    "priming.say": "Diese Leitung fasst {volume} mL: etwa {strokes} Hübe, {time}, um sie leer zu füllen.",
-    "priming.over": "Was darüber hinausgeht, steht unverbrannt im Brenner. Kalt aufsaugen, nie abbrennen.",
-    "priming.only": "Nur mit der Füllfunktion des Bedienteils, Heizgerät kalt. Aufhören, wenn Kraftstoff am brennerseitigen Ende ankommt.",
-    "waxing.say": "{fuel} bei {ambient} °C flockt mit einer Wahrscheinlichkeit von {chance} aus.", "waxing.usual": "Eine übliche Lieferung der Sorte; alter oder gemischter Kraftstoff flockt früher aus. Keine Flamme an Tank oder Leitung.",
-    min: "{m} min {s} s", sec: "{s} s",
-  },
-};
-
-const lang = () => (document.documentElement.lang in WORDS ? document.documentElement.lang : "en");
+import { lang, t as text } from "./text.js";
 
 /** @param {string} key @param {Record<string, string | number>} [gaps] */
-const t = (key, gaps = {}) => WORDS[lang()][key].replace(/\{(\w+)\}/g, (_, name) => String(gaps[name]));
+const t = (key, gaps) => text("sum." + key, gaps);
+
+/** Fields of requests that have a name for people. */
+const FIELDS = ["cable_area_mm2", "cable_length_m", "line_length_m", "line_bore_mm"];
 
 /** @param {number} x @param {number} [most] digits after the point */
-const number = (x, most = 1) => new Intl.NumberFormat(lang(), { maximumFractionDigits: most, useGrouping: false }).format(x || 0).replace("-", "−");
+const number = (x, most = 1) => new Intl.NumberFormat(lang, { maximumFractionDigits: most, useGrouping: false }).format(x || 0).replace("-", "−");
 
 /** @param {number} x volts, to a tenth as a meter in the field shows them */
-const volts = (x) => new Intl.NumberFormat(lang(), { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(x || 0);
+const volts = (x) => new Intl.NumberFormat(lang, { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(x || 0);
 
 /** @param {string} tag @param {Record<string, any>} props @param {...any} kids @returns {any} */
 function make(tag, props, ...kids) {
@@ -167,8 +113,9 @@ function viewPriming(r) {
 
 /** @param {any} r @param {number} ambient @param {string} fuel */
 function viewWaxing(r, ambient, fuel) {
-  const p = r.chance_percent || 0, chance = p < 1 ? "< 1 %" : p > 99 ? "> 99 %" : number(p, 0) + " %";
-  return { say: t("waxing.say", { ambient: number(ambient), fuel, chance }), notes: [t("waxing.usual")] };
+  const percent = (/** @type {number} */ p) => (p < 1 ? "< 1 %" : p > 99 ? "> 99 %" : number(p, 0) + " %");
+  const chance = percent(r.chance_percent || 0), low = percent(r.low_percent || 0), high = percent(r.high_percent || 0);
+  return { say: t(low === high ? "waxing.say" : "waxing.grades", { ambient: number(ambient), fuel, chance, low, high }), notes: [t("waxing.usual")] };
 }
 
 /** The working as a table. @param {any} reply */
@@ -220,7 +167,7 @@ export function show(root, c, line) {
     let card = shown.get(w.id);
     if (!card) shown.set(w.id, (card = { node: shell(w, again, key), sign: "", waits: false }));
     if (root.children[i + 1] !== card.node) root.insertBefore(card.node, root.children[i + 1]);
-    const sign = JSON.stringify([w.request, lang()]);
+    const sign = JSON.stringify([w.request, lang]);
     if (card.sign === sign || card.waits || (w.request && !line.isOpen())) return;
     w.request ? work(card, w, sign, line, again) : fill(card, w, sign, [], again);
   });
@@ -244,7 +191,7 @@ async function work(card, w, sign, line, again) {
     const f = /** @type {any} */ (fault);
     if (!f.code) throw fault;
     // What a line that breaks leaves undone is asked for again when the next event is shown.
-    if (f.code === "INVALID_ARGUMENT") fill(card, w, sign, [make("p", { class: "bad" }, t("not") + " " + (f.violations || [{ description: f.message }]).map((/** @type {any} */ v) => [WORDS[lang()][v.field] || "", v.description].filter(Boolean).join(": ")).join("; "))], again);
+    if (f.code === "INVALID_ARGUMENT") fill(card, w, sign, [make("p", { class: "bad" }, t("not") + " " + (f.violations || [{ description: f.message }]).map((/** @type {any} */ v) => [FIELDS.includes(v.field) && t(v.field), v.description].filter(Boolean).join(": ")).join("; "))], again);
   } finally {
     card.waits = false;
   }
@@ -258,7 +205,7 @@ function fill(card, w, sign, parts, again) {
   card.node.firstChild.firstChild.textContent = t(w.id);
   card.node.firstChild.lastChild.setAttribute("aria-label", t("close", { title: t(w.id) }));
   // A form stays where it is, with what has the focus or is half typed in it.
-  const keep = w.ask && form && form.dataset.lang === lang() ? form : null;
+  const keep = w.ask && form && form.dataset.lang === lang ? form : null;
   for (const old of [...body.childNodes]) if (old !== keep) old.remove();
   body.prepend(...parts.filter(Boolean));
   if (w.ask && !keep) body.append(askFor(w, again));
@@ -281,7 +228,7 @@ function askFor(w, again) {
     e.target.querySelector("[role=alert]").textContent = bad ? t("number") : "";
     if (!bad) { typed = { ...typed, [w.id]: values }; again(); }
   };
-  return make("form", { class: "sum-form", novalidate: "", "data-lang": lang(), onsubmit: send },
+  return make("form", { class: "sum-form", novalidate: "", "data-lang": lang, onsubmit: send },
     (w.ask || []).map((name) => make("label", {}, t(name), make("input", { name, type: "text", inputmode: "decimal", autocomplete: "off", value: known[name] === undefined ? "" : String(known[name]) }))),
     make("button", { type: "submit", class: "key" }, t("go")), make("p", { class: "bad", role: "alert" }), make("p", { class: "soft" }, t("only")));
 }

@@ -27,7 +27,7 @@ export function patch(parent, described) {
     const kid = typeof each === "object" ? each : String(each);
     const key = typeof kid === "string" ? undefined : kid.props.key;
     const found = key === undefined ? free.shift() : keyed.get(key);
-    const node = fit(found, kid);
+    const node = fit(found, kid, parent);
     keyed.delete(key);
     if (node === place) place = place.nextSibling;
     else parent.insertBefore(node, place);
@@ -39,15 +39,15 @@ export function patch(parent, described) {
   for (const node of [...keyed.values(), ...free]) node.remove();
 }
 
-/** Reuses a node for what is described, or makes a new one. @param {any} node @param {Described | string} kid @returns {any} */
-function fit(node, kid) {
+/** Reuses a node for what is described, or makes a new one. @param {any} node @param {Described | string} kid @param {Element} parent @returns {any} */
+function fit(node, kid, parent) {
   if (typeof kid === "string") {
     if (!node || node.nodeType !== 3) return document.createTextNode(kid);
     if (node.data !== kid) node.data = kid;
     return node;
   }
   if (!node || node.localName !== kid.tag) {
-    const drawn = kid.tag === "svg" || kid.tag === "use";
+    const drawn = kid.tag === "svg" || parent.namespaceURI === DRAWN;
     node = drawn ? document.createElementNS(DRAWN, kid.tag) : document.createElement(kid.tag);
     node.lightoffKey = kid.props.key;
   }

@@ -5,9 +5,10 @@ import { viewBanner, viewDanger } from "./danger.js";
 import { patch } from "./dom.js";
 import { viewMargin } from "./margin.js";
 import { dial } from "./socket.js";
+import { LANGUAGES, lang, number, relabel, speak, t } from "./text.js";
 import { DENIED, begin, current, eventOf, evidence, info, newDangers, passing, readNumber, standing, step } from "./state.js";
 
-const LOCALE = "en", BEAT = 45000;
+const BEAT = 45000, PAUSE = 3000; // ms
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
@@ -46,10 +47,10 @@ async function send() {
   const job = state.queue[0];
   try {
     if (!state.id) {
-      dispatch({ type: "opened", conversation: (await line.call("open", { locale: LOCALE })).conversation });
+      dispatch({ type: "opened", conversation: (await line.call("open", { locale: lang })).conversation });
       watch();
     }
-    const reply = await line.call(job.do, { ...job.request, id: state.id, client_key: job.key });
+    const reply = await line.call(job.do, { ...job.request, id: state.id, client_key: job.key, locale: lang });
     sending = false;
     dispatch({ type: "saved", key: job.key, conversation: reply.conversation });
   } catch (fault) {
@@ -64,13 +65,16 @@ function failed(fault, job) {
   if (passing(fault)) return line.isOpen() ? line.drop() : undefined;
   if (fault.code === "NOT_FOUND") return dispatch({ type: "gone" });
   const why = (fault.violations || []).map((v) => v.description).join("; ") || fault.message;
-  dispatch({ type: "refused", key: job.key, trouble: `Not saved: ${job.label}. ${why}` });
+  dispatch({ type: "refused", key: job.key, trouble: t("not_saved", { what: job.label, why }) });
 }
 
 /** Follows the conversation from the last event known here; also the beat that finds out whether the line still carries. */
 function watch() {
   if (!state.id || !line.isOpen()) return;
-  line.call("watch", { id: state.id, after_event: eventOf(state.conversation) }).catch(broken);
+  line.call("watch", { id: state.id, after_event: eventOf(state.conversation), locale: lang }).catch(broken);
+  // What is known may be in a language chosen earlier.
+  const known = state.conversation;
+  if (known && (known.locale || "en") !== lang) line.call("get", { id: state.id, locale: lang }).then((reply) => dispatch({ type: "pushed", conversation: reply.conversation }), broken);
 }
 
 /** @param {import("./socket.js").Fault} fault */
@@ -82,7 +86,10 @@ function broken(fault) {
 async function catalogue() {
   if (state.catalogue || fetching || !line.isOpen()) return;
   fetching = true;
-  try { dispatch({ type: "catalogue", ...(await line.call("list_observations", { locale: LOCALE })) }); } catch { /* asked for again when next needed */ }
+  try {
+    const locale = lang, reply = await line.call("list_observations", { locale });
+    if (locale === lang) dispatch({ type: "catalogue", ...reply });
+  } catch { /* asked for again when next needed */ }
   fetching = false;
 }
 
@@ -98,14 +105,14 @@ function queue(what, request, label, ids) {
 /** @type {import("./card.js").Act} */
 const act = {
   answer: (i, value, words) => queue("answer", { observations: [{ id: i.id, ...value }] }, `${i.title || i.question}: ${words}`, [i.id]),
-  skip: (i) => queue("answer", { skipped_ids: [i.id] }, `${i.title || i.question}: skipped`, [i.id]),
-  retract: (id, text) => queue("retract", { observation_id: id }, "Taken back: " + text, [id]),
+  skip: (i) => queue("answer", { skipped_ids: [i.id] }, `${i.title || i.question}: ${t("line.skipped")}`, [i.id]),
+  retract: (id, text) => queue("retract", { observation_id: id }, t("line.was_back", { text }), [id]),
   reading(i, text) {
     const read = readNumber(text, i);
-    if (read.problem) return dispatch({ type: "bad_reading", id: i.id, text: read.problem });
-    act.answer(i, { number: read.number }, `${read.number} ${i.unit || ""}`.trim());
+    if (read.number === undefined) return dispatch({ type: "bad_reading", id: i.id, text: read.problem });
+    act.answer(i, { number: read.number }, `${number(read.number)} ${i.unit || ""}`.trim());
   },
-  tool: (id, held) => queue("set_tools", { tools: held.includes(id) ? held.filter((/** @type {string} */ t) => t !== id) : [...held, id] }, "Tools at hand", []),
+  tool: (id, held) => queue("set_tools", { tools: held.includes(id) ? held.filter((/** @type {string} */ t) => t !== id) : [...held, id] }, t("tools.label"), []),
   edit(id) {
     dispatch({ type: "editing", id });
     const head = id && document.querySelector(`[data-line="${id}"] .edit .ask`);
@@ -119,10 +126,18 @@ const act = {
   allCauses: () => dispatch({ type: "all_causes" }),
   acknowledge: () => { moveFocus = true; asked = ""; dispatch({ type: "acknowledged" }); },
   catalogue,
+  /** The drawings come when the first is to be looked at. */
+  draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await import("./drawings.js") }); } catch { /* the words do without */ } },
+  form: (form) => dispatch({ type: "form", form }),
+  async copy(text, done) {
+    let said = done;
+    try { await navigator.clipboard.writeText(text); } catch { said = t("share.by_hand"); }
+    dispatch({ type: "shared", text: said });
+  },
   async explain(id) {
     const event = eventOf(state.conversation), known = state.explained[id];
     if (known && known.event === event) return;
-    try { dispatch({ type: "explained", id, event, reply: await line.call("explain", { observations: evidence(state), cause_id: id, locale: LOCALE }) }); } catch { /* the fold says so */ }
+    try { dispatch({ type: "explained", id, event, reply: await line.call("explain", { observations: evidence(state), cause_id: id, locale: lang }) }); } catch { /* the fold says so */ }
   },
 };
 
@@ -135,12 +150,12 @@ function render() {
     el("safety").hidden = now.kind !== "safety";
     if (now.kind === "safety") showSigns();
     patch(el("question"), viewQuestion(state, act, now.kind));
-    el("say-label").textContent = now.kind === "ask" ? "Or say it in your own words" : "In your own words";
+    el("say-label").textContent = t(now.kind === "ask" ? "say.label_or" : "say.label");
   }
   patch(el("told"), viewLines(state, act));
   patch(el("chips"), viewChips(state, act));
   patch(el("margin"), viewMargin(state, act));
-  patch(el("banner"), viewBanner(state));
+  patch(el("banner"), viewBanner(state, act));
   showCards();
   showDanger();
   showLink();
@@ -156,7 +171,7 @@ function follow(id) {
   asked = id;
   if (!head || el("danger").open) return;
   if (moveFocus && (changed || lost)) head.focus();
-  else if (changed && !first) el("news").textContent = "Now asked: " + head.textContent;
+  else if (changed && !first) el("news").textContent = t("ask.now", { question: head.textContent || "" });
   moveFocus = false;
 }
 
@@ -176,7 +191,7 @@ function showSigns() {
     box.checked = told.get(box.name) === box.value;
     any ||= box.checked;
   }
-  el("none").textContent = any ? "None of the others" : "None of these";
+  el("none").textContent = t(any ? "safety.none_other" : "safety.none");
 }
 
 function showDanger() {
@@ -189,7 +204,7 @@ function showDanger() {
 function showLink() {
   const text = standing(state, Date.now()), bad = state.trouble || (state.link !== "open" && state.queue.length > 0);
   const opened = state.conversation && state.conversation.opened_at;
-  el("opened").textContent = opened ? "opened " + new Date(opened).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" }) : "";
+  el("opened").textContent = opened ? t("opened", { date: new Date(opened).toLocaleString(lang, { dateStyle: "medium", timeStyle: "short" }) }) : "";
   if (el("link").textContent !== text) el("link").textContent = text;
   el("line").className = bad ? "bad" : state.link;
   el("retry").hidden = state.link !== "waiting";
@@ -197,13 +212,13 @@ function showLink() {
 
 function wire() {
   for (const box of /** @type {any} */ (document.querySelectorAll("#safety input"))) {
-    const label = box.parentElement.textContent.trim();
-    box.onchange = () => box.checked ? queue("answer", { observations: [{ id: box.name, state: box.value }] }, label, [box.name]) : queue("retract", { observation_id: box.name }, "Taken back: " + label, [box.name]);
+    const label = () => t("safety." + box.name);
+    box.onchange = () => box.checked ? queue("answer", { observations: [{ id: box.name, state: box.value }] }, label(), [box.name]) : queue("retract", { observation_id: box.name }, t("line.was_back", { text: label() }), [box.name]);
   }
   el("none").onclick = () => {
     const told = ((state.conversation && state.conversation.told) || []).map((t) => t.observation.id);
     const ids = DENIED.filter((id) => !told.includes(id));
-    queue("answer", { observations: ids.map((id) => ({ id, state: "no" })) }, "None of these", ids);
+    queue("answer", { observations: ids.map((id) => ({ id, state: "no" })) }, t("safety.none"), ids);
   };
   el("say").onsubmit = (/** @type {any} */ e) => {
     e.preventDefault();
@@ -217,10 +232,38 @@ function wire() {
   el("danger").oncancel = (/** @type {any} */ e) => e.preventDefault();
   el("danger").onclose = showDanger;
   addEventListener("online", () => line.hurry());
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) { line.hurry(); watch(); } });
+  // Whoever comes back to the page, from a call perhaps, meets a standing danger first.
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) { line.hurry(); watch(); dispatch({ type: "looked_again" }); } });
+  for (const each of LANGUAGES) el("lang-" + each).onclick = (/** @type {any} */ e) => { e.preventDefault(); change(each); };
+  const night = el("night"), root = document.documentElement;
+  const showNight = () => night.setAttribute("aria-pressed", String(root.dataset.look === "night"));
+  night.hidden = false;
+  night.onclick = () => { root.dataset.look = root.dataset.look === "night" ? "" : "night"; remember("look", root.dataset.look || ""); showNight(); };
+  showNight();
   setInterval(() => !document.hidden && watch(), BEAT);
   setInterval(() => state.link === "waiting" && showLink(), 1000);
 }
+
+/** Keeps a choice for a year: the service reads it, so that the page comes as chosen. @param {string} name @param {string} value */
+function remember(name, value) {
+  document.cookie = `${name}=${value}; path=/; max-age=31536000; samesite=lax`;
+}
+
+/** Changes the language. Without a signal it stays as it is. @param {string} wanted */
+async function change(wanted) {
+  try { await speak(wanted); } catch { return; }
+  remember("lang", lang);
+  relabel();
+  dispatch({ type: "language" });
+  watch();
+  catalogue();
+}
+
+// The texts come first. While there is no signal the safety card stands, for it needs none of this.
+for (let spoken = false; !spoken;) {
+  try { await speak(document.documentElement.lang); spoken = true; } catch { await new Promise((go) => setTimeout(go, PAUSE)); }
+}
+if (new URLSearchParams(location.search).has("lang")) remember("lang", lang);
 
 const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + "/socket", {
   link(link, at) {

@@ -1,8 +1,10 @@
 // @ts-check
 /** The margin: what is suspected and why, what contradicts, what to do, what else to check, tools at hand. */
 import { h } from "./dom.js";
-import { toolTitle } from "./card.js";
+import { toolTitle, viewCautions } from "./card.js";
+import { viewShare } from "./share.js";
 import { current, eventOf, percent, strength } from "./state.js";
+import { number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */
 
@@ -12,12 +14,13 @@ const LEADING = 5, ALTERNATIVES = 6;
 export function viewMargin(s, act) {
   const a = (s.conversation && s.conversation.assessment) || {};
   return [
-    section("suspected", "What it most likely is", viewCauses(s, act, a.causes || [])),
-    (a.contradictions || []).length > 0 && section("odd", "What does not fit together",
+    section("suspected", t("suspected"), viewCauses(s, act, a.causes || [])),
+    (a.contradictions || []).length > 0 && section("odd", t("odd"),
       h("ul", null, a.contradictions.map((/** @type {any} */ x) => h("li", null, x.text)))),
-    a.plan && section("plan", "What to do", viewPlan(a.plan)),
+    a.plan && section("plan", t("plan"), viewPlan(a.plan)),
     viewOthers(s, act, a.next_checks || []),
     viewTools(s, act),
+    s.conversation && viewShare(s, act),
   ].filter(Boolean);
 }
 
@@ -26,7 +29,7 @@ const section = (key, title, body) => h("section", { key, id: key, "aria-labelle
 
 /** @param {State} s @param {Act} act @param {any[]} causes */
 function viewCauses(s, act, causes) {
-  if (causes.length === 0) return h("p", { class: "soft" }, "Nothing is told yet, so nothing is suspected.");
+  if (causes.length === 0) return h("p", { class: "soft" }, t("suspected.none"));
   const shown = s.allCauses ? causes : causes.slice(0, LEADING);
   return [
     h("ol", { class: "causes" }, shown.map((c) => h("li", { key: c.id, "data-cause": c.id },
@@ -37,7 +40,7 @@ function viewCauses(s, act, causes) {
           h("span", { class: "word" }, c.likelihood)),
         viewReasons(s, c))))),
     causes.length > LEADING && h("button", { type: "button", class: "small", id: "all-causes", "aria-expanded": String(s.allCauses), onclick: () => act.allCauses() },
-      s.allCauses ? "Show the leading " + LEADING : "Show all " + causes.length),
+      s.allCauses ? t("suspected.fewer", { n: LEADING }) : t("suspected.all", { n: causes.length })),
   ];
 }
 
@@ -49,11 +52,11 @@ function viewReasons(s, cause) {
   return h("div", { class: "reasons" },
     known && known.explanation && h("p", null, known.explanation),
     weights.length > 0 ? h("ul", { class: "weights" }, weights.map((/** @type {any} */ w) => h("li", { key: w.observation_id, class: (w.bits || 0) > 0 ? "for" : "against" },
-      w.text, h("span", { class: "soft" }, ` — ${strength(w.bits || 0)} (${(w.bits || 0).toFixed(1).replace("-", "−")} bits)`))))
-      : h("p", { class: "soft" }, "Nothing told so far speaks for or against it."),
-    changes.length > 0 && h("p", { class: "sub" }, "What would change this most"),
-    changes.length > 0 && h("ul", null, changes.map((/** @type {any} */ w) => h("li", { key: w.observation_id + w.state }, w.text, h("span", { class: "soft" }, " — then " + percent(w.probability_after || 0))))),
-    !fresh && h("p", { class: "soft" }, s.link === "open" ? "Fetching more …" : "More when the connection is back."));
+      w.text, h("span", { class: "soft" }, ` — ${strength(w.bits || 0)} (${t("bits.number", { n: number(w.bits || 0, 1) })})`))))
+      : h("p", { class: "soft" }, t("reasons.none")),
+    changes.length > 0 && h("p", { class: "sub" }, t("reasons.change")),
+    changes.length > 0 && h("ul", null, changes.map((/** @type {any} */ w) => h("li", { key: w.observation_id + w.state }, w.text, h("span", { class: "soft" }, " — " + t("reasons.then", { percent: percent(w.probability_after || 0) }))))),
+    !fresh && h("p", { class: "soft later" }, t(s.link === "open" ? "reasons.fetching" : "reasons.later")));
 }
 
 /** @param {any} plan */
@@ -63,14 +66,14 @@ function viewPlan(plan) {
     plan.note && h("p", null, plan.note),
     h("ol", { class: "plan" }, steps.map((/** @type {any} */ p) => h("li", { key: p.repair_id, "data-repair": p.repair_id },
       h("p", { class: "told" }, p.title),
-      h("p", { class: "soft" }, [`needed with ${percent(p.probability_fixed || 0)}`, p.minutes && Math.round(p.minutes) + " min", p.cost ? "parts about " + Math.round(p.cost) + " €" : "no parts to buy"].filter(Boolean).join(" · ")),
-      p.held_back && h("p", { class: "wait" }, h("strong", null, "Wait: "), p.held_back),
+      h("p", { class: "soft" }, [t("plan.needed", { percent: percent(p.probability_fixed || 0) }), p.minutes && t("plan.minutes", { n: Math.round(p.minutes) }), p.cost ? t("plan.parts_cost", { n: Math.round(p.cost) }) : t("plan.no_parts")].filter(Boolean).join(" · ")),
+      p.held_back && h("p", { class: "wait" }, h("strong", null, t("plan.wait")), " " + p.held_back),
       // What may be done now lies open; what must wait is folded.
-      h("details", { class: "fold", key: p === first ? "now" : "later", open: p === first }, h("summary", null, "Cautions, parts, proof, prevention"),
-        (p.cautions || []).length > 0 && h("ul", { class: "cautions" }, p.cautions.map((/** @type {string} */ t) => h("li", null, t))),
-        (p.parts || []).length > 0 && h("p", null, h("strong", null, "Parts: "), p.parts.join("; ")),
-        p.proof && h("p", null, h("strong", null, "It worked if: "), p.proof),
-        p.prevention && h("p", null, h("strong", null, "So that it lasts: "), p.prevention))))),
+      h("details", { class: "fold", key: p === first ? "now" : "later", open: p === first }, h("summary", null, t("plan.more")),
+        (p.cautions || []).length > 0 && viewCautions(p.cautions),
+        (p.parts || []).length > 0 && h("p", null, h("strong", null, t("plan.parts")), " " + p.parts.join("; ")),
+        p.proof && h("p", null, h("strong", null, t("plan.proof")), " " + p.proof),
+        p.prevention && h("p", null, h("strong", null, t("plan.prevention")), " " + p.prevention))))),
   ];
 }
 
@@ -81,10 +84,10 @@ function viewOthers(s, act, checks) {
   if (others.length === 0 || now.kind === "safety") return null;
   const causes = (s.conversation && s.conversation.assessment && s.conversation.assessment.causes) || [];
   const about = (/** @type {any} */ c) => (c.about_cause_ids || []).map((/** @type {string} */ id) => (causes.find((/** @type {any} */ x) => x.id === id) || {}).title).filter(Boolean).join(", ");
-  return section("others", "Other checks worth making", h("ul", { class: "others" }, others.map((c) => h("li", { key: c.observation_id },
+  return section("others", t("others"), h("ul", { class: "others" }, others.map((c) => h("li", { key: c.observation_id },
     h("button", { type: "button", class: "other", "data-ask": c.observation_id, onclick: () => act.ask(c.observation_id) },
       h("span", null, c.question),
-      h("span", { class: "soft" }, ["about " + Math.max(1, Math.round(c.minutes || 0)) + " min", c.tool && "needs " + toolTitle(s, c.tool), about(c) && "tells about: " + about(c)].filter(Boolean).join(" · ")))))));
+      h("span", { class: "soft" }, [t("ask.minutes", { n: Math.max(1, Math.round(c.minutes || 0)) }), c.tool && t("ask.needs", { tool: toolTitle(s, c.tool) }), about(c) && t("others.about", { causes: about(c) })].filter(Boolean).join(" · ")))))));
 }
 
 /** @param {State} s @param {Act} act */
@@ -93,9 +96,9 @@ function viewTools(s, act) {
   const held = waiting ? waiting.request.tools : (s.conversation && s.conversation.tools) || [];
   const tools = s.catalogue ? s.catalogue.tools : [];
   return h("details", { class: "fold", key: "tools", id: "tools", ontoggle: (/** @type {any} */ e) => e.target.open && act.catalogue() },
-    h("summary", null, held.length ? "Tools at hand: " + held.map((/** @type {string} */ t) => toolTitle(s, t)).join(", ") : "Tools at hand: none named"),
-    h("p", { class: "soft" }, "Only checks that these allow are advised."),
-    tools.length === 0 && h("p", { class: "soft" }, "Fetching the list …"),
-    h("div", { class: "keys" }, tools.map((t) => h("button", { key: t.id, type: "button", class: "key tool", "data-tool": t.id, "aria-pressed": String(held.includes(t.id)),
-      onclick: () => act.tool(t.id, held) }, t.title))));
+    h("summary", null, held.length ? t("tools", { tools: held.map((/** @type {string} */ id) => toolTitle(s, id)).join(", ") }) : t("tools.none")),
+    h("p", { class: "soft" }, t("tools.why")),
+    tools.length === 0 && h("p", { class: "soft" }, t("tools.fetching")),
+    h("div", { class: "keys" }, tools.map((x) => h("button", { key: x.id, type: "button", class: "key tool", "data-tool": x.id, "aria-pressed": String(held.includes(x.id)),
+      onclick: () => act.tool(x.id, held) }, x.title))));
 }

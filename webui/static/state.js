@@ -1,24 +1,26 @@
 // @ts-check
 /**
  * What the page knows, and how each event changes it. Nothing here touches the document, the network or a clock: state
- * and event in, new state out. Shapes named in capitals are those of the service's messages, field for field.
+ * and event in, new state out; only the texts' language is found elsewhere. Shapes named in capitals are those of the service's messages, field for field.
  *
  * @typedef {{id: string, state?: string, number?: number, unknown?: boolean}} Observation
  * @typedef {{id: string, title: string, question?: string, how?: string, normal?: string, why?: string, tool?: string,
  *   minutes?: number, states?: {id: string, title: string}[], unit?: string, minimum?: number, maximum?: number,
  *   cautions?: string[], needs_start?: boolean, opens_fuel?: boolean, opens_burner?: boolean, touches_hot?: boolean,
- *   safety_card?: boolean}} Info
+ *   safety_card?: boolean, setup?: boolean}} Info
  * @typedef {{observation: Observation, skipped?: boolean, text: string, words?: string, event: string, info?: Info}} Told
- * @typedef {{id: string, title: string, text: string, severity: string, call_emergency?: boolean}} Danger
- * @typedef {{id: string, last_event?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
+ * @typedef {{id: string, title: string, text: string, severity: string, call_emergency?: boolean,
+ *   trigger_ids?: string[]}} Danger
+ * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
  *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
  *   text: string}[], unclear?: string[], event: string}[], opened_at?: string}} Conversation
  * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[]}} Job
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
  *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, trouble: string, badReading: {id:
- *   string, text: string} | null, gone: boolean}} State
+ *   string, text: string} | null, gone: boolean, drawings: Record<string, any> | null, form: string, shared: string}} State
  */
+import { count, number, t } from "./text.js";
 
 /** The signs that "none of these" denies. A quiet alarm proves nothing, so the alarm is not among them. */
 export const DENIED = ["people_unwell", "smell_exhaust_inside", "smell_fuel", "smell_burning", "flames_or_smoke_inside"];
@@ -31,6 +33,7 @@ export function begin(id, queue) {
   return {
     id, queue, conversation: null, link: "connecting", retryAt: 0, acknowledged: [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
+    drawings: null, form: "markdown", shared: "",
   };
 }
 
@@ -48,6 +51,11 @@ export function step(s, e) {
     case "pushed": return take(s, e.conversation);
     case "gone": return { ...s, gone: true, queue: [] };
     case "acknowledged": return { ...s, acknowledged: dangers(s).map((d) => d.id) };
+    case "looked_again": return { ...s, acknowledged: s.acknowledged.filter((id) => dangers(s).some((d) => d.id === id && d.severity === "SEVERITY_CAUTION")) };
+    case "language": return { ...s, catalogue: null, explained: {}, badReading: null, shared: "", trouble: "" };
+    case "drawings": return { ...s, drawings: e.drawings };
+    case "form": return { ...s, form: e.form, shared: "" };
+    case "shared": return { ...s, shared: e.text };
     case "asking": return { ...s, asking: e.id, editing: "", badReading: null };
     case "editing": return { ...s, editing: e.id, badReading: null };
     case "catalogue": return { ...s, catalogue: { observations: e.observations || [], tools: e.tools || [] } };
@@ -120,7 +128,7 @@ export function info(s, id) {
     ((c && c.told) || []).map((t) => t.info).find((i) => i && i.id === id);
 }
 
-/** @typedef {{id: string, told?: Told, text: string, words?: string, unsaved: boolean, note?: string, parts?: any[]}} Line */
+/** @typedef {{id: string, told?: Told, job?: Job, text: string, words?: string, unsaved: boolean, note?: string, parts?: any[]}} Line */
 
 /**
  * The lines of the card: what was told, and what waits to be saved. The answers of the safety card make one line.
@@ -133,18 +141,18 @@ export function lines(s) {
   const safety = /** @type {Line[]} */ ([]), others = /** @type {Line[]} */ ([]);
   for (const told of (c && c.told) || []) {
     const id = told.observation.id, waiting = unsaved.has(id);
-    const line = { id, told, text: waiting ? unsaved.get(id).label : told.text, words: told.words, unsaved: waiting, note: notes.get(id) };
+    const line = { id, told, job: unsaved.get(id), text: waiting ? unsaved.get(id).label : told.text, words: told.words, unsaved: waiting, note: notes.get(id) };
     (isSafety(id, told.info) ? safety : others).push(line);
     unsaved.delete(id);
   }
   for (const [id, job] of unsaved) {
-    const line = { id, text: job.label, unsaved: true };
+    const line = { id, job, text: job.label, unsaved: true };
     isSafety(id) ? safety.push(line) : others.push(line);
   }
-  for (const job of s.queue) if (job.do === "say") others.push({ id: job.key, text: "“" + job.label + "”", unsaved: true });
+  for (const job of s.queue) if (job.do === "say") others.push({ id: job.key, text: t("quoted", { text: job.label }), unsaved: true });
   if (safety.length === 0) return others;
   const signs = safety.filter((l) => alarming(l.told));
-  const text = signs.length ? "Safety card: " + signs.map((l) => l.text).join("; ") : "Safety card: none of these";
+  const text = signs.length ? t("safety.line", { text: signs.map((l) => l.text).join("; ") }) : t("safety.line_none");
   return [{ id: "safety_card", text, unsaved: safety.some((l) => l.unsaved), parts: safety }, ...others];
 }
 
@@ -173,28 +181,28 @@ export const evidence = (s) => ((s.conversation && s.conversation.told) || []).f
 export function readNumber(text, i) {
   const clean = text.trim().replace(/[−–]/g, "-").replace(/\s+/g, "");
   const bare = i.unit && clean.toLowerCase().endsWith(i.unit.toLowerCase()) ? clean.slice(0, -i.unit.length) : clean;
-  if (!/^[+-]?(\d+([.,]\d+)?|[.,]\d+)$/.test(bare)) return { problem: "A number is needed, for example " + (i.unit === "V" ? "12.4" : "3.5") + "." };
-  const number = Number(bare.replace(",", "."));
+  if (!/^[+-]?(\d+([.,]\d+)?|[.,]\d+)$/.test(bare)) return { problem: t("reading.bad", { example: number(i.unit === "V" ? 12.4 : 3.5) }) };
+  const value = Number(bare.replace(",", "."));
   const low = i.minimum || 0, high = i.maximum || 0;
-  if (high > low && (number < low || number > high)) return { problem: `That lies outside what is possible: ${low} to ${high} ${i.unit || ""}`.trim() + "." };
-  return { number };
+  if (high > low && (value < low || value > high)) return { problem: t("reading.range", { low: number(low), high: number(high), unit: i.unit || "" }).replace(" .", ".") };
+  return { number: value };
 }
 
 /** A probability as a percentage that never claims certainty. @param {number} p */
-export const percent = (p) => (p < 0.01 ? "under 1 %" : p > 0.99 ? "over 99 %" : Math.round(p * 100) + " %");
+export const percent = (p) => (p < 0.01 ? t("percent.under") : p > 0.99 ? t("percent.over") : t("percent", { n: Math.round(p * 100) }));
 
 /** How strongly something speaks, in words. @param {number} bits */
 export function strength(bits) {
-  const size = Math.abs(bits), side = bits > 0 ? "for it" : "against it";
-  return size >= 3 ? "very strongly " + side : size >= 1.5 ? "strongly " + side : size >= 0.5 ? "somewhat " + side : "slightly " + side;
+  const size = Math.abs(bits), grade = size >= 3 ? 4 : size >= 1.5 ? 3 : size >= 0.5 ? 2 : 1;
+  return t("bits." + (bits > 0 ? grade : -grade));
 }
 
 /** What the connection and the queue come to, in one sentence. @param {State} s @param {number} now in ms */
 export function standing(s, now) {
-  const n = s.queue.length, held = n === 1 ? "1 entry is not saved yet" : n + " entries are not saved yet";
+  const n = s.queue.length;
   if (s.trouble) return s.trouble;
-  if (s.link === "open") return n ? "Saving …" : s.conversation ? "All saved" : "Connected";
-  const kept = n ? held + "; kept in this window" : s.conversation ? "all that was told is saved" : "nothing to save yet";
-  if (s.link === "connecting") return "Connecting; " + kept;
-  return `No connection; ${kept}. Next try ${s.retryAt > now + 1500 ? "in " + Math.round((s.retryAt - now) / 1000) + " s" : "now"}.`;
+  if (s.link === "open") return t(n ? "link.saving" : s.conversation ? "link.saved" : "link.connected");
+  const kept = n ? t("kept.here", { unsaved: count("unsaved", n) }) : t(s.conversation ? "kept.all" : "kept.none");
+  if (s.link === "connecting") return t("link.connecting", { kept });
+  return s.retryAt > now + 1500 ? t("link.away_in", { kept, seconds: Math.round((s.retryAt - now) / 1000) }) : t("link.away_now", { kept });
 }

@@ -2177,14 +2177,18 @@ func (x *CalculateWaxingChanceRequest) GetPluggingPointC() float64 {
 // CalculateWaxingChanceResponse is the chance of waxing.
 type CalculateWaxingChanceResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Chance in percent.
+	// Chance in percent; for a fuel_kind that is sold in several grades, their mean.
 	ChancePercent float64 `protobuf:"fixed64,1,opt,name=chance_percent,json=chancePercent,proto3" json:"chance_percent,omitempty"`
-	// The plugging point that was reckoned with, in °C.
-	PluggingPointC float64 `protobuf:"fixed64,2,opt,name=plugging_point_c,json=pluggingPointC,proto3" json:"plugging_point_c,omitempty"`
+	// The least of the grades' chances, in percent.
+	LowPercent float64 `protobuf:"fixed64,2,opt,name=low_percent,json=lowPercent,proto3" json:"low_percent,omitempty"`
+	// The greatest of the grades' chances, in percent.
+	HighPercent float64 `protobuf:"fixed64,3,opt,name=high_percent,json=highPercent,proto3" json:"high_percent,omitempty"`
+	// The plugging points that were reckoned with, in °C.
+	PluggingPointsC []float64 `protobuf:"fixed64,4,rep,packed,name=plugging_points_c,json=pluggingPointsC,proto3" json:"plugging_points_c,omitempty"`
 	// The working.
-	Steps []*Step `protobuf:"bytes,3,rep,name=steps,proto3" json:"steps,omitempty"`
+	Steps []*Step `protobuf:"bytes,5,rep,name=steps,proto3" json:"steps,omitempty"`
 	// Usual values that were taken, in plain words.
-	Assumptions   []string `protobuf:"bytes,4,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	Assumptions   []string `protobuf:"bytes,6,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2226,11 +2230,25 @@ func (x *CalculateWaxingChanceResponse) GetChancePercent() float64 {
 	return 0
 }
 
-func (x *CalculateWaxingChanceResponse) GetPluggingPointC() float64 {
+func (x *CalculateWaxingChanceResponse) GetLowPercent() float64 {
 	if x != nil {
-		return x.PluggingPointC
+		return x.LowPercent
 	}
 	return 0
+}
+
+func (x *CalculateWaxingChanceResponse) GetHighPercent() float64 {
+	if x != nil {
+		return x.HighPercent
+	}
+	return 0
+}
+
+func (x *CalculateWaxingChanceResponse) GetPluggingPointsC() []float64 {
+	if x != nil {
+		return x.PluggingPointsC
+	}
+	return nil
 }
 
 func (x *CalculateWaxingChanceResponse) GetSteps() []*Step {
@@ -3467,12 +3485,15 @@ const file_lightoff_v1_calculation_proto_rawDesc = "" +
 	"\tfuel_kind\x18\x02 \x01(\tR\bfuelKind\x12-\n" +
 	"\x10plugging_point_c\x18\x03 \x01(\x01H\x01R\x0epluggingPointC\x88\x01\x01B\x18\n" +
 	"\x16_ambient_temperature_cB\x13\n" +
-	"\x11_plugging_point_c\"\xbb\x01\n" +
+	"\x11_plugging_point_c\"\x81\x02\n" +
 	"\x1dCalculateWaxingChanceResponse\x12%\n" +
-	"\x0echance_percent\x18\x01 \x01(\x01R\rchancePercent\x12(\n" +
-	"\x10plugging_point_c\x18\x02 \x01(\x01R\x0epluggingPointC\x12'\n" +
-	"\x05steps\x18\x03 \x03(\v2\x11.lightoff.v1.StepR\x05steps\x12 \n" +
-	"\vassumptions\x18\x04 \x03(\tR\vassumptions\"\xcf\x01\n" +
+	"\x0echance_percent\x18\x01 \x01(\x01R\rchancePercent\x12\x1f\n" +
+	"\vlow_percent\x18\x02 \x01(\x01R\n" +
+	"lowPercent\x12!\n" +
+	"\fhigh_percent\x18\x03 \x01(\x01R\vhighPercent\x12*\n" +
+	"\x11plugging_points_c\x18\x04 \x03(\x01R\x0fpluggingPointsC\x12'\n" +
+	"\x05steps\x18\x05 \x03(\v2\x11.lightoff.v1.StepR\x05steps\x12 \n" +
+	"\vassumptions\x18\x06 \x03(\tR\vassumptions\"\xcf\x01\n" +
 	"\x17CalculateMixtureRequest\x12\"\n" +
 	"\n" +
 	"altitude_m\x18\x01 \x01(\x01H\x00R\taltitudeM\x88\x01\x01\x127\n" +

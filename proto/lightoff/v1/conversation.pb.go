@@ -29,7 +29,7 @@ type Conversation struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Number of its latest event.
 	LastEvent int64 `protobuf:"varint,2,opt,name=last_event,json=lastEvent,proto3" json:"last_event,omitempty"`
-	// Language for texts.
+	// Language of the texts as shown here.
 	Locale string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
 	// Tools at hand.
 	Tools []string `protobuf:"bytes,4,rep,name=tools,proto3" json:"tools,omitempty"`
@@ -419,7 +419,9 @@ func (x *OpenResponse) GetConversation() *Conversation {
 type GetRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
-	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Language for the texts of the answer, BCP 47; empty means the one it was opened in. Nothing of it is kept.
+	Locale        string `protobuf:"bytes,2,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -457,6 +459,13 @@ func (*GetRequest) Descriptor() ([]byte, []int) {
 func (x *GetRequest) GetId() string {
 	if x != nil {
 		return x.Id
+	}
+	return ""
+}
+
+func (x *GetRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
 	}
 	return ""
 }
@@ -517,7 +526,9 @@ type SayRequest struct {
 	// Chosen by the client, unique in the conversation: a repeated key is the same request again and changes nothing.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	// The observation that was being asked, which a bare word or number answers; may be empty.
-	AskedId       string `protobuf:"bytes,4,opt,name=asked_id,json=askedId,proto3" json:"asked_id,omitempty"`
+	AskedId string `protobuf:"bytes,4,opt,name=asked_id,json=askedId,proto3" json:"asked_id,omitempty"`
+	// Language of the text and of the answer's texts; empty means the one it was opened in.
+	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -580,6 +591,13 @@ func (x *SayRequest) GetAskedId() string {
 	return ""
 }
 
+func (x *SayRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
 // SayResponse holds the conversation afterwards.
 type SayResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -636,7 +654,9 @@ type AnswerRequest struct {
 	// Observations whose question is skipped.
 	SkippedIds []string `protobuf:"bytes,3,rep,name=skipped_ids,json=skippedIds,proto3" json:"skipped_ids,omitempty"`
 	// As in SayRequest.
-	ClientKey     string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -699,6 +719,13 @@ func (x *AnswerRequest) GetClientKey() string {
 	return ""
 }
 
+func (x *AnswerRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
 // AnswerResponse holds the conversation afterwards.
 type AnswerResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -753,7 +780,9 @@ type RetractRequest struct {
 	// The observation to take back.
 	ObservationId string `protobuf:"bytes,2,opt,name=observation_id,json=observationId,proto3" json:"observation_id,omitempty"`
 	// As in SayRequest.
-	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -805,6 +834,13 @@ func (x *RetractRequest) GetObservationId() string {
 func (x *RetractRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
+	}
+	return ""
+}
+
+func (x *RetractRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
 	}
 	return ""
 }
@@ -863,7 +899,9 @@ type SetToolsRequest struct {
 	// All tools at hand.
 	Tools []string `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
 	// As in SayRequest.
-	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -915,6 +953,13 @@ func (x *SetToolsRequest) GetTools() []string {
 func (x *SetToolsRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
+	}
+	return ""
+}
+
+func (x *SetToolsRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
 	}
 	return ""
 }
@@ -971,7 +1016,9 @@ type WatchRequest struct {
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// The last event the client has seen; the first message comes at once only if there are later ones. 0 for all.
-	AfterEvent    int64 `protobuf:"varint,2,opt,name=after_event,json=afterEvent,proto3" json:"after_event,omitempty"`
+	AfterEvent int64 `protobuf:"varint,2,opt,name=after_event,json=afterEvent,proto3" json:"after_event,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1018,6 +1065,13 @@ func (x *WatchRequest) GetAfterEvent() int64 {
 		return x.AfterEvent
 	}
 	return 0
+}
+
+func (x *WatchRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
 }
 
 // WatchResponse holds the conversation after a change.
@@ -1103,48 +1157,54 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\"M\n" +
 	"\fOpenResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x1c\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"4\n" +
 	"\n" +
 	"GetRequest\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\"L\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
+	"\x06locale\x18\x02 \x01(\tR\x06locale\"L\n" +
 	"\vGetResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"j\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x82\x01\n" +
 	"\n" +
 	"SayRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x19\n" +
-	"\basked_id\x18\x04 \x01(\tR\aaskedId\"L\n" +
+	"\basked_id\x18\x04 \x01(\tR\aaskedId\x12\x16\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"L\n" +
 	"\vSayResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x9d\x01\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xb5\x01\n" +
 	"\rAnswerRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12<\n" +
 	"\fobservations\x18\x02 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x1f\n" +
 	"\vskipped_ids\x18\x03 \x03(\tR\n" +
 	"skippedIds\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x04 \x01(\tR\tclientKey\"O\n" +
+	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"O\n" +
 	"\x0eAnswerResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"f\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"~\n" +
 	"\x0eRetractRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12%\n" +
 	"\x0eobservation_id\x18\x02 \x01(\tR\robservationId\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x03 \x01(\tR\tclientKey\"P\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\"P\n" +
 	"\x0fRetractResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"V\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"n\n" +
 	"\x0fSetToolsRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x03 \x01(\tR\tclientKey\"Q\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\"Q\n" +
 	"\x10SetToolsResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"?\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"W\n" +
 	"\fWatchRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1f\n" +
 	"\vafter_event\x18\x02 \x01(\x03R\n" +
-	"afterEvent\"N\n" +
+	"afterEvent\x12\x16\n" +
+	"\x06locale\x18\x03 \x01(\tR\x06locale\"N\n" +
 	"\rWatchResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation2\xda\x03\n" +
 	"\x13ConversationService\x12;\n" +

@@ -1,0 +1,42 @@
+// @ts-check
+/** The page's own texts, in the language that its reader has chosen. Model texts come from the service. */
+
+/** @type {Record<string, string>} */ let texts = {};
+export let lang = "en";
+
+/** The languages that there are. */
+export const LANGUAGES = ["en", "de"];
+
+/** Fetches the texts of a language and speaks it from then on. @param {string} wanted */
+export async function speak(wanted) {
+  const answer = await fetch(new URL(`text/${wanted}.json`, import.meta.url), { credentials: "same-origin", mode: "cors" });
+  if (!answer.ok) throw new Error("no texts in " + wanted);
+  texts = await answer.json();
+  lang = wanted;
+}
+
+/** A text with its gaps filled. @param {string} key @param {Record<string, string | number>} [gaps] */
+export function t(key, gaps = {}) {
+  const text = texts[key];
+  if (text === undefined) throw new Error("there is no text " + key);
+  return text.replace(/\{(\w+)\}/g, (_, name) => String(gaps[name]));
+}
+
+/** A text that counts. @param {string} key @param {number} n */
+export const count = (key, n) => t(key + (n === 1 ? ".one" : ".other"), { n: number(n) });
+
+/** A number as it is written in the language. @param {number} n @param {number} [digits] after the point, exactly */
+export const number = (n, digits) => new Intl.NumberFormat(lang, { useGrouping: false, minimumFractionDigits: digits || 0,
+  maximumFractionDigits: digits === undefined ? 6 : digits }).format(n).replace("-", "−");
+
+/** Writes the texts into the places that the document keeps for them. */
+export function relabel() {
+  document.documentElement.lang = lang;
+  for (const place of /** @type {any} */ (document.querySelectorAll("[data-t]"))) place.textContent = t(place.dataset.t);
+  for (const name of ["aria-label", "content"])
+    for (const place of document.querySelectorAll(`[data-t-${name}]`)) place.setAttribute(name, t(place.getAttribute("data-t-" + name) || ""));
+  for (const each of LANGUAGES) {
+    const link = document.getElementById("lang-" + each);
+    if (link) each === lang ? link.setAttribute("aria-current", "true") : link.removeAttribute("aria-current");
+  }
+}
