@@ -26,6 +26,7 @@ type call func(context.Context, json.RawMessage) (proto.Message, error)
 
 func newClients(conn grpc.ClientConnInterface) clients {
 	conversation := lightoffv1.NewConversationServiceClient(conn)
+	calculation := lightoffv1.NewCalculationServiceClient(conn)
 	return clients{
 		calls: map[string]call{
 			"open":              unary(conversation.Open),
@@ -36,6 +37,12 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"set_tools":         unary(conversation.SetTools),
 			"explain":           unary(lightoffv1.NewDiagnosisServiceClient(conn).Explain),
 			"list_observations": unary(lightoffv1.NewKnowledgeServiceClient(conn).ListObservations),
+
+			"calculate_cable":           unary(calculation.CalculateCable),
+			"calculate_state_of_charge": unary(calculation.CalculateStateOfCharge),
+			"calculate_glow_voltage":    unary(calculation.CalculateGlowVoltage),
+			"calculate_priming":         unary(calculation.CalculatePriming),
+			"calculate_waxing_chance":   unary(calculation.CalculateWaxingChance),
 		},
 		watch: conversation.Watch,
 	}

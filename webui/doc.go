@@ -15,7 +15,8 @@
 //	{"re": 7, "do": "answer", "request": {…}}
 //
 // "re" is a positive number chosen by the page, "do" names the call (open, get, say, answer, retract, set_tools, watch,
-// explain, list_observations) and "request" is that call's request message in protojson with the field names of the
+// explain, list_observations, calculate_cable, calculate_state_of_charge, calculate_glow_voltage, calculate_priming,
+// calculate_waxing_chance) and "request" is that call's request message in protojson with the field names of the
 // .proto files. The bridge answers each frame, in order, with one of
 //
 //	{"re": 7, "reply": {…}}

@@ -33,6 +33,7 @@ type fake struct {
 	lightoffv1.UnimplementedConversationServiceServer
 	lightoffv1.UnimplementedDiagnosisServiceServer
 	lightoffv1.UnimplementedKnowledgeServiceServer
+	lightoffv1.UnimplementedCalculationServiceServer
 
 	mu      sync.Mutex
 	cards   map[string]*card
@@ -41,6 +42,7 @@ type fake struct {
 	padding string // lengthens every conversation, for slow readers
 	// afterAnswer runs once an answer is kept and before it is acknowledged.
 	afterAnswer func(context.Context)
+	held        chan struct{} // calculations wait until it is closed
 }
 
 type card struct {
@@ -380,6 +382,7 @@ type service interface {
 	lightoffv1.ConversationServiceServer
 	lightoffv1.DiagnosisServiceServer
 	lightoffv1.KnowledgeServiceServer
+	lightoffv1.CalculationServiceServer
 }
 
 // dialFake serves a fake inside the process and returns the connection to it.
@@ -390,6 +393,7 @@ func dialFake(t testing.TB, f service) *grpc.ClientConn {
 	lightoffv1.RegisterConversationServiceServer(server, f)
 	lightoffv1.RegisterDiagnosisServiceServer(server, f)
 	lightoffv1.RegisterKnowledgeServiceServer(server, f)
+	lightoffv1.RegisterCalculationServiceServer(server, f)
 	go func() { _ = server.Serve(pipe) }()
 	t.Cleanup(server.Stop)
 	conn, err := grpc.NewClient("passthrough:///fake", grpc.WithTransportCredentials(insecure.NewCredentials()),

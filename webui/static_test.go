@@ -84,7 +84,7 @@ func TestPagesAndFiles(t *testing.T) {
 }
 
 // TestWeight keeps the first load, the document and all that it names, below 130 kB uncompressed and below 45 kB as it
-// is sent, and the scripts below 1,500 lines.
+// is sent, and the scripts below 1,600 lines.
 func TestWeight(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
 	for _, locale := range []string{"en", "de"} {
@@ -106,7 +106,7 @@ func TestWeight(t *testing.T) {
 			lines += strings.Count(content, "\n")
 		}
 	}
-	assert.Less(t, lines, 1500)
+	assert.Less(t, lines, 1600)
 	t.Logf("%d lines of script", lines)
 }
 

@@ -118,6 +118,24 @@ func FuseOpening(rating, current Ampere) (Opening, error) {
 	return o, nil
 }
 
+// CableDrop is what a cable out and back loses at a current, in V. Length 0 to 500 m one way, current 0 to 200 A, cables as
+// ResistancePerMetre, which names the sources; else *RangeError.
+func CableDrop(cable Conductor, length Metre, current Ampere, t Celsius) (Figure[Volt], error) {
+	bounds := append(cable.bounds(), in("cable_length", length, 1, 0, 500, "m"), in("current", current, 1, 0, 200, "A"), conductorTemperature(t))
+	if err := within(bounds...); err != nil {
+		return Figure[Volt]{}, err
+	}
+	var w Working
+	drop := recordDrop(&w, float64(length), float64(cable.record(&w, t)), float64(current))
+	return Figure[Volt]{Volt(drop), w}, nil
+}
+
+func recordDrop(w *Working, length, perMetre, current float64) float64 {
+	drop := 2 * length * perMetre * current
+	w.step("drop, out and back", "2·L·r·I", drop, "V", ohmsLaw, "2 × # × # × #", length, perMetre, current)
+	return drop
+}
+
 // Feed is what a cable is to be chosen for: its length one way, the greatest current that lasts, the nominal voltage of 12
 // or 24 V and the drop that is allowed as a part of it, how it is made up, how warm its metal and its surroundings get.
 type Feed struct {
@@ -190,8 +208,7 @@ func SmallestCable(f Feed) (Cable, error) {
 func (f Feed) try(area SquareMetre) (Cable, string) {
 	var w Working
 	per := Conductor{f.Construction, area}.record(&w, f.Temperature)
-	drop := 2 * float64(f.Length) * float64(per) * float64(f.Load)
-	w.step("drop, out and back", "2·L·r·I", drop, "V", ohmsLaw, "2 × # × # × #", float64(f.Length), float64(per), float64(f.Load))
+	drop := recordDrop(&w, float64(f.Length), float64(per), float64(f.Load))
 	part := drop / float64(f.Nominal)
 	w.step("part of the nominal voltage", "drop/nominal", part, "", "definition", "# / #", drop, float64(f.Nominal))
 	if part > float64(f.Drop) {

@@ -55,6 +55,7 @@ var (
 		"Ampacity":              {physics.Ampacity, []any{2.5 * physics.SquareMillimetre, physics.Celsius(40)}},
 		"Fuse":                  {physics.Fuse, []any{physics.Ampere(10), physics.Ampere(25)}},
 		"FuseOpening":           {physics.FuseOpening, []any{physics.Ampere(15), physics.Ampere(40)}},
+		"CableDrop":             {physics.CableDrop, []any{sixSquare, physics.Metre(4), physics.Ampere(13), physics.Celsius(20)}},
 		"SmallestCable":         {physics.SmallestCable, []any{aFeed}},
 		"Fuel.Properties":       {physics.Fuel.Properties, []any{physics.Kerosene}},
 		"Fuel.Density":          {physics.Fuel.Density, []any{physics.Kerosene, physics.Celsius(0)}},

@@ -37,6 +37,7 @@ type running struct {
 	lightoffv1.DiagnosisServiceClient
 	lightoffv1.ConversationServiceClient
 	lightoffv1.KnowledgeServiceClient
+	lightoffv1.CalculationServiceClient
 	conn   *grpc.ClientConn
 	server *Server
 	store  *store.Store
@@ -66,6 +67,7 @@ func startWith(t *testing.T, m *knowledge.Model) *running {
 	r.DiagnosisServiceClient = lightoffv1.NewDiagnosisServiceClient(r.conn)
 	r.ConversationServiceClient = lightoffv1.NewConversationServiceClient(r.conn)
 	r.KnowledgeServiceClient = lightoffv1.NewKnowledgeServiceClient(r.conn)
+	r.CalculationServiceClient = lightoffv1.NewCalculationServiceClient(r.conn)
 	var cancel context.CancelFunc
 	r.ctx, cancel = context.WithTimeout(context.Background(), patience)
 	t.Cleanup(func() {

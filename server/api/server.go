@@ -47,6 +47,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger) *Server {
 	lightoffv1.RegisterKnowledgeServiceServer(s.grpc, &catalogue{model: m})
 	lightoffv1.RegisterConversationServiceServer(s.grpc,
 		&conversations{core: d.core, store: events, hub: newHub(), recent: newRecent(), log: log})
+	lightoffv1.RegisterCalculationServiceServer(s.grpc, &calculations{})
 	for name := range s.grpc.GetServiceInfo() {
 		s.health.SetServingStatus(name, healthv1.HealthCheckResponse_SERVING)
 	}

@@ -15,7 +15,7 @@ import (
 )
 
 var services = []string{
-	"lightoff.v1.ConversationService", "lightoff.v1.DiagnosisService", "lightoff.v1.KnowledgeService",
+	"lightoff.v1.CalculationService", "lightoff.v1.ConversationService", "lightoff.v1.DiagnosisService", "lightoff.v1.KnowledgeService",
 }
 
 func TestHealth(t *testing.T) {

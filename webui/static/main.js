@@ -156,6 +156,7 @@ function render() {
   patch(el("chips"), viewChips(state, act));
   patch(el("margin"), viewMargin(state, act));
   patch(el("banner"), viewBanner(state, act));
+  showCards();
   showDanger();
   showLink();
   if (held && held.isConnected && held !== document.body && document.activeElement !== held) held.focus();
@@ -172,6 +173,15 @@ function follow(id) {
   if (moveFocus && (changed || lost)) head.focus();
   else if (changed && !first) el("news").textContent = t("ask.now", { question: head.textContent || "" });
   moveFocus = false;
+}
+
+/** The cards come by themselves: a first look at the page needs none. @type {Promise<any> | null} */
+let cards = null;
+function showCards() {
+  const c = state.conversation;
+  if (!c) return;
+  cards ||= import("./cards.js").catch(() => { cards = null; });
+  cards.then((m) => m && m.show(el("cards"), c, line));
 }
 
 function showSigns() {
