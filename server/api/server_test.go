@@ -118,6 +118,8 @@ func TestEveryFieldIsCarried(t *testing.T) {
 			Minutes: 5, Euros: 6, Cautions: []string{"a"}, Parts: []string{"b"}, Proof: "p", Prevention: "v", HeldBack: "h"}}},
 		Contradictions: []diagnosis.Contradiction{{ObservationIDs: []string{"o"}, Text: "odd"}},
 		Unused:         []diagnosis.Unused{{ID: "u", Reason: "w"}},
+		Chains: []diagnosis.Chain{{Links: []diagnosis.ChainLink{{ID: "root", Title: "R"}}, Probability: 0.5, Advice: "mend it",
+			RepairIDs: []string{"r"}}},
 	})
 	e := toExplanation(&diagnosis.Explanation{Explanation: "x", Cause: diagnosis.RankedCause{ID: "c"},
 		WouldChange: []diagnosis.WhatIf{{ObservationID: "o", State: "s", Text: "t", Probability: 0.25, After: 0.75}}})
