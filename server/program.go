@@ -77,7 +77,7 @@ func (p *Program) Open(ctx context.Context) (err error) {
 		return fmt.Errorf("connect the pages to the service: %w", err)
 	}
 	p.leaving = make(chan struct{})
-	p.api = api.New(model, p.store, p.Log)
+	p.api = api.New(model, p.store, p.Log, api.Options{})
 	p.pages = &http.Server{
 		Handler:           p.counted(webui.Handler(p.conn, webui.Options{Logger: p.Log, Done: p.leaving})),
 		ReadHeaderTimeout: 10 * time.Second,

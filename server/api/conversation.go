@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
@@ -36,11 +38,13 @@ func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (
 	if err := c.engine.Check(diagnosis.Request{Tools: opened.Tools}); err != nil {
 		return nil, err
 	}
+	start := time.Now()
 	kept, err := c.store.Create(ctx, c.model.Version, opened)
+	c.metrics.stored("create", start)
 	if err != nil {
 		return nil, err
 	}
-	shown, err := c.show(kept)
+	shown, err := c.show(ctx, kept)
 	if err != nil {
 		return nil, err
 	}
@@ -183,6 +187,8 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 	if err := v.err(); err != nil {
 		return err
 	}
+	c.metrics.watching.Inc()
+	defer c.metrics.watching.Dec()
 	// Watch before reading, so that no change falls between the two.
 	w, stop := c.hub.watch(req.GetId())
 	defer stop()
@@ -205,10 +211,67 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 		}
 		select {
 		case now = <-w.news:
+		case event := <-w.stale:
+			if event <= now.LastEvent {
+				continue
+			}
+			if now, err = c.catchUp(stream.Context(), w, now, event); err != nil {
+				return err
+			}
 		case <-stream.Context().Done():
 			return stream.Context().Err()
 		}
 	}
+}
+
+// grace is how long a watcher waits for news from its own process before it reads the log: a change made here is told
+// by the database as well, often a little earlier.
+const grace = 5 * time.Millisecond
+
+// catchUp returns the conversation with the event, which another server may have added.
+func (c *conversations) catchUp(ctx context.Context, w *watcher, now *lightoffv1.Conversation, event int64) (*lightoffv1.Conversation, error) {
+	select {
+	case news := <-w.news:
+		if news.LastEvent >= event {
+			return news, nil
+		}
+	case <-time.After(grace):
+	}
+	newest, err := c.read(ctx, now.Id)
+	if err == nil && newest.LastEvent < now.LastEvent {
+		newest = now
+	}
+	return newest, err
+}
+
+// anything is an event number above all others: there may be any change.
+const anything = math.MaxInt64
+
+// heard takes word of what any server has changed.
+func (c *conversations) heard(change store.Change) {
+	switch {
+	case change.ID == "":
+		c.hub.stale("", anything)
+	case change.Event == 0:
+		c.recent.drop(change.ID)
+		c.hub.stale(change.ID, anything)
+	default:
+		c.hub.stale(change.ID, change.Event)
+	}
+}
+
+// Delete implements the RPC.
+func (c *conversations) Delete(ctx context.Context, req *lightoffv1.DeleteRequest) (*lightoffv1.DeleteResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if err := c.store.Delete(ctx, req.GetId()); err != nil {
+		return nil, err
+	}
+	c.heard(store.Change{ID: req.GetId()})
+	return &lightoffv1.DeleteResponse{}, nil
 }
 
 func (c *conversations) read(ctx context.Context, id string) (*lightoffv1.Conversation, error) {
@@ -217,11 +280,13 @@ func (c *conversations) read(ctx context.Context, id string) (*lightoffv1.Conver
 	if err := v.err(); err != nil {
 		return nil, err
 	}
+	start := time.Now()
 	kept, err := c.store.Read(ctx, id)
+	c.metrics.stored("read", start)
 	if err != nil {
 		return nil, err
 	}
-	return c.show(kept)
+	return c.show(ctx, kept)
 }
 
 // append keeps the event that update makes, shows the conversation to all who watch it, and returns it.
@@ -235,6 +300,7 @@ func (c *conversations) append(ctx context.Context, id, clientKey string,
 	var would thought
 	for attempt := 0; ; attempt++ {
 		var events []diagnosis.Event
+		start := time.Now()
 		kept, appended, err := c.store.Append(ctx, id, clientKey, func(now []diagnosis.Event) (diagnosis.Event, error) {
 			e, err := update(now)
 			if err != nil {
@@ -247,25 +313,29 @@ func (c *conversations) append(ctx context.Context, id, clientKey string,
 			events = append(slices.Clone(now), e)
 			return e, errUnthought
 		})
+		c.metrics.stored("append", start)
 		switch {
 		case errors.Is(err, errUnthought):
-			if would, err = c.think(events); err != nil {
+			if would, err = c.think(ctx, events); err != nil {
 				return nil, err
 			}
 			continue
 		case err != nil:
 			return nil, err
 		case !appended:
-			return c.show(kept)
+			return c.show(ctx, kept)
 		}
 		// A log only grows, so the same length means the same events.
 		if int64(len(kept.Events)) != would.state.LastEvent {
-			if would, err = c.think(kept.Events); err != nil {
+			if would, err = c.think(ctx, kept.Events); err != nil {
 				return nil, err
 			}
 		}
 		shown := c.present(kept, would)
 		c.hub.publish(shown)
+		if len(shown.Next) == 0 {
+			c.metrics.questions.Observe(float64(len(shown.Told)))
+		}
 		return shown, nil
 	}
 }
@@ -274,11 +344,11 @@ func (c *conversations) append(ctx context.Context, id, clientKey string,
 var errUnthought = errors.New("not thought through yet")
 
 // show returns what a conversation looks like. The answer is shared and must not be changed.
-func (c *conversations) show(kept store.Conversation) (*lightoffv1.Conversation, error) {
+func (c *conversations) show(ctx context.Context, kept store.Conversation) (*lightoffv1.Conversation, error) {
 	if shown := c.recent.get(kept.ID, int64(len(kept.Events))); shown != nil {
 		return shown, nil
 	}
-	t, err := c.think(kept.Events)
+	t, err := c.think(ctx, kept.Events)
 	if err != nil {
 		return nil, err
 	}
@@ -291,11 +361,16 @@ type thought struct {
 	guidance *diagnosis.Guidance
 }
 
-func (c *conversations) think(events []diagnosis.Event) (thought, error) {
+func (c *conversations) think(ctx context.Context, events []diagnosis.Event) (thought, error) {
 	state, unsound := c.sound(diagnosis.Fold(events))
 	if len(unsound) > 0 {
 		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
 	}
+	leave, err := c.enter(ctx)
+	if err != nil {
+		return thought{}, err
+	}
+	defer leave()
 	guidance, err := c.engine.Guide(state)
 	if err != nil {
 		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.

@@ -46,3 +46,10 @@ func (r *recent) put(c *lightoffv1.Conversation) {
 		}
 	}
 }
+
+// drop forgets a conversation that was deleted.
+func (r *recent) drop(id string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	delete(r.shown, id)
+}

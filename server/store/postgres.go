@@ -45,7 +45,7 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 		_, err := tx.ExecContext(ctx, `select pg_notify($1, $2)`, channel, fmt.Sprintf("%s %d", c.ID, c.Event))
 		return err
 	}
-	locker, err := lock.NewPostgresSessionLocker() // servers that start together take turns
+	locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, 300)) // servers that start together take turns
 	if err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
