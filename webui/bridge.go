@@ -294,6 +294,9 @@ func (s *session) follow(ctx context.Context, re int64, next func() (*lightoffv1
 // deliver sends a message that holds a conversation, or none. Conversations leave in the order of their events: the
 // lock is held until the frame is with the writer. A push that is no news on this socket is left out.
 func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Conversation, wrap func(json.RawMessage) answer) {
+	if c != nil && m == proto.Message(c) && s.hasSent(c) {
+		return // writing it as JSON is the dearest part
+	}
 	raw, err := encode(m)
 	if err != nil {
 		s.opts.Logger.Error("writing a message as JSON", "error", err)
@@ -304,7 +307,7 @@ func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Co
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if c != nil {
-		stale := c.GetId() == s.sentID && c.GetLastEvent() <= s.sentEvent
+		stale := s.stale(c)
 		if stale && frame.Push != nil {
 			return
 		}
@@ -313,6 +316,18 @@ func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Co
 		}
 	}
 	s.send(ctx, frame)
+}
+
+// hasSent tells whether a conversation is no news on this socket.
+func (s *session) hasSent(c *lightoffv1.Conversation) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.stale(c)
+}
+
+// stale is hasSent with the lock held.
+func (s *session) stale(c *lightoffv1.Conversation) bool {
+	return c.GetId() == s.sentID && c.GetLastEvent() <= s.sentEvent
 }
 
 // send hands a frame to the writer. A slow reader holds up its own session only, until the writer drops it.

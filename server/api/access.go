@@ -92,6 +92,11 @@ func Inside(ctx context.Context, visitor string) context.Context {
 	return metadata.AppendToOutgoingContext(ctx, visitorKey, visitor)
 }
 
+// Bearer adds a token to the context of a call.
+func Bearer(ctx context.Context, token string) context.Context {
+	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
+}
+
 // Visitor tells where a request for a page comes from: its peer's address, or, where the peer is one of our proxies,
 // the address that the proxy saw. Of an IPv6 address only the network counts, for a visitor has all of that.
 func Visitor(r *http.Request, proxies []netip.Prefix) string {

@@ -25,10 +25,6 @@ import (
 
 func TestMain(m *testing.M) { os.Exit(pgtest.Main(m)) }
 
-func bearer(ctx context.Context, token string) context.Context {
-	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
-}
-
 // TestTokens: codes as in google.golang.org/grpc/codes: UNAUTHENTICATED for credentials that are missing or wrong,
 // PERMISSION_DENIED for a known caller who may not.
 func TestTokens(t *testing.T) {
@@ -59,12 +55,12 @@ func TestTokens(t *testing.T) {
 	for _, test := range tests {
 		assert.ErrorIs(t, a.admit(test.ctx, test.method, nil), test.want, test.name)
 	}
-	_, err = r.GetModel(bearer(r.ctx, "nonsense"), &lightoffv1.GetModelRequest{})
+	_, err = r.GetModel(Bearer(r.ctx, "nonsense"), &lightoffv1.GetModelRequest{})
 	assert.Equal(t, codes.Unauthenticated, status.Code(err))
-	_, err = r.GetModel(bearer(r.ctx, desk), &lightoffv1.GetModelRequest{})
+	_, err = r.GetModel(Bearer(r.ctx, desk), &lightoffv1.GetModelRequest{})
 	require.NoError(t, err)
 	require.NoError(t, r.store.RevokeToken(t.Context(), made.ID))
-	_, err = r.GetModel(bearer(r.ctx, desk), &lightoffv1.GetModelRequest{})
+	_, err = r.GetModel(Bearer(r.ctx, desk), &lightoffv1.GetModelRequest{})
 	assert.Equal(t, codes.Unauthenticated, status.Code(err), "at once")
 	assert.Equal(t, codes.PermissionDenied, status.Code(toStatus(nil, "", errScope)))
 	assert.NotContains(t, r.log.String(), desk)
@@ -170,9 +166,9 @@ func TestLimits(t *testing.T) {
 	token, _, err := r.store.MakeToken(t.Context(), "bot", store.Program, time.Hour)
 	require.NoError(t, err)
 	for range 10 * tokenFactor {
-		require.NoError(t, get(bearer(mine, token)))
+		require.NoError(t, get(Bearer(mine, token)))
 	}
-	wait(t, get(bearer(mine, token)))
+	wait(t, get(Bearer(mine, token)))
 
 	figures, err := registry.Gather()
 	require.NoError(t, err)

@@ -203,20 +203,20 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 	// A client may have seen more than there is, if the store came back from a copy; it must still hear of changes.
 	sent := min(req.GetAfterEvent(), now.LastEvent)
 	for {
-		if now.LastEvent > sent {
+		if now != nil && now.LastEvent > sent {
 			if err := stream.Send(&lightoffv1.WatchResponse{Conversation: now}); err != nil {
 				return err
 			}
 			sent = now.LastEvent
 		}
+		now = nil // a conversation takes much room, and watchers are many and mostly wait
 		select {
 		case now = <-w.news:
 		case event := <-w.stale:
-			if event <= now.LastEvent {
-				continue
-			}
-			if now, err = c.catchUp(stream.Context(), w, now, event); err != nil {
-				return err
+			if event > sent {
+				if now, err = c.catchUp(stream.Context(), w, req.GetId(), event); err != nil {
+					return err
+				}
 			}
 		case <-stream.Context().Done():
 			return stream.Context().Err()
@@ -229,7 +229,7 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 const grace = 5 * time.Millisecond
 
 // catchUp returns the conversation with the event, which another server may have added.
-func (c *conversations) catchUp(ctx context.Context, w *watcher, now *lightoffv1.Conversation, event int64) (*lightoffv1.Conversation, error) {
+func (c *conversations) catchUp(ctx context.Context, w *watcher, id string, event int64) (*lightoffv1.Conversation, error) {
 	select {
 	case news := <-w.news:
 		if news.LastEvent >= event {
@@ -237,11 +237,7 @@ func (c *conversations) catchUp(ctx context.Context, w *watcher, now *lightoffv1
 		}
 	case <-time.After(grace):
 	}
-	newest, err := c.read(ctx, now.Id)
-	if err == nil && newest.LastEvent < now.LastEvent {
-		newest = now
-	}
-	return newest, err
+	return c.read(ctx, id)
 }
 
 // anything is an event number above all others: there may be any change.

@@ -80,7 +80,7 @@ func factor(key string) float64 {
 func (l *Limiter) request(key string) time.Duration {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.limits.Requests == 0 {
+	if l.limits.Requests <= 0 {
 		return 0
 	}
 	return l.takeFrom(l.of(key).requests)
@@ -90,7 +90,7 @@ func (l *Limiter) request(key string) time.Duration {
 func (l *Limiter) open(key string) time.Duration {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.limits.Opens == 0 {
+	if l.limits.Opens <= 0 {
 		return 0
 	}
 	return l.takeFrom(l.of(key).opens)

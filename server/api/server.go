@@ -23,6 +23,7 @@ import (
 // Server is the gRPC server with all services, health and reflection. It may serve several listeners at once.
 type Server struct {
 	grpc     *grpc.Server
+	inside   *grpc.Server // the same for calls from within the process, where one connection serves many visitors
 	health   *health.Server
 	stopping chan struct{} // closed to end streams
 	stop     sync.Once
@@ -53,26 +54,30 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	stopping := make(chan struct{})
 	b := &border{log: log, stopping: stopping, metrics: d.metrics,
 		access: &access{model: m, store: events, proxies: opts.Proxies, limiter: opts.Limiter}}
+	options := []grpc.ServerOption{
+		grpc.MaxRecvMsgSize(maxMessage),
+		grpc.MaxHeaderListSize(16 << 10),
+		grpc.SharedWriteBuffer(true), // an idle connection keeps none
+		grpc.UnaryInterceptor(b.unary),
+		grpc.StreamInterceptor(b.streaming),
+		// A watcher whose machine has gone without a word is noticed by asking.
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}),
+	}
 	s := &Server{
-		grpc: grpc.NewServer(
-			grpc.MaxRecvMsgSize(maxMessage),
-			grpc.MaxHeaderListSize(16<<10),
-			grpc.MaxConcurrentStreams(maxStreams),
-			grpc.UnaryInterceptor(b.unary),
-			grpc.StreamInterceptor(b.streaming),
-			// A watcher whose machine has gone without a word is noticed by asking.
-			grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute}),
-			grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}),
-		),
+		inside:   grpc.NewServer(options...),
+		grpc:     grpc.NewServer(append(options, grpc.MaxConcurrentStreams(maxStreams))...),
 		health:   health.NewServer(),
 		stopping: stopping,
 	}
-	lightoffv1.RegisterDiagnosisServiceServer(s.grpc, d)
-	lightoffv1.RegisterKnowledgeServiceServer(s.grpc, &catalogue{model: m})
 	c := &conversations{core: d.core, store: events, hub: newHub(), recent: newRecent(), log: log}
-	lightoffv1.RegisterConversationServiceServer(s.grpc, c)
-	healthv1.RegisterHealthServer(s.grpc, s.health)
-	reflection.Register(s.grpc)
+	for _, g := range []*grpc.Server{s.grpc, s.inside} {
+		lightoffv1.RegisterDiagnosisServiceServer(g, d)
+		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{model: m})
+		lightoffv1.RegisterConversationServiceServer(g, c)
+		healthv1.RegisterHealthServer(g, s.health)
+		reflection.Register(g)
+	}
 	s.setHealth(healthv1.HealthCheckResponse_SERVING)
 	ctx, end := context.WithCancel(context.Background())
 	go func() { <-stopping; end() }()
@@ -128,6 +133,9 @@ func (s *Server) Ready(ctx context.Context) bool {
 // Serve answers calls that come in through the listener, until Close. It returns nil after Close.
 func (s *Server) Serve(l net.Listener) error { return s.grpc.Serve(l) }
 
+// ServeInside does the same for calls from within the process that are made for visitors.
+func (s *Server) ServeInside(l net.Listener) error { return s.inside.Serve(l) }
+
 // Drain tells whoever asks for health to go elsewhere. Calls are still answered.
 func (s *Server) Drain() { s.health.Shutdown() }
 
@@ -137,15 +145,13 @@ func (s *Server) Close(ctx context.Context) {
 	s.Drain()
 	s.stop.Do(func() { close(s.stopping) })
 	s.work.Wait()
-	done := make(chan struct{})
-	go func() {
-		s.grpc.GracefulStop()
-		close(done)
-	}()
-	select {
-	case <-done:
-	case <-ctx.Done():
-		s.grpc.Stop()
-		<-done
+	var stopped sync.WaitGroup
+	for _, g := range []*grpc.Server{s.grpc, s.inside} {
+		stopped.Go(func() {
+			force := context.AfterFunc(ctx, g.Stop)
+			defer force()
+			g.GracefulStop()
+		})
 	}
+	stopped.Wait()
 }
