@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/gorilla/websocket"
@@ -33,13 +35,23 @@ type shown struct {
 }
 
 type question struct {
-	ID         string  `json:"id"`
-	Minimum    float64 `json:"minimum"`
-	Maximum    float64 `json:"maximum"`
-	SafetyCard bool    `json:"safety_card"`
+	ID         string `json:"id"`
+	Minimum    bound  `json:"minimum"`
+	Maximum    bound  `json:"maximum"`
+	SafetyCard bool   `json:"safety_card"`
 	States     []struct {
 		ID string `json:"id"`
 	} `json:"states"`
+}
+
+// bound is a number as protojson writes it: "-Infinity" is one too.
+type bound float64
+
+// UnmarshalJSON implements json.Unmarshaler.
+func (b *bound) UnmarshalJSON(text []byte) error {
+	x, err := strconv.ParseFloat(strings.Trim(string(text), `"`), 64)
+	*b = bound(x)
+	return err
 }
 
 // rpcLine calls gRPC.
@@ -76,7 +88,7 @@ func (l *rpcLine) close() { l.conn.Close() }
 func shownOf(c *lightoffv1.Conversation) shown {
 	out := shown{ID: c.GetId(), LastEvent: c.GetLastEvent()}
 	for _, o := range c.GetNext() {
-		q := question{ID: o.GetId(), Minimum: o.GetMinimum(), Maximum: o.GetMaximum(), SafetyCard: o.GetSafetyCard()}
+		q := question{ID: o.GetId(), Minimum: bound(o.GetMinimum()), Maximum: bound(o.GetMaximum()), SafetyCard: o.GetSafetyCard()}
 		for _, s := range o.GetStates() {
 			q.States = append(q.States, struct {
 				ID string `json:"id"`

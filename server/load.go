@@ -278,7 +278,9 @@ func replies(random *mathrand.Rand, c shown) *lightoffv1.AnswerRequest {
 		o := &lightoffv1.Observation{Id: q.ID}
 		switch {
 		case len(q.States) == 0:
-			o.Value = &lightoffv1.Observation_Number{Number: q.Minimum + (0.3+0.4*random.Float64())*(q.Maximum-q.Minimum)}
+			low := max(-1, float64(q.Minimum))
+			high := min(low+20, float64(q.Maximum))
+			o.Value = &lightoffv1.Observation_Number{Number: low + (0.3+0.4*random.Float64())*(high-low)}
 		case q.SafetyCard:
 			o.Value = &lightoffv1.Observation_State{State: q.States[0].ID}
 		default:

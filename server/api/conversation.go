@@ -362,6 +362,10 @@ func (c *conversations) think(ctx context.Context, events []diagnosis.Event) (th
 	if len(unsound) > 0 {
 		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
 	}
+	key := keyOf(state)
+	if guidance := c.guided.get(key); guidance != nil {
+		return thought{state: state, guidance: guidance}, nil
+	}
 	leave, err := c.enter(ctx)
 	if err != nil {
 		return thought{}, err
@@ -372,6 +376,7 @@ func (c *conversations) think(ctx context.Context, events []diagnosis.Event) (th
 		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.
 		return thought{}, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
 	}
+	c.guided.put(key, guidance)
 	return thought{state: state, guidance: guidance}, nil
 }
 

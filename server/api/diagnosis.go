@@ -20,6 +20,7 @@ type core struct {
 	// at a time would only make all of them late.
 	slots   chan struct{}
 	metrics *metrics
+	guided  *guided
 }
 
 // enter waits for a processor to think on; leave gives it back.
@@ -47,7 +48,7 @@ type Diagnosis struct {
 // NewDiagnosis returns the service for a model.
 func NewDiagnosis(m *knowledge.Model) *Diagnosis {
 	return &Diagnosis{core: core{model: m, engine: diagnosis.New(m), reader: words.New(m),
-		slots: make(chan struct{}, runtime.GOMAXPROCS(0)), metrics: newMetrics(nil)}}
+		slots: make(chan struct{}, runtime.GOMAXPROCS(0)), metrics: newMetrics(nil), guided: newGuided()}}
 }
 
 // Assess implements the RPC. A request that cannot be accepted gives a *diagnosis.InputError.
