@@ -116,6 +116,8 @@ func (c command) serve(ctx context.Context, args []string) int {
 		return c.fail(exitUse, "%v; \"help\" shows what there is", err)
 	case flags.NArg() > 0:
 		return c.fail(exitUse, "serve takes no %q; \"help\" shows what there is", flags.Arg(0))
+	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0): // so written, not-a-number is refused too
+		return c.fail(exitUse, "a limit is a number from 0, which means none")
 	case *format != "text" && *format != "json":
 		return c.fail(exitUse, "-log is text or json, not %q", *format)
 	}
