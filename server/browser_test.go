@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -18,13 +17,6 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/webui/pagetest"
 )
-
-// TestMain ends the browser after the tests.
-func TestMain(m *testing.M) {
-	code := m.Run()
-	pagetest.Stop()
-	os.Exit(code)
-}
 
 // phone is the page of a program on a phone.
 type phone struct {

@@ -20,8 +20,24 @@ import (
 
 const usage = `Finds out why a small diesel air heater will not light.
 
-  server [serve] [-grpc ADDRESS] [-web ADDRESS] [-data FOLDER]
-                       answer gRPC (127.0.0.1:7430) and show pages (127.0.0.1:7480)
+  server [serve]       answer gRPC (-grpc 127.0.0.1:7430) and show pages (-web 127.0.0.1:7480)
+    -data FOLDER         keep conversations in the folder (lightoff-data), or
+    -store postgres://…  in a PostgreSQL that several servers may share
+    -keep 90d            delete conversations this long after their latest event (never)
+    -metrics ADDRESS     figures, /live and /ready for operators (off)
+    -tls-cert FILE -tls-key FILE
+                         TLS for gRPC and pages; new files are taken up by themselves
+    -requests 20 -opens 360 -sockets 50
+                         per address: requests a second, conversations opened an hour,
+                         sockets open at once; 0 is no limit; tokens have 20 times as much
+    -proxies NETWORKS    believe these about whom they call for (X-Forwarded-For)
+    -log text|json       how to write the log, which goes to standard error
+  server token make -scope desk|program -name NAME [-valid 365d]
+  server token list | revoke ID
+                       access for desks and programs; with -data or -store
+  server backup FILE   write all conversations and tokens, also while serving; "-" is the output
+  server restore FILE  put them into an empty store, of whichever kind; both with -data or -store
+  server load          play callers against a server on this machine; "load -h" lists how
   server assess        read requests as JSON, one after the other, and write an assessment
                        for each, one a line; stops at the first that cannot be accepted
   server model check   load the model, look it over, run its cases and print the figures
@@ -69,6 +85,14 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.assess(ctx)
 	case name == "model" && len(args) == 1 && args[0] == "check":
 		return c.checkModel()
+	case name == "token":
+		return c.token(ctx, args)
+	case name == "backup":
+		return c.backup(ctx, args)
+	case name == "restore":
+		return c.restore(ctx, args)
+	case name == "load":
+		return c.load(ctx, args)
 	case name == "help" && len(args) == 0:
 		fmt.Fprint(c.out, usage)
 		return exitDone
@@ -83,12 +107,9 @@ func (c command) fail(code int, format string, args ...any) int {
 }
 
 func (c command) serve(ctx context.Context, args []string) int {
-	p := &Program{Model: c.model, Log: slog.New(slog.NewTextHandler(c.err, nil))}
+	p := &Program{Model: c.model}
 	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
-	flags.SetOutput(io.Discard)
-	flags.StringVar(&p.GRPC, "grpc", "127.0.0.1:7430", "")
-	flags.StringVar(&p.Web, "web", "127.0.0.1:7480", "")
-	flags.StringVar(&p.Data, "data", "lightoff-data", "")
+	format := p.flags(flags)
 	switch err := flags.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
 		fmt.Fprint(c.out, usage)
@@ -97,6 +118,14 @@ func (c command) serve(ctx context.Context, args []string) int {
 		return c.fail(exitUse, "%v; \"help\" shows what there is", err)
 	case flags.NArg() > 0:
 		return c.fail(exitUse, "serve takes no %q; \"help\" shows what there is", flags.Arg(0))
+	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0): // so written, not-a-number is refused too
+		return c.fail(exitUse, "a limit is a number from 0, which means none")
+	case *format != "text" && *format != "json":
+		return c.fail(exitUse, "-log is text or json, not %q", *format)
+	}
+	p.Log = slog.New(slog.NewTextHandler(c.err, nil))
+	if *format == "json" {
+		p.Log = slog.New(slog.NewJSONHandler(c.err, nil))
 	}
 	if err := p.Open(ctx); err != nil {
 		return c.fail(codeOf(err), "%s", oneLine(err))
@@ -109,6 +138,24 @@ func (c command) serve(ctx context.Context, args []string) int {
 		return c.fail(exitUse, "%s", oneLine(err))
 	}
 	return exitDone
+}
+
+// flags lets a command line set the program's fields, and returns how the log is to be written.
+func (p *Program) flags(flags *flag.FlagSet) (format *string) {
+	flags.SetOutput(io.Discard)
+	flags.StringVar(&p.GRPC, "grpc", "127.0.0.1:7430", "")
+	flags.StringVar(&p.Web, "web", "127.0.0.1:7480", "")
+	flags.StringVar(&p.Data, "data", "lightoff-data", "")
+	flags.StringVar(&p.Store, "store", "", "")
+	flags.StringVar(&p.Metrics, "metrics", "", "")
+	flags.StringVar(&p.Certificate, "tls-cert", "", "")
+	flags.StringVar(&p.Key, "tls-key", "", "")
+	flags.Var((*age)(&p.Keep), "keep", "")
+	flags.Float64Var(&p.Limits.Requests, "requests", 20, "")
+	flags.Float64Var(&p.Limits.Opens, "opens", 360, "")
+	flags.IntVar(&p.Limits.Sockets, "sockets", 50, "")
+	flags.Var((*networks)(&p.Proxies), "proxies", "")
+	return flags.String("log", "text", "")
 }
 
 func codeOf(err error) int {

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"sync"
 	"time"
 
@@ -24,18 +25,34 @@ import (
 type Program struct {
 	// GRPC and Web are the addresses to listen on, as host:port; port 0 takes any free one.
 	GRPC, Web string
-	// Data is the folder for conversations. It is made where there is none.
-	Data string
+	// Data is the folder for conversations. It is made where there is none. Store, if given, is the postgres:// address
+	// of a database to use instead, which several programs may share.
+	Data, Store string
+	// Metrics is the address for operators, as host:port; empty gives none.
+	Metrics string
+	// Certificate and Key are the paths of a TLS certificate, with its chain, and of its key, both in PEM. They serve gRPC
+	// and pages and are read again when they change. Empty means no TLS.
+	Certificate, Key string
+	// Keep is the age of its latest event at which a conversation is deleted; 0 keeps all.
+	Keep time.Duration
+	// Limits bound what one address or token may ask for.
+	Limits api.Limits
+	// Proxies are those of ours that call for others and say for whom.
+	Proxies []netip.Prefix
 	// Model loads the model.
 	Model func() (*knowledge.Model, error)
 	// Log hears of the program's own faults, never of what people said.
 	Log *slog.Logger
 
 	grpc, web net.Listener
-	inside    *bufconn.Listener // the same gRPC server, without the network
+	operators *http.Server // nil without Metrics
+	metrics   net.Listener
+	end       context.CancelFunc // ends what runs beside
+	inside    *bufconn.Listener  // the same gRPC server, without the network
 	store     *store.Store
 	api       *api.Server
 	pages     *http.Server
+	https     bool
 	sockets   sync.WaitGroup // requests for pages, sockets included
 	leaving   chan struct{}  // closed to tell sockets to come back
 	conn      *grpc.ClientConn
@@ -67,7 +84,17 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	if p.web, err = net.Listen("tcp", p.Web); err != nil {
 		return fmt.Errorf("pages: %w", err)
 	}
-	if p.store, err = store.Open(ctx, p.Data); err != nil {
+	certificate, err := newCertificate(p.Certificate, p.Key, p.Log)
+	if err != nil {
+		return err
+	}
+	p.https = certificate != nil
+	if p.Metrics != "" {
+		if p.metrics, err = net.Listen("tcp", p.Metrics); err != nil {
+			return fmt.Errorf("metrics: %w", err)
+		}
+	}
+	if p.store, err = (place{data: p.Data, store: p.Store}).open(ctx); err != nil {
 		return err
 	}
 	p.inside = bufconn.Listen(1 << 18)
@@ -77,19 +104,29 @@ func (p *Program) Open(ctx context.Context) (err error) {
 		return fmt.Errorf("connect the pages to the service: %w", err)
 	}
 	p.leaving = make(chan struct{})
-	p.api = api.New(model, p.store, p.Log)
+	figures, limiter := newFigures(), api.NewLimiter(p.Limits)
+	p.api = api.New(model, p.store, p.Log, api.Options{Limiter: limiter, Proxies: p.Proxies, Registry: figures.registry})
 	p.pages = &http.Server{
-		Handler:           p.counted(webui.Handler(p.conn, webui.Options{Logger: p.Log, Done: p.leaving})),
+		Handler: p.counted(webui.Handler(p.conn, webui.Options{
+			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Admit: figures.admit(limiter, p.Proxies),
+			Annotate: func(ctx context.Context, r *http.Request) context.Context {
+				return api.Inside(ctx, api.Visitor(r, p.Proxies))
+			},
+		})),
 		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       15 * time.Second,
+		WriteTimeout:      time.Minute, // sockets have their own
 		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    16 << 10,
 		ErrorLog:          slog.NewLogLogger(p.Log.Handler(), slog.LevelWarn),
 	}
-	p.start()
+	p.operators = &http.Server{Handler: operations(figures, p.api.Ready), ReadHeaderTimeout: 10 * time.Second, ErrorLog: p.pages.ErrorLog}
+	p.start(certificate, figures)
 	return nil
 }
 
-func (p *Program) start() {
-	p.failed = make(chan error, 3)
+func (p *Program) start(certificate *certificate, figures *figures) {
+	p.failed = make(chan error, 4)
 	serve := func(what string, serve func() error) {
 		p.serving.Go(func() {
 			if err := serve(); err != nil && !errors.Is(err, http.ErrServerClosed) {
@@ -97,11 +134,20 @@ func (p *Program) start() {
 			}
 		})
 	}
-	server, inside, listener := p.api, p.inside, p.grpc
+	server, inside, listener := p.api, p.inside, certificate.wrap(p.grpc, "h2")
 	serve("gRPC", func() error { return server.Serve(listener) })
-	serve("gRPC inside", func() error { return server.Serve(inside) })
-	pages, web := p.pages, p.web
+	serve("gRPC inside", func() error { return server.ServeInside(inside) })
+	pages, web := p.pages, certificate.wrap(p.web, "http/1.1") // a websocket begins in HTTP/1.1
 	serve("pages", func() error { return pages.Serve(web) })
+	if operators, metrics := p.operators, p.metrics; metrics != nil {
+		serve("metrics", func() error { return operators.Serve(metrics) })
+	}
+	var beside context.Context
+	beside, p.end = context.WithCancel(context.Background())
+	if p.Keep > 0 {
+		kept := p.store
+		p.serving.Go(func() { sweep(beside, kept.Sweep, p.Keep, figures, p.Log) })
+	}
 }
 
 // counted lets Close wait for sockets, which the HTTP server forgets once they are open.
@@ -116,16 +162,23 @@ func (p *Program) counted(next http.Handler) http.Handler {
 // GRPCAddress is where gRPC answers.
 func (p *Program) GRPCAddress() string { return p.grpc.Addr().String() }
 
+// MetricsAddress is where operators are answered.
+func (p *Program) MetricsAddress() string { return p.metrics.Addr().String() }
+
 // URL is where to point a browser on this machine.
 func (p *Program) URL() string {
+	scheme := "http://"
+	if p.https {
+		scheme = "https://"
+	}
 	host, port, err := net.SplitHostPort(p.web.Addr().String())
 	if err != nil {
-		return "http://" + p.web.Addr().String() + "/"
+		return scheme + p.web.Addr().String() + "/"
 	}
 	if ip := net.ParseIP(host); ip != nil && ip.IsUnspecified() {
 		host = "localhost"
 	}
-	return "http://" + net.JoinHostPort(host, port) + "/"
+	return scheme + net.JoinHostPort(host, port) + "/"
 }
 
 // Wait returns nil when the context ends, or the error when a listener breaks.
@@ -150,13 +203,15 @@ func (p *Program) Close(ctx context.Context) error {
 		}
 		p.awaitSockets(ctx)
 		p.api.Close(ctx)
+		p.end()
+		errs = append(errs, p.operators.Close())
 		p.serving.Wait()
 	}
 	if p.conn != nil {
 		errs = append(errs, p.conn.Close())
 	}
 	// Closed already where they were served.
-	for _, l := range []net.Listener{p.grpc, p.web} {
+	for _, l := range []net.Listener{p.grpc, p.web, p.metrics} {
 		if l != nil {
 			l.Close()
 		}
@@ -164,7 +219,7 @@ func (p *Program) Close(ctx context.Context) error {
 	if p.store != nil {
 		errs = append(errs, p.store.Close())
 	}
-	p.grpc, p.web, p.inside, p.store, p.api, p.pages, p.conn = nil, nil, nil, nil, nil, nil, nil
+	p.grpc, p.web, p.metrics, p.inside, p.store, p.api, p.pages, p.conn = nil, nil, nil, nil, nil, nil, nil, nil
 	return errors.Join(errs...)
 }
 

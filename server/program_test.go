@@ -98,7 +98,7 @@ func TestClosing(t *testing.T) {
 	for err = nil; err == nil; {
 		_, _, err = socket.ReadMessage()
 	}
-	assert.True(t, websocket.IsCloseError(err, websocket.CloseGoingAway), "%v", err)
+	assert.True(t, websocket.IsCloseError(err, websocket.CloseServiceRestart), "%v", err)
 	_, err = watch.Recv()
 	assert.Equal(t, codes.Unavailable, status.Code(err), "%v", err)
 	<-done

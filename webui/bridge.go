@@ -6,7 +6,10 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"math"
 	"net/http"
+	"strconv"
+	"strings"
 	"sync"
 	"time"
 	"unicode/utf8"
@@ -53,7 +56,10 @@ type session struct {
 	out  chan answer
 	work sync.WaitGroup
 
-	unwatch context.CancelFunc // used by the reading goroutine only
+	// These are used by the reading goroutine only.
+	unwatch context.CancelFunc
+	token   string // that later calls are made with, or empty
+	refused int    // calls in a row for which the page was told to wait
 
 	mu        sync.Mutex // held while a conversation is handed to the writer
 	sentID    string     // the conversation last sent
@@ -71,7 +77,22 @@ func (f farewell) Error() string { return f.reason }
 // errGone ends a session that has no peer to say farewell to.
 var errGone = errors.New("the peer is gone")
 
+// going ends sessions when the service restarts. Code 1012 is registered for that (RFC 6455's registry at IANA).
+var going = farewell{websocket.CloseServiceRestart, "the service restarts"}
+
+// maxRefused is how many calls in a row a page may make though it was told to wait.
+const maxRefused = 20
+
 func (b *bridge) serve(w http.ResponseWriter, r *http.Request) {
+	if b.opts.Admit != nil {
+		leave, wait := b.opts.Admit(r)
+		if wait > 0 {
+			w.Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(wait.Seconds()))))
+			http.Error(w, "too many sockets from one place", http.StatusTooManyRequests)
+			return
+		}
+		defer leave()
+	}
 	conn, err := b.upgrader.Upgrade(w, r, nil)
 	if err != nil {
 		b.opts.Logger.Info("socket refused", "origin", r.Header.Get("Origin"), "reason", err)
@@ -91,15 +112,26 @@ func (b *bridge) serve(w http.ResponseWriter, r *http.Request) {
 // read takes frames until the socket breaks or breaks the rules, and tells why it stopped.
 func (s *session) read(ctx context.Context) error {
 	s.conn.SetReadLimit(maxFrame)
-	alive := func(string) error { return s.conn.SetReadDeadline(time.Now().Add(2 * s.opts.PingInterval)) }
+	alive := func(string) error {
+		if err := s.conn.SetReadDeadline(time.Now().Add(2 * s.opts.PingInterval)); err != nil {
+			return err
+		}
+		// Looked at after the deadline is set: whoever closes Done sets another one afterwards.
+		select {
+		case <-s.opts.Done:
+			return going
+		default:
+			return nil
+		}
+	}
 	s.conn.SetPongHandler(alive)
 	for {
 		if err := alive(""); err != nil {
-			return errGone
+			return s.readError(err)
 		}
 		kind, r, err := s.conn.NextReader()
 		if err != nil {
-			return readError(err)
+			return s.readError(err)
 		}
 		if kind != websocket.TextMessage {
 			return farewell{websocket.CloseUnsupportedData, "only text frames are taken"}
@@ -107,7 +139,7 @@ func (s *session) read(ctx context.Context) error {
 		// The library limits what comes over the wire; this limits what that unfolds to.
 		frame, err := io.ReadAll(io.LimitReader(r, maxFrame+1))
 		if err != nil {
-			return readError(err)
+			return s.readError(err)
 		}
 		if len(frame) > maxFrame {
 			return farewell{websocket.CloseMessageTooBig, "a frame may have 16 KiB"}
@@ -117,11 +149,19 @@ func (s *session) read(ctx context.Context) error {
 			return err
 		}
 		s.handle(ctx, req)
+		if s.refused > maxRefused {
+			return farewell{websocket.CloseTryAgainLater, "too many requests; come back later"}
+		}
 	}
 }
 
 // readError sorts out why reading failed. The library has already answered a close frame or an oversized one.
-func readError(err error) error {
+func (s *session) readError(err error) error {
+	select {
+	case <-s.opts.Done:
+		return going
+	default:
+	}
 	if errors.Is(err, websocket.ErrReadLimit) {
 		return farewell{websocket.CloseMessageTooBig, "a frame may have 16 KiB"}
 	}
@@ -149,8 +189,15 @@ func parseFrame(frame []byte) (request, error) {
 
 // handle makes the call that a frame asks for and answers it.
 func (s *session) handle(ctx context.Context, req request) {
-	if req.Do == "watch" {
+	if s.token != "" && req.Do != "sign_in" {
+		ctx = s.opts.SignIn(ctx, s.token)
+	}
+	switch {
+	case req.Do == "watch":
 		s.startWatch(ctx, req)
+		return
+	case req.Do == "sign_in" && s.opts.SignIn != nil:
+		s.signIn(ctx, req)
 		return
 	}
 	do, ok := s.clients.calls[req.Do]
@@ -162,9 +209,10 @@ func (s *session) handle(ctx context.Context, req request) {
 	defer cancel()
 	reply, err := do(callCtx, req.Request)
 	if err != nil {
-		s.send(ctx, answer{Re: req.Re, Error: faultOf(err)})
+		s.refuse(ctx, req, err)
 		return
 	}
+	s.refused = 0
 	var c *lightoffv1.Conversation
 	if holder, ok := reply.(interface {
 		GetConversation() *lightoffv1.Conversation
@@ -172,6 +220,37 @@ func (s *session) handle(ctx context.Context, req request) {
 		c = holder.GetConversation()
 	}
 	s.deliver(ctx, reply, c, func(raw json.RawMessage) answer { return answer{Re: req.Re, Reply: raw} })
+}
+
+// refuse answers a call that failed.
+func (s *session) refuse(ctx context.Context, req request, err error) {
+	f := faultOf(err)
+	if status.Code(err) == codes.ResourceExhausted && f.RetryAfter > 0 {
+		s.refused++
+	} else {
+		s.refused = 0
+	}
+	s.send(ctx, answer{Re: req.Re, Error: f})
+}
+
+// signIn takes a token for later calls, once the service has taken it.
+func (s *session) signIn(ctx context.Context, req request) {
+	var given struct {
+		Token string `json:"token"`
+	}
+	err := json.Unmarshal(req.Request, &given)
+	if err != nil || given.Token == "" || strings.ContainsFunc(given.Token, func(r rune) bool { return r <= ' ' || r > '~' }) {
+		s.refuse(ctx, req, status.Error(codes.InvalidArgument, "reading the request: want a token"))
+		return
+	}
+	callCtx, cancel := context.WithTimeout(ctx, s.opts.CallTimeout)
+	defer cancel()
+	if err := s.clients.ask(s.opts.SignIn(callCtx, given.Token)); err != nil {
+		s.refuse(ctx, req, err)
+		return
+	}
+	s.token = given.Token
+	s.send(ctx, answer{Re: req.Re, Reply: json.RawMessage("{}")})
 }
 
 // startWatch follows a conversation in place of the one followed before.
@@ -190,7 +269,7 @@ func (s *session) startWatch(ctx context.Context, req request) {
 			return
 		}
 	}
-	s.send(ctx, answer{Re: req.Re, Error: faultOf(err)})
+	s.refuse(ctx, req, err)
 }
 
 // follow passes changes on until the stream ends.
@@ -215,6 +294,9 @@ func (s *session) follow(ctx context.Context, re int64, next func() (*lightoffv1
 // deliver sends a message that holds a conversation, or none. Conversations leave in the order of their events: the
 // lock is held until the frame is with the writer. A push that is no news on this socket is left out.
 func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Conversation, wrap func(json.RawMessage) answer) {
+	if c != nil && m == proto.Message(c) && s.hasSent(c) {
+		return // writing it as JSON is the dearest part
+	}
 	raw, err := encode(m)
 	if err != nil {
 		s.opts.Logger.Error("writing a message as JSON", "error", err)
@@ -225,7 +307,7 @@ func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Co
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if c != nil {
-		stale := c.GetId() == s.sentID && c.GetLastEvent() <= s.sentEvent
+		stale := s.stale(c)
 		if stale && frame.Push != nil {
 			return
 		}
@@ -234,6 +316,18 @@ func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Co
 		}
 	}
 	s.send(ctx, frame)
+}
+
+// hasSent tells whether a conversation is no news on this socket.
+func (s *session) hasSent(c *lightoffv1.Conversation) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.stale(c)
+}
+
+// stale is hasSent with the lock held.
+func (s *session) stale(c *lightoffv1.Conversation) bool {
+	return c.GetId() == s.sentID && c.GetLastEvent() <= s.sentEvent
 }
 
 // send hands a frame to the writer. A slow reader holds up its own session only, until the writer drops it.
@@ -250,6 +344,7 @@ func (s *session) write(ctx context.Context) {
 	defer s.conn.Close()
 	ping := time.NewTicker(s.opts.PingInterval)
 	defer ping.Stop()
+	leaving := s.opts.Done
 	for {
 		var err error
 		select {
@@ -257,16 +352,31 @@ func (s *session) write(ctx context.Context) {
 			err = s.writeFrame(a)
 		case <-ping.C:
 			err = s.conn.WriteControl(websocket.PingMessage, nil, time.Now().Add(s.opts.WriteTimeout))
-		case <-s.opts.Done:
-			s.end(farewell{websocket.CloseGoingAway, "the service is going away"})
-			s.sayFarewell(context.Cause(ctx))
-			return
+		case <-leaving:
+			// The reader ends at once if it waits for a frame, and else once it has answered.
+			leaving = nil
+			err = s.conn.SetReadDeadline(time.Now())
 		case <-ctx.Done():
+			s.rest()
 			s.sayFarewell(context.Cause(ctx))
 			return
 		}
 		if err != nil {
 			s.end(errGone)
+			return
+		}
+	}
+}
+
+// rest writes what is still to be written when a session ends.
+func (s *session) rest() {
+	for {
+		select {
+		case a := <-s.out:
+			if s.writeFrame(a) != nil {
+				return
+			}
+		default:
 			return
 		}
 	}
@@ -294,7 +404,7 @@ func (s *session) sayFarewell(cause error) {
 	if s.conn.WriteControl(websocket.CloseMessage, frame, time.Now().Add(time.Second)) != nil && last.code != websocket.CloseMessageTooBig {
 		return
 	}
-	if last.code == websocket.CloseGoingAway {
+	if last == going {
 		return
 	}
 	tcp := s.conn.NetConn()

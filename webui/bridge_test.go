@@ -14,7 +14,11 @@ import (
 	"github.com/gorilla/websocket"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/webui"
@@ -30,6 +34,7 @@ type frame struct {
 		Code       string `json:"code"`
 		Message    string `json:"message"`
 		Violations []struct{ Field, Description string }
+		RetryAfter float64 `json:"retry_after"`
 	} `json:"error"`
 	Push *conversation `json:"push"`
 }
@@ -179,7 +184,7 @@ func TestErrorsArePassedOn(t *testing.T) {
 		{"never told", `{"re":2,"do":"retract","request":{"id":"card-1","observation_id":"smoke"}}`, "FAILED_PRECONDITION", ""},
 		{"a field the request lacks", `{"re":2,"do":"get","request":{"id":"card-1","all":true}}`, "INVALID_ARGUMENT", ""},
 		{"a field of another type", `{"re":2,"do":"get","request":{"id":7}}`, "INVALID_ARGUMENT", ""},
-		{"a request there is not", `{"re":2,"do":"delete","request":{}}`, "UNIMPLEMENTED", ""},
+		{"a request there is not", `{"re":2,"do":"settle","request":{}}`, "UNIMPLEMENTED", ""},
 		{"a watch of nothing", `{"re":2,"do":"watch","request":{"id":7}}`, "INVALID_ARGUMENT", ""},
 	}
 	for _, tt := range tests {
@@ -270,8 +275,144 @@ func TestGoingAway(t *testing.T) {
 	watching.ask(`{"re":1,"do":"open"}`)
 	watching.ask(`{"re":2,"do":"watch","request":{"id":"card-1"}}`)
 	close(done)
-	assert.Equal(t, websocket.CloseGoingAway, idle.closedWith())
-	assert.Equal(t, websocket.CloseGoingAway, watching.closedWith())
+	assert.Equal(t, websocket.CloseServiceRestart, idle.closedWith())
+	assert.Equal(t, websocket.CloseServiceRestart, watching.closedWith())
+	late, _, err := websocket.DefaultDialer.Dial(socketURL(site), nil)
+	require.NoError(t, err)
+	defer late.Close()
+	assert.Equal(t, websocket.CloseServiceRestart, (&peer{t: t, conn: late}).closedWith())
+}
+
+// TestAnswerUnderWayIsFinished lets the service restart while it answers.
+func TestAnswerUnderWayIsFinished(t *testing.T) {
+	f, done := newFake(), make(chan struct{})
+	site := serve(t, f, webui.Options{Done: done})
+	p := dial(t, site)
+	p.ask(`{"re":1,"do":"open"}`)
+	f.afterAnswer = func(context.Context) {
+		close(done)
+		time.Sleep(100 * time.Millisecond)
+	}
+	got := p.ask(`{"re":2,"do":"answer","request":{"id":"card-1","observations":[{"id":"smoke","state":"black"}]}}`)
+	require.NotNil(t, got.Reply, "%+v", got.Error)
+	assert.Equal(t, "2", got.Reply.Conversation.LastEvent)
+	assert.Equal(t, websocket.CloseServiceRestart, p.closedWith())
+}
+
+// TestResume: a reader that was dropped dials again and gets what it has missed, and only that.
+func TestResume(t *testing.T) {
+	f := newFake()
+	site := serve(t, f, webui.Options{})
+	one, two := dial(t, site), dial(t, site)
+	one.ask(`{"re":1,"do":"open"}`)
+	two.ask(`{"re":1,"do":"watch","request":{"id":"card-1","after_event":"1"}}`)
+	require.NoError(t, two.conn.NetConn().Close())
+	one.ask(`{"re":2,"do":"answer","request":{"id":"card-1","observations":[{"id":"smoke","state":"black"}]}}`)
+	again := dial(t, site)
+	again.ask(`{"re":1,"do":"watch","request":{"id":"card-1","after_event":"1"}}`)
+	assert.Equal(t, "2", again.read().Push.LastEvent)
+}
+
+func TestTooManySockets(t *testing.T) {
+	left := make(chan struct{}, 1)
+	open := 0
+	site := serve(t, newFake(), webui.Options{Admit: func(*http.Request) (func(), time.Duration) {
+		if open++; open > 1 {
+			return nil, 1500 * time.Millisecond
+		}
+		return func() { left <- struct{}{} }, 0
+	}})
+	first := dial(t, site)
+	_, resp, err := websocket.DefaultDialer.Dial(socketURL(site), nil)
+	require.Error(t, err)
+	defer resp.Body.Close()
+	assert.Equal(t, http.StatusTooManyRequests, resp.StatusCode, "RFC 6585, section 4")
+	assert.Equal(t, "2", resp.Header.Get("Retry-After"), "RFC 9110, section 10.2.3: whole seconds")
+	require.NoError(t, first.conn.Close())
+	select {
+	case <-left:
+	case <-time.After(patience):
+		t.Error("a socket that has ended is not counted any more")
+	}
+}
+
+// busy tells every Get to wait.
+type busy struct{ *fake }
+
+func (busy) Get(context.Context, *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+	st, err := status.New(codes.ResourceExhausted, "too many").WithDetails(&errdetails.RetryInfo{RetryDelay: durationpb.New(2500 * time.Millisecond)})
+	if err != nil {
+		return nil, err
+	}
+	return nil, st.Err()
+}
+
+func TestPageThatDoesNotWait(t *testing.T) {
+	site := serve(t, busy{newFake()}, webui.Options{})
+	patient, pushy := dial(t, site), dial(t, site)
+	for range 30 {
+		got := patient.ask(`{"re":1,"do":"get","request":{"id":"card-1"}}`)
+		require.NotNil(t, got.Error)
+		assert.Equal(t, "RESOURCE_EXHAUSTED", got.Error.Code)
+		assert.Equal(t, 2.5, got.Error.RetryAfter)
+		require.NotNil(t, patient.ask(`{"re":2,"do":"list_observations"}`).Reply)
+	}
+	for range 25 {
+		pushy.send(`{"re":1,"do":"get","request":{"id":"card-1"}}`)
+	}
+	assert.Equal(t, websocket.CloseTryAgainLater, pushy.closedWith())
+}
+
+// guarded takes one token and notes with which calls were made.
+type guarded struct {
+	*fake
+	tokens chan string
+}
+
+func (g *guarded) GetModel(ctx context.Context, _ *lightoffv1.GetModelRequest) (*lightoffv1.GetModelResponse, error) {
+	md, _ := metadata.FromIncomingContext(ctx)
+	if strings.Join(md.Get("authorization"), ",") != "Bearer right" {
+		return nil, status.Error(codes.Unauthenticated, "no")
+	}
+	return &lightoffv1.GetModelResponse{}, nil
+}
+
+func (g *guarded) Get(ctx context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+	md, _ := metadata.FromIncomingContext(ctx)
+	g.tokens <- strings.Join(md.Get("authorization"), ",")
+	return g.fake.Get(ctx, req)
+}
+
+// TestSignIn: the token comes in a message, not in an address that ends up in logs (OWASP WebSocket Security Cheat
+// Sheet, 2025).
+func TestSignIn(t *testing.T) {
+	g := &guarded{fake: newFake(), tokens: make(chan string, 1)}
+	site := serve(t, g, webui.Options{SignIn: func(ctx context.Context, token string) context.Context {
+		return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
+	}})
+	p := dial(t, site)
+	get := `{"re":9,"do":"get","request":{"id":"card-1"}}`
+	for _, test := range []struct{ frame, code, then string }{
+		{`{"re":1,"do":"sign_in","request":{"token":"wrong"}}`, "UNAUTHENTICATED", ""},
+		{`{"re":1,"do":"sign_in","request":{"token":"a b"}}`, "INVALID_ARGUMENT", ""},
+		{`{"re":1,"do":"sign_in"}`, "INVALID_ARGUMENT", ""},
+		{`{"re":1,"do":"sign_in","request":{"token":"right"}}`, "", "Bearer right"},
+		{`{"re":1,"do":"sign_in","request":{"token":"right"}}`, "", "Bearer right"},
+		{`{"re":1,"do":"sign_in","request":{"token":"wrong"}}`, "UNAUTHENTICATED", "Bearer right"},
+	} {
+		got := p.ask(test.frame)
+		if test.code != "" {
+			require.NotNil(t, got.Error)
+			assert.Equal(t, test.code, got.Error.Code)
+		}
+		p.ask(get)
+		assert.Equal(t, test.then, <-g.tokens)
+	}
+	other := dial(t, site)
+	other.ask(get)
+	assert.Empty(t, <-g.tokens, "for its own socket only")
+	closed := serve(t, newFake(), webui.Options{})
+	assert.Equal(t, "UNIMPLEMENTED", dial(t, closed).ask(`{"re":1,"do":"sign_in","request":{"token":"right"}}`).Error.Code)
 }
 
 func TestPing(t *testing.T) {

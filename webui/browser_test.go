@@ -3,6 +3,7 @@ package webui_test
 import (
 	"context"
 	"fmt"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -32,6 +33,34 @@ type house struct {
 	open func() *room
 	mu   sync.Mutex
 	now  *room // nil while away
+
+	lines *lines
+}
+
+// lines remembers the connections that it accepts, so that they can be cut without a farewell.
+type lines struct {
+	net.Listener
+	mu    sync.Mutex
+	conns []net.Conn
+}
+
+func (l *lines) Accept() (net.Conn, error) {
+	conn, err := l.Listener.Accept()
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.conns = append(l.conns, conn)
+	return conn, err
+}
+
+func (l *lines) cut() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, conn := range l.conns {
+		if conn != nil {
+			_ = conn.Close()
+		}
+	}
+	l.conns = nil
 }
 
 type room struct {
@@ -47,7 +76,7 @@ func newHouse(t *testing.T) *house {
 		return &room{Handler: webui.Handler(conn, webui.Options{Done: done}), done: done}
 	}
 	pages := h.open()
-	h.Server = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	h.Server = httptest.NewUnstartedServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h.mu.Lock()
 		now := h.now
 		h.mu.Unlock()
@@ -60,6 +89,9 @@ func newHouse(t *testing.T) *house {
 			now.ServeHTTP(w, r)
 		}
 	}))
+	h.lines = &lines{Listener: h.Listener}
+	h.Listener = h.lines
+	h.Start()
 	h.comeBack()
 	t.Cleanup(func() { h.goAway(); h.Close() })
 	return h
@@ -213,9 +245,9 @@ func TestLostReply(t *testing.T) {
 	pastSafety(p)
 	before := house.fake.events("card-1")
 	house.fake.mu.Lock()
-	house.fake.afterAnswer = func(ctx context.Context) {
+	house.fake.afterAnswer = func(context.Context) {
 		house.goAway()
-		<-ctx.Done()
+		house.lines.cut()
 	}
 	house.fake.mu.Unlock()
 	p.Answer("E-08")

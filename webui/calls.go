@@ -18,6 +18,8 @@ import (
 // clients are the calls that a page may make, by the name it gives them, and the one that streams.
 type clients struct {
 	calls map[string]call
+	// ask is a small call that tells whether a token is taken.
+	ask   func(context.Context) error
 	watch func(context.Context, *lightoffv1.WatchRequest, ...grpc.CallOption) (grpc.ServerStreamingClient[lightoffv1.WatchResponse], error)
 }
 
@@ -35,6 +37,7 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"answer":            unary(conversation.Answer),
 			"retract":           unary(conversation.Retract),
 			"set_tools":         unary(conversation.SetTools),
+			"delete":            unary(conversation.Delete),
 			"explain":           unary(lightoffv1.NewDiagnosisServiceClient(conn).Explain),
 			"list_observations": unary(lightoffv1.NewKnowledgeServiceClient(conn).ListObservations),
 
@@ -43,6 +46,10 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"calculate_glow_voltage":    unary(calculation.CalculateGlowVoltage),
 			"calculate_priming":         unary(calculation.CalculatePriming),
 			"calculate_waxing_chance":   unary(calculation.CalculateWaxingChance),
+		},
+		ask: func(ctx context.Context) error {
+			_, err := lightoffv1.NewKnowledgeServiceClient(conn).GetModel(ctx, &lightoffv1.GetModelRequest{})
+			return err
 		},
 		watch: conversation.Watch,
 	}
@@ -87,6 +94,8 @@ type fault struct {
 	Code       string      `json:"code"`
 	Message    string      `json:"message"`
 	Violations []violation `json:"violations,omitempty"`
+	// RetryAfter is how many seconds to wait before asking again; 0 where waiting would not help.
+	RetryAfter float64 `json:"retry_after,omitempty"`
 }
 
 type violation struct {
@@ -102,6 +111,9 @@ func faultOf(err error) *fault {
 		f.Message = "the service cannot be reached just now"
 	}
 	for _, detail := range st.Details() {
+		if retry, ok := detail.(*errdetails.RetryInfo); ok {
+			f.RetryAfter = retry.GetRetryDelay().AsDuration().Seconds()
+		}
 		bad, ok := detail.(*errdetails.BadRequest)
 		if !ok {
 			continue

@@ -15,7 +15,7 @@
 //	{"re": 7, "do": "answer", "request": {…}}
 //
 // "re" is a positive number chosen by the page, "do" names the call (open, get, say, answer, retract, set_tools, watch,
-// explain, list_observations, calculate_cable, calculate_state_of_charge, calculate_glow_voltage, calculate_priming,
+// delete, explain, list_observations, calculate_cable, calculate_state_of_charge, calculate_glow_voltage, calculate_priming,
 // calculate_waxing_chance) and "request" is that call's request message in protojson with the field names of the
 // .proto files. The bridge answers each frame, in order, with one of
 //
@@ -26,13 +26,18 @@
 //
 //	{"push": {…}}
 //
+// An error may say "retry_after", the seconds to wait before asking again. One call is the bridge's own: "sign_in" with
+// {"token": "…"} makes later calls on the socket with that token, which is never part of an address.
+//
 // A socket watches one conversation; a later watch replaces it. "watch" is answered at once by an empty reply; if the
 // stream breaks later, an error with the same "re" follows. A push is left out where a reply on the same socket has
 // already carried that event. Fields that hold their default value are left out of JSON.
 //
 // # Closing
 //
-// 1001 the service is going away (dial again), 1003 a binary frame, 1007 text that is not UTF-8 or not such a JSON
-// object, 1008 a frame without a positive "re", 1009 a frame above 16 KiB. A peer that reads too slowly or answers no
-// ping is dropped.
+// The codes are those of RFC 6455, section 7.4, and of its registry: 1003 a binary frame, 1007 text that is not UTF-8 or
+// not such a JSON object, 1008 a frame without a positive "re", 1009 a frame above 16 KiB, 1012 the service restarts
+// (dial again; a call under way has been answered), 1013 a page that goes on asking though told to wait (dial again
+// later). A peer that reads too slowly or answers no ping is dropped; it may dial again and watch from the last event it
+// has seen. A visitor with too many sockets is refused with HTTP status 429.
 package webui

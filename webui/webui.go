@@ -21,8 +21,13 @@ type Options struct {
 	// Annotate may add to the context of every call made for a socket, for example gRPC metadata that tells the
 	// service where a visitor comes from. The request is the one that opened the socket. Nil adds nothing.
 	Annotate func(context.Context, *http.Request) context.Context
-	// Done closes every socket with status 1001 when it is closed, so that pages dial again, elsewhere perhaps.
-	// Usually the Done channel of the context that ends the program. Nil never does.
+	// Admit decides about a socket before it is opened: leave is called once it has ended; a wait above zero refuses it
+	// with HTTP status 429 and tells when to try again. Nil lets all in.
+	Admit func(*http.Request) (leave func(), wait time.Duration)
+	// SignIn adds a token to the context of every later call of a socket that has signed in. Nil lets nobody sign in.
+	SignIn func(ctx context.Context, token string) context.Context
+	// Done closes every socket with status 1012 when it is closed, once the call under way on it is answered, so that
+	// pages dial again, elsewhere perhaps. Usually the Done channel of the context that ends the program. Nil never does.
 	Done <-chan struct{}
 	// CallTimeout limits one call to the service; 0 means 15 s.
 	CallTimeout time.Duration

@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
@@ -37,11 +39,13 @@ func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (
 	if err := c.engine.Check(diagnosis.Request{Tools: opened.Tools}); err != nil {
 		return nil, err
 	}
+	start := time.Now()
 	kept, err := c.store.Create(ctx, c.model.Version, opened)
+	c.metrics.stored("create", start)
 	if err != nil {
 		return nil, err
 	}
-	shown, err := c.show(kept, "")
+	shown, err := c.show(ctx, kept, "")
 	if err != nil {
 		return nil, err
 	}
@@ -189,6 +193,8 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 	if err := v.err(); err != nil {
 		return err
 	}
+	c.metrics.watching.Inc()
+	defer c.metrics.watching.Dec()
 	// Watch before reading, so that no change falls between the two.
 	w, stop := c.hub.watch(req.GetId())
 	defer stop()
@@ -203,17 +209,24 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 	// A client may have seen more than there is, if the store came back from a copy; it must still hear of changes.
 	sent, spoken := min(req.GetAfterEvent(), now.LastEvent), now.Locale
 	for {
-		if now.LastEvent > sent {
+		if now != nil && now.LastEvent > sent {
 			if err := stream.Send(&lightoffv1.WatchResponse{Conversation: now}); err != nil {
 				return err
 			}
 			sent = now.LastEvent
 		}
+		now = nil // a conversation takes much room, and watchers are many and mostly wait
 		select {
 		case now = <-w.news:
 			// News comes in the writer's language.
 			if now.Locale != spoken {
 				if now, err = c.read(stream.Context(), req.GetId(), spoken); err != nil {
+					return err
+				}
+			}
+		case event := <-w.stale:
+			if event > sent {
+				if now, err = c.catchUp(stream.Context(), w, req.GetId(), spoken, event); err != nil {
 					return err
 				}
 			}
@@ -223,6 +236,52 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 	}
 }
 
+// grace is how long a watcher waits for news from its own process before it reads the log: a change made here is told
+// by the database as well, often a little earlier.
+const grace = 5 * time.Millisecond
+
+// catchUp returns the conversation with the event, which another server may have added.
+func (c *conversations) catchUp(ctx context.Context, w *watcher, id, locale string, event int64) (*lightoffv1.Conversation, error) {
+	select {
+	case news := <-w.news:
+		if news.LastEvent >= event && news.Locale == locale {
+			return news, nil
+		}
+	case <-time.After(grace):
+	}
+	return c.read(ctx, id, locale)
+}
+
+// anything is an event number above all others: there may be any change.
+const anything = math.MaxInt64
+
+// heard takes word of what any server has changed.
+func (c *conversations) heard(change store.Change) {
+	switch {
+	case change.ID == "":
+		c.hub.stale("", anything)
+	case change.Event == 0:
+		c.recent.drop(change.ID)
+		c.hub.stale(change.ID, anything)
+	default:
+		c.hub.stale(change.ID, change.Event)
+	}
+}
+
+// Delete implements the RPC.
+func (c *conversations) Delete(ctx context.Context, req *lightoffv1.DeleteRequest) (*lightoffv1.DeleteResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if err := c.store.Delete(ctx, req.GetId()); err != nil {
+		return nil, err
+	}
+	c.heard(store.Change{ID: req.GetId()})
+	return &lightoffv1.DeleteResponse{}, nil
+}
+
 func (c *conversations) read(ctx context.Context, id, locale string) (*lightoffv1.Conversation, error) {
 	var v violations
 	v.name("id", id)
@@ -230,11 +289,13 @@ func (c *conversations) read(ctx context.Context, id, locale string) (*lightoffv
 	if err := v.err(); err != nil {
 		return nil, err
 	}
+	start := time.Now()
 	kept, err := c.store.Read(ctx, id)
+	c.metrics.stored("read", start)
 	if err != nil {
 		return nil, err
 	}
-	return c.show(kept, locale)
+	return c.show(ctx, kept, locale)
 }
 
 // append keeps the event that update makes, shows the conversation to all who watch it, and returns it.
@@ -248,6 +309,7 @@ func (c *conversations) append(ctx context.Context, id, clientKey, locale string
 	var would thought
 	for attempt := 0; ; attempt++ {
 		var events []diagnosis.Event
+		start := time.Now()
 		kept, appended, err := c.store.Append(ctx, id, clientKey, func(now []diagnosis.Event) (diagnosis.Event, error) {
 			e, err := update(now)
 			if err != nil {
@@ -260,25 +322,29 @@ func (c *conversations) append(ctx context.Context, id, clientKey, locale string
 			events = append(slices.Clone(now), e)
 			return e, errUnthought
 		})
+		c.metrics.stored("append", start)
 		switch {
 		case errors.Is(err, errUnthought):
-			if would, err = c.think(events, locale); err != nil {
+			if would, err = c.think(ctx, events, locale); err != nil {
 				return nil, err
 			}
 			continue
 		case err != nil:
 			return nil, err
 		case !appended:
-			return c.show(kept, locale)
+			return c.show(ctx, kept, locale)
 		}
 		// A log only grows, so the same length means the same events.
 		if int64(len(kept.Events)) != would.state.LastEvent {
-			if would, err = c.think(kept.Events, locale); err != nil {
+			if would, err = c.think(ctx, kept.Events, locale); err != nil {
 				return nil, err
 			}
 		}
 		shown := c.present(kept, would, locale)
 		c.hub.publish(shown)
+		if len(shown.Next) == 0 {
+			c.metrics.questions.Observe(float64(len(shown.Told)))
+		}
 		return shown, nil
 	}
 }
@@ -288,11 +354,11 @@ var errUnthought = errors.New("not thought through yet")
 
 // show returns what a conversation looks like, in a language or, if that is empty, in its own. The answer is shared and
 // must not be changed.
-func (c *conversations) show(kept store.Conversation, locale string) (*lightoffv1.Conversation, error) {
+func (c *conversations) show(ctx context.Context, kept store.Conversation, locale string) (*lightoffv1.Conversation, error) {
 	if shown := c.recent.get(look{kept.ID, locale}, int64(len(kept.Events))); shown != nil {
 		return shown, nil
 	}
-	t, err := c.think(kept.Events, locale)
+	t, err := c.think(ctx, kept.Events, locale)
 	if err != nil {
 		return nil, err
 	}
@@ -305,17 +371,27 @@ type thought struct {
 	guidance *diagnosis.Guidance
 }
 
-func (c *conversations) think(events []diagnosis.Event, locale string) (thought, error) {
+func (c *conversations) think(ctx context.Context, events []diagnosis.Event, locale string) (thought, error) {
 	state, unsound := c.sound(diagnosis.Fold(events))
 	state.Locale = cmp.Or(locale, state.Locale)
 	if len(unsound) > 0 {
 		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
 	}
+	key := keyOf(state)
+	if guidance := c.guided.get(key); guidance != nil {
+		return thought{state: state, guidance: guidance}, nil
+	}
+	leave, err := c.enter(ctx)
+	if err != nil {
+		return thought{}, err
+	}
+	defer leave()
 	guidance, err := c.engine.Guide(state)
 	if err != nil {
 		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.
 		return thought{}, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
 	}
+	c.guided.put(key, guidance)
 	return thought{state: state, guidance: guidance}, nil
 }
 

@@ -79,7 +79,7 @@ func TestConversation(t *testing.T) {
 	m, err := kettle()
 	require.NoError(t, err)
 	fresh := conversations{core: NewDiagnosis(m).core, recent: newRecent()}
-	afresh, err := fresh.show(kept, "")
+	afresh, err := fresh.show(r.ctx, kept, "")
 	require.NoError(t, err)
 	assert.True(t, proto.Equal(tools.Conversation, afresh), "the log folds to the same again")
 	assert.Equal(t, int64(6), got.Conversation.LastEvent)

@@ -2,6 +2,8 @@ package api
 
 import (
 	"context"
+	"runtime"
+	"time"
 
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/knowledge"
@@ -14,6 +16,27 @@ type core struct {
 	model  *knowledge.Model
 	engine *diagnosis.Engine
 	reader *words.Reader
+	// slots holds one token for each assessment under way. Each fills a processor and takes megabytes, so more of them
+	// at a time would only make all of them late.
+	slots   chan struct{}
+	metrics *metrics
+	guided  *guided
+}
+
+// enter waits for a processor to think on; leave gives it back.
+func (c core) enter(ctx context.Context) (leave func(), err error) {
+	c.metrics.queued.Inc()
+	defer c.metrics.queued.Dec()
+	select {
+	case c.slots <- struct{}{}:
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	start := time.Now()
+	return func() {
+		<-c.slots
+		c.metrics.thinking.Observe(time.Since(start).Seconds())
+	}, nil
 }
 
 // Diagnosis answers DiagnosisService. Its errors are the engine's; a Server turns them into status codes.
@@ -24,11 +47,12 @@ type Diagnosis struct {
 
 // NewDiagnosis returns the service for a model.
 func NewDiagnosis(m *knowledge.Model) *Diagnosis {
-	return &Diagnosis{core: core{model: m, engine: diagnosis.New(m), reader: words.New(m)}}
+	return &Diagnosis{core: core{model: m, engine: diagnosis.New(m), reader: words.New(m),
+		slots: make(chan struct{}, runtime.GOMAXPROCS(0)), metrics: newMetrics(nil), guided: newGuided()}}
 }
 
 // Assess implements the RPC. A request that cannot be accepted gives a *diagnosis.InputError.
-func (d *Diagnosis) Assess(_ context.Context, req *lightoffv1.AssessRequest) (*lightoffv1.AssessResponse, error) {
+func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (*lightoffv1.AssessResponse, error) {
 	var v violations
 	r := diagnosis.Request{
 		Observations: v.observations("observations", req.GetObservations()),
@@ -38,6 +62,11 @@ func (d *Diagnosis) Assess(_ context.Context, req *lightoffv1.AssessRequest) (*l
 	if err := v.err(); err != nil {
 		return nil, err
 	}
+	leave, err := d.enter(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer leave()
 	a, err := d.engine.Assess(r)
 	if err != nil {
 		return nil, err
@@ -46,7 +75,7 @@ func (d *Diagnosis) Assess(_ context.Context, req *lightoffv1.AssessRequest) (*l
 }
 
 // Explain implements the RPC, with errors as Assess.
-func (d *Diagnosis) Explain(_ context.Context, req *lightoffv1.ExplainRequest) (*lightoffv1.ExplainResponse, error) {
+func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest) (*lightoffv1.ExplainResponse, error) {
 	var v violations
 	r := diagnosis.Request{
 		Observations: v.observations("observations", req.GetObservations()),
@@ -56,6 +85,11 @@ func (d *Diagnosis) Explain(_ context.Context, req *lightoffv1.ExplainRequest) (
 	if err := v.err(); err != nil {
 		return nil, err
 	}
+	leave, err := d.enter(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer leave()
 	e, err := d.engine.Explain(r, req.GetCauseId())
 	if err != nil {
 		return nil, err

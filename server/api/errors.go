@@ -7,11 +7,13 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	"lightoff/engine/diagnosis"
 	"lightoff/server/store"
@@ -20,6 +22,7 @@ import (
 var (
 	errNotTold  = errors.New("nothing to take back: that was not told")
 	errStopping = errors.New("the server is going away; ask again")
+	errRevoked  = errors.New("the token is no longer valid")
 )
 
 // statusCodes is the one table from errors to codes. An error that is not in it, and is neither an InputError nor a
@@ -32,6 +35,10 @@ var statusCodes = []struct {
 	{store.ErrFull, codes.ResourceExhausted},
 	{errNotTold, codes.FailedPrecondition},
 	{errStopping, codes.Unavailable},
+	{store.ErrToken, codes.Unauthenticated},
+	{errRevoked, codes.Unauthenticated},
+	{errNoToken, codes.Unauthenticated},
+	{errScope, codes.PermissionDenied},
 	{context.Canceled, codes.Canceled},
 	{context.DeadlineExceeded, codes.DeadlineExceeded},
 }
@@ -50,6 +57,14 @@ func toStatus(log *slog.Logger, method string, err error) error {
 	if errors.As(err, &input) {
 		return badRequest(input)
 	}
+	var tooMuch *limited
+	if errors.As(err, &tooMuch) {
+		return waiting(codes.ResourceExhausted, tooMuch.Error(), tooMuch.wait)
+	}
+	if errors.Is(err, store.ErrUnavailable) {
+		log.Error("the store takes nothing", "method", method, "error", err)
+		return waiting(codes.Unavailable, store.ErrUnavailable.Error(), time.Second)
+	}
 	for _, row := range statusCodes {
 		if errors.Is(err, row.err) {
 			return status.Error(row.code, row.err.Error())
@@ -61,6 +76,15 @@ func toStatus(log *slog.Logger, method string, err error) error {
 	id := rand.Text()[:10]
 	log.Error("internal error", "id", id, "method", method, "error", err)
 	return status.Errorf(codes.Internal, "internal error %s", id)
+}
+
+// waiting is a status that says how long to wait before asking again.
+func waiting(code codes.Code, message string, wait time.Duration) error {
+	s := status.New(code, message)
+	if detailed, err := s.WithDetails(&errdetails.RetryInfo{RetryDelay: durationpb.New(wait)}); err == nil {
+		s = detailed
+	}
+	return s.Err()
 }
 
 func badRequest(input *diagnosis.InputError) error {
@@ -108,48 +132,103 @@ func (v violations) err() error {
 	return &diagnosis.InputError{Violations: v}
 }
 
-// unary maps errors, and turns a panic into an error so that one bad request ends neither others nor the program.
-func unary(log *slog.Logger) grpc.UnaryServerInterceptor {
-	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (answer any, err error) {
-		defer func() {
-			if p := recover(); p != nil {
-				err = panicked(p)
-			}
-			if err != nil {
-				answer, err = nil, toStatus(log, info.FullMethod, err)
-			}
-		}()
-		return next(ctx, req)
-	}
+// border is what every call passes on its way in and out.
+type border struct {
+	*access
+	*metrics
+	log      *slog.Logger
+	stopping <-chan struct{}
 }
 
-// streaming does for streams what unary does for single calls, and ends them when stopping is closed: a watcher would
-// otherwise hold the program up for as long as it likes.
-func streaming(log *slog.Logger, stopping <-chan struct{}) grpc.StreamServerInterceptor {
-	return func(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) (err error) {
-		ctx, end := context.WithCancelCause(stream.Context())
-		defer end(nil)
-		returned := make(chan struct{})
-		defer close(returned)
-		go func() {
-			select {
-			case <-stopping:
-				end(errStopping)
-			case <-returned:
+// leave maps the error of a call and takes note of it. Nothing of what was asked or answered is logged.
+func (b *border) leave(method string, err error, since time.Time, stream bool) error {
+	if err != nil {
+		var tooMuch *limited
+		if errors.As(err, &tooMuch) {
+			b.refused.WithLabelValues(tooMuch.what).Inc()
+		}
+		err = toStatus(b.log, method, err)
+	}
+	took := time.Since(since)
+	b.call(method, err, took, stream)
+	b.log.Debug("call", "method", method, "code", status.Code(err).String(), "took", took)
+	return err
+}
+
+// unary lets in who may come in, maps errors, and turns a panic into an error so that one bad request ends neither
+// others nor the program.
+func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (answer any, err error) {
+	start := time.Now()
+	defer func() {
+		if p := recover(); p != nil {
+			err = panicked(p)
+		}
+		if err = b.leave(info.FullMethod, err, start, false); err != nil {
+			answer = nil
+		}
+	}()
+	if err := b.admit(ctx, info.FullMethod, req); err != nil {
+		return nil, err
+	}
+	return next(ctx, req)
+}
+
+// streaming does for streams what unary does for single calls, and ends them when stopping is closed, for a watcher
+// would otherwise hold the program up for as long as it likes, or when their token is no longer valid.
+func (b *border) streaming(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) (err error) {
+	start := time.Now()
+	ctx, end := context.WithCancelCause(stream.Context())
+	defer end(nil)
+	defer func() {
+		if p := recover(); p != nil {
+			err = panicked(p)
+		}
+		if cause := context.Cause(ctx); err != nil && (errors.Is(cause, errStopping) || errors.Is(cause, errRevoked)) {
+			err = cause
+		}
+		err = b.leave(info.FullMethod, err, start, true)
+	}()
+	if err := b.admit(ctx, info.FullMethod, nil); err != nil {
+		return err
+	}
+	who, err := b.caller(ctx)
+	if err != nil {
+		return err
+	}
+	if !who.inside && !b.free(info.FullMethod, nil) {
+		leave, wait := b.limiter.Socket(who.key)
+		if wait > 0 {
+			return &limited{what: "streams", wait: wait}
+		}
+		defer leave()
+	}
+	returned := make(chan struct{})
+	defer close(returned)
+	go b.guard(ctx, who, returned, end)
+	return next(srv, &endable{ServerStream: stream, ctx: ctx})
+}
+
+// guard ends a stream for which there is no reason any more.
+func (b *border) guard(ctx context.Context, who caller, returned <-chan struct{}, end context.CancelCauseFunc) {
+	var again <-chan time.Time
+	if who.token != "" {
+		ticker := time.NewTicker(recheck)
+		defer ticker.Stop()
+		again = ticker.C
+	}
+	for {
+		select {
+		case <-b.stopping:
+			end(errStopping)
+			return
+		case <-returned:
+			return
+		case <-again:
+			if _, err := b.access.store.Token(ctx, who.token); errors.Is(err, store.ErrToken) {
+				end(errRevoked)
+				return
 			}
-		}()
-		defer func() {
-			if p := recover(); p != nil {
-				err = panicked(p)
-			}
-			if err != nil && errors.Is(context.Cause(ctx), errStopping) {
-				err = errStopping
-			}
-			if err != nil {
-				err = toStatus(log, info.FullMethod, err)
-			}
-		}()
-		return next(srv, &endable{ServerStream: stream, ctx: ctx})
+		}
 	}
 }
 

@@ -63,10 +63,11 @@ func TestInternalErrorsGoOutAsANumber(t *testing.T) {
 func TestPanicsAreErrors(t *testing.T) {
 	log := &safeBuffer{}
 	logger := slog.New(slog.NewTextHandler(log, nil))
-	_, err := unary(logger)(t.Context(), nil, &grpc.UnaryServerInfo{FullMethod: "/one"},
+	b := &border{log: logger, metrics: newMetrics(nil), access: &access{limiter: NewLimiter(Limits{})}}
+	_, err := b.unary(t.Context(), nil, &grpc.UnaryServerInfo{FullMethod: "/one"},
 		func(context.Context, any) (any, error) { panic("out of mind") })
 	assert.Equal(t, codes.Internal, status.Code(err))
-	err = streaming(logger, nil)(nil, silent{t.Context()}, &grpc.StreamServerInfo{FullMethod: "/two"},
+	err = b.streaming(nil, silent{t.Context()}, &grpc.StreamServerInfo{FullMethod: "/two"},
 		func(any, grpc.ServerStream) error { panic("out of hand") })
 	assert.Equal(t, codes.Internal, status.Code(err))
 	for _, want := range []string{"out of mind", "out of hand", "errors_test.go", "/one", "/two"} {

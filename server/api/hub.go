@@ -16,13 +16,15 @@ type hub struct {
 // watcher receives the newest state that it has not yet taken. Only the hub sends, under its lock.
 type watcher struct {
 	news chan *lightoffv1.Conversation // of capacity 1
+	// stale tells that another server may have added events up to the number; of capacity 1.
+	stale chan int64
 }
 
 func newHub() *hub { return &hub{watchers: map[string]map[*watcher]struct{}{}} }
 
 // watch starts watching a conversation until stop is called.
 func (h *hub) watch(id string) (w *watcher, stop func()) {
-	w = &watcher{news: make(chan *lightoffv1.Conversation, 1)}
+	w = &watcher{news: make(chan *lightoffv1.Conversation, 1), stale: make(chan int64, 1)}
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if h.watchers[id] == nil {
@@ -54,5 +56,24 @@ func (h *hub) publish(c *lightoffv1.Conversation) {
 		default:
 		}
 		w.news <- newest
+	}
+}
+
+// stale tells those who watch a conversation, or, without an id, any, that there may be events up to the number.
+func (h *hub) stale(id string, event int64) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for watched, watchers := range h.watchers {
+		if id != "" && watched != id {
+			continue
+		}
+		for w := range watchers {
+			select {
+			case waiting := <-w.stale:
+				w.stale <- max(waiting, event)
+			default:
+				w.stale <- event
+			}
+		}
 	}
 }

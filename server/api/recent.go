@@ -1,6 +1,7 @@
 package api
 
 import (
+	"maps"
 	"sync"
 
 	lightoffv1 "lightoff/proto/lightoff/v1"
@@ -48,4 +49,11 @@ func (r *recent) put(l look, c *lightoffv1.Conversation) {
 			delete(r.shown, other)
 		}
 	}
+}
+
+// drop forgets a conversation that was deleted.
+func (r *recent) drop(id string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	maps.DeleteFunc(r.shown, func(l look, _ *lightoffv1.Conversation) bool { return l.id == id })
 }

@@ -4,9 +4,11 @@ import (
 	"context"
 	"log/slog"
 	"net"
+	"net/netip"
 	"sync"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/health"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
@@ -21,43 +23,119 @@ import (
 // Server is the gRPC server with all services, health and reflection. It may serve several listeners at once.
 type Server struct {
 	grpc     *grpc.Server
+	inside   *grpc.Server // the same for calls from within the process, where one connection serves many visitors
 	health   *health.Server
 	stopping chan struct{} // closed to end streams
 	stop     sync.Once
+	work     sync.WaitGroup // what runs beside calls
 }
+
+// Options adjust a server. The zero value limits nobody.
+type Options struct {
+	// Limiter bounds what one caller may ask for; nil bounds nothing.
+	Limiter *Limiter
+	// Proxies are the addresses of proxies whose word on where a call comes from is taken.
+	Proxies []netip.Prefix
+	// Registry takes the server's figures; nil keeps them to itself.
+	Registry prometheus.Registerer
+}
+
+// maxStreams is the most calls and streams that one connection may have under way; each costs some kilobytes.
+const maxStreams = 256
 
 // New returns a server for a model and a store, which must outlive it. The log hears of faults of the program's own,
 // never of what people said.
-func New(m *knowledge.Model, events *store.Store, log *slog.Logger) *Server {
+func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options) *Server {
+	if opts.Limiter == nil {
+		opts.Limiter = NewLimiter(Limits{})
+	}
+	d := NewDiagnosis(m)
+	d.metrics = newMetrics(opts.Registry)
 	stopping := make(chan struct{})
+	b := &border{log: log, stopping: stopping, metrics: d.metrics,
+		access: &access{model: m, store: events, proxies: opts.Proxies, limiter: opts.Limiter}}
+	options := []grpc.ServerOption{
+		grpc.MaxRecvMsgSize(maxMessage),
+		grpc.MaxHeaderListSize(16 << 10),
+		grpc.SharedWriteBuffer(true), // an idle connection keeps none
+		grpc.UnaryInterceptor(b.unary),
+		grpc.StreamInterceptor(b.streaming),
+		// A watcher whose machine has gone without a word is noticed by asking.
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}),
+	}
 	s := &Server{
-		grpc: grpc.NewServer(
-			grpc.MaxRecvMsgSize(maxMessage),
-			grpc.ChainUnaryInterceptor(unary(log)),
-			grpc.ChainStreamInterceptor(streaming(log, stopping)),
-			// A watcher whose machine has gone without a word is noticed by asking.
-			grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute}),
-			grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}),
-		),
+		inside:   grpc.NewServer(options...),
+		grpc:     grpc.NewServer(append(options, grpc.MaxConcurrentStreams(maxStreams))...),
 		health:   health.NewServer(),
 		stopping: stopping,
 	}
-	d := NewDiagnosis(m)
-	lightoffv1.RegisterDiagnosisServiceServer(s.grpc, d)
-	lightoffv1.RegisterKnowledgeServiceServer(s.grpc, &catalogue{model: m})
-	lightoffv1.RegisterConversationServiceServer(s.grpc,
-		&conversations{core: d.core, store: events, hub: newHub(), recent: newRecent(), log: log})
-	lightoffv1.RegisterCalculationServiceServer(s.grpc, &calculations{})
-	for name := range s.grpc.GetServiceInfo() {
-		s.health.SetServingStatus(name, healthv1.HealthCheckResponse_SERVING)
+	c := &conversations{core: d.core, store: events, hub: newHub(), recent: newRecent(), log: log}
+	for _, g := range []*grpc.Server{s.grpc, s.inside} {
+		lightoffv1.RegisterDiagnosisServiceServer(g, d)
+		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{model: m})
+		lightoffv1.RegisterConversationServiceServer(g, c)
+		lightoffv1.RegisterCalculationServiceServer(g, &calculations{})
+		healthv1.RegisterHealthServer(g, s.health)
+		reflection.Register(g)
 	}
-	healthv1.RegisterHealthServer(s.grpc, s.health)
-	reflection.Register(s.grpc)
+	s.setHealth(healthv1.HealthCheckResponse_SERVING)
+	ctx, end := context.WithCancel(context.Background())
+	go func() { <-stopping; end() }()
+	s.work.Go(func() { events.Listen(ctx, c.heard) })
+	s.work.Go(func() { s.watchStore(ctx, events, log) })
 	return s
+}
+
+func (s *Server) setHealth(status healthv1.HealthCheckResponse_ServingStatus) {
+	s.health.SetServingStatus("", status)
+	for name := range s.grpc.GetServiceInfo() {
+		s.health.SetServingStatus(name, status)
+	}
+}
+
+// How often the store is asked whether it is there, and how long it may take to say so.
+const (
+	askStore     = 2 * time.Second
+	storeAnswers = 5 * time.Second
+)
+
+// watchStore lets health say that the server does not serve while the store takes nothing.
+func (s *Server) watchStore(ctx context.Context, events *store.Store, log *slog.Logger) {
+	healthy := true
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(askStore):
+		}
+		asking, cancel := context.WithTimeout(ctx, storeAnswers)
+		err := events.Ready(asking)
+		cancel()
+		if ctx.Err() != nil || (err == nil) == healthy {
+			continue
+		}
+		if healthy = err == nil; healthy {
+			log.Info("the store is back")
+			s.setHealth(healthv1.HealthCheckResponse_SERVING)
+		} else {
+			log.Error("the store is away", "error", err)
+			s.setHealth(healthv1.HealthCheckResponse_NOT_SERVING)
+		}
+	}
+}
+
+// Ready tells whether calls may be sent here, as health does.
+func (s *Server) Ready(ctx context.Context) bool {
+	answer, err := s.health.Check(ctx, &healthv1.HealthCheckRequest{})
+	return err == nil && answer.Status == healthv1.HealthCheckResponse_SERVING
 }
 
 // Serve answers calls that come in through the listener, until Close. It returns nil after Close.
 func (s *Server) Serve(l net.Listener) error { return s.grpc.Serve(l) }
+
+// ServeInside does the same for calls from within the process that are made for visitors.
+func (s *Server) ServeInside(l net.Listener) error { return s.inside.Serve(l) }
 
 // Drain tells whoever asks for health to go elsewhere. Calls are still answered.
 func (s *Server) Drain() { s.health.Shutdown() }
@@ -67,15 +145,14 @@ func (s *Server) Drain() { s.health.Shutdown() }
 func (s *Server) Close(ctx context.Context) {
 	s.Drain()
 	s.stop.Do(func() { close(s.stopping) })
-	done := make(chan struct{})
-	go func() {
-		s.grpc.GracefulStop()
-		close(done)
-	}()
-	select {
-	case <-done:
-	case <-ctx.Done():
-		s.grpc.Stop()
-		<-done
+	s.work.Wait()
+	var stopped sync.WaitGroup
+	for _, g := range []*grpc.Server{s.grpc, s.inside} {
+		stopped.Go(func() {
+			force := context.AfterFunc(ctx, g.Stop)
+			defer force()
+			g.GracefulStop()
+		})
 	}
+	stopped.Wait()
 }

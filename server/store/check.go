@@ -62,7 +62,12 @@ func checkLog(events []diagnosis.Event) error {
 }
 
 func (s *Store) ids(ctx context.Context) ([]string, error) {
-	rows, err := s.reads.QueryContext(ctx, `select id from conversation order by opened_at, id`)
+	return s.list(ctx, `select id from conversation order by opened_at, id`)
+}
+
+// list runs a query for one column of text.
+func (s *Store) list(ctx context.Context, query string, args ...any) ([]string, error) {
+	rows, err := s.reads.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, err
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lightoff/engine/diagnosis"
+	"lightoff/server/store/pgtest"
 )
 
 const crashFolder = "LIGHTOFF_TEST_CRASH_FOLDER"
@@ -24,7 +25,7 @@ func TestMain(m *testing.M) {
 			os.Exit(1)
 		}
 	}
-	os.Exit(m.Run())
+	os.Exit(pgtest.Main(m))
 }
 
 // writeForever prints "id number" once each event is acknowledged.
@@ -49,8 +50,9 @@ func writeForever(folder string) error {
 
 // TestKilledWriter kills a writer in the middle of its work: what it had acknowledged is there, and the log is whole.
 // It cannot cut the power, so it does not prove what the disk does.
-func TestKilledWriter(t *testing.T) {
-	folder := t.TempDir()
+func TestKilledWriter(t *testing.T) { onBoth(t, checkKilledWriter) }
+
+func checkKilledWriter(t *testing.T, folder string) {
 	writer := exec.Command(os.Args[0])
 	writer.Env = append(os.Environ(), crashFolder+"="+folder)
 	writer.Stderr = os.Stderr

@@ -21,9 +21,10 @@ type plain struct {
 }
 
 // TestAgainstPlainLists does random things to a store and to plain lists, and compares.
-func TestAgainstPlainLists(t *testing.T) {
-	folder := t.TempDir()
-	s, err := Open(t.Context(), folder)
+func TestAgainstPlainLists(t *testing.T) { onBoth(t, checkAgainstPlainLists) }
+
+func checkAgainstPlainLists(t *testing.T, place string) {
+	s, err := Open(t.Context(), place)
 	require.NoError(t, err)
 	defer func() {
 		require.NoError(t, s.Check(context.Background()))
@@ -85,8 +86,19 @@ func TestAgainstPlainLists(t *testing.T) {
 				}
 				require.NoError(rt, s.Close())
 				var err error
-				s, err = Open(t.Context(), folder)
+				s, err = Open(t.Context(), place)
 				require.NoError(rt, err)
+			},
+			"delete": func(rt *rapid.T) {
+				id, _ := draw(rt)
+				if rapid.IntRange(0, 3).Draw(rt, "really") > 0 || want[id] != youngest(want) {
+					rt.Skip("not now") // ids are drawn by age, so only the youngest may go
+				}
+				require.NoError(rt, s.Delete(t.Context(), id))
+				require.ErrorIs(rt, s.Delete(t.Context(), id), ErrNotFound)
+				_, err := s.Read(t.Context(), id)
+				require.ErrorIs(rt, err, ErrNotFound)
+				delete(want, id)
 			},
 			"read": func(rt *rapid.T) {
 				id, p := draw(rt)
@@ -100,6 +112,13 @@ func TestAgainstPlainLists(t *testing.T) {
 			require.NoError(rt, err)
 			require.Equal(rt, p.events, got.Events)
 		}
+	})
+}
+
+// youngest is the conversation that was made last.
+func youngest(of map[string]*plain) *plain {
+	return slices.MaxFunc(slices.Collect(maps.Values(of)), func(a, b *plain) int {
+		return int(a.events[0].Tools[0][0]) - int(b.events[0].Tools[0][0])
 	})
 }
 

@@ -22,14 +22,19 @@ var migrations embed.FS
 // fileName is the database's name in the data folder.
 const fileName = "lightoff.db"
 
-// Open opens the store in the data folder, which it makes where there is none, and brings its tables up to date.
-// The folder and the file are readable by their owner only: they hold what people said.
-func Open(ctx context.Context, folder string) (*Store, error) {
+// Open opens the store at a place, which is a postgres:// address or a data folder, and brings its tables up to date.
+// A folder is made where there is none. It and the file in it are readable by their owner only: they hold what people
+// said.
+func Open(ctx context.Context, place string) (*Store, error) {
+	if IsURL(place) {
+		return openPostgres(ctx, place)
+	}
+	folder := place
 	path, err := prepare(folder)
 	if err != nil {
 		return nil, fmt.Errorf("data folder %s: %w", folder, err)
 	}
-	s := &Store{now: time.Now}
+	s := &Store{now: time.Now, announce: func(context.Context, *sql.Tx, Change) error { return nil }}
 	if s.reads, err = open(path, 4); err != nil {
 		return nil, err
 	}
@@ -37,7 +42,8 @@ func Open(ctx context.Context, folder string) (*Store, error) {
 	if s.writes, err = open(path, 1); err != nil {
 		return nil, errors.Join(err, s.reads.Close())
 	}
-	if err := migrate(ctx, s.reads); err != nil {
+	s.write = newGrouped(s.writes).write
+	if err := migrate(ctx, s.reads, goose.DialectSQLite3); err != nil {
 		return nil, errors.Join(fmt.Errorf("data folder %s: bring the tables up to date: %w", folder, err), s.Close())
 	}
 	return s, nil
@@ -45,7 +51,7 @@ func Open(ctx context.Context, folder string) (*Store, error) {
 
 // Close waits for calls under way and closes the database.
 func (s *Store) Close() error {
-	return errors.Join(s.writes.Close(), s.reads.Close())
+	return errors.Join(s.writes.Close(), s.reads.Close()) // one and the same on PostgreSQL, where it does no harm
 }
 
 // prepare makes the folder and the file. The database itself reports a folder that cannot be written in words that
@@ -82,7 +88,7 @@ func open(path string, connections int) (*sql.DB, error) {
 	// FULL, because in WAL mode anything less can lose an acknowledged event when power fails; immediate, because a
 	// transaction that reads first and then wants to write would otherwise fail where another has written meanwhile.
 	const settings = "_txlock=immediate&_pragma=busy_timeout(10000)&_pragma=journal_mode(WAL)" +
-		"&_pragma=synchronous(FULL)&_pragma=foreign_keys(ON)"
+		"&_pragma=synchronous(FULL)&_pragma=foreign_keys(ON)&_pragma=secure_delete(ON)"
 	db, err := sql.Open("sqlite", "file:"+(&url.URL{Path: filepath.ToSlash(path)}).EscapedPath()+"?"+settings)
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", err)
@@ -92,15 +98,35 @@ func open(path string, connections int) (*sql.DB, error) {
 	return db, nil
 }
 
-func migrate(ctx context.Context, db *sql.DB) error {
+// errNewer means that a later version of the program has changed the tables.
+var errNewer = errors.New("they were made by a newer version of this program")
+
+func migrate(ctx context.Context, db *sql.DB, dialect goose.Dialect, options ...goose.ProviderOption) error {
 	files, err := fs.Sub(migrations, "migrations")
 	if err != nil {
 		return err
 	}
-	p, err := goose.NewProvider(goose.DialectSQLite3, db, files)
+	p, err := goose.NewProvider(dialect, db, files, options...)
 	if err != nil {
 		return err
 	}
+	current, known, err := p.GetVersions(ctx)
+	if err != nil {
+		return err
+	}
+	if current > known {
+		return errNewer
+	}
 	_, err = p.Up(ctx)
 	return err
+}
+
+// forget writes over what was deleted where that lies in SQLite's log: the file itself is written over already.
+func (s *Store) forget(ctx context.Context) error {
+	if s.url != "" {
+		return nil
+	}
+	// It reports by its row, not by an error, that somebody still reads; the log is then emptied at a later time.
+	_, err := s.writes.ExecContext(ctx, `pragma wal_checkpoint(truncate)`)
+	return sorted(err)
 }

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"lightoff/engine/diagnosis"
@@ -27,6 +28,11 @@ type Store struct {
 	// reads and writes are two pools on one database, so that a read never queues behind another caller's disk flush.
 	reads, writes *sql.DB
 	now           func() time.Time
+	url           string // of PostgreSQL; empty for SQLite
+	// write runs a function in a transaction and returns once that is on disk.
+	write func(context.Context, func(context.Context, *sql.Tx) error) error
+	// announce tells other servers, if there may be any, once the transaction is committed.
+	announce func(context.Context, *sql.Tx, Change) error
 }
 
 // Conversation is one conversation's log with what was noted when it was opened.
@@ -46,7 +52,7 @@ func (s *Store) Create(ctx context.Context, modelVersion string, opened diagnosi
 	at := s.now().UTC().Truncate(time.Microsecond)
 	// Text is 130 random bits in an alphabet that is safe in a URL.
 	c := Conversation{ID: rand.Text(), OpenedAt: at, ModelVersion: modelVersion, Events: []diagnosis.Event{opened}}
-	err := s.write(ctx, func(tx *sql.Tx) error {
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `insert into conversation (id, opened_at, model_version) values ($1, $2, $3)`,
 			c.ID, at.UnixMicro(), modelVersion)
 		if err != nil {
@@ -55,16 +61,19 @@ func (s *Store) Create(ctx context.Context, modelVersion string, opened diagnosi
 		return insert(ctx, tx, c.ID, at, "", opened)
 	})
 	if err != nil {
-		return Conversation{}, fmt.Errorf("create a conversation: %w", err)
+		return Conversation{}, fmt.Errorf("create a conversation: %w", sorted(err))
 	}
 	return c, nil
 }
 
 // Read returns a conversation with all its events, oldest first, or ErrNotFound.
 func (s *Store) Read(ctx context.Context, id string) (Conversation, error) {
+	if !wellFormed(id) {
+		return Conversation{}, fmt.Errorf("read a conversation: %w", ErrNotFound)
+	}
 	c, err := read(ctx, s.reads, id)
 	if err != nil {
-		return Conversation{}, fmt.Errorf("read a conversation: %w", err)
+		return Conversation{}, fmt.Errorf("read a conversation: %w", sorted(err))
 	}
 	return c, nil
 }
@@ -78,20 +87,19 @@ func (s *Store) Read(ctx context.Context, id string) (Conversation, error) {
 // current events are returned and appended is false. An empty key never repeats.
 func (s *Store) Append(ctx context.Context, id, clientKey string,
 	update func(events []diagnosis.Event) (diagnosis.Event, error)) (c Conversation, appended bool, err error) {
-	err = s.write(ctx, func(tx *sql.Tx) error {
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		c, appended, err = s.append(ctx, tx, id, clientKey, update)
 		return err
 	})
 	if err != nil {
-		return Conversation{}, false, fmt.Errorf("append to a conversation: %w", err)
+		return Conversation{}, false, fmt.Errorf("append to a conversation: %w", sorted(err))
 	}
 	return c, appended, nil
 }
 
 func (s *Store) append(ctx context.Context, tx *sql.Tx, id, clientKey string,
 	update func([]diagnosis.Event) (diagnosis.Event, error)) (Conversation, bool, error) {
-	// Changes nothing, but holds the row until commit on a database that locks rows rather than the whole file.
-	if _, err := tx.ExecContext(ctx, `update conversation set opened_at = opened_at where id = $1`, id); err != nil {
+	if err := hold(ctx, tx, id); err != nil {
 		return Conversation{}, false, err
 	}
 	c, err := read(ctx, tx, id)
@@ -122,21 +130,34 @@ func (s *Store) append(ctx context.Context, tx *sql.Tx, id, clientKey string,
 		return Conversation{}, false, err
 	}
 	c.Events = append(c.Events, event)
-	return c, true, nil
+	return c, true, s.announce(ctx, tx, Change{ID: id, Event: event.Number})
 }
 
-// write runs do in a transaction that holds the database's write lock from its start.
-func (s *Store) write(ctx context.Context, do func(*sql.Tx) error) error {
-	tx, err := s.writes.BeginTx(ctx, nil)
+// hold keeps others from changing a conversation until the transaction ends. It changes nothing, but locks the row on
+// a database that locks rows rather than the whole file.
+func hold(ctx context.Context, tx *sql.Tx, id string) error {
+	if !wellFormed(id) {
+		return ErrNotFound
+	}
+	_, err := tx.ExecContext(ctx, `update conversation set opened_at = opened_at where id = $1`, id)
+	return err
+}
+
+// wellFormed tells whether a text may be an id. Others are never asked for: a database may choke on them.
+func wellFormed(id string) bool {
+	return id != "" && !strings.ContainsFunc(id, func(r rune) bool { return (r < 'A' || r > 'Z') && (r < '0' || r > '9') })
+}
+
+// Ready returns nil if the database can be reached and takes changes.
+func (s *Store) Ready(ctx context.Context) error {
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `update conversation set opened_at = opened_at where id = ''`)
+		return err
+	})
 	if err != nil {
-		return err
+		return fmt.Errorf("ask the store: %w", sorted(err))
 	}
-	// After a commit this does nothing; before one, also in a panic, it takes everything back.
-	defer tx.Rollback()
-	if err := do(tx); err != nil {
-		return err
-	}
-	return tx.Commit()
+	return nil
 }
 
 func insert(ctx context.Context, tx *sql.Tx, id string, at time.Time, clientKey string, e diagnosis.Event) error {

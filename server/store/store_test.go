@@ -16,12 +16,20 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"lightoff/engine/diagnosis"
+	"lightoff/server/store/pgtest"
 )
 
-// opened opens a store that is checked and closed when the test ends.
-func opened(t *testing.T, folder string) *Store {
+// onBoth runs a test on SQLite in a new folder and on a new PostgreSQL database.
+func onBoth(t *testing.T, test func(t *testing.T, place string)) {
 	t.Helper()
-	s, err := Open(t.Context(), folder)
+	t.Run("sqlite", func(t *testing.T) { test(t, t.TempDir()) })
+	t.Run("postgres", func(t *testing.T) { test(t, pgtest.Database(t)) })
+}
+
+// opened opens a store that is checked and closed when the test ends.
+func opened(t *testing.T, place string) *Store {
+	t.Helper()
+	s, err := Open(t.Context(), place)
 	require.NoError(t, err)
 	t.Cleanup(func() {
 		assert.NoError(t, s.Check(context.Background()), "the store after the test")
@@ -46,8 +54,10 @@ func adding(e diagnosis.Event) func([]diagnosis.Event) (diagnosis.Event, error) 
 	return func([]diagnosis.Event) (diagnosis.Event, error) { return e, nil }
 }
 
-func TestCreateAndRead(t *testing.T) {
-	s := opened(t, t.TempDir())
+func TestCreateAndRead(t *testing.T) { onBoth(t, checkCreateAndRead) }
+
+func checkCreateAndRead(t *testing.T, place string) {
+	s := opened(t, place)
 	s.now = func() time.Time { return time.Date(2031, 2, 3, 4, 5, 6, 7008, time.FixedZone("", 3600)) }
 	made, err := s.Create(t.Context(), "model-1",
 		diagnosis.Event{Kind: diagnosis.Opened, Locale: "de", Tools: []string{"multimeter"}})
@@ -65,8 +75,10 @@ func TestCreateAndRead(t *testing.T) {
 	assert.Error(t, err, "a conversation begins by being opened")
 }
 
-func TestEventsKeepEveryField(t *testing.T) {
-	s := opened(t, t.TempDir())
+func TestEventsKeepEveryField(t *testing.T) { onBoth(t, checkEventsKeepEveryField) }
+
+func checkEventsKeepEveryField(t *testing.T, place string) {
+	s := opened(t, place)
 	c := create(t, s)
 	want := []diagnosis.Event{
 		{Kind: diagnosis.Said, Text: "E-08 \x00 “12,4 V” <ü>", Unclear: []string{"12,4 V"}, Readings: []diagnosis.Reading{
@@ -86,8 +98,10 @@ func TestEventsKeepEveryField(t *testing.T) {
 	assert.Equal(t, want, got.Events[1:])
 }
 
-func TestAppendSeesWhatThereIs(t *testing.T) {
-	s := opened(t, t.TempDir())
+func TestAppendSeesWhatThereIs(t *testing.T) { onBoth(t, checkAppendSeesWhatThereIs) }
+
+func checkAppendSeesWhatThereIs(t *testing.T, place string) {
+	s := opened(t, place)
 	c := create(t, s)
 	for n := 1; n <= 3; n++ {
 		got, appended, err := s.Append(t.Context(), c.ID, "", func(events []diagnosis.Event) (diagnosis.Event, error) {
@@ -106,8 +120,10 @@ func TestAppendSeesWhatThereIs(t *testing.T) {
 	}
 }
 
-func TestRepeatedKeyChangesNothing(t *testing.T) {
-	s := opened(t, t.TempDir())
+func TestRepeatedKeyChangesNothing(t *testing.T) { onBoth(t, checkRepeatedKeyChangesNothing) }
+
+func checkRepeatedKeyChangesNothing(t *testing.T, place string) {
+	s := opened(t, place)
 	c, other := create(t, s), create(t, s)
 	first, appended, err := s.Append(t.Context(), c.ID, "key", adding(answer("lamp", "on")))
 	require.NoError(t, err)
@@ -132,8 +148,10 @@ func TestRepeatedKeyChangesNothing(t *testing.T) {
 	}
 }
 
-func TestRefusedUpdateKeepsNothing(t *testing.T) {
-	s := opened(t, t.TempDir())
+func TestRefusedUpdateKeepsNothing(t *testing.T) { onBoth(t, checkRefusedUpdateKeepsNothing) }
+
+func checkRefusedUpdateKeepsNothing(t *testing.T, place string) {
+	s := opened(t, place)
 	c := create(t, s)
 	refusal := errors.New("no")
 	_, appended, err := s.Append(t.Context(), c.ID, "key",
@@ -158,18 +176,21 @@ func TestRefusedUpdateKeepsNothing(t *testing.T) {
 	assert.True(t, appended, "a refused request has not used up its key")
 }
 
-func TestUnknownConversation(t *testing.T) {
-	s := opened(t, t.TempDir())
+func TestUnknownConversation(t *testing.T) { onBoth(t, checkUnknownConversation) }
+
+func checkUnknownConversation(t *testing.T, place string) {
+	s := opened(t, place)
 	_, err := s.Read(t.Context(), "nobody")
 	assert.ErrorIs(t, err, ErrNotFound)
 	_, _, err = s.Append(t.Context(), "nobody", "", adding(answer("lamp", "on")))
 	assert.ErrorIs(t, err, ErrNotFound)
 }
 
-func TestConcurrentAppends(t *testing.T) {
-	folder := t.TempDir()
-	// Two stores on one folder stand for two servers on one database.
-	stores := []*Store{opened(t, folder), opened(t, folder)}
+func TestConcurrentAppends(t *testing.T) { onBoth(t, checkConcurrentAppends) }
+
+func checkConcurrentAppends(t *testing.T, place string) {
+	// Two stores on one place stand for two servers on one database.
+	stores := []*Store{opened(t, place), opened(t, place)}
 	conversations := []Conversation{create(t, stores[0]), create(t, stores[1])}
 	const writers, each = 8, 15
 	var work sync.WaitGroup
@@ -194,16 +215,20 @@ func TestConcurrentAppends(t *testing.T) {
 	}
 }
 
-func TestReopen(t *testing.T) {
-	folder := filepath.Join(t.TempDir(), "a", "new folder")
-	first, err := Open(t.Context(), folder)
+func TestReopen(t *testing.T) { onBoth(t, checkReopen) }
+
+func checkReopen(t *testing.T, place string) {
+	if !IsURL(place) {
+		place = filepath.Join(place, "a", "new folder")
+	}
+	first, err := Open(t.Context(), place)
 	require.NoError(t, err)
 	c := create(t, first)
 	want, _, err := first.Append(t.Context(), c.ID, "key", adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	require.NoError(t, first.Close())
 
-	s := opened(t, folder)
+	s := opened(t, place)
 	got, err := s.Read(t.Context(), c.ID)
 	require.NoError(t, err)
 	assert.Equal(t, want, got)
@@ -212,10 +237,12 @@ func TestReopen(t *testing.T) {
 	assert.False(t, appended, "keys outlive the program")
 }
 
-func TestFullConversation(t *testing.T) {
-	s := opened(t, t.TempDir())
+func TestFullConversation(t *testing.T) { onBoth(t, checkFullConversation) }
+
+func checkFullConversation(t *testing.T, place string) {
+	s := opened(t, place)
 	c := create(t, s)
-	require.NoError(t, s.write(t.Context(), func(tx *sql.Tx) error {
+	require.NoError(t, s.write(t.Context(), func(_ context.Context, tx *sql.Tx) error {
 		for n := int64(2); n <= MaxEvents; n++ {
 			e := answer("lamp", "on")
 			e.Number = n
@@ -237,7 +264,9 @@ func TestFullConversation(t *testing.T) {
 	assert.Len(t, got.Events, MaxEvents)
 }
 
-func TestCheckFindsDamage(t *testing.T) {
+func TestCheckFindsDamage(t *testing.T) { onBoth(t, checkDamageIsFound) }
+
+func checkDamageIsFound(t *testing.T, place string) {
 	tests := []struct{ name, damage, want string }{
 		{"gap", `delete from event where number = 2`, "event 3 stands at place 2"},
 		{"no start", `delete from event where number = 1`, "event 2 stands at place 1"},
@@ -249,7 +278,12 @@ func TestCheckFindsDamage(t *testing.T) {
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
-			s, err := Open(t.Context(), t.TempDir())
+			at := t.TempDir()
+			off := `pragma foreign_keys = off`
+			if IsURL(place) {
+				at, off = pgtest.Database(t), `set session_replication_role = replica`
+			}
+			s, err := Open(t.Context(), at)
 			require.NoError(t, err)
 			defer s.Close()
 			c := create(t, s)
@@ -258,11 +292,13 @@ func TestCheckFindsDamage(t *testing.T) {
 				require.NoError(t, err)
 			}
 			require.NoError(t, s.Check(t.Context()))
-			// The writing pool has one connection, so the setting holds for the statement after it.
-			_, err = s.writes.Exec(`pragma foreign_keys = off`)
+			conn, err := s.writes.Conn(t.Context())
 			require.NoError(t, err)
-			_, err = s.writes.Exec(test.damage)
-			require.NoError(t, err)
+			for _, statement := range []string{off, test.damage} {
+				_, err = conn.ExecContext(t.Context(), statement)
+				require.NoError(t, err)
+			}
+			require.NoError(t, conn.Close())
 			assert.ErrorContains(t, s.Check(t.Context()), test.want)
 		})
 	}

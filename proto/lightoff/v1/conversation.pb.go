@@ -1120,6 +1120,89 @@ func (x *WatchResponse) GetConversation() *Conversation {
 	return nil
 }
 
+// DeleteRequest names a conversation.
+type DeleteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its key.
+	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteRequest) Reset() {
+	*x = DeleteRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteRequest) ProtoMessage() {}
+
+func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteRequest.ProtoReflect.Descriptor instead.
+func (*DeleteRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *DeleteRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+// DeleteResponse tells that the conversation is gone.
+type DeleteResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteResponse) Reset() {
+	*x = DeleteResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteResponse) ProtoMessage() {}
+
+func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteResponse.ProtoReflect.Descriptor instead.
+func (*DeleteResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
+}
+
 var File_lightoff_v1_conversation_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_conversation_proto_rawDesc = "" +
@@ -1206,7 +1289,10 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"afterEvent\x12\x16\n" +
 	"\x06locale\x18\x03 \x01(\tR\x06locale\"N\n" +
 	"\rWatchResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation2\xda\x03\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x1f\n" +
+	"\rDeleteRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\"\x10\n" +
+	"\x0eDeleteResponse2\x9d\x04\n" +
 	"\x13ConversationService\x12;\n" +
 	"\x04Open\x12\x18.lightoff.v1.OpenRequest\x1a\x19.lightoff.v1.OpenResponse\x128\n" +
 	"\x03Get\x12\x17.lightoff.v1.GetRequest\x1a\x18.lightoff.v1.GetResponse\x128\n" +
@@ -1214,7 +1300,8 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x06Answer\x12\x1a.lightoff.v1.AnswerRequest\x1a\x1b.lightoff.v1.AnswerResponse\x12D\n" +
 	"\aRetract\x12\x1b.lightoff.v1.RetractRequest\x1a\x1c.lightoff.v1.RetractResponse\x12G\n" +
 	"\bSetTools\x12\x1c.lightoff.v1.SetToolsRequest\x1a\x1d.lightoff.v1.SetToolsResponse\x12@\n" +
-	"\x05Watch\x12\x19.lightoff.v1.WatchRequest\x1a\x1a.lightoff.v1.WatchResponse0\x01B'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
+	"\x05Watch\x12\x19.lightoff.v1.WatchRequest\x1a\x1a.lightoff.v1.WatchResponse0\x01\x12A\n" +
+	"\x06Delete\x12\x1a.lightoff.v1.DeleteRequest\x1a\x1b.lightoff.v1.DeleteResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
 	file_lightoff_v1_conversation_proto_rawDescOnce sync.Once
@@ -1228,7 +1315,7 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_conversation_proto_rawDescData
 }
 
-var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(*Conversation)(nil),          // 0: lightoff.v1.Conversation
 	(*Told)(nil),                  // 1: lightoff.v1.Told
@@ -1247,25 +1334,27 @@ var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(*SetToolsResponse)(nil),      // 14: lightoff.v1.SetToolsResponse
 	(*WatchRequest)(nil),          // 15: lightoff.v1.WatchRequest
 	(*WatchResponse)(nil),         // 16: lightoff.v1.WatchResponse
-	(*AssessResponse)(nil),        // 17: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),       // 18: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
-	(*Observation)(nil),           // 20: lightoff.v1.Observation
-	(*Reading)(nil),               // 21: lightoff.v1.Reading
+	(*DeleteRequest)(nil),         // 17: lightoff.v1.DeleteRequest
+	(*DeleteResponse)(nil),        // 18: lightoff.v1.DeleteResponse
+	(*AssessResponse)(nil),        // 19: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),       // 20: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
+	(*Observation)(nil),           // 22: lightoff.v1.Observation
+	(*Reading)(nil),               // 23: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	1,  // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
-	17, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
-	18, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
-	19, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
+	19, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
+	20, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
+	21, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
 	2,  // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
-	20, // 5: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	18, // 6: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	21, // 7: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	22, // 5: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	20, // 6: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	23, // 7: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
 	0,  // 8: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
 	0,  // 9: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
 	0,  // 10: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
-	20, // 11: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
+	22, // 11: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
 	0,  // 12: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
 	0,  // 13: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
 	0,  // 14: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
@@ -1277,15 +1366,17 @@ var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	11, // 20: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
 	13, // 21: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
 	15, // 22: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
-	4,  // 23: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
-	6,  // 24: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
-	8,  // 25: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
-	10, // 26: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
-	12, // 27: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
-	14, // 28: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	16, // 29: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
-	23, // [23:30] is the sub-list for method output_type
-	16, // [16:23] is the sub-list for method input_type
+	17, // 23: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
+	4,  // 24: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
+	6,  // 25: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
+	8,  // 26: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
+	10, // 27: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
+	12, // 28: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
+	14, // 29: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	16, // 30: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
+	18, // 31: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
+	24, // [24:32] is the sub-list for method output_type
+	16, // [16:24] is the sub-list for method input_type
 	16, // [16:16] is the sub-list for extension type_name
 	16, // [16:16] is the sub-list for extension extendee
 	0,  // [0:16] is the sub-list for field type_name
@@ -1304,7 +1395,7 @@ func file_lightoff_v1_conversation_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_conversation_proto_rawDesc), len(file_lightoff_v1_conversation_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   17,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

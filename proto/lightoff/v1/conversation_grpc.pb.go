@@ -26,6 +26,7 @@ const (
 	ConversationService_Retract_FullMethodName  = "/lightoff.v1.ConversationService/Retract"
 	ConversationService_SetTools_FullMethodName = "/lightoff.v1.ConversationService/SetTools"
 	ConversationService_Watch_FullMethodName    = "/lightoff.v1.ConversationService/Watch"
+	ConversationService_Delete_FullMethodName   = "/lightoff.v1.ConversationService/Delete"
 )
 
 // ConversationServiceClient is the client API for ConversationService service.
@@ -36,7 +37,9 @@ const (
 // events are numbered from 1 without gaps; what is shown is computed from them.
 //
 // Errors: NOT_FOUND for an unknown conversation; INVALID_ARGUMENT with a google.rpc.BadRequest detail as in
-// DiagnosisService, in which case nothing was kept; FAILED_PRECONDITION for taking back what was never said.
+// DiagnosisService, in which case nothing was kept; FAILED_PRECONDITION for taking back what was never said;
+// RESOURCE_EXHAUSTED with a google.rpc.RetryInfo detail for too many requests from one place; UNAVAILABLE where the
+// store takes nothing just now: it is not known whether the change was kept, so send it again with the same client_key.
 type ConversationServiceClient interface {
 	// Open begins a conversation. The id in the answer is its key: whoever has it can read and continue it.
 	Open(ctx context.Context, in *OpenRequest, opts ...grpc.CallOption) (*OpenResponse, error)
@@ -53,6 +56,8 @@ type ConversationServiceClient interface {
 	// Watch sends the conversation as it stands and again after every change: a stream, because a second screen on the
 	// same conversation must follow without asking.
 	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
+	// Delete removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
+	Delete(ctx context.Context, in *DeleteRequest, opts ...grpc.CallOption) (*DeleteResponse, error)
 }
 
 type conversationServiceClient struct {
@@ -142,6 +147,16 @@ func (c *conversationServiceClient) Watch(ctx context.Context, in *WatchRequest,
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type ConversationService_WatchClient = grpc.ServerStreamingClient[WatchResponse]
 
+func (c *conversationServiceClient) Delete(ctx context.Context, in *DeleteRequest, opts ...grpc.CallOption) (*DeleteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeleteResponse)
+	err := c.cc.Invoke(ctx, ConversationService_Delete_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ConversationServiceServer is the server API for ConversationService service.
 // All implementations must embed UnimplementedConversationServiceServer
 // for forward compatibility.
@@ -150,7 +165,9 @@ type ConversationService_WatchClient = grpc.ServerStreamingClient[WatchResponse]
 // events are numbered from 1 without gaps; what is shown is computed from them.
 //
 // Errors: NOT_FOUND for an unknown conversation; INVALID_ARGUMENT with a google.rpc.BadRequest detail as in
-// DiagnosisService, in which case nothing was kept; FAILED_PRECONDITION for taking back what was never said.
+// DiagnosisService, in which case nothing was kept; FAILED_PRECONDITION for taking back what was never said;
+// RESOURCE_EXHAUSTED with a google.rpc.RetryInfo detail for too many requests from one place; UNAVAILABLE where the
+// store takes nothing just now: it is not known whether the change was kept, so send it again with the same client_key.
 type ConversationServiceServer interface {
 	// Open begins a conversation. The id in the answer is its key: whoever has it can read and continue it.
 	Open(context.Context, *OpenRequest) (*OpenResponse, error)
@@ -167,6 +184,8 @@ type ConversationServiceServer interface {
 	// Watch sends the conversation as it stands and again after every change: a stream, because a second screen on the
 	// same conversation must follow without asking.
 	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
+	// Delete removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
+	Delete(context.Context, *DeleteRequest) (*DeleteResponse, error)
 	mustEmbedUnimplementedConversationServiceServer()
 }
 
@@ -197,6 +216,9 @@ func (UnimplementedConversationServiceServer) SetTools(context.Context, *SetTool
 }
 func (UnimplementedConversationServiceServer) Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error {
 	return status.Error(codes.Unimplemented, "method Watch not implemented")
+}
+func (UnimplementedConversationServiceServer) Delete(context.Context, *DeleteRequest) (*DeleteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Delete not implemented")
 }
 func (UnimplementedConversationServiceServer) mustEmbedUnimplementedConversationServiceServer() {}
 func (UnimplementedConversationServiceServer) testEmbeddedByValue()                             {}
@@ -338,6 +360,24 @@ func _ConversationService_Watch_Handler(srv interface{}, stream grpc.ServerStrea
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type ConversationService_WatchServer = grpc.ServerStreamingServer[WatchResponse]
 
+func _ConversationService_Delete_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).Delete(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_Delete_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).Delete(ctx, req.(*DeleteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ConversationService_ServiceDesc is the grpc.ServiceDesc for ConversationService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -368,6 +408,10 @@ var ConversationService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "SetTools",
 			Handler:    _ConversationService_SetTools_Handler,
+		},
+		{
+			MethodName: "Delete",
+			Handler:    _ConversationService_Delete_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

@@ -1,0 +1,218 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"net"
+	"net/http"
+	"net/netip"
+	"slices"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/peer"
+
+	"lightoff/engine/knowledge"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
+)
+
+var (
+	errNoToken = errors.New("this call needs a token: metadata \"authorization: Bearer …\"")
+	errScope   = errors.New("the token does not allow this call")
+)
+
+// needs lists the services that not everybody may call. Owners need no token: their conversation's id is its key.
+var needs = []struct {
+	service string
+	scope   store.Scope
+}{
+	{"/lightoff.v1.DeskService/", store.Desk},
+}
+
+// visitorKey is the metadata in which the pages' bridge says for whom it calls. From outside it means nothing.
+const visitorKey = "lightoff-visitor"
+
+// insideNetwork is the network of the listener within the process, over which the bridge calls.
+const insideNetwork = "bufconn"
+
+// recheck is how often a stream's token is looked at again.
+const recheck = time.Minute
+
+// access decides who may call what, and how often.
+type access struct {
+	model   *knowledge.Model
+	store   *store.Store
+	proxies []netip.Prefix
+	limiter *Limiter
+}
+
+// caller is who calls: an address, or the holder of a token.
+type caller struct {
+	key    string
+	token  string // its text, or empty
+	inside bool   // calls for one of the pages' sockets, which are counted where they are opened
+}
+
+// caller finds out who calls. A token that is not valid is refused whatever the call is.
+func (a *access) caller(ctx context.Context) (caller, error) {
+	md, _ := metadata.FromIncomingContext(ctx)
+	var c caller
+	c.key, c.inside = a.address(ctx, md)
+	given := md.Get("authorization")
+	if len(given) == 0 {
+		return c, nil
+	}
+	text, ok := strings.CutPrefix(given[0], "Bearer ")
+	if !ok || len(given) > 1 {
+		return c, store.ErrToken
+	}
+	t, err := a.store.Token(ctx, text)
+	if err != nil {
+		return c, err
+	}
+	c.key, c.token = "token "+t.ID+" "+string(t.Scope), text
+	return c, nil
+}
+
+func (a *access) address(ctx context.Context, md metadata.MD) (from string, inside bool) {
+	p, ok := peer.FromContext(ctx)
+	if !ok || p.Addr == nil {
+		return "", false
+	}
+	if p.Addr.Network() == insideNetwork {
+		return strings.Join(md.Get(visitorKey), ""), true
+	}
+	return visitor(p.Addr.String(), md.Get("x-forwarded-for"), a.proxies), false
+}
+
+// Inside adds to the context of a call, made within the process, for whom it is made.
+func Inside(ctx context.Context, visitor string) context.Context {
+	return metadata.AppendToOutgoingContext(ctx, visitorKey, visitor)
+}
+
+// Bearer adds a token to the context of a call.
+func Bearer(ctx context.Context, token string) context.Context {
+	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
+}
+
+// Visitor tells where a request for a page comes from: its peer's address, or, where the peer is one of our proxies,
+// the address that the proxy saw. Of an IPv6 address only the network counts, for a visitor has all of that.
+func Visitor(r *http.Request, proxies []netip.Prefix) string {
+	return visitor(r.RemoteAddr, r.Header.Values("X-Forwarded-For"), proxies)
+}
+
+func visitor(peer string, forwarded []string, proxies []netip.Prefix) string {
+	host, _, err := net.SplitHostPort(peer)
+	if err != nil {
+		host = peer
+	}
+	chain := strings.Split(strings.Join(forwarded, ","), ",")
+	for ours(host, proxies) && len(chain) > 0 {
+		last := strings.TrimSpace(chain[len(chain)-1])
+		if _, err := netip.ParseAddr(last); err != nil {
+			break
+		}
+		host, chain = last, chain[:len(chain)-1]
+	}
+	at, err := netip.ParseAddr(host)
+	if err != nil {
+		return host
+	}
+	if at = at.Unmap().WithZone(""); at.Is6() {
+		network, _ := at.Prefix(64)
+		return network.String()
+	}
+	return at.String()
+}
+
+func ours(host string, proxies []netip.Prefix) bool {
+	at, err := netip.ParseAddr(host)
+	return err == nil && slices.ContainsFunc(proxies, func(p netip.Prefix) bool { return p.Contains(at.Unmap()) })
+}
+
+// allowed returns nil if the holder of the key may call the method.
+func allowed(c caller, method string) error {
+	for _, need := range needs {
+		if !strings.HasPrefix(method, need.service) {
+			continue
+		}
+		switch {
+		case c.token == "":
+			return errNoToken
+		case !strings.HasSuffix(c.key, " "+string(need.scope)):
+			return errScope
+		}
+	}
+	return nil
+}
+
+// free tells whether a request is never limited: whatever only asks or answers the safety card, health, and what the
+// server says about itself. Opening has a limit of its own, for it is the way to the card.
+func (a *access) free(method string, req any) bool {
+	if strings.HasPrefix(method, "/grpc.") {
+		return true
+	}
+	switch req := req.(type) {
+	case *lightoffv1.OpenRequest:
+		return true
+	case *lightoffv1.AnswerRequest:
+		return a.onCard(req.GetObservations(), req.GetSkippedIds())
+	case *lightoffv1.AssessRequest:
+		return a.onCard(req.GetObservations(), nil)
+	case *lightoffv1.RetractRequest:
+		return a.isOnCard(req.GetObservationId())
+	}
+	return false
+}
+
+func (a *access) onCard(observations []*lightoffv1.Observation, skipped []string) bool {
+	for _, o := range observations {
+		if !a.isOnCard(o.GetId()) {
+			return false
+		}
+	}
+	for _, id := range skipped {
+		if !a.isOnCard(id) {
+			return false
+		}
+	}
+	return len(observations)+len(skipped) > 0
+}
+
+func (a *access) isOnCard(id string) bool {
+	o, ok := a.model.Observation(id)
+	return ok && o.SafetyCard
+}
+
+// admit returns nil if the call may go on now.
+func (a *access) admit(ctx context.Context, method string, req any) error {
+	c, err := a.caller(ctx)
+	if err != nil {
+		return err
+	}
+	if err := allowed(c, method); err != nil {
+		return err
+	}
+	if _, opens := req.(*lightoffv1.OpenRequest); opens {
+		if wait := a.limiter.open(c.key); wait > 0 {
+			return &limited{what: "opens", wait: wait}
+		}
+	}
+	if a.free(method, req) {
+		return nil
+	}
+	if wait := a.limiter.request(c.key); wait > 0 {
+		return &limited{what: "requests", wait: wait}
+	}
+	return nil
+}
+
+// limited means that a caller has asked for too much.
+type limited struct {
+	what string
+	wait time.Duration
+}
+
+func (l *limited) Error() string { return "too many " + l.what + " from one place; wait and ask again" }

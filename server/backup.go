@@ -1,0 +1,57 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"lightoff/server/store"
+)
+
+// backup writes the store to a file, which appears under its name only once it is whole, or, for "-", to the output.
+func (c command) backup(ctx context.Context, args []string) int {
+	return c.withStore(ctx, flag.NewFlagSet("backup", flag.ContinueOnError), args, 1, func(s *store.Store, names []string) error {
+		if names[0] == "-" {
+			return s.Backup(ctx, c.out)
+		}
+		return backupTo(ctx, s, names[0])
+	})
+}
+
+func backupTo(ctx context.Context, s *store.Store, name string) (err error) {
+	// Readable by its owner only, like the store.
+	f, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+"-*")
+	if err != nil {
+		return fmt.Errorf("back up: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(f.Name()))
+		}
+	}()
+	if err := s.Backup(ctx, f); err != nil {
+		return errors.Join(err, f.Close())
+	}
+	if err := errors.Join(f.Sync(), f.Close()); err != nil {
+		return fmt.Errorf("back up: %w", err)
+	}
+	return os.Rename(f.Name(), name)
+}
+
+// restore fills an empty store from a file, or, for "-", from the input.
+func (c command) restore(ctx context.Context, args []string) int {
+	return c.withStore(ctx, flag.NewFlagSet("restore", flag.ContinueOnError), args, 1, func(s *store.Store, names []string) error {
+		if names[0] == "-" {
+			return s.Restore(ctx, c.in)
+		}
+		f, err := os.Open(names[0])
+		if err != nil {
+			return fmt.Errorf("restore: %w", err)
+		}
+		defer f.Close()
+		return s.Restore(ctx, f)
+	})
+}

@@ -1,0 +1,258 @@
+package store
+
+import (
+	"bufio"
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash"
+	"io"
+	"time"
+
+	"lightoff/engine/diagnosis"
+)
+
+// A backup is text, one JSON value a line: a head, tokens, conversations each followed by its events, and a foot with
+// the number of lines before it and their SHA-256, so that a backup that was cut off or changed is not restored. It is
+// the same for both databases and moves conversations from one to the other.
+type line struct {
+	Lightoff     int               `json:"lightoff,omitempty"` // the head: version of this format
+	Token        *tokenLine        `json:"token,omitempty"`
+	Conversation *conversationLine `json:"conversation,omitempty"`
+	Event        *diagnosis.Event  `json:"event,omitempty"`
+	At           int64             `json:"at,omitempty"` // of the event, in UTC microseconds
+	ClientKey    string            `json:"client_key,omitempty"`
+	Foot         *footLine         `json:"foot,omitempty"`
+}
+
+type tokenLine struct {
+	ID        string `json:"id"`
+	Name      string `json:"name"`
+	Scope     Scope  `json:"scope"`
+	Hash      string `json:"hash"`
+	MadeAt    int64  `json:"made_at"`
+	ExpiresAt int64  `json:"expires_at"`
+}
+
+type conversationLine struct {
+	ID           string `json:"id"`
+	OpenedAt     int64  `json:"opened_at"`
+	ModelVersion string `json:"model_version"`
+}
+
+type footLine struct {
+	Lines  int    `json:"lines"`
+	SHA256 string `json:"sha256"`
+}
+
+const (
+	backupVersion = 1
+	maxLine       = 8 << 20 // bytes; an event comes from a request of at most 256 kB
+)
+
+// errNotWhole means that what is to be restored is no whole backup.
+var errNotWhole = errors.New("this is no whole backup")
+
+// Backup writes all conversations and tokens. It may run beside everything else: conversations are read in one
+// statement, which sees one state of the log.
+func (s *Store) Backup(ctx context.Context, to io.Writer) error {
+	w := &backupWriter{to: bufio.NewWriter(to), sum: sha256.New()}
+	err := w.put(line{Lightoff: backupVersion})
+	if err == nil {
+		err = s.backUpTokens(ctx, w)
+	}
+	if err == nil {
+		err = s.backUpConversations(ctx, w)
+	}
+	if err == nil {
+		err = w.put(line{Foot: &footLine{Lines: w.lines, SHA256: fmt.Sprintf("%x", w.sum.Sum(nil))}})
+	}
+	if err == nil {
+		err = w.to.Flush()
+	}
+	if err != nil {
+		return fmt.Errorf("back up: %w", sorted(err))
+	}
+	return nil
+}
+
+type backupWriter struct {
+	to    *bufio.Writer
+	sum   hash.Hash
+	lines int
+}
+
+func (w *backupWriter) put(l line) error {
+	text, err := json.Marshal(l)
+	if err != nil {
+		return err
+	}
+	text = append(text, '\n')
+	w.sum.Write(text)
+	w.lines++
+	_, err = w.to.Write(text)
+	return err
+}
+
+func (s *Store) backUpTokens(ctx context.Context, w *backupWriter) error {
+	rows, err := s.reads.QueryContext(ctx, `select id, name, scope, hash, made_at, expires_at from token order by made_at, id`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var t tokenLine
+		if err := rows.Scan(&t.ID, &t.Name, &t.Scope, &t.Hash, &t.MadeAt, &t.ExpiresAt); err != nil {
+			return err
+		}
+		if err := w.put(line{Token: &t}); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error {
+	rows, err := s.reads.QueryContext(ctx, `
+		select c.id, c.opened_at, c.model_version, e.number, e.at, e.client_key, e.body
+		from conversation c join event e on e.conversation_id = c.id
+		order by c.opened_at, c.id, e.number`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var c conversationLine
+		var number, at int64
+		var key sql.NullString
+		var body string
+		if err := rows.Scan(&c.ID, &c.OpenedAt, &c.ModelVersion, &number, &at, &key, &body); err != nil {
+			return err
+		}
+		if number == 1 {
+			if err := w.put(line{Conversation: &c}); err != nil {
+				return err
+			}
+		}
+		var e diagnosis.Event
+		if err := json.Unmarshal([]byte(body), &e); err != nil {
+			return fmt.Errorf("event %d of a conversation: %w", number, err)
+		}
+		if err := w.put(line{Event: &e, At: at, ClientKey: key.String}); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+// errNotEmpty means that a backup is to be restored over something.
+var errNotEmpty = errors.New("the store holds conversations or tokens already; restore into a new one")
+
+// Restore puts a backup into an empty store: all of it, or, if anything is wrong with it, nothing.
+func (s *Store) Restore(ctx context.Context, from io.Reader) error {
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		var there int
+		err := tx.QueryRowContext(ctx, `select (select count(*) from conversation) + (select count(*) from token)`).Scan(&there)
+		if err != nil {
+			return err
+		}
+		if there > 0 {
+			return errNotEmpty
+		}
+		return (&restorer{tx: tx, sum: sha256.New()}).all(ctx, from)
+	})
+	if err != nil {
+		return fmt.Errorf("restore: %w", sorted(err))
+	}
+	return s.Check(ctx)
+}
+
+// restorer puts lines into tables.
+type restorer struct {
+	tx     *sql.Tx
+	sum    hash.Hash
+	lines  int
+	id     string // of the conversation whose events follow
+	events int64  // how many of them there were
+	whole  bool   // the foot was there and right
+}
+
+func (r *restorer) all(ctx context.Context, from io.Reader) error {
+	in := bufio.NewScanner(from)
+	in.Buffer(nil, maxLine)
+	for in.Scan() {
+		if err := r.one(ctx, in.Bytes()); err != nil {
+			return fmt.Errorf("line %d: %w", r.lines+1, err)
+		}
+		r.sum.Write(append(in.Bytes(), '\n'))
+		r.lines++
+	}
+	switch {
+	case in.Err() != nil:
+		return fmt.Errorf("line %d: %w", r.lines+1, in.Err())
+	case !r.whole:
+		return errNotWhole
+	}
+	return nil
+}
+
+func (r *restorer) one(ctx context.Context, text []byte) error {
+	var l line
+	if err := json.Unmarshal(text, &l); err != nil {
+		return fmt.Errorf("%w: not JSON of that kind", errNotWhole)
+	}
+	switch {
+	case r.whole:
+		return fmt.Errorf("%w: it goes on after its end", errNotWhole)
+	case (r.lines == 0) != (l.Lightoff != 0):
+		return fmt.Errorf("%w: its head is not at its head", errNotWhole)
+	case l.Lightoff > backupVersion:
+		return fmt.Errorf("the backup's format is version %d, this program knows %d", l.Lightoff, backupVersion)
+	case l.Lightoff != 0:
+		return nil
+	case l.Token != nil:
+		return r.token(ctx, *l.Token)
+	case l.Conversation != nil:
+		return r.conversation(ctx, *l.Conversation)
+	case l.Event != nil:
+		return r.event(ctx, l)
+	case l.Foot != nil:
+		r.whole = l.Foot.Lines == r.lines && l.Foot.SHA256 == fmt.Sprintf("%x", r.sum.Sum(nil))
+		if !r.whole {
+			return fmt.Errorf("%w: lines were lost or changed", errNotWhole)
+		}
+		return nil
+	}
+	return fmt.Errorf("%w: a line says nothing", errNotWhole)
+}
+
+func (r *restorer) token(ctx context.Context, t tokenLine) error {
+	if !wellFormed(t.ID) || t.Scope != Desk && t.Scope != Program {
+		return fmt.Errorf("%w: a token is malformed", errNotWhole)
+	}
+	_, err := r.tx.ExecContext(ctx,
+		`insert into token (id, name, scope, hash, made_at, expires_at) values ($1, $2, $3, $4, $5, $6)`,
+		t.ID, t.Name, string(t.Scope), t.Hash, t.MadeAt, t.ExpiresAt)
+	return err
+}
+
+func (r *restorer) conversation(ctx context.Context, c conversationLine) error {
+	if !wellFormed(c.ID) {
+		return fmt.Errorf("%w: a conversation's id is malformed", errNotWhole)
+	}
+	r.id, r.events = c.ID, 0
+	_, err := r.tx.ExecContext(ctx, `insert into conversation (id, opened_at, model_version) values ($1, $2, $3)`,
+		c.ID, c.OpenedAt, c.ModelVersion)
+	return err
+}
+
+func (r *restorer) event(ctx context.Context, l line) error {
+	r.events++
+	if r.id == "" || l.Event.Number != r.events {
+		return fmt.Errorf("%w: event %d stands at place %d", errNotWhole, l.Event.Number, r.events)
+	}
+	return insert(ctx, r.tx, r.id, time.UnixMicro(l.At), l.ClientKey, *l.Event)
+}
