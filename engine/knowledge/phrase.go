@@ -8,7 +8,8 @@ import (
 	"unicode"
 )
 
-// Phrase is a pattern over words: words in order, (a|b) for either, ? after what may be missing, * at the end or the
+// Phrase is a pattern over words: words in order, (a|b) for either, ? after what may be missing, a star
+// after a bracket for what may be missing or said several times, * at the end or the
 // beginning of a word for any more letters, _ for any one word, # for any number, and a comma for itself. Words are
 // compared folded, so "läuft" and "laeuft", "won't" and "wont" are the same.
 type Phrase struct {
@@ -22,6 +23,7 @@ type piece struct {
 	parts    []piece
 	either   bool
 	optional bool
+	repeats  bool
 }
 
 // Fold writes a text as phrases compare it: lower case, umlauts and sharp s spelt out, no apostrophes.
@@ -118,6 +120,9 @@ func (p *phraseParser) sequence() (piece, error) {
 				return piece{}, errors.New("a question mark follows no word")
 			}
 			out.parts[last].optional = true
+			p.at++
+		case r == '*' && len(out.parts) > 0 && p.at > 0 && p.text[p.at-1] == ')':
+			out.parts[len(out.parts)-1].optional, out.parts[len(out.parts)-1].repeats = true, true
 			p.at++
 		case r == '(':
 			p.at++
@@ -231,6 +236,11 @@ type matcher struct {
 }
 
 func (m *matcher) piece(p piece, at int, then func(int)) {
+	if p.repeats {
+		once := p
+		once.repeats = false
+		then = m.again(once, maxRepeats-1, at, then)
+	}
 	switch {
 	case p.word != "":
 		m.word(p.word, at, then)
@@ -243,6 +253,20 @@ func (m *matcher) piece(p piece, at int, then func(int)) {
 	}
 	if p.optional {
 		then(at)
+	}
+}
+
+// maxRepeats is how often a group with a star can be said in a row.
+const maxRepeats = 4
+
+// again continues with what comes next, and also with another round of the piece, if the last one said anything.
+func (m *matcher) again(p piece, left, from int, then func(int)) func(int) {
+	return func(at int) {
+		then(at)
+		if left > 0 && at > from {
+			p.optional = false
+			m.piece(p, at, m.again(p, left-1, at, then))
+		}
 	}
 }
 
