@@ -78,6 +78,9 @@ func (p *page) code(i int) (mention, bool) {
 		if letter || strange {
 			at++
 		}
+		if at+1 < len(p.tokens) && p.tokens[at].text == "o" && p.tokens[at+1].number && p.tokens[at+1].glued {
+			at++ // the letter for a nought: EO8
+		}
 	}
 	if at >= len(p.tokens) || !p.tokens[at].number || !announced && !letter && !strange {
 		return mention{}, false
@@ -87,8 +90,17 @@ func (p *page) code(i int) (mention, bool) {
 	}
 	m := mention{from: i, to: at + 1}
 	m.reading = Reading{ID: faultCode, State: p.codeState(at, letter)}
-	m.unsure = strange || m.reading.State == "" || !letter && p.counts(at) || p.doubtfulCode(i, at)
+	m.unsure = strange || m.reading.State == "" || !letter && p.counts(at) || p.doubtfulCode(i, at) ||
+		m.reading.State == otherCode && !announced && !p.shown(i, at+1)
 	return m, true
+}
+
+// shown tells whether a code without its announcement is said to be shown, or makes up its clause.
+func (p *page) shown(from, to int) bool {
+	if from > 0 && p.lang.codeMarks[p.tokens[from-1].text] {
+		return true
+	}
+	return (from == 0 || p.tokens[from-1].mark) && (to == len(p.tokens) || p.tokens[to].mark)
 }
 
 // at is the longest phrase of a role that begins at token i.

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -195,10 +196,11 @@ func (p *page) fits(x *knowledge.Measure, f figure) bool {
 	return x.Bare && p.plain(f.at)
 }
 
-// plain tells whether a number without a unit looks like a reading: with decimals, or of two digits and beside its place.
+// plain tells whether a number without a unit looks like a reading: with decimals or below zero, or of two digits and
+// beside its place.
 func (p *page) plain(at int) bool {
 	t := p.tokens[at]
-	if t.decimal {
+	if t.decimal || t.value < 0 {
 		return true
 	}
 	if !t.digits || t.value < 9 || t.value > 31 {
@@ -248,7 +250,7 @@ func value(x knowledge.Measure, v float64) Reading {
 		}
 	}
 	if x.Scale != 1 || x.Offset != 0 {
-		v = v*x.Scale + x.Offset
+		v = math.Round((v*x.Scale+x.Offset)*1000) / 1000 // converted, so not more exact than it was told
 	}
 	return Reading{ID: x.ID, Number: v, IsNumber: true}
 }
