@@ -274,14 +274,6 @@ func (l *language) decimals(in []token, at int, whole float64) (v float64, end i
 	if digits == "" {
 		return whole, at, false
 	}
-	tail, err := strconv.ParseFloat("0."+digits, 64)
-	if err != nil {
-		return whole, at, false
-	}
-	// Decimal digits are read together with the whole ones, so that 12.4 is the nearest float.
-	v, err = strconv.ParseFloat(strconv.FormatFloat(whole, 'f', 0, 64)+"."+digits, 64)
-	if err != nil {
-		return whole + tail, end, true
-	}
-	return v, end, true
+	v, err := strconv.ParseFloat(strconv.FormatFloat(whole, 'f', 0, 64)+"."+digits, 64)
+	return v, end, err == nil
 }

@@ -27,11 +27,12 @@ type Reader struct {
 	model    *knowledge.Model
 	language *language
 	codes    map[int]string // number → state of the fault code
+	graves   map[string]bool
 }
 
 // New returns a reader for the model's observations.
 func New(m *knowledge.Model) *Reader {
-	return &Reader{model: m, language: newLanguage(m), codes: codeStates(m)}
+	return &Reader{model: m, language: newLanguage(m), codes: codeStates(m), graves: graves(m)}
 }
 
 // mention is a piece of the text that speaks of an observation.
@@ -97,9 +98,22 @@ func (p *page) judge(m mention) (Reading, outcome) {
 }
 
 // grave tells whether a mention is of a danger, where a wrong "no" could kill.
-func (p *page) grave(m mention) bool {
-	o, ok := p.reader.model.Observation(m.reading.ID)
-	return ok && o.SafetyCard
+func (p *page) grave(m mention) bool { return p.reader.graves[m.reading.ID] }
+
+// graves lists what the safety card asks and what any danger of the model hangs on.
+func graves(m *knowledge.Model) map[string]bool {
+	out := map[string]bool{}
+	for _, o := range m.Observations {
+		out[o.ID] = o.SafetyCard
+	}
+	for _, d := range m.Dangers {
+		for _, trigger := range d.Any {
+			for _, trip := range trigger.All {
+				out[trip.ID] = true
+			}
+		}
+	}
+	return out
 }
 
 // settle turns mentions into readings. What is said twice is one reading; what contradicts itself is asked back; what is
