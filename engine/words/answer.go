@@ -28,7 +28,7 @@ func (p *page) answer(asked string) *Reading {
 		return nil
 	}
 	content := p.content()
-	if unit != "" && len(content) == 1 && p.tokens[content[0]].number {
+	if unit != "" && p.tokens[content[0]].number && (len(content) == 1 || p.joined(content[1:]) == folded(unit)) {
 		return p.bareNumber(asked, content[0])
 	}
 	said := p.joined(content)
@@ -77,19 +77,14 @@ func folded(s string) string {
 	}, knowledge.Fold(s))
 }
 
+// bareNumber is a number as the answer to the open question, if it can be one.
 func (p *page) bareNumber(asked string, at int) *Reading {
 	t := p.tokens[at]
 	out := Reading{ID: asked, Number: t.value, IsNumber: true}
-	if t.odd || !p.possible(out) && p.reader.knows(asked) {
+	if t.odd || !p.possible(out) {
 		return nil
 	}
 	return &out
-}
-
-func (r *Reader) knows(id string) bool {
-	_, o := r.model.Observation(id)
-	_, s := r.model.SetupFact(id)
-	return o || s
 }
 
 // firstYesNo reads a yes or no that stands alone in the first clause as the answer to the open question.

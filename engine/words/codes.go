@@ -106,8 +106,8 @@ func (p *page) shown(from, to int) bool {
 // at is the longest phrase of a role that begins at token i.
 func (p *page) at(r role, i int) hit {
 	var out hit
-	for _, h := range p.hits {
-		if h.role == r && h.from == i && h.to > out.to {
+	for _, h := range p.begin(i, i+1) {
+		if h.role == r && h.to > out.to {
 			out = h
 		}
 	}
@@ -215,9 +215,9 @@ func (p *page) date(codes []mention) {
 
 // nearestOf is how far the nearest phrase of the roles is from a code in its clause, or -1.
 func (p *page) nearestOf(c *mention, roles ...role) int {
-	best := -1
-	for _, h := range p.hits {
-		if !slices.Contains(roles, h.role) || p.clauseOf[h.from] != p.clauseOf[c.from] {
+	best, in := -1, p.clauses[p.clauseOf[c.from]]
+	for _, h := range p.begin(in.from, in.to) {
+		if !slices.Contains(roles, h.role) {
 			continue
 		}
 		d := 2 * (c.from - h.to) // what stands before is a little nearer

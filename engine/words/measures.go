@@ -38,8 +38,8 @@ func (p *page) figures() []figure {
 			continue
 		}
 		f := figure{at: i, to: i + 1}
-		for _, h := range p.hits {
-			if h.role != unit || h.from != i+1 || h.to < f.to || p.clauseOf[h.from] != p.clauseOf[i] {
+		for _, h := range p.begin(i+1, i+2) {
+			if h.role != unit || h.to < f.to || p.clauseOf[h.from] != p.clauseOf[i] {
 				continue
 			}
 			if h.to > f.to {
@@ -105,8 +105,8 @@ func (p *page) onlyPlace(from, to int) bool {
 		return false
 	}
 	covered := make([]bool, to-from)
-	for _, h := range p.of(place) {
-		for i := max(h.from, from); i < min(h.to, to) && h.from >= from && h.to <= to; i++ {
+	for _, h := range p.begin(from, to) {
+		for i := h.from; i < h.to && h.role == place && h.to <= to; i++ {
 			covered[i-from] = true
 		}
 	}
@@ -134,8 +134,8 @@ func (p *page) split(a, b figure) int {
 // placesIn lists the places told in a stretch. A phrase that holds a number may reach beyond it.
 func (p *page) placesIn(from, to int) map[string]bool {
 	out := map[string]bool{}
-	for _, h := range p.hits {
-		if h.role == place && h.from >= from && h.from < to && (h.to <= to || p.holdsNumber(h)) {
+	for _, h := range p.begin(from, to) {
+		if h.role == place && (h.to <= to || p.holdsNumber(h)) {
 			out[h.name] = true
 		}
 	}
@@ -206,7 +206,8 @@ func (p *page) plain(at int) bool {
 	if !t.digits || t.value < 9 || t.value > 31 {
 		return false
 	}
-	return slices.ContainsFunc(p.hits, func(h hit) bool {
+	in := p.clauses[p.clauseOf[at]]
+	return slices.ContainsFunc(p.begin(in.from, in.to), func(h hit) bool {
 		return h.role == place && (h.to <= at && p.gap(h.to, at) == 0 || h.from > at && p.gap(at+1, h.from) == 0)
 	})
 }

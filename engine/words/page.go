@@ -16,7 +16,8 @@ type page struct {
 	text     string
 	locale   string
 	tokens   []token
-	hits     []hit
+	hits     []hit // in the order in which they begin
+	starts   []int // of each token, and of the end: the first hit that begins there or later
 	clauses  []clause
 	clauseOf []int  // of each token
 	taken    []bool // tokens that sayings have used up
@@ -99,12 +100,23 @@ func (p *page) filler(i int) bool {
 // find collects every phrase that fits somewhere.
 func (p *page) find() {
 	for i := range p.tokens {
+		p.starts = append(p.starts, len(p.hits))
 		for _, e := range p.candidates(i) {
 			if to := e.phrase.Match(i, p.is, p.filler); to > i {
 				p.hits = append(p.hits, hit{e, i, to})
 			}
 		}
 	}
+	p.starts = append(p.starts, len(p.hits))
+}
+
+// begin lists the phrases that begin in a stretch of tokens.
+func (p *page) begin(from, to int) []hit {
+	from, to = max(from, 0), min(to, len(p.tokens))
+	if from >= to {
+		return nil
+	}
+	return p.hits[p.starts[from]:p.starts[to]]
 }
 
 // candidates are the phrases that can begin with token i, each once.
