@@ -117,7 +117,7 @@ func (p *page) at(r role, i int) hit {
 // codeState is the state that a number stands for, or none if that cannot be said.
 func (p *page) codeState(at int, letter bool) string {
 	t := p.tokens[at]
-	if t.odd || t.decimal || t.value < 1 || t.value > 99 {
+	if t.odd || t.decimal || t.value < 1 || t.value > 99 || t.digits && t.to-t.from > 2 {
 		return ""
 	}
 	n := int(t.value)

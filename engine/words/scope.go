@@ -9,9 +9,13 @@ const farthest = 4
 func (p *page) deny() {
 	hits := slices.Concat(p.of(negateNext), p.of(negateLast), p.of(negateEither), p.of(doubts), p.of(place))
 	hits = slices.DeleteFunc(hits, func(h hit) bool { return !p.free(h.from, h.to) })
-	for _, h := range p.longest(hits) {
+	hits = p.longest(hits)
+	for i, h := range hits {
 		switch next, last := p.after(h), p.before(h); h.role {
 		case negateNext:
+			if next >= 0 && i+1 < len(hits) && hits[i+1].from < p.mentions[next].from && p.gap(h.to, hits[i+1].from) > 0 {
+				continue // it denies something else: no smell no bubbles
+			}
 			p.attach(h, p.nearest(h, next, p.alsoLast(h, last)))
 		case negateLast:
 			p.attach(h, last)
@@ -103,11 +107,21 @@ func (p *page) attach(h hit, to int) {
 	m.from, m.to = min(m.from, h.from), max(m.to, h.to)
 }
 
-// cloud makes doubtful what shares a clause with a negation that belongs to nothing known.
+// cloud makes doubtful what shares a clause with a negation that belongs to nothing known. A clause that holds nothing
+// but the negation speaks of the one before: "but not any more".
 func (p *page) cloud(h hit) {
+	k := p.clauseOf[h.from]
+	denying := make([]bool, len(p.tokens))
+	for i := h.from; i < h.to; i++ {
+		denying[i] = true
+	}
+	alone := k > 0 && p.clauses[k-1].sentence == p.clauses[k].sentence && p.holdsOnly(p.clauses[k], denying)
 	for i := range p.mentions {
 		m := &p.mentions[i]
-		if p.clauseOf[m.from] == p.clauseOf[h.from] && m.denied == 0 && !(m.saying != nil && m.saying.Plain) {
+		if alone && p.clauseOf[m.to-1] == k-1 && m.denied == 0 {
+			m.unsure = true
+		}
+		if p.clauseOf[m.from] == k && m.denied == 0 && !(m.saying != nil && m.saying.Plain) {
 			m.unsure = m.unsure || m.to <= h.from || p.gap(h.to, m.from) > 0
 		}
 	}
