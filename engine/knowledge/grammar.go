@@ -16,6 +16,7 @@ type Grammar struct {
 	Joins        []string  // begin a new clause that stands by itself: and, but
 	Breaks       []string  // begin a clause that depends on another: because, when
 	Fillers      []string  // may stand between the words of a phrase and change nothing
+	Degrees      []string  // say how much; to deny one denies not the thing: not strongly
 	Short        []string  // shortened words whose full stop ends no sentence
 	Earlier      []*Phrase // a code beside it is an earlier one
 	Now          []*Phrase // a code beside it is the present one
@@ -61,7 +62,7 @@ func (f *files) readGrammar(t *Texts, root node) {
 	t.Grammar = g
 	phrases := map[string]*[]*Phrase{"negate_next": &g.NegateNext, "negate_last": &g.NegateLast, "negate_either": &g.NegateEither,
 		"doubt": &g.Doubt, "past": &g.Past, "earlier": &g.Earlier, "now": &g.Now, "code": &g.Code, "not_code": &g.NotCode, "yes": &g.Yes, "no": &g.No}
-	words := map[string]*[]string{"or": &g.Or, "joins": &g.Joins, "breaks": &g.Breaks, "fillers": &g.Fillers, "short": &g.Short,
+	words := map[string]*[]string{"or": &g.Or, "joins": &g.Joins, "breaks": &g.Breaks, "fillers": &g.Fillers, "degrees": &g.Degrees, "short": &g.Short,
 		"code_marks": &g.CodeMarks, "code_letters": &g.CodeLetters, "other_letters": &g.OtherLetters, "point": &g.Point, "minus": &g.Minus, "known": &g.Known}
 	named := map[string]map[string][]*Phrase{"tables": g.Tables, "units": g.Units, "places": g.Places}
 	for _, p := range root.pairs() {

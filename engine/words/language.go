@@ -16,6 +16,7 @@ type language struct {
 	minus      map[string]bool
 	short      map[string]bool
 	fillers    map[string]bool
+	degrees    map[string]bool
 	joins      map[string]bool
 	breaks     map[string]bool
 	or         map[string]bool
@@ -81,7 +82,7 @@ func (x *index) add(e *entry) {
 // newLanguage gathers the grammars and sayings of all the model's languages.
 func newLanguage(m *knowledge.Model) *language {
 	set := func() map[string]bool { return map[string]bool{} }
-	l := &language{numbers: map[string]float64{}, point: set(), minus: set(), short: set(), fillers: set(), joins: set(), breaks: set(), or: set(),
+	l := &language{numbers: map[string]float64{}, point: set(), minus: set(), short: set(), fillers: set(), degrees: set(), joins: set(), breaks: set(), or: set(),
 		codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{}, phrases: &index{exact: map[string][]*entry{}},
 		vocabulary: map[byte][]string{}, known: set()}
 	var targets []string
@@ -126,7 +127,7 @@ func (l *language) grammar(g *knowledge.Grammar, locale string) (targets []strin
 			add(r, name, named[name])
 		}
 	}
-	for set, words := range map[*map[string]bool][]string{&l.point: g.Point, &l.minus: g.Minus, &l.short: g.Short, &l.fillers: g.Fillers, &l.joins: g.Joins,
+	for set, words := range map[*map[string]bool][]string{&l.point: g.Point, &l.minus: g.Minus, &l.short: g.Short, &l.fillers: g.Fillers, &l.degrees: g.Degrees, &l.joins: g.Joins,
 		&l.breaks: g.Breaks, &l.or: g.Or, &l.codeMarks: g.CodeMarks, &l.letters: g.CodeLetters, &l.others: g.OtherLetters, &l.known: g.Known} {
 		for _, w := range words {
 			(*set)[w] = true

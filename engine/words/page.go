@@ -22,6 +22,7 @@ type page struct {
 	clauseOf []int  // of each token
 	taken    []bool // tokens that sayings have used up
 	mentions []mention
+	idle     []int // tokens of negations that deny nothing known
 }
 
 // hit is a phrase found in the text.
@@ -184,7 +185,7 @@ func (p *page) sayings() []mention {
 			p.taken[i] = true
 		}
 		s := h.saying
-		out = append(out, mention{from: h.from, to: h.to, saying: s, locale: h.locale, vague: s.State == "", reading: Reading{ID: s.ID, State: s.State}})
+		out = append(out, mention{from: h.from, to: h.to, saying: s, vague: s.State == "", reading: Reading{ID: s.ID, State: s.State}})
 	}
 	return out
 }

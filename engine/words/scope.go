@@ -14,6 +14,7 @@ func (p *page) deny() {
 		switch next, last := p.after(h), p.before(h); h.role {
 		case negateNext:
 			if next >= 0 && i+1 < len(hits) && hits[i+1].from < p.mentions[next].from && p.gap(h.to, hits[i+1].from) > 0 {
+				p.idle = append(p.idle, h.from)
 				continue // it denies something else: no smell no bubbles
 			}
 			p.attach(h, p.nearest(h, next, p.alsoLast(h, last)))
@@ -91,6 +92,7 @@ func (p *page) before(h hit) int {
 
 func (p *page) attach(h hit, to int) {
 	if to < 0 {
+		p.idle = append(p.idle, h.from)
 		p.cloud(h)
 		return
 	}
@@ -100,11 +102,18 @@ func (p *page) attach(h hit, to int) {
 		between = p.gap(m.to, h.from)
 	}
 	m.denied++
-	m.loosely = m.loosely || between > 0 || p.misspelt(h.from, h.to) && p.grave(*m)
+	m.loosely = m.loosely || between > 0 || p.measured(h.from, max(m.to, h.to)+1, nil) || p.misspelt(h.from, h.to) && p.grave(*m)
 	if m.saying == nil || m.saying.Plain {
 		return // the words stay those of the code or reading itself
 	}
 	m.from, m.to = min(m.from, h.from), max(m.to, h.to)
+}
+
+// measured tells whether a stretch holds a word that says how much, other than the ones that are meant to be there.
+func (p *page) measured(from, to int, meant []string) bool {
+	return slices.ContainsFunc(p.tokens[from:min(to, len(p.tokens))], func(t token) bool {
+		return p.lang.degrees[t.text] && !slices.Contains(meant, t.text)
+	})
 }
 
 // cloud makes doubtful what shares a clause with a negation that belongs to nothing known. A clause that holds nothing

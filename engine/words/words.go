@@ -40,11 +40,10 @@ type mention struct {
 	from, to int // tokens
 	reading  Reading
 	saying   *knowledge.Saying
-	vague    bool   // something is said of the observation, but not what
-	denied   int    // negations that belong to it
-	loosely  bool   // a negation belongs to it, but other words stand between
-	unsure   bool   // said with doubt, or as one of several possibilities
-	locale   string // of the saying
+	vague    bool // something is said of the observation, but not what
+	denied   int  // negations that belong to it
+	loosely  bool // a negation belongs to it, but other words stand between
+	unsure   bool // said with doubt, or as one of several possibilities
 }
 
 // Read finds the observations in a text, in its order, and the pieces that are unclear. asked is the observation whose
@@ -84,14 +83,14 @@ func (p *page) judge(m mention) (Reading, outcome) {
 		return out, askBack
 	case m.denied == 1 && !own:
 		switch {
-		case m.saying == nil, m.loosely, m.saying.Negated != "" && p.grave(m) && p.misspelt(m.from, m.to):
+		case m.saying == nil, m.loosely, m.saying.Negated != "" && p.grave(m) && p.uncertain(m):
 			return out, askBack
 		case m.saying.Negated == "":
 			return out, meansNothing
 		}
 		out.State = m.saying.Negated
 		return out, believed
-	case own && p.grave(m) && p.misspelt(m.from, m.to), m.vague:
+	case own && p.grave(m) && (p.uncertain(m) || p.measured(m.from, m.to, m.saying.Pattern.Words())), m.vague:
 		return out, askBack
 	}
 	return out, believed
@@ -99,6 +98,11 @@ func (p *page) judge(m mention) (Reading, outcome) {
 
 // grave tells whether a mention is of a danger, where a wrong "no" could kill.
 func (p *page) grave(m mention) bool { return p.reader.graves[m.reading.ID] }
+
+// uncertain tells whether a denial was read through a typing error, or shares its stretch of words with another negation.
+func (p *page) uncertain(m mention) bool {
+	return p.misspelt(m.from, m.to) || slices.ContainsFunc(p.idle, func(i int) bool { return p.toMark(i, 1) == p.toMark(m.from, 1) })
+}
 
 // graves lists what the safety card asks and what any danger of the model hangs on.
 func graves(m *knowledge.Model) map[string]bool {
