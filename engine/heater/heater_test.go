@@ -348,7 +348,7 @@ func TestNoForbiddenActIsAdvised(t *testing.T) {
 	sentence := regexp.MustCompile(`[.!?;:"]+(\s|$)`)
 	acts := map[string]int{}
 	require.NoError(t, fs.WalkDir(heater.Files(), "text", func(p string, d fs.DirEntry, err error) error {
-		if err != nil || path.Ext(p) != ".yaml" || path.Base(p) == "sayings.yaml" { // what callers say is not advice
+		if err != nil || path.Ext(p) != ".yaml" || path.Base(p) == "sayings.yaml" || path.Base(p) == "grammar.yaml" { // what callers say is not advice
 			return err
 		}
 		locale := path.Base(path.Dir(p))

@@ -6,11 +6,7 @@
 // The package knows the format, not any appliance. A Model is immutable and safe to share.
 package knowledge
 
-import (
-	"regexp"
-
-	"lightoff/engine/bayes"
-)
+import "lightoff/engine/bayes"
 
 // Model is a loaded, checked and compiled knowledge base.
 type Model struct {
@@ -23,6 +19,7 @@ type Model struct {
 	Limits       []Limit
 	Tools        []string
 	CodeTables   []CodeTable
+	Measures     []Measure
 
 	texts   map[string]*Texts
 	byID    map[string]ref
@@ -166,12 +163,13 @@ type Texts struct {
 	Tools        map[string]string
 	Phrases      map[string]string
 	Sayings      []Saying
+	Grammar      *Grammar // nil where the language has none
 }
 
 // Saying is something that people say and what it means.
 type Saying struct {
-	Pattern   *regexp.Regexp // over lower-case text
-	ID, State string
+	Pattern   *Phrase
+	ID, State string // no state: what is meant must be asked
 	Negated   string // the state meant when it is negated; empty for none
 	Plain     bool   // the phrase contains its own negation, so that none before it counts
 }

@@ -56,6 +56,8 @@ type files struct {
 	seen       map[string]node
 	said       []said
 	worded     []worded
+	grammars   []worded
+	measured   []node
 	places     map[string]node
 }
 
@@ -92,7 +94,7 @@ func (f *files) read(fsys fs.FS) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {

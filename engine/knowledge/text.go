@@ -2,7 +2,6 @@ package knowledge
 
 import (
 	"path"
-	"regexp"
 	"slices"
 	"strings"
 )
@@ -25,8 +24,12 @@ func (f *files) readTexts(locale, what string, root node) {
 			Repairs: map[string]RepairText{}, Dangers: map[string]DangerText{}, Tools: map[string]string{}, Phrases: map[string]string{}}
 		f.model.texts[locale] = t
 	}
-	if what == "sayings" {
+	switch what {
+	case "sayings":
 		f.each(root, func(n node) { f.saying(t, n) })
+		return
+	case "grammar":
+		f.readGrammar(t, root)
 		return
 	}
 	for _, p := range root.pairs() {
@@ -56,7 +59,7 @@ func (f *files) readTexts(locale, what string, root node) {
 		case "phrases":
 			t.Phrases[p.id] = p.val.text()
 		default:
-			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, sayings", what)
+			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, sayings, grammar", what)
 			return
 		}
 	}
@@ -68,9 +71,9 @@ func (f *files) saying(t *Texts, n node) {
 		n.errorf("say is missing: without it everything that people say would match")
 		return
 	}
-	pattern, err := regexp.Compile(`\b(?:` + m["say"].text() + `)`)
+	pattern, err := ParsePhrase(m["say"].text())
 	if err != nil {
-		m["say"].errorf("not a regular expression: %v", err)
+		m["say"].errorf("not a phrase: %v", err)
 		return
 	}
 	s := Saying{pattern, m["id"].text(), m["state"].text(), m["no"].text(), m["plain"].flag()}
@@ -108,6 +111,20 @@ type said struct {
 	Saying
 }
 
+// checkSaid finds sayings of what the model does not have. A saying without a state is one to ask back.
+func (f *files) checkSaid(s said) {
+	if s.State == "" {
+		if r := f.model.byID[s.ID].kind; r != refObservation && r != refSetup {
+			s.at.errorf("%s is no observation or setup fact", s.ID)
+		}
+	} else {
+		f.state(s.at, s.ID, s.State)
+	}
+	if s.Negated != "" {
+		f.state(s.at, s.ID, s.Negated)
+	}
+}
+
 // checkTexts finds words that a language lacks. English must be complete; so must every other language that is begun.
 func (f *files) checkTexts() {
 	m := f.model
@@ -116,11 +133,9 @@ func (f *files) checkTexts() {
 		return
 	}
 	for _, s := range f.said {
-		f.state(s.at, s.ID, s.State)
-		if s.Negated != "" {
-			f.state(s.at, s.ID, s.Negated)
-		}
+		f.checkSaid(s)
 	}
+	f.checkGrammars()
 	for _, locale := range m.locales {
 		t := m.texts[locale]
 		missing := func(what, id string) {

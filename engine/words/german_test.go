@@ -6,8 +6,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// What German owners write, in the spellings that keyboards and haste produce. The negations and the earlier codes are
-// read by the sayings alone; words between the lines (perhaps, at rest, while glowing) are not understood in German yet.
+// What German owners write, in the spellings that keyboards and haste produce. Nothing of it is asked back.
 func TestGermanSayingsMeanWhatWasSaid(t *testing.T) {
 	r := reader(t)
 	for _, tt := range []struct {
@@ -18,7 +17,7 @@ func TestGermanSayingsMeanWhatWasSaid(t *testing.T) {
 		{"Sie startet einfach nicht und es kommt weisser Rauch", []string{"complaint=wont_start", "smoke=white_thick"}},
 		{"zuendet nicht, qualmt aber weiß", []string{"complaint=wont_start", "smoke=white_thick"}},
 		{"läuft kurz an und geht dann wieder aus", []string{"complaint=starts_then_stops"}},
-		{"geht nach drei Minuten aus", []string{"complaint=starts_then_stops"}},
+		{"geht nach drei Minuten aus", []string{"complaint=starts_then_stops", "minutes_to_fail=3"}},
 		{"Heizung geht nicht mehr aus", []string{"complaint=wont_stop"}},
 		{"laesst sich nicht ausschalten", []string{"complaint=wont_stop"}},
 		{"wird nicht richtig warm", []string{"complaint=little_heat"}},
@@ -41,7 +40,6 @@ func TestGermanSayingsMeanWhatWasSaid(t *testing.T) {
 		{"kein weißer Rauch", nil},
 		{"die Pumpe tickt nicht", []string{"pump_ticks=none"}},
 		{"Dosierpumpe klackert überhaupt nicht", []string{"pump_ticks=none"}},
-		{"Pumpe tickt seit drei Tagen nicht mehr", nil},
 		{"Pumpe tickt und sie startet nicht", []string{"pump_ticks=regular", "complaint=wont_start"}},
 		{"Pumpe tickt unregelmaessig", []string{"pump_ticks=irregular"}},
 		{"ich höre die Pumpe klackern", []string{"pump_ticks=regular"}},
@@ -67,12 +65,11 @@ func TestGermanSayingsMeanWhatWasSaid(t *testing.T) {
 		{"der CO-Melder piept", []string{"co_alarm=sounding"}},
 		{"Kohlenmonoxidmelder hat gerade ausgelöst", []string{"co_alarm=sounding"}},
 		{"CO Melder piept nicht", []string{"co_alarm=silent"}},
-		{"der Rauchmelder piept", nil},
 		{"Rauch im Bus!", []string{"flames_or_smoke_inside=yes"}},
 		{"kein Feuer im Wohnmobil", []string{"flames_or_smoke_inside=no"}},
 		{"gerade erst eingebaut", []string{"just_installed=yes"}},
 		{"Tank war leer", []string{"ran_dry=yes"}},
-		{"wurde nie leergefahren", nil},
+		{"wurde nie leergefahren", []string{"ran_dry=no"}},
 		{"neues Bedienteil", []string{"controller_changed=yes"}},
 		{"24-V-Anlage", []string{"nominal_voltage=24"}},
 		{"12 Volt Bordnetz", []string{"nominal_voltage=12"}},

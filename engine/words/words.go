@@ -1,15 +1,13 @@
-// Package words reads what people type: codes in their usual spellings, readings with what they were measured on, and
-// plain phrases that the model's texts list. It believes nothing that was not said, and hands back as unclear whatever
-// looks like a code or a reading and could mean several things.
+// Package words reads what people type, in any of the model's languages and in mixtures of them: codes in their usual
+// spellings, readings with what they were measured on, and plain phrases that the model's texts list, through negation,
+// doubt and typing errors. It believes nothing that was not said, and hands back as unclear whatever looks like an
+// observation and could mean several things, or is said with doubt. What it knows of a language stands in the model's
+// texts; the package itself knows none.
 package words
 
 import (
 	"cmp"
-	"fmt"
-	"regexp"
 	"slices"
-	"strconv"
-	"strings"
 
 	"lightoff/engine/knowledge"
 )
@@ -20,246 +18,165 @@ type Reading struct {
 	State    string
 	Number   float64
 	IsNumber bool
-	Words    string
+	Words    string // as they were typed
+	From, To int    // where they stand, in bytes of the text
 }
 
 // Reader reads texts. It is safe for concurrent use.
-type Reader struct{ model *knowledge.Model }
+type Reader struct {
+	model    *knowledge.Model
+	language *language
+	codes    map[int]string // number → state of the fault code
+	graves   map[string]bool
+}
 
 // New returns a reader for the model's observations.
-func New(m *knowledge.Model) *Reader { return &Reader{m} }
+func New(m *knowledge.Model) *Reader {
+	return &Reader{model: m, language: newLanguage(m), codes: codeStates(m), graves: graves(m)}
+}
 
-// span is a piece of the text that has been understood or given up on.
-type span struct {
-	from, to int
-	reading  *Reading // nil: unclear
+// mention is a piece of the text that speaks of an observation.
+type mention struct {
+	from, to int // tokens
+	reading  Reading
+	saying   *knowledge.Saying
+	vague    bool // something is said of the observation, but not what
+	denied   int  // negations that belong to it
+	loosely  bool // a negation belongs to it, but other words stand between
+	unsure   bool // said with doubt, or as one of several possibilities
 }
 
 // Read finds the observations in a text, in its order, and the pieces that are unclear. asked is the observation whose
-// question was open, which a bare number or word answers; it may be empty.
+// question was open, which a bare number or word answers; it may be empty. The locale decides where languages differ over
+// the same letters.
 func (r *Reader) Read(text, asked, locale string) (readings []Reading, unclear []string) {
-	lower := strings.ToLower(strings.NewReplacer("’", "'", "–", "-").Replace(text))
-	if a := r.answer(lower, asked, locale); a != nil {
-		return []Reading{*a}, nil
+	p := r.open(text, locale)
+	if a := p.answer(asked); a != nil {
+		return []Reading{p.words(*a)}, nil
 	}
-	p := &page{reader: r, text: lower}
-	p.phrases(r.model.Text(locale).Sayings)
-	p.codes()
-	p.numbers()
-	slices.SortStableFunc(p.spans, func(a, b span) int { return cmp.Compare(a.from, b.from) })
-	last := map[string]int{}
-	for _, s := range p.spans {
-		words := strings.TrimSpace(lower[s.from:s.to])
-		if s.reading == nil {
-			unclear = append(unclear, words)
-			continue
-		}
-		s.reading.Words = words
-		if i, ok := last[s.reading.ID]; ok {
-			// Said twice: the same is one reading, two different ones are a question to ask back.
-			if readings[i].State != s.reading.State || readings[i].Number != s.reading.Number {
-				unclear = append(unclear, words)
-			}
-			continue
-		}
-		last[s.reading.ID] = len(readings)
-		readings = append(readings, *s.reading)
-	}
-	return readings, unclear
+	p.mentions = append(p.mentions, p.sayings()...)
+	p.part()
+	p.mentions = append(p.mentions, p.codes()...)
+	p.mentions = append(p.mentions, p.firstYesNo(asked)...)
+	p.mentions = append(p.mentions, p.measures(asked)...)
+	slices.SortStableFunc(p.mentions, func(a, b mention) int { return cmp.Compare(a.from, b.from) })
+	p.deny()
+	p.doubt()
+	return p.settle()
 }
 
-var bare = regexp.MustCompile(`^[-+]?\d+(?:[.,]\d+)?`)
+// outcome is what became of a mention.
+type outcome int
 
-// answer reads the whole text as the answer to the open question: a number, a state, its label, or yes and no.
-func (r *Reader) answer(text, asked, locale string) *Reading {
-	text = strings.Trim(strings.TrimSpace(text), ".!")
-	states, unit := r.states(asked)
-	if unit != "" {
-		number := bare.FindString(text)
-		rest := strings.TrimSpace(strings.TrimPrefix(text, number))
-		if number == "" || (rest != "" && rest != strings.ToLower(unit)) {
-			return nil
-		}
-		v, err := strconv.ParseFloat(strings.Replace(number, ",", ".", 1), 64)
-		if err != nil {
-			return nil
-		}
-		return &Reading{ID: asked, Number: v, IsNumber: true, Words: text}
-	}
-	labels := r.model.Text(locale).Observations[asked].States
-	for _, s := range states {
-		if text == strings.ToLower(s) || text == strings.ToLower(labels[s]) || text == strings.ReplaceAll(s, "_", " ") {
-			return &Reading{ID: asked, State: s, Words: text}
-		}
-	}
-	if n, err := strconv.Atoi(text); err == nil && asked == "fault_code" && n >= 1 && n <= 10 {
-		return &Reading{ID: asked, State: code(n), Words: text}
-	}
-	return nil
-}
-
-func (r *Reader) states(id string) (states []string, unit string) {
-	if o, ok := r.model.Observation(id); ok {
-		return o.States, o.Unit
-	}
-	if s, ok := r.model.SetupFact(id); ok {
-		for _, st := range s.States {
-			states = append(states, st.ID)
-		}
-		return states, s.Unit
-	}
-	return nil, ""
-}
-
-func code(n int) string { return fmt.Sprintf("E-%02d", n) }
-
-// page is a text while it is being read.
-type page struct {
-	reader *Reader
-	text   string
-	spans  []span
-}
-
-func (p *page) taken(from, to int) bool {
-	return slices.ContainsFunc(p.spans, func(s span) bool { return from < s.to && s.from < to })
-}
-
-var (
-	negation = regexp.MustCompile(`\b(?:no|not|never|without|isn't|isnt|doesn't|doesnt|don't|dont|aren't|arent|wasn't|wasnt|nor|stopped|no longer)\b[^,.;]{0,12}$`)
-	doubt    = regexp.MustCompile(`\b(?:maybe|might|perhaps|not sure|unsure|could be|possibly|i think)\b[^,.;]{0,20}$`)
+const (
+	believed outcome = iota
+	askBack
+	meansNothing
 )
 
-func (p *page) phrases(sayings []knowledge.Saying) {
-	for _, s := range sayings {
-		for _, at := range s.Pattern.FindAllStringIndex(p.text, -1) {
-			if p.taken(at[0], at[1]) {
-				continue
-			}
-			before := p.text[:at[0]]
-			reading := &Reading{ID: s.ID, State: s.State}
-			from := at[0]
-			if n := negation.FindStringIndex(before); n != nil && !s.Plain {
-				if reading.State = s.Negated; s.Negated == "" {
-					continue
-				}
-				from = n[0]
-			}
-			if doubt.MatchString(before) {
-				reading = nil
-			}
-			p.spans = append(p.spans, span{from, at[1], reading})
-		}
-	}
-}
-
-var codeForms = regexp.MustCompile(`\b(?:(?:error|fault|err|code)(?: ?code)?[ :#-]*(?:no\.? ?)?)?(?:e[ -]?0?|er[ -]?0?|(?:error|fault|err|code)[ :#-]*0?)(\d{1,2})\b`)
-
-// codes finds a code only where something marks it as one: a bare number could be anything.
-func (p *page) codes() {
-	for _, at := range codeForms.FindAllStringSubmatchIndex(p.text, -1) {
-		if p.taken(at[0], at[1]) {
-			continue
-		}
-		n, _ := strconv.Atoi(p.text[at[2]:at[3]])
+// judge decides whether a mention is believed, and gives its reading.
+func (p *page) judge(m mention) (Reading, outcome) {
+	out := m.reading
+	own := m.saying != nil && m.saying.Plain // the phrase holds its own negation
+	switch {
+	case m.unsure, m.denied > 1 && !own:
+		return out, askBack
+	case m.denied == 1 && !own:
 		switch {
-		case negation.MatchString(p.text[:at[0]]), doubt.MatchString(p.text[:at[0]]), n == 0:
-			p.spans = append(p.spans, span{at[0], at[1], nil})
-		case n <= 10:
-			p.spans = append(p.spans, span{at[0], at[1], &Reading{ID: p.codeID(at[0]), State: code(n)}})
-		default:
-			p.spans = append(p.spans, span{at[0], at[1], &Reading{ID: p.codeID(at[0]), State: "other"}})
+		case m.saying == nil, m.loosely, m.saying.Negated != "" && p.grave(m) && p.uncertain(m):
+			return out, askBack
+		case m.saying.Negated == "":
+			return out, meansNothing
+		}
+		out.State = m.saying.Negated
+		return out, believed
+	case own && p.grave(m) && (p.uncertain(m) || p.measured(m.from, m.to, m.saying.Pattern.Words())), m.vague:
+		return out, askBack
+	}
+	return out, believed
+}
+
+// grave tells whether a mention is of a danger, where a wrong "no" could kill.
+func (p *page) grave(m mention) bool { return p.reader.graves[m.reading.ID] }
+
+// uncertain tells whether a denial was read through a typing error, or shares its stretch of words with another negation.
+func (p *page) uncertain(m mention) bool {
+	return p.misspelt(m.from, m.to) || slices.ContainsFunc(p.idle, func(i int) bool { return p.toMark(i, 1) == p.toMark(m.from, 1) })
+}
+
+// graves lists what the safety card asks and what any danger of the model hangs on.
+func graves(m *knowledge.Model) map[string]bool {
+	out := map[string]bool{}
+	for _, o := range m.Observations {
+		out[o.ID] = o.SafetyCard
+	}
+	for _, d := range m.Dangers {
+		for _, trigger := range d.Any {
+			for _, trip := range trigger.All {
+				out[trip.ID] = true
+			}
 		}
 	}
+	return out
 }
 
-var earlier = regexp.MustCompile(`\b(?:before|earlier|first|previously|yesterday|last (?:week|time|night)|used to show|had)\b[^,.;]{0,16}$`)
-
-func (p *page) codeID(at int) string {
-	if earlier.MatchString(p.text[:at]) {
-		return "earlier_code"
+// settle turns mentions into readings. What is said twice is one reading; what contradicts itself is asked back; what is
+// vague in one place and clear in another is clear.
+func (p *page) settle() (readings []Reading, unclear []string) {
+	type judged struct {
+		mention
+		reading Reading
+		outcome outcome
 	}
-	return "fault_code"
-}
-
-var (
-	reading = regexp.MustCompile(`\b(\d{1,2}(?:[.,]\d{1,2})?)( ?v(?:olts?)?\b)?`)
-	atRest  = regexp.MustCompile(`\b(?:rest|resting|at rest|standing|heater off|with it off)\b`)
-	inGlow  = regexp.MustCompile(`\b(?:glow|glowing|glows|under load|when it starts|starting|at start|on start|during start|start-?up)\b`)
-	heater  = regexp.MustCompile(`\b(?:at|on) (?:the )?(?:heater|heater's plug|heater connector|unit)\b|\bheater\b`)
-	battery = regexp.MustCompile(`\bbatt(?:ery)?\b`)
-	panel   = regexp.MustCompile(`\b(?:panel|display|screen)\b`)
-)
-
-// numbers finds voltages: a number is one where it carries its unit or a word beside it says when it was read. Where it
-// was read must be said too, unless it was at rest, when battery and heater show the same.
-func (p *page) numbers() {
-	matches := reading.FindAllStringSubmatchIndex(p.text, -1)
-	for i, at := range matches {
-		if p.taken(at[0], at[1]) {
+	var all []judged
+	clear := map[string][]Reading{}
+	denied := map[string]bool{}
+	for _, m := range p.mentions {
+		r, o := p.judge(m)
+		if o == meansNothing {
 			continue
 		}
-		from, to := 0, len(p.text)
-		if i > 0 {
-			from = matches[i-1][1]
-		}
-		if i+1 < len(matches) {
-			to = matches[i+1][0]
-		}
-		unit := at[4] >= 0
-		before, after := clause(p.text[from:at[0]], true), clause(p.text[at[1]:to], false)
-		id, words := p.voltage(before, after, i > 0)
-		if beside := before + " " + after; id == "" && !unit && !words && !battery.MatchString(beside) && !panel.MatchString(beside) {
-			continue
-		}
-		if id == "" {
-			p.spans = append(p.spans, span{at[0], at[1], nil})
-			continue
-		}
-		v, _ := strconv.ParseFloat(strings.Replace(p.text[at[2]:at[3]], ",", ".", 1), 64)
-		p.spans = append(p.spans, span{at[0], at[1], &Reading{ID: id, Number: v, IsNumber: true}})
-	}
-}
-
-// clause cuts the text beside a number at the nearest comma, full stop or semicolon.
-func clause(s string, before bool) string {
-	if before {
-		return s[strings.LastIndexAny(s, ",.;")+1:]
-	}
-	if i := strings.IndexAny(s, ",.;"); i >= 0 {
-		return s[:i]
-	}
-	return s
-}
-
-// voltage tells which voltage a number is from the words after it or, where those say nothing, before it. Words before a
-// later number belong to the number that they follow, so they are looked at only for the first one.
-func (p *page) voltage(before, after string, later bool) (id string, words bool) {
-	sides := []string{after, before}
-	if later && (atRest.MatchString(before) || inGlow.MatchString(before)) {
-		if !atRest.MatchString(after) && !inGlow.MatchString(after) && !strings.Contains(before, " and ") && !strings.Contains(before, "to ") {
-			sides = []string{before}
-		} else {
-			sides = []string{after}
+		all = append(all, judged{m, p.words(r, m), o})
+		if o == believed {
+			clear[r.ID] = append(clear[r.ID], r)
+			denied[r.ID] = denied[r.ID] || m.denied > 0 || m.saying != nil && m.saying.Plain
 		}
 	}
-	for _, side := range sides {
-		rest, glow := atRest.MatchString(side), inGlow.MatchString(side)
+	done := map[string]bool{}
+	for _, j := range all {
+		id := j.reading.ID
+		same := agree(clear[id]) && !(denied[id] && p.vagueElsewhere(id))
 		switch {
-		case rest && glow:
-			return "", true
-		case rest && panel.MatchString(side):
-			return "panel_voltage", true
-		case rest:
-			return "rest_voltage", true
-		case glow && panel.MatchString(side):
-			return "panel_voltage_glow", true
-		case glow && heater.MatchString(side) && !battery.MatchString(side):
-			return "glow_voltage_heater", true
-		case glow && battery.MatchString(side):
-			return "glow_voltage_battery", true
-		case glow:
-			return "", true
+		case j.outcome == askBack && j.vague && !j.unsure && len(clear[id]) > 0 && same:
+		case j.outcome == askBack || !same:
+			unclear = append(unclear, j.reading.Words)
+		case !done[id]:
+			done[id] = true
+			readings = append(readings, j.reading)
 		}
 	}
-	return "", false
+	return readings, slices.Compact(unclear)
+}
+
+// vagueElsewhere tells whether the observation is also spoken of without its state and without negation.
+func (p *page) vagueElsewhere(id string) bool {
+	return slices.ContainsFunc(p.mentions, func(m mention) bool { return m.reading.ID == id && m.vague && m.denied == 0 })
+}
+
+func agree(rs []Reading) bool {
+	return !slices.ContainsFunc(rs, func(r Reading) bool { return r.State != rs[0].State || r.Number != rs[0].Number })
+}
+
+// words gives a reading the words that it came from.
+func (p *page) words(r Reading, m ...mention) Reading {
+	from, to := 0, len(p.tokens)
+	if len(m) > 0 {
+		from, to = m[0].from, m[0].to
+	}
+	for to > from+1 && p.tokens[to-1].mark {
+		to--
+	}
+	r.From, r.To = p.tokens[from].from, p.tokens[to-1].to
+	r.Words = p.text[r.From:r.To]
+	return r
 }

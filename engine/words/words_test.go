@@ -2,11 +2,16 @@ package words_test
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"lightoff/engine/heater"
+	"lightoff/engine/knowledge"
 	"lightoff/engine/words"
 )
 
@@ -39,13 +44,13 @@ func TestReadFindsWhatWasSaidAndNothingElse(t *testing.T) {
 		{"it shows E-42", "", []string{"fault_code=other"}, nil},
 		{"8", "", nil, nil},
 		{"8", "fault_code", []string{"fault_code=E-08"}, nil},
-		{"had e10 yesterday had E8", "", []string{"earlier_code=E-10"}, []string{"e8"}},
+		{"had e10 yesterday had E8", "", nil, []string{"e10", "E8"}},
 		{"E-01 12.6 rest 10.4 glow at the heater", "", []string{"fault_code=E-01", "rest_voltage=12.6", "glow_voltage_heater=10.4"}, nil},
 		{"12,6 v resting", "", []string{"rest_voltage=12.6"}, nil},
 		{"12.6 rest, 9.9 glowing on the battery", "", []string{"rest_voltage=12.6", "glow_voltage_battery=9.9"}, nil},
 		{"10.4 glow", "", nil, []string{"10.4"}},
 		{"battery 25.2", "", nil, []string{"25.2"}},
-		{"12.6 V", "", nil, []string{"12.6 v"}},
+		{"12.6 V", "", nil, []string{"12.6 V"}},
 		{"12,6", "rest_voltage", []string{"rest_voltage=12.6"}, nil},
 		{"-3", "ambient_temperature", []string{"ambient_temperature=-3"}, nil},
 		{"yes", "wet_joint", []string{"wet_joint=yes"}, nil},
@@ -67,6 +72,105 @@ func TestReadFindsWhatWasSaidAndNothingElse(t *testing.T) {
 			require.Equal(t, tt.want, plainGot)
 			require.Equal(t, tt.unclear, unclear)
 		})
+	}
+}
+
+// anyText draws texts that are hard to read: pieces of the sentences, words of both languages, numbers and odd characters.
+func anyText(t *rapid.T) string {
+	pieces := []string{"no", "kein", "nicht", "not", "maybe", "or", "oder", "e8", "E-10", "12.4", "12,4", "minus", "point", "komma", "vier", "twelve", "V", "mm²", "°C", "ä", "a\u0308",
+		"’", "–", "-", "?", ".", ",", "\n", "😀", "\xff", "E", "Fehler", "code", "smoke", "Rauch", "bubbles", "at rest", "beim Glühen", "heater", "then", "gestern", "times", "mal", "hundred", "tausend"}
+	for _, s := range sentences {
+		pieces = append(pieces, s.text)
+	}
+	drawn := rapid.SliceOfN(rapid.OneOf(rapid.SampledFrom(pieces), rapid.String()), 0, 12).Draw(t, "pieces")
+	return strings.Join(drawn, rapid.SampledFrom([]string{" ", "", ", "}).Draw(t, "between"))
+}
+
+func TestReadingsStandInTheTextAndAreWhatTheModelKnows(t *testing.T) {
+	m, err := heater.Model()
+	require.NoError(t, err)
+	r := words.New(m)
+	rapid.Check(t, func(t *rapid.T) {
+		text, locale := anyText(t), rapid.SampledFrom([]string{"en", "de", "de-AT", "fr", ""}).Draw(t, "locale")
+		asked := rapid.SampledFrom([]string{"", "rest_voltage", "smoke", "wet_joint", "fault_code", "no such thing"}).Draw(t, "asked")
+		readings, unclear := r.Read(text, asked, locale)
+		seen := map[string]bool{}
+		for _, g := range readings {
+			require.Equal(t, text[g.From:g.To], g.Words)
+			require.NotEmpty(t, g.Words)
+			require.True(t, utf8.ValidString(g.Words) || !utf8.ValidString(text))
+			require.False(t, seen[g.ID], "%s is read twice", g.ID)
+			seen[g.ID] = true
+			field, problem := m.Check(knowledge.Finding{ID: g.ID, State: g.State, Number: g.Number, IsNumber: g.IsNumber}, "")
+			require.Empty(t, field, problem)
+		}
+		for _, u := range unclear {
+			require.Contains(t, text, u)
+		}
+		again, unclearAgain := r.Read(text, asked, locale)
+		require.Equal(t, readings, again)
+		require.Equal(t, unclear, unclearAgain)
+	})
+}
+
+// What is said afterwards of something else changes nothing.
+func TestAnUnrelatedSentenceChangesNothing(t *testing.T) {
+	r := reader(t)
+	for _, more := range []string{"\nMy neighbour rides a green bicycle.", "\nMein Nachbar fährt ein grünes Fahrrad."} {
+		for _, s := range sentences {
+			if s.asked != "" {
+				continue
+			}
+			readings, unclear := r.Read(s.text, "", s.locale)
+			then, unclearThen := r.Read(s.text+more, "", s.locale)
+			require.Equal(t, readings, then, s.text)
+			require.Equal(t, unclear, unclearThen, s.text)
+		}
+	}
+}
+
+// A denied observation is never believed as it was said; a danger is never denied by what only nearly reads as a denial.
+func TestDenyingFlipsOrRemoves(t *testing.T) {
+	r := reader(t)
+	said := map[string][]string{
+		"en": {"white smoke", "black smoke", "bubbles", "smell of diesel", "headache", "flames inside the van", "fuel leak", "burning smell", "E-08", "kink in the line", "wet exhaust", "new panel"},
+		"de": {"weißer Rauch", "schwarzer Rauch", "Blasen", "Dieselgeruch", "Kopfschmerzen", "Flammen im Bus", "Abgasgeruch", "Brandgeruch", "E-08", "Knick im Schlauch", "neues Bedienteil"},
+	}
+	denials := map[string][]string{"en": {"no", "without", "there is no", "I see no"}, "de": {"kein", "keine", "ohne", "es gibt keine"}}
+	slips := map[string][]string{"en": {"withuot", "niether"}, "de": {"keinre", "keinne"}}
+	harmless := []string{"line_kink", "controller_changed"}
+	for locale, phrases := range said {
+		for _, p := range phrases {
+			positive, _ := r.Read(p, "", locale)
+			for _, d := range denials[locale] {
+				got, _ := r.Read(d+" "+p, "", locale)
+				for _, g := range got {
+					for _, was := range positive {
+						require.False(t, g.ID == was.ID && g.State == was.State, "%s %s read as %s", d, p, plain(g))
+					}
+				}
+			}
+			for _, d := range slips[locale] {
+				got, _ := r.Read(d+" "+p, "", locale)
+				for _, g := range got {
+					require.True(t, g.State != "no" || slices.Contains(harmless, g.ID), "%s %s", d, p)
+				}
+			}
+		}
+	}
+}
+
+func BenchmarkRead2000Characters(b *testing.B) {
+	m, err := heater.Model()
+	require.NoError(b, err)
+	r := words.New(m)
+	var text strings.Builder
+	for i := 0; text.Len() < 2000; i++ {
+		text.WriteString(sentences[i%len(sentences)].text + ". ")
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		r.Read(string([]rune(text.String())[:1900]), "", "en")
 	}
 }
 

@@ -1,0 +1,292 @@
+package knowledge
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"unicode"
+)
+
+// Phrase is a pattern over words: words in order, (a|b) for either, ? after what may be missing, a star
+// after a bracket for what may be missing or said several times, * at the end or the
+// beginning of a word for any more letters, _ for any one word, # for any number, and a comma for itself. Words are
+// compared folded, so "läuft" and "laeuft", "won't" and "wont" are the same.
+type Phrase struct {
+	text string
+	root piece
+}
+
+// piece is a part of a phrase: a word, or several in order, or several of which one is said.
+type piece struct {
+	word     string
+	parts    []piece
+	either   bool
+	optional bool
+	repeats  bool
+}
+
+// Fold writes a text as phrases compare it: lower case, umlauts and sharp s spelt out, no apostrophes.
+func Fold(s string) string {
+	var b strings.Builder
+	for _, r := range s {
+		b.WriteString(FoldRune(r))
+	}
+	return b.String()
+}
+
+// FoldRune is Fold of one letter. A diaeresis that follows its letter becomes the e that it stands for.
+func FoldRune(r rune) string {
+	switch r = unicode.ToLower(r); r {
+	case 'ä':
+		return "ae"
+	case 'ö':
+		return "oe"
+	case 'ü':
+		return "ue"
+	case 'ß':
+		return "ss"
+	case 'é', 'è':
+		return "e"
+	case '\u0308':
+		return "e"
+	case '²':
+		return "2"
+	case 'μ':
+		return "µ"
+	case '\'', '’', '‘', '`', '´':
+		return ""
+	}
+	return string(r)
+}
+
+// ParsePhrase reads a phrase.
+func ParsePhrase(text string) (*Phrase, error) {
+	p := &phraseParser{text: []rune(Fold(text))}
+	root, err := p.either()
+	if err != nil {
+		return nil, err
+	}
+	if p.at < len(p.text) {
+		return nil, fmt.Errorf("%q: a bracket is closed that was not opened", text)
+	}
+	if matchesNothing(root) {
+		return nil, fmt.Errorf("%q: at least one word must be said", text)
+	}
+	return &Phrase{text, root}, nil
+}
+
+type phraseParser struct {
+	text []rune
+	at   int
+}
+
+func (p *phraseParser) peek() rune {
+	if p.at < len(p.text) {
+		return p.text[p.at]
+	}
+	return 0
+}
+
+func (p *phraseParser) either() (piece, error) {
+	out := piece{either: true}
+	for {
+		s, err := p.sequence()
+		if err != nil {
+			return piece{}, err
+		}
+		out.parts = append(out.parts, s)
+		if p.peek() != '|' {
+			return out, nil
+		}
+		p.at++
+	}
+}
+
+func (p *phraseParser) sequence() (piece, error) {
+	var out piece
+	for {
+		switch r := p.peek(); {
+		case r == 0 || r == '|' || r == ')':
+			if len(out.parts) == 0 {
+				return piece{}, errors.New("a word is missing beside a bracket or bar")
+			}
+			return out, nil
+		case r == ' ' || r == '\n' || r == '-':
+			p.at++
+		case r == '?':
+			last := len(out.parts) - 1
+			if last < 0 {
+				return piece{}, errors.New("a question mark follows no word")
+			}
+			out.parts[last].optional = true
+			p.at++
+		case r == '*' && len(out.parts) > 0 && p.at > 0 && p.text[p.at-1] == ')':
+			out.parts[len(out.parts)-1].optional, out.parts[len(out.parts)-1].repeats = true, true
+			p.at++
+		case r == '(':
+			p.at++
+			group, err := p.either()
+			if err != nil {
+				return piece{}, err
+			}
+			if p.peek() != ')' {
+				return piece{}, errors.New("a bracket is not closed")
+			}
+			p.at++
+			out.parts = append(out.parts, group)
+		default:
+			w, err := p.phraseWord()
+			if err != nil {
+				return piece{}, err
+			}
+			out.parts = append(out.parts, piece{word: w})
+		}
+	}
+}
+
+func (p *phraseParser) phraseWord() (string, error) {
+	from := p.at
+	if r := p.peek(); r == ',' || r == '#' || r == '_' || r == '°' {
+		p.at++
+		return string(r), nil
+	}
+	for r := p.peek(); unicode.IsLetter(r) || unicode.IsDigit(r) || r == '*'; r = p.peek() {
+		p.at++
+	}
+	w := string(p.text[from:p.at])
+	switch {
+	case w == "":
+		return "", fmt.Errorf("%q cannot stand in a phrase", p.peek())
+	case strings.Contains(strings.Trim(w, "*"), "*"), len(strings.Trim(w, "*")) < 3 && strings.Contains(w, "*"):
+		return "", fmt.Errorf("%q: * stands at an end of a word of at least three letters", w)
+	}
+	return w, nil
+}
+
+func matchesNothing(p piece) bool {
+	if p.optional {
+		return true
+	}
+	if p.word != "" {
+		return false
+	}
+	if p.either {
+		return slices.ContainsFunc(p.parts, matchesNothing)
+	}
+	return !slices.ContainsFunc(p.parts, func(c piece) bool { return !matchesNothing(c) })
+}
+
+// String is the phrase as it was written.
+func (p *Phrase) String() string { return p.text }
+
+// Words are all words of the phrase, folded, each once.
+func (p *Phrase) Words() []string {
+	out := p.root.words(nil)
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+func (p piece) words(out []string) []string {
+	if p.word != "" {
+		return append(out, p.word)
+	}
+	for _, c := range p.parts {
+		out = c.words(out)
+	}
+	return out
+}
+
+// First are the words with which the phrase can begin, each once.
+func (p *Phrase) First() []string {
+	out := p.root.first(nil)
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+func (p piece) first(out []string) []string {
+	if p.word != "" {
+		return append(out, p.word)
+	}
+	for _, c := range p.parts {
+		out = c.first(out)
+		if !p.either && !matchesNothing(c) {
+			break
+		}
+	}
+	return out
+}
+
+// maxSkipped is how many filling words may stand between two words of a phrase.
+const maxSkipped = 3
+
+// Match finds the longest run of words from at on that the phrase fits, and returns where it ends, or -1. is tells
+// whether the text's word i can be read as the phrase's word; it must be false beyond the text. Between two words of the
+// phrase, up to three words for which skip is true are passed over.
+func (p *Phrase) Match(at int, is func(i int, word string) bool, skip func(i int) bool) int {
+	m := matcher{is: is, skip: skip, start: at, end: -1}
+	m.piece(p.root, at, func(end int) { m.end = max(m.end, end) })
+	return m.end
+}
+
+type matcher struct {
+	is         func(int, string) bool
+	skip       func(int) bool
+	start, end int
+}
+
+func (m *matcher) piece(p piece, at int, then func(int)) {
+	if p.repeats {
+		once := p
+		once.repeats = false
+		then = m.again(once, maxRepeats-1, at, then)
+	}
+	switch {
+	case p.word != "":
+		m.word(p.word, at, then)
+	case p.either:
+		for _, c := range p.parts {
+			m.piece(c, at, then)
+		}
+	default:
+		m.sequence(p.parts, at, then)
+	}
+	if p.optional {
+		then(at)
+	}
+}
+
+// maxRepeats is how often a group with a star can be said in a row.
+const maxRepeats = 4
+
+// again continues with what comes next, and also with another round of the piece, if the last one said anything.
+func (m *matcher) again(p piece, left, from int, then func(int)) func(int) {
+	return func(at int) {
+		then(at)
+		if left > 0 && at > from {
+			p.optional = false
+			m.piece(p, at, m.again(p, left-1, at, then))
+		}
+	}
+}
+
+func (m *matcher) sequence(parts []piece, at int, then func(int)) {
+	if len(parts) == 0 {
+		then(at)
+		return
+	}
+	m.piece(parts[0], at, func(end int) { m.sequence(parts[1:], end, then) })
+}
+
+func (m *matcher) word(w string, at int, then func(int)) {
+	for skipped := 0; ; skipped++ {
+		if m.is(at, w) {
+			then(at + 1)
+			return
+		}
+		if at == m.start || skipped == maxSkipped || !m.skip(at) {
+			return
+		}
+		at++
+	}
+}

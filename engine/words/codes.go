@@ -1,0 +1,242 @@
+package words
+
+import (
+	"regexp"
+	"slices"
+	"strconv"
+
+	"lightoff/engine/knowledge"
+)
+
+// The observations of codes that the format of the model itself knows.
+const (
+	faultCode   = "fault_code"
+	earlierCode = "earlier_code"
+	codeTable   = "code_table"
+	otherCode   = "other"
+)
+
+var numbered = regexp.MustCompile(`^[A-Za-z]+[- ]?0*(\d+)$`)
+
+// codeStates are the states of the fault code that end in a number.
+func codeStates(m *knowledge.Model) map[int]string {
+	out := map[int]string{}
+	o, ok := m.Observation(faultCode)
+	if !ok {
+		return out
+	}
+	for _, s := range o.States {
+		if at := numbered.FindStringSubmatch(s); at != nil {
+			n, _ := strconv.Atoi(at[1])
+			out[n] = s
+		}
+	}
+	return out
+}
+
+// codes finds a code only where something marks it as one: a bare number could be anything.
+func (p *page) codes() []mention {
+	if len(p.reader.codes) == 0 {
+		return nil
+	}
+	out := p.tables()
+	for i := 0; i < len(p.tokens); i++ {
+		if p.taken[i] {
+			continue
+		}
+		if m, ok := p.code(i); ok && p.free(m.from, m.to) {
+			p.take(m.from, m.to)
+			out = append(out, m)
+		}
+	}
+	p.date(out)
+	return out
+}
+
+func (p *page) take(from, to int) {
+	for i := from; i < to; i++ {
+		p.taken[i] = true
+	}
+}
+
+// code reads a code that begins at token i: a letter and a number, or a word that announces one and a number.
+func (p *page) code(i int) (mention, bool) {
+	at, announced := i, false
+	if h := p.at(codeWord, i); h.entry != nil {
+		at, announced = h.to, true
+		for at < len(p.tokens) && at < h.to+3 && (p.lang.codeMarks[p.tokens[at].text] || p.filler(at)) {
+			at++
+		}
+	}
+	letter, strange := false, false
+	if at+1 < len(p.tokens) && !p.tokens[at].number {
+		t := p.tokens[at]
+		letter, strange = p.lang.letters[t.text], p.lang.others[t.text]
+		if letter && !announced && len(t.text) > 1 && !p.tokens[at+1].glued || strange && !p.tokens[at+1].glued {
+			return mention{}, false
+		}
+		if letter || strange {
+			at++
+		}
+		if at+1 < len(p.tokens) && p.tokens[at].text == "o" && p.tokens[at+1].number && p.tokens[at+1].glued {
+			at++ // the letter for a nought: EO8
+		}
+	}
+	if at >= len(p.tokens) || !p.tokens[at].number || !announced && !letter && !strange {
+		return mention{}, false
+	}
+	if t := p.tokens[at]; t.value == 0 && letter && at+1 < len(p.tokens) && p.tokens[at+1].number && !t.odd {
+		at++ // zero eight
+	}
+	m := mention{from: i, to: at + 1}
+	m.reading = Reading{ID: faultCode, State: p.codeState(at, letter)}
+	m.unsure = strange || m.reading.State == "" || !letter && p.counts(at) || p.doubtfulCode(i, at) ||
+		m.reading.State == otherCode && !announced && !p.shown(i, at+1)
+	return m, true
+}
+
+// shown tells whether a code without its announcement is said to be shown, or makes up its clause.
+func (p *page) shown(from, to int) bool {
+	if from > 0 && p.lang.codeMarks[p.tokens[from-1].text] {
+		return true
+	}
+	return (from == 0 || p.tokens[from-1].mark) && (to == len(p.tokens) || p.tokens[to].mark)
+}
+
+// at is the longest phrase of a role that begins at token i.
+func (p *page) at(r role, i int) hit {
+	var out hit
+	for _, h := range p.begin(i, i+1) {
+		if h.role == r && h.to > out.to {
+			out = h
+		}
+	}
+	return out
+}
+
+// codeState is the state that a number stands for, or none if that cannot be said.
+func (p *page) codeState(at int, letter bool) string {
+	t := p.tokens[at]
+	if t.odd || t.decimal || t.value < 1 || t.value > 99 || t.digits && t.to-t.from > 2 {
+		return ""
+	}
+	n := int(t.value)
+	if s, ok := p.reader.codes[n]; ok {
+		return s
+	}
+	if !letter && slices.ContainsFunc(p.reader.model.CodeTables, func(c knowledge.CodeTable) bool { return c.Codes[strconv.Itoa(n)] != "" }) {
+		return ""
+	}
+	if o, ok := p.reader.model.Observation(faultCode); ok && slices.Contains(o.States, otherCode) {
+		return otherCode
+	}
+	return ""
+}
+
+// counts tells whether the number at a place counts or measures something, or is a word that need not be a number.
+func (p *page) counts(at int) bool {
+	if at+1 >= len(p.tokens) {
+		return false
+	}
+	next := p.tokens[at+1]
+	if p.at(unit, at+1).entry != nil {
+		return true
+	}
+	return !p.tokens[at].digits && !next.mark && !p.lang.joins[next.text] && !p.lang.breaks[next.text] && !p.lang.or[next.text]
+}
+
+// doubtfulCode tells whether words in the clause say that this is no code at all, such as a kind of petrol.
+func (p *page) doubtfulCode(from, at int) bool {
+	return slices.ContainsFunc(p.of(notCode), func(h hit) bool {
+		return p.clauseOf[h.from] == p.clauseOf[from] || p.clauseOf[h.from] == p.clauseOf[at]
+	})
+}
+
+// tables finds codes told in the manner of a code table, such as counted blinks.
+func (p *page) tables() []mention {
+	var out []mention
+	for _, h := range p.longest(p.of(table)) {
+		if !p.free(h.from, h.to) {
+			continue
+		}
+		m := mention{from: h.from, to: h.to, reading: Reading{ID: faultCode}}
+		for i := h.from; i < h.to; i++ {
+			if t := p.tokens[i]; t.number {
+				m.reading.State = p.inTable(h.name, strconv.FormatFloat(t.value, 'f', -1, 64))
+			}
+		}
+		m.unsure = m.reading.State == ""
+		p.take(h.from, h.to)
+		out = append(out, m)
+		if !m.unsure {
+			m.reading = Reading{ID: codeTable, State: h.name}
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+func (p *page) inTable(name, shown string) string {
+	for _, t := range p.reader.model.CodeTables {
+		if t.ID == name {
+			return t.Codes[shown]
+		}
+	}
+	return ""
+}
+
+// date tells earlier codes from the present one by the words nearest to them in their clause. Where the present one is
+// marked as such, the ones before it are earlier.
+func (p *page) date(codes []mention) {
+	present := -1
+	for i := range codes {
+		c := &codes[i]
+		if c.reading.ID != faultCode {
+			continue
+		}
+		was, is := p.nearestOf(c, earlier, past), p.nearestOf(c, now)
+		switch {
+		case was >= 0 && was == is:
+			c.unsure = true
+		case was >= 0 && (is < 0 || was < is):
+			c.reading.ID = earlierCode
+		case is >= 0:
+			present = i
+		case p.datedBefore(c):
+			c.unsure = true
+		}
+	}
+	for i := 0; i < present; i++ {
+		if c := &codes[i]; c.reading.ID == faultCode && c.reading.State != codes[present].reading.State {
+			c.reading.ID = earlierCode
+		}
+	}
+}
+
+// nearestOf is how far the nearest phrase of the roles is from a code in its clause, or -1.
+func (p *page) nearestOf(c *mention, roles ...role) int {
+	best, in := -1, p.clauses[p.clauseOf[c.from]]
+	for _, h := range p.begin(in.from, in.to) {
+		if !slices.Contains(roles, h.role) {
+			continue
+		}
+		d := 2 * (c.from - h.to) // what stands before is a little nearer
+		if h.from >= c.to {
+			d = 2*(h.from-c.to) + 1
+		}
+		if d = max(d, 0); best < 0 || d < best {
+			best = d
+		}
+	}
+	return best
+}
+
+// datedBefore tells whether the clause just before a code's, in the same sentence, speaks of an earlier time.
+func (p *page) datedBefore(c *mention) bool {
+	k := p.clauseOf[c.from]
+	if k == 0 || p.clauses[k-1].sentence != p.clauses[k].sentence {
+		return false
+	}
+	dated := slices.ContainsFunc(p.hits, func(h hit) bool { return h.role == earlier && p.clauseOf[h.from] == k-1 })
+	return dated && !slices.ContainsFunc(p.of(codeWord), func(h hit) bool { return p.clauseOf[h.from] == k-1 })
+}
