@@ -30,6 +30,8 @@ var may = map[string][]string{
 	"server":            {"engine/", "proto/lightoff/v1", "server/", "webui"},
 	"server/api":        {"engine/", "proto/lightoff/v1", "server/store"},
 	"server/store":      {"engine/diagnosis", "engine/knowledge", "engine/bayes"},
+
+	"server/store/pgtest": {},
 }
 
 // mayUse lists the modules besides the standard library that an engine package may use, standardOnly those that use none.
