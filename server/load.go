@@ -204,9 +204,12 @@ func (p *player) call(ctx context.Context, random *mathrand.Rand, every time.Dur
 	}
 	defer l.close()
 	var c shown
-	for due := time.Now(); ctx.Err() == nil; {
+	for due := time.Now(); ctx.Err() == nil; due = due.Add(every) {
 		if len(c.Next) == 0 || c.LastEvent >= maxTold {
-			if c, err = l.open(ctx); err != nil {
+			limited, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
+			c, err = l.open(limited)
+			cancel()
+			if err != nil {
 				p.failed(err)
 				pause(ctx, 50*time.Millisecond)
 				c = shown{}
@@ -214,7 +217,7 @@ func (p *player) call(ctx context.Context, random *mathrand.Rand, every time.Dur
 			}
 		}
 		// Whoever is late does not hurry afterwards: what is reported is what the server did at the rate reached.
-		due = later(due.Add(every), time.Now())
+		due = later(due, time.Now())
 		if !pause(ctx, time.Until(due)) {
 			return
 		}
@@ -233,7 +236,8 @@ func later(a, b time.Time) time.Time {
 func (p *player) tell(ctx context.Context, l line, c shown, req *lightoffv1.AnswerRequest) shown {
 	start := time.Now()
 	for ctx.Err() == nil {
-		limited, cancel := context.WithTimeout(ctx, callLimit)
+		// When the time is over, what is under way is awaited.
+		limited, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
 		now, err := l.answer(limited, req)
 		cancel()
 		if err == nil {
