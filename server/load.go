@@ -126,7 +126,8 @@ func onLoopback(address string) error {
 	if err != nil {
 		return err
 	}
-	if ip := net.ParseIP(host); ip == nil || !ip.IsLoopback() {
+	// RFC 6761, section 6.3: localhost is always this machine.
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
 		return fmt.Errorf("%s is not a loopback address such as 127.0.0.1:7430", address)
 	}
 	return nil

@@ -138,7 +138,11 @@ type border struct {
 	*metrics
 	log      *slog.Logger
 	stopping <-chan struct{}
+	recheck  time.Duration // how often a stream's token is looked at again
 }
+
+// callLimit is the longest that a call may take, whatever its caller allows.
+const callLimit = 30 * time.Second
 
 // leave maps the error of a call and takes note of it. Nothing of what was asked or answered is logged.
 func (b *border) leave(method string, err error, since time.Time, stream bool) error {
@@ -170,6 +174,8 @@ func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 	if err := b.admit(ctx, info.FullMethod, req); err != nil {
 		return nil, err
 	}
+	ctx, cancel := context.WithTimeout(ctx, callLimit)
+	defer cancel()
 	return next(ctx, req)
 }
 
@@ -212,7 +218,7 @@ func (b *border) streaming(srv any, stream grpc.ServerStream, info *grpc.StreamS
 func (b *border) guard(ctx context.Context, who caller, returned <-chan struct{}, end context.CancelCauseFunc) {
 	var again <-chan time.Time
 	if who.token != "" {
-		ticker := time.NewTicker(recheck)
+		ticker := time.NewTicker(b.recheck)
 		defer ticker.Stop()
 		again = ticker.C
 	}

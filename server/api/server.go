@@ -52,7 +52,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	d := NewDiagnosis(m)
 	d.metrics = newMetrics(opts.Registry)
 	stopping := make(chan struct{})
-	b := &border{log: log, stopping: stopping, metrics: d.metrics,
+	b := &border{log: log, stopping: stopping, recheck: recheck, metrics: d.metrics,
 		access: &access{model: m, store: events, proxies: opts.Proxies, limiter: opts.Limiter}}
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessage),

@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
-	_ "github.com/jackc/pgx/v5/stdlib" // the database driver named "pgx"
+	"github.com/jackc/pgx/v5/stdlib"
 	"github.com/pressly/goose/v3"
 	"github.com/pressly/goose/v3/lock"
 )
@@ -22,6 +22,9 @@ const channel = "lightoff"
 // maxConnections is the most that one server opens to PostgreSQL, besides the one that listens.
 const maxConnections = 16
 
+// idleLimit is PostgreSQL's setting for how long a transaction may do nothing.
+const idleLimit = "idle_in_transaction_session_timeout"
+
 // IsURL tells whether a place names a PostgreSQL database and not a folder.
 func IsURL(place string) bool {
 	return strings.HasPrefix(place, "postgres://") || strings.HasPrefix(place, "postgresql://")
@@ -29,13 +32,18 @@ func IsURL(place string) bool {
 
 func openPostgres(ctx context.Context, place string) (*Store, error) {
 	name := nameOf(place)
-	if _, err := pgx.ParseConfig(place); err != nil {
+	config, err := pgx.ParseConfig(place)
+	if err != nil {
 		return nil, fmt.Errorf("database %s: its address cannot be read", name) // the error may quote the password
 	}
-	db, err := sql.Open("pgx", place)
-	if err != nil {
-		return nil, fmt.Errorf("database %s: %w", name, err)
+	// A server whose machine has gone without a word holds a conversation's lock no longer than this.
+	if _, given := config.RuntimeParams[idleLimit]; !given {
+		config.RuntimeParams[idleLimit] = "15s"
 	}
+	if config.ConnectTimeout == 0 {
+		config.ConnectTimeout = 5 * time.Second
+	}
+	db := stdlib.OpenDB(*config)
 	db.SetMaxOpenConns(maxConnections)
 	db.SetMaxIdleConns(maxConnections)
 	db.SetConnMaxIdleTime(5 * time.Minute)
