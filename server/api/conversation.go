@@ -266,7 +266,7 @@ func (c *conversations) Delete(ctx context.Context, req *lightoffv1.DeleteReques
 	if err := c.store.Delete(ctx, req.GetId()); err != nil {
 		return nil, err
 	}
-	c.heard(store.Change{ID: req.GetId()})
+	c.heard(store.Change{ID: req.GetId()}) // here at once, even if the database is slow to tell
 	return &lightoffv1.DeleteResponse{}, nil
 }
 

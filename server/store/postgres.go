@@ -22,8 +22,11 @@ const channel = "lightoff"
 // maxConnections is the most that one server opens to PostgreSQL, besides the one that listens.
 const maxConnections = 16
 
-// idleLimit is PostgreSQL's setting for how long a transaction may do nothing.
-const idleLimit = "idle_in_transaction_session_timeout"
+// PostgreSQL's settings for how long a transaction may do nothing, and for what a commit waits.
+const (
+	idleLimit = "idle_in_transaction_session_timeout"
+	onDisk    = "synchronous_commit"
+)
 
 // IsURL tells whether a place names a PostgreSQL database and not a folder.
 func IsURL(place string) bool {
@@ -39,6 +42,10 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 	// A server whose machine has gone without a word holds a conversation's lock no longer than this.
 	if _, given := config.RuntimeParams[idleLimit]; !given {
 		config.RuntimeParams[idleLimit] = "15s"
+	}
+	// Whatever the database's habit is, an event is acknowledged only when it is on disk.
+	if _, given := config.RuntimeParams[onDisk]; !given {
+		config.RuntimeParams[onDisk] = "on"
 	}
 	if config.ConnectTimeout == 0 {
 		config.ConnectTimeout = 5 * time.Second
@@ -96,10 +103,20 @@ type Change struct {
 
 // Listen calls heard for every change that any server makes in the database, this one too, until the context ends.
 // When it begins, and whenever the connection was lost and is there again, it calls heard with the zero Change, since
-// changes may have gone unheard. On a store that no other server shares it only waits.
+// changes may have gone unheard. On SQLite, which one server has to itself, it tells of deletions only.
 func (s *Store) Listen(ctx context.Context, heard func(Change)) {
+	if s.url == "" {
+		s.mu.Lock()
+		s.listeners[&heard] = struct{}{}
+		s.mu.Unlock()
+		<-ctx.Done()
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		delete(s.listeners, &heard)
+		return
+	}
 	pause := time.Duration(0)
-	for s.url != "" && ctx.Err() == nil {
+	for ctx.Err() == nil {
 		start := time.Now()
 		_ = s.listen(ctx, heard) // whatever ended it, all there is to do is to begin anew
 		if time.Since(start) > 10*time.Second {
@@ -111,7 +128,15 @@ func (s *Store) Listen(ctx context.Context, heard func(Change)) {
 		case <-ctx.Done():
 		}
 	}
-	<-ctx.Done()
+}
+
+// tell tells listeners in this process; there are none on PostgreSQL, which tells them itself.
+func (s *Store) tell(c Change) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for heard := range s.listeners {
+		(*heard)(c)
+	}
 }
 
 func (s *Store) listen(ctx context.Context, heard func(Change)) error {

@@ -8,6 +8,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"lightoff/engine/diagnosis"
@@ -33,6 +35,11 @@ type Store struct {
 	write func(context.Context, func(context.Context, *sql.Tx) error) error
 	// announce tells other servers, if there may be any, once the transaction is committed.
 	announce func(context.Context, *sql.Tx, Change) error
+	// unforgotten is set while SQLite's log may still hold what was deleted.
+	unforgotten atomic.Bool
+
+	mu        sync.Mutex
+	listeners map[*func(Change)]struct{} // on SQLite, where only deletions are told
 }
 
 // Conversation is one conversation's log with what was noted when it was opened.
@@ -150,6 +157,11 @@ func wellFormed(id string) bool {
 
 // Ready returns nil if the database can be reached and takes changes.
 func (s *Store) Ready(ctx context.Context) error {
+	if s.unforgotten.Load() {
+		if err := s.forget(ctx); err != nil {
+			return fmt.Errorf("empty the log: %w", err)
+		}
+	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `update conversation set opened_at = opened_at where id = ''`)
 		return err
