@@ -220,6 +220,31 @@ func TestLimits(t *testing.T) {
 	assert.Empty(t, r.log.String())
 }
 
+// TestThinkingIsBounded: more assessments than processors wait, and one whose caller has given up leaves the queue.
+func TestThinkingIsBounded(t *testing.T) {
+	m, err := kettle()
+	require.NoError(t, err)
+	c := NewDiagnosis(m).core
+	var leaves []func()
+	for range cap(c.slots) {
+		leave, err := c.enter(t.Context())
+		require.NoError(t, err)
+		leaves = append(leaves, leave)
+	}
+	impatient, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
+	defer cancel()
+	_, err = c.enter(impatient)
+	assert.ErrorIs(t, err, context.DeadlineExceeded)
+	leaves[0]()
+	leave, err := c.enter(t.Context())
+	require.NoError(t, err)
+	leave()
+	for _, leave := range leaves[1:] {
+		leave()
+	}
+	assert.Empty(t, c.slots)
+}
+
 func TestSocketsAreCounted(t *testing.T) {
 	l := NewLimiter(Limits{Sockets: 2})
 	one, wait := l.Socket("a")

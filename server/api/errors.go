@@ -9,6 +9,7 @@ import (
 	"runtime/debug"
 	"time"
 
+	"golang.org/x/time/rate"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -50,6 +51,9 @@ const (
 	maxNamed       = 3   // violations repeated in the message
 )
 
+// seldom keeps a database that is away, while everybody asks again, from filling the log.
+var seldom = rate.Sometimes{Interval: time.Second}
+
 // toStatus turns any error into a status. What it does not know goes to the log in full, and out as a number to ask
 // for.
 func toStatus(log *slog.Logger, method string, err error) error {
@@ -62,7 +66,7 @@ func toStatus(log *slog.Logger, method string, err error) error {
 		return waiting(codes.ResourceExhausted, tooMuch.Error(), tooMuch.wait)
 	}
 	if errors.Is(err, store.ErrUnavailable) {
-		log.Error("the store takes nothing", "method", method, "error", err)
+		seldom.Do(func() { log.Error("the store takes nothing", "method", method, "error", err) })
 		return waiting(codes.Unavailable, store.ErrUnavailable.Error(), time.Second)
 	}
 	for _, row := range statusCodes {
