@@ -293,8 +293,20 @@ func (c *conversations) read(ctx context.Context, id string) (*lightoffv1.Conver
 func (c *conversations) append(ctx context.Context, id, clientKey string,
 	update func([]diagnosis.Event) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
 	const attempts = 3
-	var would thought
-	for attempt := 0; ; attempt++ {
+	start := time.Now()
+	before, known, err := c.store.Look(ctx, id, clientKey)
+	c.metrics.stored("look", start)
+	if err != nil {
+		return nil, err
+	}
+	if known {
+		return c.show(ctx, before)
+	}
+	would, err := c.foresee(ctx, before.Events, update)
+	if err != nil {
+		return nil, err
+	}
+	for attempt := 1; ; attempt++ {
 		var events []diagnosis.Event
 		start := time.Now()
 		kept, appended, err := c.store.Append(ctx, id, clientKey, func(now []diagnosis.Event) (diagnosis.Event, error) {
@@ -334,6 +346,18 @@ func (c *conversations) append(ctx context.Context, id, clientKey string,
 		}
 		return shown, nil
 	}
+}
+
+// foresee thinks through what a log would come to with the event that update makes from it.
+func (c *conversations) foresee(ctx context.Context, events []diagnosis.Event,
+	update func([]diagnosis.Event) (diagnosis.Event, error)) (thought, error) {
+	events = events[:len(events):len(events)]
+	e, err := update(events)
+	if err != nil {
+		return thought{}, err
+	}
+	e.Number = int64(len(events)) + 1
+	return c.think(ctx, append(events, e))
 }
 
 // errUnthought takes an event back that has not been thought through.

@@ -85,6 +85,28 @@ func (s *Store) Read(ctx context.Context, id string) (Conversation, error) {
 	return c, nil
 }
 
+// Look returns a conversation as Read does, and whether it already has an event with the key, in which case that event is
+// among those returned.
+func (s *Store) Look(ctx context.Context, id, clientKey string) (c Conversation, known bool, err error) {
+	for {
+		if c, err = s.Read(ctx, id); err != nil || clientKey == "" {
+			return c, false, err
+		}
+		var number int64
+		err := s.reads.QueryRowContext(ctx, `select number from event where conversation_id = $1 and client_key = $2`,
+			id, clientKey).Scan(&number)
+		switch {
+		case errors.Is(err, sql.ErrNoRows):
+			return c, false, nil
+		case err != nil:
+			return Conversation{}, false, fmt.Errorf("look for a client's key: %w", sorted(err))
+		case number <= int64(len(c.Events)):
+			return c, true, nil
+		}
+		// It was added in between, so it is there when the log is read again.
+	}
+}
+
 // Append adds the event that update makes from the events so far, and returns all events including it once it is on
 // disk. The store numbers the event. Update runs inside the transaction, so what it decides on cannot change under it;
 // it must have no effects of its own and must not call the store. An error from it is returned (wrapped) and nothing

@@ -137,6 +137,20 @@ func checkRepeatedKeyChangesNothing(t *testing.T, place string) {
 	assert.False(t, appended)
 	assert.Equal(t, first, again)
 
+	looked, known, err := s.Look(t.Context(), c.ID, "key")
+	require.NoError(t, err)
+	assert.True(t, known)
+	assert.Equal(t, first, looked)
+	for _, key := range []string{"", "another key"} {
+		looked, known, err = s.Look(t.Context(), c.ID, key)
+		require.NoError(t, err)
+		assert.False(t, known)
+		assert.Equal(t, first, looked)
+	}
+	_, known, err = s.Look(t.Context(), other.ID, "key")
+	require.NoError(t, err)
+	assert.False(t, known)
+
 	for _, id := range []string{other.ID, c.ID} {
 		key := "key"
 		if id == c.ID {
