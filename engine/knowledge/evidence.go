@@ -281,10 +281,14 @@ func (in *Inquiry) setup() {
 // rateIn is a cause's base rate in a situation.
 func (m *Model) rateIn(i int, s *situation) float64 {
 	c, rate := &m.Causes[i], m.rate[i]
-	for id, avg := range m.average[i] {
-		if f, ok := s.told[id]; ok {
-			fact, _ := m.SetupFact(id)
-			rate *= m.rawFactor(*c, id, fact.state(f)) / avg
+	for k, r := range c.Raised {
+		// Each fact once, in the order of the file, so that equal facts give equal bytes.
+		if slices.ContainsFunc(c.Raised[:k], func(before Raise) bool { return before.Setup == r.Setup }) {
+			continue
+		}
+		if f, ok := s.told[r.Setup]; ok {
+			fact, _ := m.SetupFact(r.Setup)
+			rate *= m.rawFactor(*c, r.Setup, fact.state(f)) / m.average[i][r.Setup]
 		}
 	}
 	if c.computation != nil {

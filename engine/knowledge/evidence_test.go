@@ -385,3 +385,16 @@ func TestInformationFollowsFromOutcomes(t *testing.T) {
 	require.Equal(t, make([]float64, 4), in.SetupInformation("code_table", before))
 	require.Equal(t, make([]float64, 4), in.SetupInformation("hum", before))
 }
+
+// Equal facts give equal rates to the last bit, however maps are walked.
+func TestRatesAreRepeatable(t *testing.T) {
+	files := good(t)
+	replace(t, files, "pump.yaml", "      hose_age: {young: rarer, old: commoner}\n", "      hose_age: {young: rarer, old: 3.3}\n      dry_summer: {\"yes\": 1.7}\n      code_table: {lamps: 1.1}\n")
+	m, err := Load(files, nil)
+	require.NoError(t, err)
+	told := []Finding{measured("hose_age", 20), stated("dry_summer", "yes"), stated("code_table", "lamps")}
+	want := m.rateIn(1, newSituation(told, memo{}))
+	for range 200 {
+		require.Equal(t, want, m.rateIn(1, newSituation(told, memo{})))
+	}
+}
