@@ -56,6 +56,11 @@ func keyFor[K, V comparable](m map[K]V, value V) K {
 	return none
 }
 
+// GetDesk implements the RPC.
+func (d *desk) GetDesk(ctx context.Context, _ *lightoffv1.GetDeskRequest) (*lightoffv1.GetDeskResponse, error) {
+	return &lightoffv1.GetDeskResponse{Me: whoCalls(ctx).name}, nil
+}
+
 // ListConversations implements the RPC.
 func (d *desk) ListConversations(ctx context.Context, req *lightoffv1.ListConversationsRequest) (*lightoffv1.ListConversationsResponse, error) {
 	var v violations

@@ -7,6 +7,7 @@ package pagetest
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"os"
 	"os/exec"
@@ -14,8 +15,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -250,4 +253,35 @@ func (p *Tab) Deafen() {
 	_, err = chromedp.Call(p.ctx, runtime.CallFunctionOn, runtime.CallFunctionOnParams{ObjectID: sockets.Objects.ObjectID,
 		FunctionDeclaration: "function () { for (const socket of this) socket.onmessage = null; }"})
 	require.NoError(p.t, err)
+}
+
+// InFrame returns the value of a JavaScript expression, which must be text, in the page's one frame, whatever site that
+// is of.
+func (p *Tab) InFrame(js string) string {
+	p.t.Helper()
+	tree, err := chromedp.Call(p.ctx, page.GetFrameTree, cdp.Empty{})
+	require.NoError(p.t, err)
+	require.Len(p.t, tree.FrameTree.ChildFrames, 1)
+	world, err := chromedp.Call(p.ctx, page.CreateIsolatedWorld, page.CreateIsolatedWorldParams{FrameID: tree.FrameTree.ChildFrames[0].Frame.ID})
+	require.NoError(p.t, err)
+	got, err := chromedp.Call(p.ctx, runtime.Evaluate, runtime.EvaluateParams{Expression: "String(" + js + ")", ContextID: world.ExecutionContextID})
+	require.NoError(p.t, err)
+	require.Nil(p.t, got.ExceptionDetails, js)
+	var text string
+	require.NoError(p.t, json.Unmarshal(got.Result.Value, &text))
+	return text
+}
+
+// WaitInFrame returns once a JavaScript expression is true in the page's one frame.
+func (p *Tab) WaitInFrame(js string) {
+	p.t.Helper()
+	for end := time.Now().Add(Patience); ; {
+		if p.InFrame("!!("+js+")") == "true" {
+			return
+		}
+		if time.Now().After(end) {
+			p.t.Fatalf("waited in vain for %s in the frame, which reads:\n%s", js, p.InFrame("document.body.innerText"))
+		}
+		Eval[chromedp.Void](p, "new Promise(requestAnimationFrame)")
+	}
 }

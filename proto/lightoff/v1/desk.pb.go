@@ -259,6 +259,89 @@ func (ReportForm) EnumDescriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{3}
 }
 
+// GetDeskRequest asks whose token it is.
+type GetDeskRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetDeskRequest) Reset() {
+	*x = GetDeskRequest{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDeskRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDeskRequest) ProtoMessage() {}
+
+func (x *GetDeskRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDeskRequest.ProtoReflect.Descriptor instead.
+func (*GetDeskRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{0}
+}
+
+// GetDeskResponse tells it.
+type GetDeskResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The name that the token was made with.
+	Me            string `protobuf:"bytes,1,opt,name=me,proto3" json:"me,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetDeskResponse) Reset() {
+	*x = GetDeskResponse{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDeskResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDeskResponse) ProtoMessage() {}
+
+func (x *GetDeskResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDeskResponse.ProtoReflect.Descriptor instead.
+func (*GetDeskResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *GetDeskResponse) GetMe() string {
+	if x != nil {
+		return x.Me
+	}
+	return ""
+}
+
 // Closing is how a conversation ended.
 type Closing struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -278,7 +361,7 @@ type Closing struct {
 
 func (x *Closing) Reset() {
 	*x = Closing{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[0]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -290,7 +373,7 @@ func (x *Closing) String() string {
 func (*Closing) ProtoMessage() {}
 
 func (x *Closing) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[0]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -303,7 +386,7 @@ func (x *Closing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Closing.ProtoReflect.Descriptor instead.
 func (*Closing) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{0}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Closing) GetOutcome() Outcome {
@@ -376,7 +459,7 @@ type QueueEntry struct {
 
 func (x *QueueEntry) Reset() {
 	*x = QueueEntry{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[1]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -388,7 +471,7 @@ func (x *QueueEntry) String() string {
 func (*QueueEntry) ProtoMessage() {}
 
 func (x *QueueEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[1]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -401,7 +484,7 @@ func (x *QueueEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QueueEntry.ProtoReflect.Descriptor instead.
 func (*QueueEntry) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{1}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *QueueEntry) GetId() string {
@@ -508,7 +591,7 @@ type ListConversationsRequest struct {
 
 func (x *ListConversationsRequest) Reset() {
 	*x = ListConversationsRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[2]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -520,7 +603,7 @@ func (x *ListConversationsRequest) String() string {
 func (*ListConversationsRequest) ProtoMessage() {}
 
 func (x *ListConversationsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[2]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -533,7 +616,7 @@ func (x *ListConversationsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListConversationsRequest.ProtoReflect.Descriptor instead.
 func (*ListConversationsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{2}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ListConversationsRequest) GetLocale() string {
@@ -565,7 +648,7 @@ type ListConversationsResponse struct {
 
 func (x *ListConversationsResponse) Reset() {
 	*x = ListConversationsResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[3]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -577,7 +660,7 @@ func (x *ListConversationsResponse) String() string {
 func (*ListConversationsResponse) ProtoMessage() {}
 
 func (x *ListConversationsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[3]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -590,7 +673,7 @@ func (x *ListConversationsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListConversationsResponse.ProtoReflect.Descriptor instead.
 func (*ListConversationsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{3}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ListConversationsResponse) GetEntries() []*QueueEntry {
@@ -627,7 +710,7 @@ type WatchConversationsRequest struct {
 
 func (x *WatchConversationsRequest) Reset() {
 	*x = WatchConversationsRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[4]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -639,7 +722,7 @@ func (x *WatchConversationsRequest) String() string {
 func (*WatchConversationsRequest) ProtoMessage() {}
 
 func (x *WatchConversationsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[4]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -652,7 +735,7 @@ func (x *WatchConversationsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchConversationsRequest.ProtoReflect.Descriptor instead.
 func (*WatchConversationsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{4}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *WatchConversationsRequest) GetLocale() string {
@@ -680,7 +763,7 @@ type WatchConversationsResponse struct {
 
 func (x *WatchConversationsResponse) Reset() {
 	*x = WatchConversationsResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[5]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -692,7 +775,7 @@ func (x *WatchConversationsResponse) String() string {
 func (*WatchConversationsResponse) ProtoMessage() {}
 
 func (x *WatchConversationsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[5]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -705,7 +788,7 @@ func (x *WatchConversationsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchConversationsResponse.ProtoReflect.Descriptor instead.
 func (*WatchConversationsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{5}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *WatchConversationsResponse) GetList() *ListConversationsResponse {
@@ -726,7 +809,7 @@ type FindByCodeRequest struct {
 
 func (x *FindByCodeRequest) Reset() {
 	*x = FindByCodeRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[6]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -738,7 +821,7 @@ func (x *FindByCodeRequest) String() string {
 func (*FindByCodeRequest) ProtoMessage() {}
 
 func (x *FindByCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[6]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -751,7 +834,7 @@ func (x *FindByCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindByCodeRequest.ProtoReflect.Descriptor instead.
 func (*FindByCodeRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{6}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *FindByCodeRequest) GetCode() string {
@@ -772,7 +855,7 @@ type FindByCodeResponse struct {
 
 func (x *FindByCodeResponse) Reset() {
 	*x = FindByCodeResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[7]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -784,7 +867,7 @@ func (x *FindByCodeResponse) String() string {
 func (*FindByCodeResponse) ProtoMessage() {}
 
 func (x *FindByCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[7]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -797,7 +880,7 @@ func (x *FindByCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindByCodeResponse.ProtoReflect.Descriptor instead.
 func (*FindByCodeResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{7}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *FindByCodeResponse) GetId() string {
@@ -824,7 +907,7 @@ type Note struct {
 
 func (x *Note) Reset() {
 	*x = Note{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[8]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -836,7 +919,7 @@ func (x *Note) String() string {
 func (*Note) ProtoMessage() {}
 
 func (x *Note) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[8]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -849,7 +932,7 @@ func (x *Note) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Note.ProtoReflect.Descriptor instead.
 func (*Note) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{8}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Note) GetBy() string {
@@ -907,7 +990,7 @@ type Record struct {
 
 func (x *Record) Reset() {
 	*x = Record{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[9]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -919,7 +1002,7 @@ func (x *Record) String() string {
 func (*Record) ProtoMessage() {}
 
 func (x *Record) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[9]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -932,7 +1015,7 @@ func (x *Record) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Record.ProtoReflect.Descriptor instead.
 func (*Record) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{9}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Record) GetId() string {
@@ -1009,7 +1092,7 @@ type GetRecordRequest struct {
 
 func (x *GetRecordRequest) Reset() {
 	*x = GetRecordRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[10]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1021,7 +1104,7 @@ func (x *GetRecordRequest) String() string {
 func (*GetRecordRequest) ProtoMessage() {}
 
 func (x *GetRecordRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[10]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1034,7 +1117,7 @@ func (x *GetRecordRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRecordRequest.ProtoReflect.Descriptor instead.
 func (*GetRecordRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetRecordRequest) GetId() string {
@@ -1055,7 +1138,7 @@ type GetRecordResponse struct {
 
 func (x *GetRecordResponse) Reset() {
 	*x = GetRecordResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[11]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1067,7 +1150,7 @@ func (x *GetRecordResponse) String() string {
 func (*GetRecordResponse) ProtoMessage() {}
 
 func (x *GetRecordResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[11]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1080,7 +1163,7 @@ func (x *GetRecordResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRecordResponse.ProtoReflect.Descriptor instead.
 func (*GetRecordResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetRecordResponse) GetRecord() *Record {
@@ -1109,7 +1192,7 @@ type AssignRequest struct {
 
 func (x *AssignRequest) Reset() {
 	*x = AssignRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[12]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1121,7 +1204,7 @@ func (x *AssignRequest) String() string {
 func (*AssignRequest) ProtoMessage() {}
 
 func (x *AssignRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[12]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1134,7 +1217,7 @@ func (x *AssignRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssignRequest.ProtoReflect.Descriptor instead.
 func (*AssignRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *AssignRequest) GetId() string {
@@ -1183,7 +1266,7 @@ type AssignResponse struct {
 
 func (x *AssignResponse) Reset() {
 	*x = AssignResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[13]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1195,7 +1278,7 @@ func (x *AssignResponse) String() string {
 func (*AssignResponse) ProtoMessage() {}
 
 func (x *AssignResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[13]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1208,7 +1291,7 @@ func (x *AssignResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssignResponse.ProtoReflect.Descriptor instead.
 func (*AssignResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AssignResponse) GetRecord() *Record {
@@ -1233,7 +1316,7 @@ type AddNoteRequest struct {
 
 func (x *AddNoteRequest) Reset() {
 	*x = AddNoteRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[14]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1245,7 +1328,7 @@ func (x *AddNoteRequest) String() string {
 func (*AddNoteRequest) ProtoMessage() {}
 
 func (x *AddNoteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[14]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1258,7 +1341,7 @@ func (x *AddNoteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddNoteRequest.ProtoReflect.Descriptor instead.
 func (*AddNoteRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *AddNoteRequest) GetId() string {
@@ -1293,7 +1376,7 @@ type AddNoteResponse struct {
 
 func (x *AddNoteResponse) Reset() {
 	*x = AddNoteResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[15]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1305,7 +1388,7 @@ func (x *AddNoteResponse) String() string {
 func (*AddNoteResponse) ProtoMessage() {}
 
 func (x *AddNoteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[15]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1318,7 +1401,7 @@ func (x *AddNoteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddNoteResponse.ProtoReflect.Descriptor instead.
 func (*AddNoteResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *AddNoteResponse) GetRecord() *Record {
@@ -1343,7 +1426,7 @@ type CloseRequest struct {
 
 func (x *CloseRequest) Reset() {
 	*x = CloseRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[16]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1355,7 +1438,7 @@ func (x *CloseRequest) String() string {
 func (*CloseRequest) ProtoMessage() {}
 
 func (x *CloseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[16]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1368,7 +1451,7 @@ func (x *CloseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseRequest.ProtoReflect.Descriptor instead.
 func (*CloseRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *CloseRequest) GetId() string {
@@ -1403,7 +1486,7 @@ type CloseResponse struct {
 
 func (x *CloseResponse) Reset() {
 	*x = CloseResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[17]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1415,7 +1498,7 @@ func (x *CloseResponse) String() string {
 func (*CloseResponse) ProtoMessage() {}
 
 func (x *CloseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[17]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1428,7 +1511,7 @@ func (x *CloseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseResponse.ProtoReflect.Descriptor instead.
 func (*CloseResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *CloseResponse) GetRecord() *Record {
@@ -1451,7 +1534,7 @@ type ReopenRequest struct {
 
 func (x *ReopenRequest) Reset() {
 	*x = ReopenRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[18]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1463,7 +1546,7 @@ func (x *ReopenRequest) String() string {
 func (*ReopenRequest) ProtoMessage() {}
 
 func (x *ReopenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[18]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1476,7 +1559,7 @@ func (x *ReopenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenRequest.ProtoReflect.Descriptor instead.
 func (*ReopenRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ReopenRequest) GetId() string {
@@ -1504,7 +1587,7 @@ type ReopenResponse struct {
 
 func (x *ReopenResponse) Reset() {
 	*x = ReopenResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[19]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1516,7 +1599,7 @@ func (x *ReopenResponse) String() string {
 func (*ReopenResponse) ProtoMessage() {}
 
 func (x *ReopenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[19]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1529,7 +1612,7 @@ func (x *ReopenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenResponse.ProtoReflect.Descriptor instead.
 func (*ReopenResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ReopenResponse) GetRecord() *Record {
@@ -1554,7 +1637,7 @@ type SetHiddenRequest struct {
 
 func (x *SetHiddenRequest) Reset() {
 	*x = SetHiddenRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1566,7 +1649,7 @@ func (x *SetHiddenRequest) String() string {
 func (*SetHiddenRequest) ProtoMessage() {}
 
 func (x *SetHiddenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1579,7 +1662,7 @@ func (x *SetHiddenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetHiddenRequest.ProtoReflect.Descriptor instead.
 func (*SetHiddenRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{20}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *SetHiddenRequest) GetId() string {
@@ -1614,7 +1697,7 @@ type SetHiddenResponse struct {
 
 func (x *SetHiddenResponse) Reset() {
 	*x = SetHiddenResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1626,7 +1709,7 @@ func (x *SetHiddenResponse) String() string {
 func (*SetHiddenResponse) ProtoMessage() {}
 
 func (x *SetHiddenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1639,7 +1722,7 @@ func (x *SetHiddenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetHiddenResponse.ProtoReflect.Descriptor instead.
 func (*SetHiddenResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{21}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *SetHiddenResponse) GetRecord() *Record {
@@ -1664,7 +1747,7 @@ type GetReportRequest struct {
 
 func (x *GetReportRequest) Reset() {
 	*x = GetReportRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1676,7 +1759,7 @@ func (x *GetReportRequest) String() string {
 func (*GetReportRequest) ProtoMessage() {}
 
 func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1689,7 +1772,7 @@ func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetReportRequest.ProtoReflect.Descriptor instead.
 func (*GetReportRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{22}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetReportRequest) GetId() string {
@@ -1728,7 +1811,7 @@ type GetReportResponse struct {
 
 func (x *GetReportResponse) Reset() {
 	*x = GetReportResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1740,7 +1823,7 @@ func (x *GetReportResponse) String() string {
 func (*GetReportResponse) ProtoMessage() {}
 
 func (x *GetReportResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1753,7 +1836,7 @@ func (x *GetReportResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetReportResponse.ProtoReflect.Descriptor instead.
 func (*GetReportResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{23}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetReportResponse) GetText() string {
@@ -1808,7 +1891,7 @@ type Report struct {
 
 func (x *Report) Reset() {
 	*x = Report{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1820,7 +1903,7 @@ func (x *Report) String() string {
 func (*Report) ProtoMessage() {}
 
 func (x *Report) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1833,7 +1916,7 @@ func (x *Report) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Report.ProtoReflect.Descriptor instead.
 func (*Report) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{24}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Report) GetOpenedAt() *timestamppb.Timestamp {
@@ -1926,7 +2009,7 @@ type GetStatisticsRequest struct {
 
 func (x *GetStatisticsRequest) Reset() {
 	*x = GetStatisticsRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1938,7 +2021,7 @@ func (x *GetStatisticsRequest) String() string {
 func (*GetStatisticsRequest) ProtoMessage() {}
 
 func (x *GetStatisticsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1951,7 +2034,7 @@ func (x *GetStatisticsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStatisticsRequest.ProtoReflect.Descriptor instead.
 func (*GetStatisticsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{25}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *GetStatisticsRequest) GetWeeks() int32 {
@@ -1983,7 +2066,7 @@ type Count struct {
 
 func (x *Count) Reset() {
 	*x = Count{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[26]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1995,7 +2078,7 @@ func (x *Count) String() string {
 func (*Count) ProtoMessage() {}
 
 func (x *Count) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[26]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2008,7 +2091,7 @@ func (x *Count) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Count.ProtoReflect.Descriptor instead.
 func (*Count) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{26}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Count) GetId() string {
@@ -2049,7 +2132,7 @@ type Week struct {
 
 func (x *Week) Reset() {
 	*x = Week{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[27]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2061,7 +2144,7 @@ func (x *Week) String() string {
 func (*Week) ProtoMessage() {}
 
 func (x *Week) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[27]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2074,7 +2157,7 @@ func (x *Week) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Week.ProtoReflect.Descriptor instead.
 func (*Week) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{27}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Week) GetBeginsAt() *timestamppb.Timestamp {
@@ -2130,7 +2213,7 @@ type GetStatisticsResponse struct {
 
 func (x *GetStatisticsResponse) Reset() {
 	*x = GetStatisticsResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[28]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2142,7 +2225,7 @@ func (x *GetStatisticsResponse) String() string {
 func (*GetStatisticsResponse) ProtoMessage() {}
 
 func (x *GetStatisticsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[28]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2155,7 +2238,7 @@ func (x *GetStatisticsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStatisticsResponse.ProtoReflect.Descriptor instead.
 func (*GetStatisticsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{28}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *GetStatisticsResponse) GetWeeks() []*Week {
@@ -2227,7 +2310,7 @@ type TimeBar struct {
 
 func (x *TimeBar) Reset() {
 	*x = TimeBar{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[29]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2239,7 +2322,7 @@ func (x *TimeBar) String() string {
 func (*TimeBar) ProtoMessage() {}
 
 func (x *TimeBar) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[29]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2252,7 +2335,7 @@ func (x *TimeBar) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimeBar.ProtoReflect.Descriptor instead.
 func (*TimeBar) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{29}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *TimeBar) GetUpToMinutes() int32 {
@@ -2273,7 +2356,10 @@ var File_lightoff_v1_desk_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\n" +
-	"\x16lightoff/v1/desk.proto\x12\vlightoff.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1elightoff/v1/conversation.proto\x1a\x1blightoff/v1/diagnosis.proto\"\xcb\x01\n" +
+	"\x16lightoff/v1/desk.proto\x12\vlightoff.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1elightoff/v1/conversation.proto\x1a\x1blightoff/v1/diagnosis.proto\"\x10\n" +
+	"\x0eGetDeskRequest\"!\n" +
+	"\x0fGetDeskResponse\x12\x0e\n" +
+	"\x02me\x18\x01 \x01(\tR\x02me\"\xcb\x01\n" +
 	"\aClosing\x12.\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x14.lightoff.v1.OutcomeR\aoutcome\x12\x1b\n" +
 	"\tcause_ids\x18\x02 \x03(\tR\bcauseIds\x12.\n" +
@@ -2443,8 +2529,9 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x17REPORT_FORM_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11REPORT_FORM_PLAIN\x10\x01\x12\x14\n" +
 	"\x10REPORT_FORM_JSON\x10\x02\x12\x13\n" +
-	"\x0fREPORT_FORM_CSV\x10\x032\xf1\x06\n" +
-	"\vDeskService\x12b\n" +
+	"\x0fREPORT_FORM_CSV\x10\x032\xb7\a\n" +
+	"\vDeskService\x12D\n" +
+	"\aGetDesk\x12\x1b.lightoff.v1.GetDeskRequest\x1a\x1c.lightoff.v1.GetDeskResponse\x12b\n" +
 	"\x11ListConversations\x12%.lightoff.v1.ListConversationsRequest\x1a&.lightoff.v1.ListConversationsResponse\x12g\n" +
 	"\x12WatchConversations\x12&.lightoff.v1.WatchConversationsRequest\x1a'.lightoff.v1.WatchConversationsResponse0\x01\x12M\n" +
 	"\n" +
@@ -2471,112 +2558,116 @@ func file_lightoff_v1_desk_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_desk_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_lightoff_v1_desk_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
+var file_lightoff_v1_desk_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_lightoff_v1_desk_proto_goTypes = []any{
 	(Outcome)(0),                       // 0: lightoff.v1.Outcome
 	(Finder)(0),                        // 1: lightoff.v1.Finder
 	(Surety)(0),                        // 2: lightoff.v1.Surety
 	(ReportForm)(0),                    // 3: lightoff.v1.ReportForm
-	(*Closing)(nil),                    // 4: lightoff.v1.Closing
-	(*QueueEntry)(nil),                 // 5: lightoff.v1.QueueEntry
-	(*ListConversationsRequest)(nil),   // 6: lightoff.v1.ListConversationsRequest
-	(*ListConversationsResponse)(nil),  // 7: lightoff.v1.ListConversationsResponse
-	(*WatchConversationsRequest)(nil),  // 8: lightoff.v1.WatchConversationsRequest
-	(*WatchConversationsResponse)(nil), // 9: lightoff.v1.WatchConversationsResponse
-	(*FindByCodeRequest)(nil),          // 10: lightoff.v1.FindByCodeRequest
-	(*FindByCodeResponse)(nil),         // 11: lightoff.v1.FindByCodeResponse
-	(*Note)(nil),                       // 12: lightoff.v1.Note
-	(*Record)(nil),                     // 13: lightoff.v1.Record
-	(*GetRecordRequest)(nil),           // 14: lightoff.v1.GetRecordRequest
-	(*GetRecordResponse)(nil),          // 15: lightoff.v1.GetRecordResponse
-	(*AssignRequest)(nil),              // 16: lightoff.v1.AssignRequest
-	(*AssignResponse)(nil),             // 17: lightoff.v1.AssignResponse
-	(*AddNoteRequest)(nil),             // 18: lightoff.v1.AddNoteRequest
-	(*AddNoteResponse)(nil),            // 19: lightoff.v1.AddNoteResponse
-	(*CloseRequest)(nil),               // 20: lightoff.v1.CloseRequest
-	(*CloseResponse)(nil),              // 21: lightoff.v1.CloseResponse
-	(*ReopenRequest)(nil),              // 22: lightoff.v1.ReopenRequest
-	(*ReopenResponse)(nil),             // 23: lightoff.v1.ReopenResponse
-	(*SetHiddenRequest)(nil),           // 24: lightoff.v1.SetHiddenRequest
-	(*SetHiddenResponse)(nil),          // 25: lightoff.v1.SetHiddenResponse
-	(*GetReportRequest)(nil),           // 26: lightoff.v1.GetReportRequest
-	(*GetReportResponse)(nil),          // 27: lightoff.v1.GetReportResponse
-	(*Report)(nil),                     // 28: lightoff.v1.Report
-	(*GetStatisticsRequest)(nil),       // 29: lightoff.v1.GetStatisticsRequest
-	(*Count)(nil),                      // 30: lightoff.v1.Count
-	(*Week)(nil),                       // 31: lightoff.v1.Week
-	(*GetStatisticsResponse)(nil),      // 32: lightoff.v1.GetStatisticsResponse
-	(*TimeBar)(nil),                    // 33: lightoff.v1.TimeBar
-	(*timestamppb.Timestamp)(nil),      // 34: google.protobuf.Timestamp
-	(*Danger)(nil),                     // 35: lightoff.v1.Danger
-	(*RankedCause)(nil),                // 36: lightoff.v1.RankedCause
-	(*Told)(nil),                       // 37: lightoff.v1.Told
-	(*Contradiction)(nil),              // 38: lightoff.v1.Contradiction
-	(*PlanStep)(nil),                   // 39: lightoff.v1.PlanStep
-	(*durationpb.Duration)(nil),        // 40: google.protobuf.Duration
+	(*GetDeskRequest)(nil),             // 4: lightoff.v1.GetDeskRequest
+	(*GetDeskResponse)(nil),            // 5: lightoff.v1.GetDeskResponse
+	(*Closing)(nil),                    // 6: lightoff.v1.Closing
+	(*QueueEntry)(nil),                 // 7: lightoff.v1.QueueEntry
+	(*ListConversationsRequest)(nil),   // 8: lightoff.v1.ListConversationsRequest
+	(*ListConversationsResponse)(nil),  // 9: lightoff.v1.ListConversationsResponse
+	(*WatchConversationsRequest)(nil),  // 10: lightoff.v1.WatchConversationsRequest
+	(*WatchConversationsResponse)(nil), // 11: lightoff.v1.WatchConversationsResponse
+	(*FindByCodeRequest)(nil),          // 12: lightoff.v1.FindByCodeRequest
+	(*FindByCodeResponse)(nil),         // 13: lightoff.v1.FindByCodeResponse
+	(*Note)(nil),                       // 14: lightoff.v1.Note
+	(*Record)(nil),                     // 15: lightoff.v1.Record
+	(*GetRecordRequest)(nil),           // 16: lightoff.v1.GetRecordRequest
+	(*GetRecordResponse)(nil),          // 17: lightoff.v1.GetRecordResponse
+	(*AssignRequest)(nil),              // 18: lightoff.v1.AssignRequest
+	(*AssignResponse)(nil),             // 19: lightoff.v1.AssignResponse
+	(*AddNoteRequest)(nil),             // 20: lightoff.v1.AddNoteRequest
+	(*AddNoteResponse)(nil),            // 21: lightoff.v1.AddNoteResponse
+	(*CloseRequest)(nil),               // 22: lightoff.v1.CloseRequest
+	(*CloseResponse)(nil),              // 23: lightoff.v1.CloseResponse
+	(*ReopenRequest)(nil),              // 24: lightoff.v1.ReopenRequest
+	(*ReopenResponse)(nil),             // 25: lightoff.v1.ReopenResponse
+	(*SetHiddenRequest)(nil),           // 26: lightoff.v1.SetHiddenRequest
+	(*SetHiddenResponse)(nil),          // 27: lightoff.v1.SetHiddenResponse
+	(*GetReportRequest)(nil),           // 28: lightoff.v1.GetReportRequest
+	(*GetReportResponse)(nil),          // 29: lightoff.v1.GetReportResponse
+	(*Report)(nil),                     // 30: lightoff.v1.Report
+	(*GetStatisticsRequest)(nil),       // 31: lightoff.v1.GetStatisticsRequest
+	(*Count)(nil),                      // 32: lightoff.v1.Count
+	(*Week)(nil),                       // 33: lightoff.v1.Week
+	(*GetStatisticsResponse)(nil),      // 34: lightoff.v1.GetStatisticsResponse
+	(*TimeBar)(nil),                    // 35: lightoff.v1.TimeBar
+	(*timestamppb.Timestamp)(nil),      // 36: google.protobuf.Timestamp
+	(*Danger)(nil),                     // 37: lightoff.v1.Danger
+	(*RankedCause)(nil),                // 38: lightoff.v1.RankedCause
+	(*Told)(nil),                       // 39: lightoff.v1.Told
+	(*Contradiction)(nil),              // 40: lightoff.v1.Contradiction
+	(*PlanStep)(nil),                   // 41: lightoff.v1.PlanStep
+	(*durationpb.Duration)(nil),        // 42: google.protobuf.Duration
 }
 var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	0,  // 0: lightoff.v1.Closing.outcome:type_name -> lightoff.v1.Outcome
 	1,  // 1: lightoff.v1.Closing.found_by:type_name -> lightoff.v1.Finder
 	2,  // 2: lightoff.v1.Closing.surety:type_name -> lightoff.v1.Surety
-	34, // 3: lightoff.v1.QueueEntry.opened_at:type_name -> google.protobuf.Timestamp
-	34, // 4: lightoff.v1.QueueEntry.changed_at:type_name -> google.protobuf.Timestamp
-	35, // 5: lightoff.v1.QueueEntry.dangers:type_name -> lightoff.v1.Danger
-	36, // 6: lightoff.v1.QueueEntry.lead:type_name -> lightoff.v1.RankedCause
-	4,  // 7: lightoff.v1.QueueEntry.closing:type_name -> lightoff.v1.Closing
-	5,  // 8: lightoff.v1.ListConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
-	7,  // 9: lightoff.v1.WatchConversationsResponse.list:type_name -> lightoff.v1.ListConversationsResponse
-	34, // 10: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
-	12, // 11: lightoff.v1.Record.notes:type_name -> lightoff.v1.Note
-	4,  // 12: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing
-	34, // 13: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
-	13, // 14: lightoff.v1.GetRecordResponse.record:type_name -> lightoff.v1.Record
-	13, // 15: lightoff.v1.AssignResponse.record:type_name -> lightoff.v1.Record
-	13, // 16: lightoff.v1.AddNoteResponse.record:type_name -> lightoff.v1.Record
-	4,  // 17: lightoff.v1.CloseRequest.closing:type_name -> lightoff.v1.Closing
-	13, // 18: lightoff.v1.CloseResponse.record:type_name -> lightoff.v1.Record
-	13, // 19: lightoff.v1.ReopenResponse.record:type_name -> lightoff.v1.Record
-	13, // 20: lightoff.v1.SetHiddenResponse.record:type_name -> lightoff.v1.Record
+	36, // 3: lightoff.v1.QueueEntry.opened_at:type_name -> google.protobuf.Timestamp
+	36, // 4: lightoff.v1.QueueEntry.changed_at:type_name -> google.protobuf.Timestamp
+	37, // 5: lightoff.v1.QueueEntry.dangers:type_name -> lightoff.v1.Danger
+	38, // 6: lightoff.v1.QueueEntry.lead:type_name -> lightoff.v1.RankedCause
+	6,  // 7: lightoff.v1.QueueEntry.closing:type_name -> lightoff.v1.Closing
+	7,  // 8: lightoff.v1.ListConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
+	9,  // 9: lightoff.v1.WatchConversationsResponse.list:type_name -> lightoff.v1.ListConversationsResponse
+	36, // 10: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
+	14, // 11: lightoff.v1.Record.notes:type_name -> lightoff.v1.Note
+	6,  // 12: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing
+	36, // 13: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
+	15, // 14: lightoff.v1.GetRecordResponse.record:type_name -> lightoff.v1.Record
+	15, // 15: lightoff.v1.AssignResponse.record:type_name -> lightoff.v1.Record
+	15, // 16: lightoff.v1.AddNoteResponse.record:type_name -> lightoff.v1.Record
+	6,  // 17: lightoff.v1.CloseRequest.closing:type_name -> lightoff.v1.Closing
+	15, // 18: lightoff.v1.CloseResponse.record:type_name -> lightoff.v1.Record
+	15, // 19: lightoff.v1.ReopenResponse.record:type_name -> lightoff.v1.Record
+	15, // 20: lightoff.v1.SetHiddenResponse.record:type_name -> lightoff.v1.Record
 	3,  // 21: lightoff.v1.GetReportRequest.form:type_name -> lightoff.v1.ReportForm
-	34, // 22: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
-	35, // 23: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
-	37, // 24: lightoff.v1.Report.told:type_name -> lightoff.v1.Told
-	36, // 25: lightoff.v1.Report.causes:type_name -> lightoff.v1.RankedCause
-	38, // 26: lightoff.v1.Report.contradictions:type_name -> lightoff.v1.Contradiction
-	39, // 27: lightoff.v1.Report.plan:type_name -> lightoff.v1.PlanStep
-	12, // 28: lightoff.v1.Report.notes:type_name -> lightoff.v1.Note
-	4,  // 29: lightoff.v1.Report.closing:type_name -> lightoff.v1.Closing
-	34, // 30: lightoff.v1.Week.begins_at:type_name -> google.protobuf.Timestamp
-	31, // 31: lightoff.v1.GetStatisticsResponse.weeks:type_name -> lightoff.v1.Week
-	30, // 32: lightoff.v1.GetStatisticsResponse.causes:type_name -> lightoff.v1.Count
-	30, // 33: lightoff.v1.GetStatisticsResponse.checks:type_name -> lightoff.v1.Count
-	30, // 34: lightoff.v1.GetStatisticsResponse.outcomes:type_name -> lightoff.v1.Count
-	33, // 35: lightoff.v1.GetStatisticsResponse.times:type_name -> lightoff.v1.TimeBar
-	40, // 36: lightoff.v1.GetStatisticsResponse.median_time:type_name -> google.protobuf.Duration
-	6,  // 37: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
-	8,  // 38: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
-	10, // 39: lightoff.v1.DeskService.FindByCode:input_type -> lightoff.v1.FindByCodeRequest
-	14, // 40: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
-	16, // 41: lightoff.v1.DeskService.Assign:input_type -> lightoff.v1.AssignRequest
-	18, // 42: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
-	20, // 43: lightoff.v1.DeskService.Close:input_type -> lightoff.v1.CloseRequest
-	22, // 44: lightoff.v1.DeskService.Reopen:input_type -> lightoff.v1.ReopenRequest
-	24, // 45: lightoff.v1.DeskService.SetHidden:input_type -> lightoff.v1.SetHiddenRequest
-	26, // 46: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
-	29, // 47: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
-	7,  // 48: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
-	9,  // 49: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
-	11, // 50: lightoff.v1.DeskService.FindByCode:output_type -> lightoff.v1.FindByCodeResponse
-	15, // 51: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
-	17, // 52: lightoff.v1.DeskService.Assign:output_type -> lightoff.v1.AssignResponse
-	19, // 53: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
-	21, // 54: lightoff.v1.DeskService.Close:output_type -> lightoff.v1.CloseResponse
-	23, // 55: lightoff.v1.DeskService.Reopen:output_type -> lightoff.v1.ReopenResponse
-	25, // 56: lightoff.v1.DeskService.SetHidden:output_type -> lightoff.v1.SetHiddenResponse
-	27, // 57: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
-	32, // 58: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
-	48, // [48:59] is the sub-list for method output_type
-	37, // [37:48] is the sub-list for method input_type
+	36, // 22: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
+	37, // 23: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
+	39, // 24: lightoff.v1.Report.told:type_name -> lightoff.v1.Told
+	38, // 25: lightoff.v1.Report.causes:type_name -> lightoff.v1.RankedCause
+	40, // 26: lightoff.v1.Report.contradictions:type_name -> lightoff.v1.Contradiction
+	41, // 27: lightoff.v1.Report.plan:type_name -> lightoff.v1.PlanStep
+	14, // 28: lightoff.v1.Report.notes:type_name -> lightoff.v1.Note
+	6,  // 29: lightoff.v1.Report.closing:type_name -> lightoff.v1.Closing
+	36, // 30: lightoff.v1.Week.begins_at:type_name -> google.protobuf.Timestamp
+	33, // 31: lightoff.v1.GetStatisticsResponse.weeks:type_name -> lightoff.v1.Week
+	32, // 32: lightoff.v1.GetStatisticsResponse.causes:type_name -> lightoff.v1.Count
+	32, // 33: lightoff.v1.GetStatisticsResponse.checks:type_name -> lightoff.v1.Count
+	32, // 34: lightoff.v1.GetStatisticsResponse.outcomes:type_name -> lightoff.v1.Count
+	35, // 35: lightoff.v1.GetStatisticsResponse.times:type_name -> lightoff.v1.TimeBar
+	42, // 36: lightoff.v1.GetStatisticsResponse.median_time:type_name -> google.protobuf.Duration
+	4,  // 37: lightoff.v1.DeskService.GetDesk:input_type -> lightoff.v1.GetDeskRequest
+	8,  // 38: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
+	10, // 39: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
+	12, // 40: lightoff.v1.DeskService.FindByCode:input_type -> lightoff.v1.FindByCodeRequest
+	16, // 41: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
+	18, // 42: lightoff.v1.DeskService.Assign:input_type -> lightoff.v1.AssignRequest
+	20, // 43: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
+	22, // 44: lightoff.v1.DeskService.Close:input_type -> lightoff.v1.CloseRequest
+	24, // 45: lightoff.v1.DeskService.Reopen:input_type -> lightoff.v1.ReopenRequest
+	26, // 46: lightoff.v1.DeskService.SetHidden:input_type -> lightoff.v1.SetHiddenRequest
+	28, // 47: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
+	31, // 48: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
+	5,  // 49: lightoff.v1.DeskService.GetDesk:output_type -> lightoff.v1.GetDeskResponse
+	9,  // 50: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
+	11, // 51: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
+	13, // 52: lightoff.v1.DeskService.FindByCode:output_type -> lightoff.v1.FindByCodeResponse
+	17, // 53: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
+	19, // 54: lightoff.v1.DeskService.Assign:output_type -> lightoff.v1.AssignResponse
+	21, // 55: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
+	23, // 56: lightoff.v1.DeskService.Close:output_type -> lightoff.v1.CloseResponse
+	25, // 57: lightoff.v1.DeskService.Reopen:output_type -> lightoff.v1.ReopenResponse
+	27, // 58: lightoff.v1.DeskService.SetHidden:output_type -> lightoff.v1.SetHiddenResponse
+	29, // 59: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
+	34, // 60: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
+	49, // [49:61] is the sub-list for method output_type
+	37, // [37:49] is the sub-list for method input_type
 	37, // [37:37] is the sub-list for extension type_name
 	37, // [37:37] is the sub-list for extension extendee
 	0,  // [0:37] is the sub-list for field type_name
@@ -2595,7 +2686,7 @@ func file_lightoff_v1_desk_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_desk_proto_rawDesc), len(file_lightoff_v1_desk_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   30,
+			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

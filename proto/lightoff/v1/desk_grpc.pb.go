@@ -19,6 +19,7 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
+	DeskService_GetDesk_FullMethodName            = "/lightoff.v1.DeskService/GetDesk"
 	DeskService_ListConversations_FullMethodName  = "/lightoff.v1.DeskService/ListConversations"
 	DeskService_WatchConversations_FullMethodName = "/lightoff.v1.DeskService/WatchConversations"
 	DeskService_FindByCode_FullMethodName         = "/lightoff.v1.DeskService/FindByCode"
@@ -41,6 +42,8 @@ const (
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in ConversationService.
 type DeskServiceClient interface {
+	// GetDesk tells whose token it is.
+	GetDesk(ctx context.Context, in *GetDeskRequest, opts ...grpc.CallOption) (*GetDeskResponse, error)
 	// ListConversations returns the conversations of the last days, those that wait and are dangerous first.
 	ListConversations(ctx context.Context, in *ListConversationsRequest, opts ...grpc.CallOption) (*ListConversationsResponse, error)
 	// WatchConversations sends the same list at once and after changes, at most once a second: a stream, because a caller
@@ -73,6 +76,16 @@ type deskServiceClient struct {
 
 func NewDeskServiceClient(cc grpc.ClientConnInterface) DeskServiceClient {
 	return &deskServiceClient{cc}
+}
+
+func (c *deskServiceClient) GetDesk(ctx context.Context, in *GetDeskRequest, opts ...grpc.CallOption) (*GetDeskResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetDeskResponse)
+	err := c.cc.Invoke(ctx, DeskService_GetDesk_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
 }
 
 func (c *deskServiceClient) ListConversations(ctx context.Context, in *ListConversationsRequest, opts ...grpc.CallOption) (*ListConversationsResponse, error) {
@@ -203,6 +216,8 @@ func (c *deskServiceClient) GetStatistics(ctx context.Context, in *GetStatistics
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in ConversationService.
 type DeskServiceServer interface {
+	// GetDesk tells whose token it is.
+	GetDesk(context.Context, *GetDeskRequest) (*GetDeskResponse, error)
 	// ListConversations returns the conversations of the last days, those that wait and are dangerous first.
 	ListConversations(context.Context, *ListConversationsRequest) (*ListConversationsResponse, error)
 	// WatchConversations sends the same list at once and after changes, at most once a second: a stream, because a caller
@@ -237,6 +252,9 @@ type DeskServiceServer interface {
 // pointer dereference when methods are called.
 type UnimplementedDeskServiceServer struct{}
 
+func (UnimplementedDeskServiceServer) GetDesk(context.Context, *GetDeskRequest) (*GetDeskResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDesk not implemented")
+}
 func (UnimplementedDeskServiceServer) ListConversations(context.Context, *ListConversationsRequest) (*ListConversationsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListConversations not implemented")
 }
@@ -289,6 +307,24 @@ func RegisterDeskServiceServer(s grpc.ServiceRegistrar, srv DeskServiceServer) {
 		t.testEmbeddedByValue()
 	}
 	s.RegisterService(&DeskService_ServiceDesc, srv)
+}
+
+func _DeskService_GetDesk_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDeskRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DeskServiceServer).GetDesk(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DeskService_GetDesk_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DeskServiceServer).GetDesk(ctx, req.(*GetDeskRequest))
+	}
+	return interceptor(ctx, in, info, handler)
 }
 
 func _DeskService_ListConversations_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
@@ -489,6 +525,10 @@ var DeskService_ServiceDesc = grpc.ServiceDesc{
 	ServiceName: "lightoff.v1.DeskService",
 	HandlerType: (*DeskServiceServer)(nil),
 	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "GetDesk",
+			Handler:    _DeskService_GetDesk_Handler,
+		},
 		{
 			MethodName: "ListConversations",
 			Handler:    _DeskService_ListConversations_Handler,
