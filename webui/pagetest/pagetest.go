@@ -285,3 +285,26 @@ func (p *Tab) WaitInFrame(js string) {
 		Eval[chromedp.Void](p, "new Promise(requestAnimationFrame)")
 	}
 }
+
+// Arrives waits until the page has gone to an address whose path begins so. While it goes nothing can be asked of it.
+func (p *Tab) Arrives(path string) {
+	p.t.Helper()
+	for end := time.Now().Add(Patience); ; {
+		there, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](fmt.Sprintf(`location.pathname.startsWith(%q) && document.readyState === "complete"`, path)))
+		if err == nil && there {
+			return
+		}
+		if time.Now().After(end) {
+			p.t.Fatalf("the page does not go to %s: %v", path, err)
+		}
+	}
+}
+
+// Shortcut presses one key that writes nothing, as a browser does when the page has taken the key for itself.
+func (p *Tab) Shortcut(key string) {
+	p.t.Helper()
+	for _, kind := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeRawKeyDown, input.DispatchKeyEventTypeKeyUp} {
+		_, err := chromedp.Call(p.ctx, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: kind, Key: key})
+		require.NoError(p.t, err)
+	}
+}

@@ -57,7 +57,8 @@ export function viewSuggested(s, act, place) {
 export async function suggest(s, act, i, value, words) {
   const name = /** @type {any} */ (document.getElementById("looker")), key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
   try {
-    await act.call("suggest", { key: s.id, observation: { id: i.id, ...value }, by: name ? name.value.trim() : "", client_key: key, locale: lang });
+    const reply = await /** @type {any} */ (act.call("suggest", { key: s.id, observation: { id: i.id, ...value }, by: name ? name.value.trim() : "", client_key: key, locale: lang }));
+    act.pushed(reply.conversation);
     act.handed({ said: t("look.sent", { text: `${i.title || i.question}: ${words}` }) });
   } catch (fault) {
     act.handed({ said: t(/** @type {any} */ (fault).code === "FAILED_PRECONDITION" ? "look.refused" : "look.failed") });

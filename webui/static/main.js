@@ -141,6 +141,7 @@ const act = {
   /** Handing over comes when it is wanted, too. */
   hand: async () => { if (!state.hand) try { dispatch({ type: "hand", hand: await import("./hand.js") }); } catch { /* asked for again */ } },
   handed: (handed) => dispatch({ type: "handed", handed }),
+  pushed: (conversation) => dispatch({ type: "pushed", conversation }),
   call: (what, request) => line.call(what, request),
   queue,
   link: () => location.origin + "/c/" + encodeURIComponent(state.id),
