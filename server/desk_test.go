@@ -127,6 +127,33 @@ func TestBrowserDeskByKeys(t *testing.T) {
 	d.Arrives("/desk/c/" + key)
 }
 
+// TestDeskShorthand: what a desk types short comes out as the service reads it, in both languages.
+func TestDeskShorthand(t *testing.T) {
+	p := onPhone(t)
+	tests := []struct {
+		locale, typed string
+		want          map[string]float64
+	}{
+		{"en", "E-01 12.6 rest 10.4 glow", map[string]float64{"rest_voltage": 12.6, "glow_voltage_heater": 10.4}},
+		{"en", "12.6 rest, 10.4V glow, soft hose", map[string]float64{"rest_voltage": 12.6, "glow_voltage_heater": 10.4}},
+		{"en", "10.9 glow at battery", map[string]float64{"glow_voltage_battery": 10.9}},
+		{"de", "E-01 12,6 Ruhe 10,4 Glühen", map[string]float64{"rest_voltage": 12.6, "glow_voltage_heater": 10.4}},
+	}
+	client := lightoffv1.NewDiagnosisServiceClient(dial(t, p.program))
+	for _, tt := range tests {
+		sent := pagetest.Eval[string](p.Tab, fmt.Sprintf(`import(document.querySelector("[href$='state.js']").href.replace("state.js", "shorthand.js")).then((m) => m.shorthand(%q, %q))`, tt.typed, tt.locale))
+		read, err := client.ReadText(t.Context(), &lightoffv1.ReadTextRequest{Text: sent, Locale: tt.locale})
+		require.NoError(t, err)
+		got := map[string]float64{}
+		for _, r := range read.Readings {
+			if n, ok := r.Observation.Value.(*lightoffv1.Observation_Number); ok {
+				got[r.Observation.Id] = n.Number
+			}
+		}
+		assert.Equal(t, tt.want, got, "%s, sent as %s", tt.typed, sent)
+	}
+}
+
 // TestBrowserDeskAndCaller: a caller smells exhaust; the desk sees that first, opens the card by the code that the caller
 // reads out, and both see each other's answers. The caller sees no note.
 func TestBrowserDeskAndCaller(t *testing.T) {
@@ -248,7 +275,7 @@ func TestBrowserWidget(t *testing.T) {
 	assert.NotContains(t, tab.InFrame("document.body.innerText"), "Before anything else", "another site may not")
 	// Nor by naming a listed one: the browser itself holds to frame-ancestors.
 	pagetest.Eval[chromedp.Void](tab, fmt.Sprintf(`document.querySelector("iframe").src = %q`, p.URL()+"embed?host="+listed.URL))
-	tab.Wait(`performance.getEntriesByType("resource").some((e) => e.name.includes("embed?host=`+listed.URL+`"))`)
+	tab.Wait(`performance.getEntriesByType("resource").some((e) => e.name.includes("embed?host=` + listed.URL + `"))`)
 	assert.NotContains(t, pagetest.Eval[string](tab, `(() => { try { return document.querySelector("iframe").contentDocument.body.innerText } catch { return "" } })()`), "Before anything else")
 }
 
