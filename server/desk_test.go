@@ -125,6 +125,26 @@ func TestBrowserDeskByKeys(t *testing.T) {
 	d.Shortcut("j")
 	d.Press(kb.Enter)
 	d.Arrives("/desk/c/" + key)
+	d.There("[data-line=fault_code]")
+	for _, width := range []int64{320, 800} {
+		d.Resize(width, 740)
+		d.Wait(`document.activeElement.id === "text"`)
+		d.Press(kb.Escape)
+		d.Shortcut("h")
+		d.There("#to")
+		assert.Empty(t, d.TooWide(), "card at %d", width)
+		d.Press(kb.Escape)
+		d.Press(kb.Escape)
+		d.Visit(p.URL() + "desk")
+		d.There("#queue-title")
+		assert.Empty(t, d.TooWide(), "queue at %d", width)
+		d.Visit(p.URL() + "desk/c/" + key)
+		d.There("#panel strong")
+	}
+	pagetest.Eval[chromedp.Void](d, `fetch("/desk/sign-out", { method: "POST" }).then(() => 0)`)
+	d.Reload()
+	d.Arrives("/desk")
+	d.Wait(`!document.querySelector("#sign-in").hidden`)
 }
 
 // TestDeskShorthand: what a desk types short comes out as the service reads it, in both languages.

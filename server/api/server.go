@@ -57,7 +57,6 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxHeaderListSize(16 << 10),
-		grpc.SharedWriteBuffer(true), // an idle connection keeps none
 		grpc.UnaryInterceptor(b.unary),
 		grpc.StreamInterceptor(b.streaming),
 		// A watcher whose machine has gone without a word is noticed by asking.

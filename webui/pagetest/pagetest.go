@@ -286,11 +286,11 @@ func (p *Tab) WaitInFrame(js string) {
 	}
 }
 
-// Arrives waits until the page has gone to an address whose path begins so. While it goes nothing can be asked of it.
+// Arrives waits until the page has gone to an address with the path, or, if that ends in a slash, below it. While it goes nothing can be asked of it.
 func (p *Tab) Arrives(path string) {
 	p.t.Helper()
 	for end := time.Now().Add(Patience); ; {
-		there, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](fmt.Sprintf(`location.pathname.startsWith(%q) && document.readyState === "complete"`, path)))
+		there, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](fmt.Sprintf(`(location.pathname === %[1]q || %[1]q.endsWith("/") && location.pathname.startsWith(%[1]q)) && document.readyState === "complete"`, path)))
 		if err == nil && there {
 			return
 		}

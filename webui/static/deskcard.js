@@ -190,6 +190,10 @@ export function mount(to, acts, state) {
   // The card renders at every change; its list of lines is as good a bell as any.
   new MutationObserver(refresh).observe(el("card"), { childList: true, subtree: true, characterData: true });
   setInterval(refresh, 2000);
+  // Without a token the line is refused, and nothing says why; whoever is not signed in goes where that is done.
+  const signedIn = async () => { const answer = await fetch("/desk/me").catch(() => null); if (answer && answer.status === 401) location.href = "/desk"; };
+  setInterval(() => !line.isOpen() && signedIn(), 5000);
+  signedIn();
   render();
   refresh();
   el("text").focus();
