@@ -105,6 +105,10 @@ func TestBrowserDeskByKeys(t *testing.T) {
 	d.There("#panel .keys-list")
 	d.Picture("desk-4-keys")
 
+	assert.Empty(t, d.Refused(), "the policy suffices")
+	pagetest.Eval[chromedp.Void](d, `document.head.append(Object.assign(document.createElement("style"), { textContent: "body{}" })), 0`)
+	d.Wait(`refusedByPolicy.length === 1 && refusedByPolicy[0].startsWith("style-src")`) // and is in force
+
 	d.TabTo("#keys-switch")
 	d.Press(" ")
 	d.Shortcut("q")
@@ -121,6 +125,7 @@ func TestBrowserDeskByKeys(t *testing.T) {
 	d.Shortcut("p")
 	d.There("#statistics .plot")
 	assert.Contains(t, d.Text("#statistics"), "100 % of 1 closed")
+	assert.Empty(t, d.Refused())
 	d.Picture("desk-5-statistics")
 	d.Shortcut("j")
 	d.Press(kb.Enter)
@@ -138,6 +143,12 @@ func TestBrowserDeskByKeys(t *testing.T) {
 		d.Visit(p.URL() + "desk")
 		d.There("#queue-title")
 		assert.Empty(t, d.TooWide(), "queue at %d", width)
+		d.Visit(p.URL() + "desk?lang=de")
+		d.Wait(`document.querySelector("#queue-title")?.textContent.includes("Anrufe")`)
+		d.Press(kb.Escape)
+		d.Shortcut("p")
+		d.There("#statistics .plot")
+		assert.Empty(t, d.TooWide(), "German queue at %d", width)
 		d.Visit(p.URL() + "desk/c/" + key)
 		d.There("#panel strong")
 	}
@@ -326,6 +337,7 @@ func TestBrowserLookOn(t *testing.T) {
 	helper.Click("#question .keys .key")
 	helper.Wait(`document.querySelector("#looked").textContent.startsWith("Suggested:")`)
 	helper.There("[data-suggestion]")
+	assert.Empty(t, helper.Refused())
 	helper.Picture("look-on")
 	assert.Empty(t, helper.TooWide())
 	assert.Nil(t, told(owner.kept(), asked), "nothing counts yet")

@@ -69,7 +69,16 @@ func NewTab(t testing.TB, width, height int64) *Tab {
 	t.Cleanup(cancel)
 	p := &Tab{t: t, ctx: ctx}
 	p.Resize(width, height)
+	_, err := chromedp.Call(p.ctx, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{
+		Source: `globalThis.refusedByPolicy = []; addEventListener("securitypolicyviolation", (e) => refusedByPolicy.push(e.effectiveDirective + " " + e.blockedURI));`})
+	require.NoError(t, err)
 	return p
+}
+
+// Refused names what the browser has refused to the page by its Content-Security-Policy, a directive and an address each.
+func (p *Tab) Refused() []string {
+	p.t.Helper()
+	return Eval[[]string](p, "globalThis.refusedByPolicy")
 }
 
 // NewPhone opens a tab that behaves as on a phone of 360 by 740 CSS pixels, pressed with a finger.
