@@ -34,9 +34,9 @@ const usage = `Finds out why a small diesel air heater will not light.
     -proxies NETWORKS    believe these about whom they call for (X-Forwarded-For)
     -embed https://…     let pages of these sites, joined by commas, hold a conversation
     -log text|json       how to write the log, which goes to standard error
-  server token make -scope desk|program -name NAME [-valid 365d]
+  server token make -scope desk|program|moderator -name NAME [-valid 365d]
   server token list | revoke ID
-                       access for desks and programs; with -data or -store
+                       access for desks, programs and moderators; with -data or -store
   server backup FILE   write all conversations and tokens, also while serving; "-" is the output
   server restore FILE  put them into an empty store, of whichever kind; both with -data or -store
   server load          play callers against a server on this machine; "load -h" lists how

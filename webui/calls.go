@@ -79,6 +79,7 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"resolve":     unary(conversation.Resolve),
 			"look":        unary(look.Look),
 			"suggest":     unary(look.Suggest),
+			"moderate":    unary(lightoffv1.NewModerationServiceClient(conn).Moderate),
 
 			"find_by_code":   unary(desk.FindByCode),
 			"get_record":     unary(desk.GetRecord),

@@ -37,6 +37,7 @@ const (
 	OutOfUse       Outcome = "out_of_use"      // unsafe, and not to be used
 	NotReached     Outcome = "not_reached"     // nobody answered any more
 	OtherAppliance Outcome = "other_appliance" // it was no such heater
+	ByModerator    Outcome = "moderated"       // a forum's moderator has ended it
 )
 
 // Closing is how a conversation ended.

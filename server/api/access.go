@@ -29,6 +29,7 @@ var needs = []struct {
 	scope   store.Scope
 }{
 	{"/lightoff.v1.DeskService/", store.Desk},
+	{"/lightoff.v1.ModerationService/", store.Moderator},
 }
 
 // visitorKey is the metadata in which the pages' bridge says for whom it calls. From outside it means nothing.

@@ -37,7 +37,7 @@ var (
 	outcomes = map[lightoffv1.Outcome]diagnosis.Outcome{
 		lightoffv1.Outcome_OUTCOME_SETTLED: diagnosis.Settled, lightoffv1.Outcome_OUTCOME_WORKSHOP: diagnosis.ToWorkshop,
 		lightoffv1.Outcome_OUTCOME_OUT_OF_USE: diagnosis.OutOfUse, lightoffv1.Outcome_OUTCOME_NOT_REACHED: diagnosis.NotReached,
-		lightoffv1.Outcome_OUTCOME_OTHER_APPLIANCE: diagnosis.OtherAppliance,
+		lightoffv1.Outcome_OUTCOME_OTHER_APPLIANCE: diagnosis.OtherAppliance, lightoffv1.Outcome_OUTCOME_MODERATED: diagnosis.ByModerator,
 	}
 	finders = map[lightoffv1.Finder]string{lightoffv1.Finder_FINDER_OWNER: "owner", lightoffv1.Finder_FINDER_DESK: "desk",
 		lightoffv1.Finder_FINDER_WORKSHOP: "workshop"}

@@ -69,13 +69,13 @@ func (l *lookOn) Look(ctx context.Context, req *lightoffv1.LookRequest) (*lighto
 	return &lightoffv1.LookResponse{Conversation: c}, nil
 }
 
-func (l *lookOn) byKey(ctx context.Context, key string) (string, error) {
+func (c *conversations) byKey(ctx context.Context, key string) (string, error) {
 	var v violations
 	v.name("key", key)
 	if err := v.err(); err != nil {
 		return "", err
 	}
-	return l.store.ByPass(ctx, key, store.LookOn)
+	return c.store.ByPass(ctx, key, store.LookOn)
 }
 
 // WatchLook implements the RPC. The key is looked up again at every change, for it may have been withdrawn.
@@ -179,4 +179,40 @@ func (v *violations) person(field, in string) string {
 		v.add(field, "holds characters that cannot be printed")
 	}
 	return in
+}
+
+// moderation answers ModerationService. Only holders of a moderator's token come here.
+type moderation struct {
+	lightoffv1.UnimplementedModerationServiceServer
+	*conversations
+}
+
+// verdicts are the events that decisions are kept as.
+var verdicts = map[lightoffv1.Verdict]diagnosis.Event{
+	lightoffv1.Verdict_VERDICT_HIDE:  {Kind: diagnosis.Hidden},
+	lightoffv1.Verdict_VERDICT_SHOW:  {Kind: diagnosis.Shown},
+	lightoffv1.Verdict_VERDICT_CLOSE: {Kind: diagnosis.Closed, Closing: &diagnosis.Closing{Outcome: diagnosis.ByModerator}},
+}
+
+// Moderate implements the RPC.
+func (m *moderation) Moderate(ctx context.Context, req *lightoffv1.ModerateRequest) (*lightoffv1.ModerateResponse, error) {
+	var v violations
+	event, ok := verdicts[req.GetVerdict()]
+	if !ok {
+		v.add("verdict", "is missing")
+	}
+	v.name("key", req.GetKey())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	id, err := m.byKey(ctx, req.GetKey())
+	if err != nil {
+		return nil, err
+	}
+	record, err := (&desk{conversations: m.conversations}).act(ctx, id, req.GetClientKey(), v,
+		func(diagnosis.Conversation) (diagnosis.Event, error) { return event, nil })
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.ModerateResponse{Hidden: record.GetHidden(), Closed: record.GetClosing() != nil}, nil
 }

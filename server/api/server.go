@@ -77,6 +77,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 		lightoffv1.RegisterCalculationServiceServer(g, &calculations{})
 		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c})
 		lightoffv1.RegisterLookOnServiceServer(g, &lookOn{conversations: c})
+		lightoffv1.RegisterModerationServiceServer(g, &moderation{conversations: c})
 		healthv1.RegisterHealthServer(g, s.health)
 		reflection.Register(g)
 	}

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"hash"
 	"io"
+	"slices"
 	"time"
 
 	"lightoff/engine/diagnosis"
@@ -260,7 +261,7 @@ func (r *restorer) one(ctx context.Context, text []byte) error {
 }
 
 func (r *restorer) token(ctx context.Context, t tokenLine) error {
-	if !wellFormed(t.ID) || t.Scope != Desk && t.Scope != Program {
+	if !wellFormed(t.ID) || !slices.Contains(scopes, t.Scope) {
 		return fmt.Errorf("%w: a token is malformed", errNotWhole)
 	}
 	_, err := r.tx.ExecContext(ctx,

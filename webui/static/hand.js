@@ -29,7 +29,7 @@ export function viewHand(s, act) {
 /** Who attends, whether it has ended, and what is suggested. @param {State} s @param {Act} act @param {string} place */
 export function viewSuggested(s, act, place) {
   const c = s.conversation, all = (c && c.suggestions) || [];
-  if (!c) return [];
+  if (!c) return place === "look" ? [viewModeration(s, act)] : [];
   const waiting = s.queue.filter((j) => j.do === "resolve").map((j) => String(j.request.suggestion));
   const stands = dangers(s).some((d) => d.severity !== "SEVERITY_CAUTION");
   const owner = place === "" || place === "framed";
@@ -37,6 +37,7 @@ export function viewSuggested(s, act, place) {
     place === "look" && h("div", { class: "lookers", key: "look" }, h("p", null, t(stands ? "look.danger" : "look.how")),
       h("label", { for: "looker" }, t("look.name")), h("span", { class: "field" }, h("input", { id: "looker", type: "text", maxlength: "60", autocomplete: "nickname" })),
       h("p", { id: "looked", role: "status", class: "soft" }, s.handed.said || "")),
+    place === "look" && viewModeration(s, act),
     c.assigned_to && place !== "desk" && h("p", { key: "held", class: "soft" }, t("hand.held", { name: c.assigned_to })),
     c.closed && place !== "desk" && h("p", { key: "ended" }, t(place === "look" ? "look.ended" : "hand.ended")),
     all.length > 0 && h("div", { key: "suggestions", class: "suggestions", role: "group", "aria-labelledby": "suggested-title" },
@@ -51,6 +52,24 @@ export function viewSuggested(s, act, place) {
             onclick: () => act.queue("resolve", { suggestion: x.event }, x.text, []) }, t("suggested.decline")))))),
       !owner && h("p", { class: "soft" }, t("suggested.owner"))),
   ].filter(Boolean);
+}
+
+/** A forum's moderator hides a card, shows it again or ends it, with a token that the page does not keep. @param {State} s @param {Act} act */
+function viewModeration(s, act) {
+  const decide = async (/** @type {any} */ e) => {
+    e.preventDefault();
+    act.handed({ decided: "" });
+    try {
+      await act.call("sign_in", { token: e.target.elements[0].value.trim() });
+      await act.call("moderate", { key: s.id, verdict: "VERDICT_" + e.submitter.value });
+      act.handed({ decided: t("mod.done") });
+    } catch { act.handed({ decided: t("mod.failed") }); }
+  };
+  return h("details", { class: "fold", key: "moderation", id: "moderation" }, h("summary", null, t("mod.title")),
+    h("form", { onsubmit: decide, novalidate: true, class: "lookers" }, h("label", { for: "moderator" }, t("mod.token")),
+      h("span", { class: "field" }, h("input", { id: "moderator", type: "password", autocomplete: "off", maxlength: "100" })),
+      h("span", { class: "keys" }, ["HIDE", "SHOW", "CLOSE"].map((v) => h("button", { key: v, type: "submit", class: "key", value: v, "data-verdict": v }, t("mod." + v)))),
+      h("p", { role: "status", class: "soft", id: "decided" }, s.handed.decided || "")));
 }
 
 /** Suggests an answer to the owner. @param {State} s @param {Act} act @param {any} i @param {Record<string, any>} value @param {string} words */

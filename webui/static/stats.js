@@ -43,7 +43,7 @@ export function viewStatistics(s) {
   const weeks = s.weeks || [], closed = weeks.reduce((n, w) => n + (w.closed || 0), 0), settled = weeks.reduce((n, w) => n + (w.settled || 0), 0);
   const day = (/** @type {string} */ at) => new Date(at).toLocaleDateString(lang, { day: "numeric", month: "numeric", timeZone: "UTC" });
   const median = s.median_time ? Math.max(1, Math.round(parseFloat(s.median_time) / 60)) : 0;
-  const outcomes = (s.outcomes || []).map((o) => ({ ...o, title: t("outcome.OUTCOME_" + ({ settled: "SETTLED", workshop: "WORKSHOP", out_of_use: "OUT_OF_USE", not_reached: "NOT_REACHED", other_appliance: "OTHER_APPLIANCE" }[o.id] || "SETTLED")) }));
+  const outcomes = (s.outcomes || []).map((o) => ({ ...o, title: t("outcome.OUTCOME_" + ({ settled: "SETTLED", workshop: "WORKSHOP", out_of_use: "OUT_OF_USE", not_reached: "NOT_REACHED", other_appliance: "OTHER_APPLIANCE", moderated: "MODERATED" }[o.id] || "SETTLED")) }));
   return h("div", null,
     h("p", { class: "soft" }, t("stats.all", { n: s.conversations || 0, weeks: weeks.length }), s.truncated ? " " + t("stats.truncated") : ""),
     h("div", { class: "plots" },

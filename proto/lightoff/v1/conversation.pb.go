@@ -48,7 +48,7 @@ type Conversation struct {
 	Sayings []*Saying `protobuf:"bytes,10,rep,name=sayings,proto3" json:"sayings,omitempty"`
 	// Who attends to it at a desk; empty if nobody does.
 	AssignedTo string `protobuf:"bytes,11,opt,name=assigned_to,json=assignedTo,proto3" json:"assigned_to,omitempty"`
-	// A desk has ended it. Whoever tells something more opens it again.
+	// A desk or a moderator has ended it. Whoever tells something more opens it again.
 	Closed bool `protobuf:"varint,12,opt,name=closed,proto3" json:"closed,omitempty"`
 	// What those who look on suggest, oldest first. None of it counts yet.
 	Suggestions []*Suggestion `protobuf:"bytes,13,rep,name=suggestions,proto3" json:"suggestions,omitempty"`

@@ -39,6 +39,8 @@ const (
 	Outcome_OUTCOME_NOT_REACHED Outcome = 4
 	// It was another appliance.
 	Outcome_OUTCOME_OTHER_APPLIANCE Outcome = 5
+	// A forum's moderator has ended it.
+	Outcome_OUTCOME_MODERATED Outcome = 6
 )
 
 // Enum value maps for Outcome.
@@ -50,6 +52,7 @@ var (
 		3: "OUTCOME_OUT_OF_USE",
 		4: "OUTCOME_NOT_REACHED",
 		5: "OUTCOME_OTHER_APPLIANCE",
+		6: "OUTCOME_MODERATED",
 	}
 	Outcome_value = map[string]int32{
 		"OUTCOME_UNSPECIFIED":     0,
@@ -58,6 +61,7 @@ var (
 		"OUTCOME_OUT_OF_USE":      3,
 		"OUTCOME_NOT_REACHED":     4,
 		"OUTCOME_OTHER_APPLIANCE": 5,
+		"OUTCOME_MODERATED":       6,
 	}
 )
 
@@ -2506,14 +2510,15 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\ttruncated\x18\b \x01(\bR\ttruncated\"C\n" +
 	"\aTimeBar\x12\"\n" +
 	"\rup_to_minutes\x18\x01 \x01(\x05R\vupToMinutes\x12\x14\n" +
-	"\x05count\x18\x02 \x01(\x05R\x05count*\x9b\x01\n" +
+	"\x05count\x18\x02 \x01(\x05R\x05count*\xb2\x01\n" +
 	"\aOutcome\x12\x17\n" +
 	"\x13OUTCOME_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fOUTCOME_SETTLED\x10\x01\x12\x14\n" +
 	"\x10OUTCOME_WORKSHOP\x10\x02\x12\x16\n" +
 	"\x12OUTCOME_OUT_OF_USE\x10\x03\x12\x17\n" +
 	"\x13OUTCOME_NOT_REACHED\x10\x04\x12\x1b\n" +
-	"\x17OUTCOME_OTHER_APPLIANCE\x10\x05*X\n" +
+	"\x17OUTCOME_OTHER_APPLIANCE\x10\x05\x12\x15\n" +
+	"\x11OUTCOME_MODERATED\x10\x06*X\n" +
 	"\x06Finder\x12\x16\n" +
 	"\x12FINDER_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fFINDER_OWNER\x10\x01\x12\x0f\n" +

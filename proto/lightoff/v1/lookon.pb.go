@@ -21,6 +21,182 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Verdict is what a moderator decides.
+type Verdict int32
+
+const (
+	// Not said.
+	Verdict_VERDICT_UNSPECIFIED Verdict = 0
+	// Nobody looks on any more.
+	Verdict_VERDICT_HIDE Verdict = 1
+	// Who has the key looks on again.
+	Verdict_VERDICT_SHOW Verdict = 2
+	// Nothing is suggested any more, unless the owner goes on.
+	Verdict_VERDICT_CLOSE Verdict = 3
+)
+
+// Enum value maps for Verdict.
+var (
+	Verdict_name = map[int32]string{
+		0: "VERDICT_UNSPECIFIED",
+		1: "VERDICT_HIDE",
+		2: "VERDICT_SHOW",
+		3: "VERDICT_CLOSE",
+	}
+	Verdict_value = map[string]int32{
+		"VERDICT_UNSPECIFIED": 0,
+		"VERDICT_HIDE":        1,
+		"VERDICT_SHOW":        2,
+		"VERDICT_CLOSE":       3,
+	}
+)
+
+func (x Verdict) Enum() *Verdict {
+	p := new(Verdict)
+	*p = x
+	return p
+}
+
+func (x Verdict) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Verdict) Descriptor() protoreflect.EnumDescriptor {
+	return file_lightoff_v1_lookon_proto_enumTypes[0].Descriptor()
+}
+
+func (Verdict) Type() protoreflect.EnumType {
+	return &file_lightoff_v1_lookon_proto_enumTypes[0]
+}
+
+func (x Verdict) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Verdict.Descriptor instead.
+func (Verdict) EnumDescriptor() ([]byte, []int) {
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{0}
+}
+
+// ModerateRequest is a decision.
+type ModerateRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The look-on key.
+	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	// What is decided.
+	Verdict Verdict `protobuf:"varint,2,opt,name=verdict,proto3,enum=lightoff.v1.Verdict" json:"verdict,omitempty"`
+	// As in SayRequest.
+	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ModerateRequest) Reset() {
+	*x = ModerateRequest{}
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ModerateRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ModerateRequest) ProtoMessage() {}
+
+func (x *ModerateRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ModerateRequest.ProtoReflect.Descriptor instead.
+func (*ModerateRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *ModerateRequest) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *ModerateRequest) GetVerdict() Verdict {
+	if x != nil {
+		return x.Verdict
+	}
+	return Verdict_VERDICT_UNSPECIFIED
+}
+
+func (x *ModerateRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
+}
+
+// ModerateResponse tells how it stands.
+type ModerateResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Hidden from those who look on.
+	Hidden bool `protobuf:"varint,1,opt,name=hidden,proto3" json:"hidden,omitempty"`
+	// Ended.
+	Closed        bool `protobuf:"varint,2,opt,name=closed,proto3" json:"closed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ModerateResponse) Reset() {
+	*x = ModerateResponse{}
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ModerateResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ModerateResponse) ProtoMessage() {}
+
+func (x *ModerateResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ModerateResponse.ProtoReflect.Descriptor instead.
+func (*ModerateResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ModerateResponse) GetHidden() bool {
+	if x != nil {
+		return x.Hidden
+	}
+	return false
+}
+
+func (x *ModerateResponse) GetClosed() bool {
+	if x != nil {
+		return x.Closed
+	}
+	return false
+}
+
 // LookRequest asks for a conversation.
 type LookRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -34,7 +210,7 @@ type LookRequest struct {
 
 func (x *LookRequest) Reset() {
 	*x = LookRequest{}
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[0]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -46,7 +222,7 @@ func (x *LookRequest) String() string {
 func (*LookRequest) ProtoMessage() {}
 
 func (x *LookRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[0]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -59,7 +235,7 @@ func (x *LookRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookRequest.ProtoReflect.Descriptor instead.
 func (*LookRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{0}
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *LookRequest) GetKey() string {
@@ -87,7 +263,7 @@ type LookResponse struct {
 
 func (x *LookResponse) Reset() {
 	*x = LookResponse{}
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[1]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -99,7 +275,7 @@ func (x *LookResponse) String() string {
 func (*LookResponse) ProtoMessage() {}
 
 func (x *LookResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[1]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -112,7 +288,7 @@ func (x *LookResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookResponse.ProtoReflect.Descriptor instead.
 func (*LookResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{1}
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *LookResponse) GetConversation() *Conversation {
@@ -137,7 +313,7 @@ type WatchLookRequest struct {
 
 func (x *WatchLookRequest) Reset() {
 	*x = WatchLookRequest{}
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[2]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -149,7 +325,7 @@ func (x *WatchLookRequest) String() string {
 func (*WatchLookRequest) ProtoMessage() {}
 
 func (x *WatchLookRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[2]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -162,7 +338,7 @@ func (x *WatchLookRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchLookRequest.ProtoReflect.Descriptor instead.
 func (*WatchLookRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{2}
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *WatchLookRequest) GetKey() string {
@@ -197,7 +373,7 @@ type WatchLookResponse struct {
 
 func (x *WatchLookResponse) Reset() {
 	*x = WatchLookResponse{}
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[3]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -209,7 +385,7 @@ func (x *WatchLookResponse) String() string {
 func (*WatchLookResponse) ProtoMessage() {}
 
 func (x *WatchLookResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[3]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -222,7 +398,7 @@ func (x *WatchLookResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchLookResponse.ProtoReflect.Descriptor instead.
 func (*WatchLookResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{3}
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *WatchLookResponse) GetConversation() *Conversation {
@@ -251,7 +427,7 @@ type SuggestRequest struct {
 
 func (x *SuggestRequest) Reset() {
 	*x = SuggestRequest{}
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[4]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -263,7 +439,7 @@ func (x *SuggestRequest) String() string {
 func (*SuggestRequest) ProtoMessage() {}
 
 func (x *SuggestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[4]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -276,7 +452,7 @@ func (x *SuggestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestRequest.ProtoReflect.Descriptor instead.
 func (*SuggestRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{4}
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *SuggestRequest) GetKey() string {
@@ -325,7 +501,7 @@ type SuggestResponse struct {
 
 func (x *SuggestResponse) Reset() {
 	*x = SuggestResponse{}
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[5]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -337,7 +513,7 @@ func (x *SuggestResponse) String() string {
 func (*SuggestResponse) ProtoMessage() {}
 
 func (x *SuggestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_lookon_proto_msgTypes[5]
+	mi := &file_lightoff_v1_lookon_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -350,7 +526,7 @@ func (x *SuggestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestResponse.ProtoReflect.Descriptor instead.
 func (*SuggestResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{5}
+	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *SuggestResponse) GetConversation() *Conversation {
@@ -364,7 +540,15 @@ var File_lightoff_v1_lookon_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_lookon_proto_rawDesc = "" +
 	"\n" +
-	"\x18lightoff/v1/lookon.proto\x12\vlightoff.v1\x1a\x1elightoff/v1/conversation.proto\x1a\x1blightoff/v1/diagnosis.proto\"7\n" +
+	"\x18lightoff/v1/lookon.proto\x12\vlightoff.v1\x1a\x1elightoff/v1/conversation.proto\x1a\x1blightoff/v1/diagnosis.proto\"r\n" +
+	"\x0fModerateRequest\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12.\n" +
+	"\averdict\x18\x02 \x01(\x0e2\x14.lightoff.v1.VerdictR\averdict\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\"B\n" +
+	"\x10ModerateResponse\x12\x16\n" +
+	"\x06hidden\x18\x01 \x01(\bR\x06hidden\x12\x16\n" +
+	"\x06closed\x18\x02 \x01(\bR\x06closed\"7\n" +
 	"\vLookRequest\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x16\n" +
 	"\x06locale\x18\x02 \x01(\tR\x06locale\"M\n" +
@@ -385,11 +569,18 @@ const file_lightoff_v1_lookon_proto_rawDesc = "" +
 	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
 	"\x06locale\x18\x05 \x01(\tR\x06locale\"P\n" +
 	"\x0fSuggestResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation2\xe0\x01\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation*Y\n" +
+	"\aVerdict\x12\x17\n" +
+	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\x10\n" +
+	"\fVERDICT_HIDE\x10\x01\x12\x10\n" +
+	"\fVERDICT_SHOW\x10\x02\x12\x11\n" +
+	"\rVERDICT_CLOSE\x10\x032\xe0\x01\n" +
 	"\rLookOnService\x12;\n" +
 	"\x04Look\x12\x18.lightoff.v1.LookRequest\x1a\x19.lightoff.v1.LookResponse\x12L\n" +
 	"\tWatchLook\x12\x1d.lightoff.v1.WatchLookRequest\x1a\x1e.lightoff.v1.WatchLookResponse0\x01\x12D\n" +
-	"\aSuggest\x12\x1b.lightoff.v1.SuggestRequest\x1a\x1c.lightoff.v1.SuggestResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
+	"\aSuggest\x12\x1b.lightoff.v1.SuggestRequest\x1a\x1c.lightoff.v1.SuggestResponse2\\\n" +
+	"\x11ModerationService\x12G\n" +
+	"\bModerate\x12\x1c.lightoff.v1.ModerateRequest\x1a\x1d.lightoff.v1.ModerateResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
 	file_lightoff_v1_lookon_proto_rawDescOnce sync.Once
@@ -403,33 +594,40 @@ func file_lightoff_v1_lookon_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_lookon_proto_rawDescData
 }
 
-var file_lightoff_v1_lookon_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_lightoff_v1_lookon_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_lightoff_v1_lookon_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_lightoff_v1_lookon_proto_goTypes = []any{
-	(*LookRequest)(nil),       // 0: lightoff.v1.LookRequest
-	(*LookResponse)(nil),      // 1: lightoff.v1.LookResponse
-	(*WatchLookRequest)(nil),  // 2: lightoff.v1.WatchLookRequest
-	(*WatchLookResponse)(nil), // 3: lightoff.v1.WatchLookResponse
-	(*SuggestRequest)(nil),    // 4: lightoff.v1.SuggestRequest
-	(*SuggestResponse)(nil),   // 5: lightoff.v1.SuggestResponse
-	(*Conversation)(nil),      // 6: lightoff.v1.Conversation
-	(*Observation)(nil),       // 7: lightoff.v1.Observation
+	(Verdict)(0),              // 0: lightoff.v1.Verdict
+	(*ModerateRequest)(nil),   // 1: lightoff.v1.ModerateRequest
+	(*ModerateResponse)(nil),  // 2: lightoff.v1.ModerateResponse
+	(*LookRequest)(nil),       // 3: lightoff.v1.LookRequest
+	(*LookResponse)(nil),      // 4: lightoff.v1.LookResponse
+	(*WatchLookRequest)(nil),  // 5: lightoff.v1.WatchLookRequest
+	(*WatchLookResponse)(nil), // 6: lightoff.v1.WatchLookResponse
+	(*SuggestRequest)(nil),    // 7: lightoff.v1.SuggestRequest
+	(*SuggestResponse)(nil),   // 8: lightoff.v1.SuggestResponse
+	(*Conversation)(nil),      // 9: lightoff.v1.Conversation
+	(*Observation)(nil),       // 10: lightoff.v1.Observation
 }
 var file_lightoff_v1_lookon_proto_depIdxs = []int32{
-	6, // 0: lightoff.v1.LookResponse.conversation:type_name -> lightoff.v1.Conversation
-	6, // 1: lightoff.v1.WatchLookResponse.conversation:type_name -> lightoff.v1.Conversation
-	7, // 2: lightoff.v1.SuggestRequest.observation:type_name -> lightoff.v1.Observation
-	6, // 3: lightoff.v1.SuggestResponse.conversation:type_name -> lightoff.v1.Conversation
-	0, // 4: lightoff.v1.LookOnService.Look:input_type -> lightoff.v1.LookRequest
-	2, // 5: lightoff.v1.LookOnService.WatchLook:input_type -> lightoff.v1.WatchLookRequest
-	4, // 6: lightoff.v1.LookOnService.Suggest:input_type -> lightoff.v1.SuggestRequest
-	1, // 7: lightoff.v1.LookOnService.Look:output_type -> lightoff.v1.LookResponse
-	3, // 8: lightoff.v1.LookOnService.WatchLook:output_type -> lightoff.v1.WatchLookResponse
-	5, // 9: lightoff.v1.LookOnService.Suggest:output_type -> lightoff.v1.SuggestResponse
-	7, // [7:10] is the sub-list for method output_type
-	4, // [4:7] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	0,  // 0: lightoff.v1.ModerateRequest.verdict:type_name -> lightoff.v1.Verdict
+	9,  // 1: lightoff.v1.LookResponse.conversation:type_name -> lightoff.v1.Conversation
+	9,  // 2: lightoff.v1.WatchLookResponse.conversation:type_name -> lightoff.v1.Conversation
+	10, // 3: lightoff.v1.SuggestRequest.observation:type_name -> lightoff.v1.Observation
+	9,  // 4: lightoff.v1.SuggestResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 5: lightoff.v1.LookOnService.Look:input_type -> lightoff.v1.LookRequest
+	5,  // 6: lightoff.v1.LookOnService.WatchLook:input_type -> lightoff.v1.WatchLookRequest
+	7,  // 7: lightoff.v1.LookOnService.Suggest:input_type -> lightoff.v1.SuggestRequest
+	1,  // 8: lightoff.v1.ModerationService.Moderate:input_type -> lightoff.v1.ModerateRequest
+	4,  // 9: lightoff.v1.LookOnService.Look:output_type -> lightoff.v1.LookResponse
+	6,  // 10: lightoff.v1.LookOnService.WatchLook:output_type -> lightoff.v1.WatchLookResponse
+	8,  // 11: lightoff.v1.LookOnService.Suggest:output_type -> lightoff.v1.SuggestResponse
+	2,  // 12: lightoff.v1.ModerationService.Moderate:output_type -> lightoff.v1.ModerateResponse
+	9,  // [9:13] is the sub-list for method output_type
+	5,  // [5:9] is the sub-list for method input_type
+	5,  // [5:5] is the sub-list for extension type_name
+	5,  // [5:5] is the sub-list for extension extendee
+	0,  // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_lookon_proto_init() }
@@ -444,13 +642,14 @@ func file_lightoff_v1_lookon_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_lookon_proto_rawDesc), len(file_lightoff_v1_lookon_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   6,
+			NumEnums:      1,
+			NumMessages:   8,
 			NumExtensions: 0,
-			NumServices:   1,
+			NumServices:   2,
 		},
 		GoTypes:           file_lightoff_v1_lookon_proto_goTypes,
 		DependencyIndexes: file_lightoff_v1_lookon_proto_depIdxs,
+		EnumInfos:         file_lightoff_v1_lookon_proto_enumTypes,
 		MessageInfos:      file_lightoff_v1_lookon_proto_msgTypes,
 	}.Build()
 	File_lightoff_v1_lookon_proto = out.File

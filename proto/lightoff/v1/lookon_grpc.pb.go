@@ -219,3 +219,117 @@ var LookOnService_ServiceDesc = grpc.ServiceDesc{
 	},
 	Metadata: "lightoff/v1/lookon.proto",
 }
+
+const (
+	ModerationService_Moderate_FullMethodName = "/lightoff.v1.ModerationService/Moderate"
+)
+
+// ModerationServiceClient is the client API for ModerationService service.
+//
+// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
+//
+// ModerationService is for a forum's moderators. Every call needs a token of the scope "moderator", which opens nothing
+// else; the conversation is named by its look-on key, so a moderator learns no more than who looks on.
+//
+// Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in LookOnService.
+type ModerationServiceClient interface {
+	// Moderate hides a conversation from those who look on, shows it to them again, or ends it. Its owner keeps it.
+	Moderate(ctx context.Context, in *ModerateRequest, opts ...grpc.CallOption) (*ModerateResponse, error)
+}
+
+type moderationServiceClient struct {
+	cc grpc.ClientConnInterface
+}
+
+func NewModerationServiceClient(cc grpc.ClientConnInterface) ModerationServiceClient {
+	return &moderationServiceClient{cc}
+}
+
+func (c *moderationServiceClient) Moderate(ctx context.Context, in *ModerateRequest, opts ...grpc.CallOption) (*ModerateResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ModerateResponse)
+	err := c.cc.Invoke(ctx, ModerationService_Moderate_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// ModerationServiceServer is the server API for ModerationService service.
+// All implementations must embed UnimplementedModerationServiceServer
+// for forward compatibility.
+//
+// ModerationService is for a forum's moderators. Every call needs a token of the scope "moderator", which opens nothing
+// else; the conversation is named by its look-on key, so a moderator learns no more than who looks on.
+//
+// Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in LookOnService.
+type ModerationServiceServer interface {
+	// Moderate hides a conversation from those who look on, shows it to them again, or ends it. Its owner keeps it.
+	Moderate(context.Context, *ModerateRequest) (*ModerateResponse, error)
+	mustEmbedUnimplementedModerationServiceServer()
+}
+
+// UnimplementedModerationServiceServer must be embedded to have
+// forward compatible implementations.
+//
+// NOTE: this should be embedded by value instead of pointer to avoid a nil
+// pointer dereference when methods are called.
+type UnimplementedModerationServiceServer struct{}
+
+func (UnimplementedModerationServiceServer) Moderate(context.Context, *ModerateRequest) (*ModerateResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Moderate not implemented")
+}
+func (UnimplementedModerationServiceServer) mustEmbedUnimplementedModerationServiceServer() {}
+func (UnimplementedModerationServiceServer) testEmbeddedByValue()                           {}
+
+// UnsafeModerationServiceServer may be embedded to opt out of forward compatibility for this service.
+// Use of this interface is not recommended, as added methods to ModerationServiceServer will
+// result in compilation errors.
+type UnsafeModerationServiceServer interface {
+	mustEmbedUnimplementedModerationServiceServer()
+}
+
+func RegisterModerationServiceServer(s grpc.ServiceRegistrar, srv ModerationServiceServer) {
+	// If the following call panics, it indicates UnimplementedModerationServiceServer was
+	// embedded by pointer and is nil.  This will cause panics if an
+	// unimplemented method is ever invoked, so we test this at initialization
+	// time to prevent it from happening at runtime later due to I/O.
+	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
+		t.testEmbeddedByValue()
+	}
+	s.RegisterService(&ModerationService_ServiceDesc, srv)
+}
+
+func _ModerationService_Moderate_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ModerateRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ModerationServiceServer).Moderate(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ModerationService_Moderate_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ModerationServiceServer).Moderate(ctx, req.(*ModerateRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+// ModerationService_ServiceDesc is the grpc.ServiceDesc for ModerationService service.
+// It's only intended for direct use with grpc.RegisterService,
+// and not to be introspected or modified (even as a copy)
+var ModerationService_ServiceDesc = grpc.ServiceDesc{
+	ServiceName: "lightoff.v1.ModerationService",
+	HandlerType: (*ModerationServiceServer)(nil),
+	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "Moderate",
+			Handler:    _ModerationService_Moderate_Handler,
+		},
+	},
+	Streams:  []grpc.StreamDesc{},
+	Metadata: "lightoff/v1/lookon.proto",
+}
