@@ -16,6 +16,7 @@ import (
 
 	"lightoff/engine/heater"
 	"lightoff/engine/knowledge"
+	"lightoff/webui"
 )
 
 const usage = `Finds out why a small diesel air heater will not light.
@@ -31,10 +32,11 @@ const usage = `Finds out why a small diesel air heater will not light.
                          per address: requests a second, conversations opened an hour,
                          sockets open at once; 0 is no limit; tokens have 20 times as much
     -proxies NETWORKS    believe these about whom they call for (X-Forwarded-For)
+    -embed https://…     let pages of these sites, joined by commas, hold a conversation
     -log text|json       how to write the log, which goes to standard error
-  server token make -scope desk|program -name NAME [-valid 365d]
+  server token make -scope desk|program|moderator -name NAME [-valid 365d]
   server token list | revoke ID
-                       access for desks and programs; with -data or -store
+                       access for desks, programs and moderators; with -data or -store
   server backup FILE   write all conversations and tokens, also while serving; "-" is the output
   server restore FILE  put them into an empty store, of whichever kind; both with -data or -store
   server load          play callers against a server on this machine; "load -h" lists how
@@ -161,6 +163,15 @@ func (p *Program) flags(flags *flag.FlagSet) (format *string) {
 	flags.Float64Var(&p.Limits.Opens, "opens", 360, "")
 	flags.IntVar(&p.Limits.Sockets, "sockets", 50, "")
 	flags.Var((*networks)(&p.Proxies), "proxies", "")
+	flags.Func("embed", "", func(sites string) error {
+		for site := range strings.SplitSeq(sites, ",") {
+			if !webui.IsOrigin(site) {
+				return fmt.Errorf("%q is no site's origin, such as https://forum.example", site)
+			}
+			p.Embed = append(p.Embed, site)
+		}
+		return nil
+	})
 	return flags.String("log", "text", "")
 }
 

@@ -39,6 +39,8 @@ type Program struct {
 	Limits api.Limits
 	// Proxies are those of ours that call for others and say for whom.
 	Proxies []netip.Prefix
+	// Embed are the sites whose pages may hold a conversation in a frame.
+	Embed []string
 	// Model loads the model.
 	Model func() (*knowledge.Model, error)
 	// Log hears of the program's own faults, never of what people said.
@@ -108,7 +110,7 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	p.api = api.New(model, p.store, p.Log, api.Options{Limiter: limiter, Proxies: p.Proxies, Registry: figures.registry})
 	p.pages = &http.Server{
 		Handler: p.counted(webui.Handler(p.conn, webui.Options{
-			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Admit: figures.admit(limiter, p.Proxies),
+			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Admit: figures.admit(limiter, p.Proxies),
 			Annotate: func(ctx context.Context, r *http.Request) context.Context {
 				return api.Inside(ctx, api.Visitor(r, p.Proxies))
 			},

@@ -30,11 +30,16 @@ type assets struct {
 	locales []string // that the page's texts exist in; the first is the one to fall back to
 }
 
-// view is how the page is dressed before any script runs: its language, and whether it is the night view.
+// view is how the page is dressed before any script runs: its language, whether it is the night view, and for whom it is:
+// an owner (empty), one in a frame ("framed"), who looks on ("look"), a desk with its list ("queue") or a card ("desk").
 type view struct {
 	locale string
 	night  bool
+	place  string
 }
+
+// documents are the documents by whom they are for.
+var documents = map[string]string{"": "index.html", "framed": "index.html", "look": "index.html", "desk": "index.html", "queue": "desk.html"}
 
 type asset struct {
 	mime    string
@@ -78,8 +83,10 @@ func loadAssets() *assets {
 			panic("webui: " + name + ": " + err.Error())
 		}
 		for _, night := range []bool{false, true} {
-			v := view{locale, night}
-			site.pages[v] = newAsset("index.html", dress(contents["index.html"], site.version, v, texts))
+			for place, name := range documents {
+				v := view{locale, night, place}
+				site.pages[v] = newAsset(name, dress(contents[name], site.version, v, texts))
+			}
 		}
 	}
 	return site
@@ -105,12 +112,15 @@ func dress(page []byte, version string, v view, texts map[string]string) []byte 
 		}
 		return place + " " + m[3] + `="` + text(m[4]) + `"`
 	})
-	night := ""
+	looks := ""
 	if v.night {
-		night = ` data-look="night"`
+		looks = ` data-look="night"`
+	}
+	if v.place != "" {
+		looks += ` data-place="` + v.place + `"`
 	}
 	return []byte(strings.NewReplacer(
-		`<html lang="en">`, `<html lang="`+v.locale+`"`+night+`>`,
+		`<html lang="en">`, `<html lang="`+v.locale+`"`+looks+`>`,
 		`id="lang-`+v.locale+`"`, `id="lang-`+v.locale+`" aria-current="true"`,
 		`"/static/text/en.json"`, `"/static/`+version+`/text/`+v.locale+`.json"`,
 		`"/static/`, `"/static/`+version+`/`,
@@ -135,8 +145,8 @@ func newAsset(name string, content []byte) asset {
 }
 
 // page serves the one document, whatever conversation the address names; the page itself asks for that one.
-func (s *assets) page(w http.ResponseWriter, r *http.Request) {
-	v := view{locale: s.locale(r)}
+func (s *assets) page(w http.ResponseWriter, r *http.Request, place string) {
+	v := view{locale: s.locale(r), place: place}
 	if look, err := r.Cookie("look"); err == nil {
 		v.night = look.Value == "night"
 	}
@@ -174,7 +184,7 @@ func (s *assets) locale(r *http.Request) string {
 // page still open during an update stays whole.
 func (s *assets) file(w http.ResponseWriter, r *http.Request) {
 	file, ok := s.files[r.PathValue("name")]
-	if !ok || r.PathValue("name") == "index.html" {
+	if !ok || path.Ext(r.PathValue("name")) == ".html" {
 		http.NotFound(w, r)
 		return
 	}
@@ -184,6 +194,14 @@ func (s *assets) file(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Cache-Control", keep)
 	file.serve(w, r)
+}
+
+// widget serves the script that puts a conversation into a page of another site. Its address holds no version, for it
+// stands in that page.
+func (s *assets) widget(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Cache-Control", "public, max-age=300")
+	w.Header().Set("Cross-Origin-Resource-Policy", "cross-origin")
+	s.files["widget.js"].serve(w, r)
 }
 
 func (a asset) serve(w http.ResponseWriter, r *http.Request) {

@@ -44,7 +44,8 @@ type answer struct {
 	Re    int64           `json:"re,omitempty"`
 	Reply json.RawMessage `json:"reply,omitempty"`
 	Error *fault          `json:"error,omitempty"`
-	Push  json.RawMessage `json:"push,omitempty"`
+	Push  json.RawMessage `json:"push,omitempty"` // a conversation
+	List  json.RawMessage `json:"list,omitempty"` // a desk's list of them
 }
 
 // session is one socket. The goroutine that serves the request reads and makes the calls, one after the other, which
@@ -83,7 +84,10 @@ var going = farewell{websocket.CloseServiceRestart, "the service restarts"}
 // maxRefused is how many calls in a row a page may make though it was told to wait.
 const maxRefused = 20
 
-func (b *bridge) serve(w http.ResponseWriter, r *http.Request) {
+func (b *bridge) serve(w http.ResponseWriter, r *http.Request) { b.open(w, r, "") }
+
+// open opens a socket whose calls are made with a token, unless that is empty.
+func (b *bridge) open(w http.ResponseWriter, r *http.Request, token string) {
 	if b.opts.Admit != nil {
 		leave, wait := b.opts.Admit(r)
 		if wait > 0 {
@@ -102,7 +106,7 @@ func (b *bridge) serve(w http.ResponseWriter, r *http.Request) {
 	if b.opts.Annotate != nil {
 		ctx = b.opts.Annotate(ctx, r)
 	}
-	s := &session{bridge: b, conn: conn, end: end, out: make(chan answer, 4)}
+	s := &session{bridge: b, conn: conn, end: end, out: make(chan answer, 4), token: token}
 	s.work.Go(func() { s.write(ctx) })
 	end(s.read(ctx))
 	s.work.Wait()
@@ -193,7 +197,7 @@ func (s *session) handle(ctx context.Context, req request) {
 		ctx = s.opts.SignIn(ctx, s.token)
 	}
 	switch {
-	case req.Do == "watch":
+	case s.clients.streams[req.Do] != nil:
 		s.startWatch(ctx, req)
 		return
 	case req.Do == "sign_in" && s.opts.SignIn != nil:
@@ -253,29 +257,25 @@ func (s *session) signIn(ctx context.Context, req request) {
 	s.send(ctx, answer{Re: req.Re, Reply: json.RawMessage("{}")})
 }
 
-// startWatch follows a conversation in place of the one followed before.
+// startWatch follows something in place of what was followed before.
 func (s *session) startWatch(ctx context.Context, req request) {
 	if s.unwatch != nil {
 		s.unwatch()
 	}
 	ctx, s.unwatch = context.WithCancel(ctx)
-	watch := new(lightoffv1.WatchRequest)
-	err := decode(req.Request, watch)
-	if err == nil {
-		stream, openErr := s.clients.watch(ctx, watch)
-		if err = openErr; err == nil {
-			s.send(ctx, answer{Re: req.Re, Reply: json.RawMessage("{}")})
-			s.work.Go(func() { s.follow(ctx, req.Re, stream.Recv) })
-			return
-		}
+	next, err := s.clients.streams[req.Do](ctx, req.Request)
+	if err != nil {
+		s.refuse(ctx, req, err)
+		return
 	}
-	s.refuse(ctx, req, err)
+	s.send(ctx, answer{Re: req.Re, Reply: json.RawMessage("{}")})
+	s.work.Go(func() { s.follow(ctx, req.Re, next) })
 }
 
 // follow passes changes on until the stream ends.
-func (s *session) follow(ctx context.Context, re int64, next func() (*lightoffv1.WatchResponse, error)) {
+func (s *session) follow(ctx context.Context, re int64, next func() (proto.Message, *lightoffv1.Conversation, error)) {
 	for {
-		change, err := next()
+		m, c, err := next()
 		if ctx.Err() != nil {
 			return
 		}
@@ -286,8 +286,12 @@ func (s *session) follow(ctx context.Context, re int64, next func() (*lightoffv1
 			s.send(ctx, answer{Re: re, Error: faultOf(err)})
 			return
 		}
-		c := change.GetConversation()
-		s.deliver(ctx, c, c, func(raw json.RawMessage) answer { return answer{Push: raw} })
+		s.deliver(ctx, m, c, func(raw json.RawMessage) answer {
+			if c == nil {
+				return answer{List: raw}
+			}
+			return answer{Push: raw}
+		})
 	}
 }
 

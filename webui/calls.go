@@ -19,8 +19,39 @@ import (
 type clients struct {
 	calls map[string]call
 	// ask is a small call that tells whether a token is taken.
-	ask   func(context.Context) error
-	watch func(context.Context, *lightoffv1.WatchRequest, ...grpc.CallOption) (grpc.ServerStreamingClient[lightoffv1.WatchResponse], error)
+	ask func(context.Context) error
+	// askDesk is one that tells whether a token is a desk's.
+	askDesk func(context.Context) error
+	streams map[string]stream
+}
+
+// stream begins to follow something. Next waits for the next message, and for the conversation in it if it is one.
+type stream func(context.Context, json.RawMessage) (next func() (proto.Message, *lightoffv1.Conversation, error), err error)
+
+// following turns a generated client method that streams into a stream.
+func following[Req any, PReq interface {
+	*Req
+	proto.Message
+}, Resp any](rpc func(context.Context, PReq, ...grpc.CallOption) (grpc.ServerStreamingClient[Resp], error),
+	what func(*Resp) (proto.Message, *lightoffv1.Conversation)) stream {
+	return func(ctx context.Context, raw json.RawMessage) (func() (proto.Message, *lightoffv1.Conversation, error), error) {
+		req := PReq(new(Req))
+		if err := decode(raw, req); err != nil {
+			return nil, err
+		}
+		followed, err := rpc(ctx, req)
+		if err != nil {
+			return nil, err
+		}
+		return func() (proto.Message, *lightoffv1.Conversation, error) {
+			resp, err := followed.Recv()
+			if err != nil {
+				return nil, nil, err
+			}
+			m, c := what(resp)
+			return m, c, nil
+		}, nil
+	}
 }
 
 // call makes one call of the service with a request in protojson.
@@ -29,6 +60,7 @@ type call func(context.Context, json.RawMessage) (proto.Message, error)
 func newClients(conn grpc.ClientConnInterface) clients {
 	conversation := lightoffv1.NewConversationServiceClient(conn)
 	calculation := lightoffv1.NewCalculationServiceClient(conn)
+	desk, look := lightoffv1.NewDeskServiceClient(conn), lightoffv1.NewLookOnServiceClient(conn)
 	return clients{
 		calls: map[string]call{
 			"open":              unary(conversation.Open),
@@ -41,6 +73,25 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"explain":           unary(lightoffv1.NewDiagnosisServiceClient(conn).Explain),
 			"list_observations": unary(lightoffv1.NewKnowledgeServiceClient(conn).ListObservations),
 
+			"make_code":   unary(conversation.MakeCode),
+			"come_back":   unary(conversation.ComeBack),
+			"let_look_on": unary(conversation.LetLookOn),
+			"resolve":     unary(conversation.Resolve),
+			"look":        unary(look.Look),
+			"suggest":     unary(look.Suggest),
+			"moderate":    unary(lightoffv1.NewModerationServiceClient(conn).Moderate),
+
+			"find_by_code":   unary(desk.FindByCode),
+			"get_record":     unary(desk.GetRecord),
+			"assign":         unary(desk.Assign),
+			"add_note":       unary(desk.AddNote),
+			"close":          unary(desk.Close),
+			"reopen":         unary(desk.Reopen),
+			"set_hidden":     unary(desk.SetHidden),
+			"get_report":     unary(desk.GetReport),
+			"get_statistics": unary(desk.GetStatistics),
+			"list_causes":    unary(lightoffv1.NewKnowledgeServiceClient(conn).ListCauses),
+
 			"calculate_cable":           unary(calculation.CalculateCable),
 			"calculate_state_of_charge": unary(calculation.CalculateStateOfCharge),
 			"calculate_glow_voltage":    unary(calculation.CalculateGlowVoltage),
@@ -51,7 +102,21 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			_, err := lightoffv1.NewKnowledgeServiceClient(conn).GetModel(ctx, &lightoffv1.GetModelRequest{})
 			return err
 		},
-		watch: conversation.Watch,
+		askDesk: func(ctx context.Context) error {
+			_, err := desk.GetDesk(ctx, &lightoffv1.GetDeskRequest{})
+			return err
+		},
+		streams: map[string]stream{
+			"watch": following(conversation.Watch, func(r *lightoffv1.WatchResponse) (proto.Message, *lightoffv1.Conversation) {
+				return r.GetConversation(), r.GetConversation()
+			}),
+			"watch_look": following(look.WatchLook, func(r *lightoffv1.WatchLookResponse) (proto.Message, *lightoffv1.Conversation) {
+				return r.GetConversation(), r.GetConversation()
+			}),
+			"watch_list": following(desk.WatchConversations, func(r *lightoffv1.WatchConversationsResponse) (proto.Message, *lightoffv1.Conversation) {
+				return r.GetList(), nil
+			}),
+		},
 	}
 }
 

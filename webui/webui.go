@@ -18,6 +18,9 @@ type Options struct {
 	// AllowedOrigins may open the socket besides the page's own host, each written as browsers send it in the Origin
 	// header, for example "https://forum.example". A request without Origin is no browser's and is let through.
 	AllowedOrigins []string
+	// Embed are the sites whose pages may hold a conversation in a frame, each as browsers write an origin, for example
+	// "https://forum.example". Their own scripts reach neither the socket nor what is in the frame. Empty lets none.
+	Embed []string
 	// Annotate may add to the context of every call made for a socket, for example gRPC metadata that tells the
 	// service where a visitor comes from. The request is the one that opened the socket. Nil adds nothing.
 	Annotate func(context.Context, *http.Request) context.Context
@@ -37,8 +40,8 @@ type Options struct {
 	PingInterval time.Duration
 }
 
-// Handler serves the pages "/" and "/c/{key}", their files below "/static/" and the bridge at "/socket". It calls the
-// service through conn, which may be a network connection or one within the process.
+// Handler serves the pages "/", "/c/{key}", "/look/{key}", "/desk" and, in a frame, "/embed", their files below
+// "/static/", the bridge at "/socket" and, for who is signed in, at "/desk/socket", and "/widget.js". It calls the service through conn, which may be a network connection or one within the process.
 func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
 	if opts.Logger == nil {
 		opts.Logger = slog.New(slog.DiscardHandler)
@@ -56,8 +59,20 @@ func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
 	site := loadAssets()
 
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", site.page)
-	mux.HandleFunc("GET /c/{key}", site.page)
+	page := func(place string) http.HandlerFunc {
+		return func(w http.ResponseWriter, r *http.Request) { site.page(w, r, place) }
+	}
+	mux.HandleFunc("GET /{$}", page(""))
+	mux.HandleFunc("GET /c/{key}", page(""))
+	mux.HandleFunc("GET /look/{key}", page("look"))
+	mux.HandleFunc("GET /desk", page("queue"))
+	mux.HandleFunc("GET /desk/c/{key}", page("desk"))
+	mux.HandleFunc("GET /desk/me", b.deskMe)
+	mux.HandleFunc("POST /desk/sign-in", b.deskSignIn)
+	mux.HandleFunc("POST /desk/sign-out", b.deskSignOut)
+	mux.HandleFunc("GET /desk/socket", b.deskSocket)
+	mux.HandleFunc("GET /embed", func(w http.ResponseWriter, r *http.Request) { framed(w, r, opts.Embed, site) })
+	mux.HandleFunc("GET /widget.js", site.widget)
 	mux.HandleFunc("GET /static/{version}/{name...}", site.file)
 	mux.HandleFunc("GET /socket", b.serve)
 	return guard(mux)

@@ -237,6 +237,44 @@ func TestFoldKeepsTheOrderOfFirstTelling(t *testing.T) {
 	assert.Len(t, c.Request().Observations, 2, "a skipped question is no observation")
 }
 
+func TestFoldOfHelp(t *testing.T) {
+	black := request("smoke=black").Observations
+	events := []diagnosis.Event{
+		{Number: 1, Kind: diagnosis.Opened},
+		{Number: 2, Kind: diagnosis.Assigned, By: "Ines", To: "Otto"},
+		{Number: 3, Kind: diagnosis.Noted, By: "Otto", Text: "rings back"},
+		{Number: 4, Kind: diagnosis.Suggested, Observations: black},
+		{Number: 5, Kind: diagnosis.Suggested, Observations: request("bubbles=few").Observations},
+		{Number: 6, Kind: diagnosis.Closed, By: "Otto", Closing: &diagnosis.Closing{Outcome: diagnosis.NotReached}},
+	}
+	c := diagnosis.Fold(events)
+	assert.Empty(t, c.Told, "none of it tells anything")
+	assert.Equal(t, "Otto", c.AssignedTo)
+	assert.Len(t, c.Notes, 1)
+	assert.Len(t, c.Suggestions, 2)
+	assert.Equal(t, diagnosis.NotReached, c.Closed.Closing.Outcome)
+	c = diagnosis.Fold(append(events,
+		diagnosis.Event{Number: 7, Kind: diagnosis.Declined, Suggestion: 5},
+		diagnosis.Event{Number: 8, Kind: diagnosis.Hidden},
+		diagnosis.Event{Number: 9, Kind: diagnosis.Confirmed, Suggestion: 4, Observations: black}))
+	assert.Empty(t, c.Suggestions)
+	assert.Equal(t, black[0], c.Told[0].Observation)
+	assert.Nil(t, c.Closed, "whoever goes on opens it again")
+	assert.True(t, c.Hidden)
+	assert.Equal(t, int64(9), c.LastEvent)
+}
+
+// TestDangersAreThoseOfTheAssessment: what is asked at little cost is what the assessment says.
+func TestDangersAreThoseOfTheAssessment(t *testing.T) {
+	e := diagnosis.New(engineModel(t))
+	for _, told := range [][]string{nil, {"smoke=white_thick"}, {"smell_exhaust_inside=yes", "smell_fuel=yes"}, {"co_alarm=sounding", "smoke=black"}} {
+		r := request(told...)
+		a, err := e.Assess(r)
+		require.NoError(t, err)
+		assert.Equal(t, a.Dangers, e.Dangers(r), told)
+	}
+}
+
 func TestBandsAreThoseOfTheSystem(t *testing.T) {
 	m := engineModel(t)
 	for nominal, want := range map[string]string{"12": "10.6–11.6 V", "24": "21.2–23.2 V"} {

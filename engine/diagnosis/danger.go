@@ -96,3 +96,15 @@ func (g gate) forbids(what knowledge.Gates) string {
 	}
 	return ""
 }
+
+// Dangers are those that stand by what was told, most severe first, at little cost. The request must be one that Check
+// accepts.
+func (e *Engine) Dangers(r Request) []Danger {
+	var findings []knowledge.Finding
+	for _, o := range r.Observations {
+		if o.Kind != UnknownValue {
+			findings = append(findings, o.finding())
+		}
+	}
+	return e.dangers(findings, e.model.Text(r.Locale))
+}

@@ -29,6 +29,7 @@ var needs = []struct {
 	scope   store.Scope
 }{
 	{"/lightoff.v1.DeskService/", store.Desk},
+	{"/lightoff.v1.ModerationService/", store.Moderator},
 }
 
 // visitorKey is the metadata in which the pages' bridge says for whom it calls. From outside it means nothing.
@@ -52,6 +53,8 @@ type access struct {
 type caller struct {
 	key    string
 	token  string // its text, or empty
+	name   string // of the token
+	desk   bool   // the token is a desk's
 	inside bool   // calls for one of the pages' sockets, which are counted where they are opened
 }
 
@@ -72,8 +75,17 @@ func (a *access) caller(ctx context.Context) (caller, error) {
 	if err != nil {
 		return c, err
 	}
-	c.key, c.token = "token "+t.ID+" "+string(t.Scope), text
+	c.key, c.token, c.name, c.desk = "token "+t.ID+" "+string(t.Scope), text, t.Name, t.Scope == store.Desk
 	return c, nil
+}
+
+// calledBy is the key of the context's value that says who calls.
+type calledBy struct{}
+
+// whoCalls is who makes a call that was admitted.
+func whoCalls(ctx context.Context) caller {
+	c, _ := ctx.Value(calledBy{}).(caller)
+	return c
 }
 
 func (a *access) address(ctx context.Context, md metadata.MD) (from string, inside bool) {
@@ -186,14 +198,32 @@ func (a *access) isOnCard(id string) bool {
 	return ok && o.SafetyCard
 }
 
-// admit returns nil if the call may go on now.
-func (a *access) admit(ctx context.Context, method string, req any) error {
+// guess tells whether a request tries a code that somebody might guess.
+func guess(req any) bool {
+	switch req.(type) {
+	case *lightoffv1.ComeBackRequest, *lightoffv1.FindByCodeRequest:
+		return true
+	}
+	return false
+}
+
+// admit returns who calls, and nil if the call may go on now.
+func (a *access) admit(ctx context.Context, method string, req any) (caller, error) {
 	c, err := a.caller(ctx)
 	if err != nil {
-		return err
+		return c, err
 	}
+	return c, a.admitCaller(c, method, req)
+}
+
+func (a *access) admitCaller(c caller, method string, req any) error {
 	if err := allowed(c, method); err != nil {
 		return err
+	}
+	if guess(req) {
+		if wait := a.limiter.guess(c.key); wait > 0 {
+			return &limited{what: "codes", wait: wait}
+		}
 	}
 	if _, opens := req.(*lightoffv1.OpenRequest); opens {
 		if wait := a.limiter.open(c.key); wait > 0 {

@@ -55,7 +55,7 @@ func TestTokens(t *testing.T) {
 		{"two", deskCall, in("Bearer "+desk, "Bearer "+desk), store.ErrToken},
 	}
 	for _, test := range tests {
-		assert.ErrorIs(t, a.admit(test.ctx, test.method, nil), test.want, test.name)
+		assert.ErrorIs(t, func() error { _, err := a.admit(test.ctx, test.method, nil); return err }(), test.want, test.name)
 	}
 	_, err = r.GetModel(Bearer(r.ctx, "nonsense"), &lightoffv1.GetModelRequest{})
 	assert.Equal(t, codes.Unauthenticated, status.Code(err))

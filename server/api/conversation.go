@@ -13,6 +13,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"lightoff/engine/diagnosis"
 	lightoffv1 "lightoff/proto/lightoff/v1"
@@ -184,10 +185,17 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 
 // Watch implements the RPC. It ends only with the client, or with the server.
 func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchResponse]) error {
+	return c.follow(stream, req.GetId(), req.GetLocale(), req.GetAfterEvent(), func(now *lightoffv1.Conversation) error {
+		return stream.Send(&lightoffv1.WatchResponse{Conversation: now})
+	})
+}
+
+// follow sends a conversation as it stands, if it has events after the one given, and after every change.
+func (c *conversations) follow(stream grpc.ServerStream, id, locale string, after int64, send func(*lightoffv1.Conversation) error) error {
 	var v violations
-	v.name("id", req.GetId())
-	v.locale(req.GetLocale())
-	if req.GetAfterEvent() < 0 {
+	v.name("id", id)
+	v.locale(locale)
+	if after < 0 {
 		v.add("after_event", "is below zero")
 	}
 	if err := v.err(); err != nil {
@@ -196,9 +204,9 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 	c.metrics.watching.Inc()
 	defer c.metrics.watching.Dec()
 	// Watch before reading, so that no change falls between the two.
-	w, stop := c.hub.watch(req.GetId())
+	w, stop := c.hub.watch(id)
 	defer stop()
-	now, err := c.read(stream.Context(), req.GetId(), req.GetLocale())
+	now, err := c.read(stream.Context(), id, locale)
 	if err != nil {
 		return err
 	}
@@ -207,10 +215,10 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 		return err
 	}
 	// A client may have seen more than there is, if the store came back from a copy; it must still hear of changes.
-	sent, spoken := min(req.GetAfterEvent(), now.LastEvent), now.Locale
+	sent, spoken := min(after, now.LastEvent), now.Locale
 	for {
 		if now != nil && now.LastEvent > sent {
-			if err := stream.Send(&lightoffv1.WatchResponse{Conversation: now}); err != nil {
+			if err := send(now); err != nil {
 				return err
 			}
 			sent = now.LastEvent
@@ -220,13 +228,13 @@ func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerSt
 		case now = <-w.news:
 			// News comes in the writer's language.
 			if now.Locale != spoken {
-				if now, err = c.read(stream.Context(), req.GetId(), spoken); err != nil {
+				if now, err = c.read(stream.Context(), id, spoken); err != nil {
 					return err
 				}
 			}
 		case event := <-w.stale:
 			if event > sent {
-				if now, err = c.catchUp(stream.Context(), w, req.GetId(), spoken, event); err != nil {
+				if now, err = c.catchUp(stream.Context(), w, id, spoken, event); err != nil {
 					return err
 				}
 			}
@@ -280,6 +288,88 @@ func (c *conversations) Delete(ctx context.Context, req *lightoffv1.DeleteReques
 	}
 	c.heard(store.Change{ID: req.GetId()}) // here at once, even if the database is slow to tell
 	return &lightoffv1.DeleteResponse{}, nil
+}
+
+// MakeCode implements the RPC.
+func (c *conversations) MakeCode(ctx context.Context, req *lightoffv1.MakeCodeRequest) (*lightoffv1.MakeCodeResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	code, expires, err := c.store.MakePass(ctx, req.GetId(), store.Spoken)
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.MakeCodeResponse{Code: code, ExpiresAt: timestamppb.New(expires)}, nil
+}
+
+// ComeBack implements the RPC.
+func (c *conversations) ComeBack(ctx context.Context, req *lightoffv1.ComeBackRequest) (*lightoffv1.ComeBackResponse, error) {
+	id, err := c.byCode(ctx, req.GetCode(), store.Spoken)
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.ComeBackResponse{Id: id}, nil
+}
+
+func (c *conversations) byCode(ctx context.Context, code string, kinds ...store.PassKind) (string, error) {
+	var v violations
+	v.name("code", code)
+	if err := v.err(); err != nil {
+		return "", err
+	}
+	return c.store.ByPass(ctx, code, kinds...)
+}
+
+// LetLookOn implements the RPC.
+func (c *conversations) LetLookOn(ctx context.Context, req *lightoffv1.LetLookOnRequest) (*lightoffv1.LetLookOnResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if req.GetWithdraw() {
+		return &lightoffv1.LetLookOnResponse{}, c.store.Withdraw(ctx, req.GetId(), store.LookOn)
+	}
+	key, _, err := c.store.MakePass(ctx, req.GetId(), store.LookOn)
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.LetLookOnResponse{Key: key}, nil
+}
+
+// Resolve implements the RPC. What is confirmed counts as answered by the owner.
+func (c *conversations) Resolve(ctx context.Context, req *lightoffv1.ResolveRequest) (*lightoffv1.ResolveResponse, error) {
+	if whoCalls(ctx).desk {
+		return nil, errNotOwner
+	}
+	var v violations
+	v.name("id", req.GetId())
+	v.clientKey(req.GetClientKey())
+	v.locale(req.GetLocale())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+		state := diagnosis.Fold(events)
+		i := slices.IndexFunc(state.Suggestions, func(e diagnosis.Event) bool { return e.Number == req.GetSuggestion() })
+		switch {
+		case i < 0:
+			return diagnosis.Event{}, errNoWait
+		case !req.GetConfirm():
+			return diagnosis.Event{Kind: diagnosis.Declined, Suggestion: req.GetSuggestion()}, nil
+		}
+		confirmed := diagnosis.Event{Kind: diagnosis.Confirmed, Suggestion: req.GetSuggestion(), Observations: state.Suggestions[i].Observations}
+		if err := c.suggestible(state, confirmed.Observations); err != nil {
+			return diagnosis.Event{}, err
+		}
+		return confirmed, c.fits(events, confirmed)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.ResolveResponse{Conversation: shown}, nil
 }
 
 func (c *conversations) read(ctx context.Context, id, locale string) (*lightoffv1.Conversation, error) {

@@ -225,6 +225,13 @@ func (f face) conversation(c store.Conversation, state diagnosis.Conversation,
 		NextReason: guidance.Reason,
 		OpenedAt:   timestamppb.New(c.OpenedAt),
 		Sayings:    each(state.Sayings, f.saying),
+		AssignedTo: state.AssignedTo, Closed: state.Closed != nil, Hidden: state.Hidden,
+	}
+	for _, e := range state.Suggestions {
+		for _, o := range e.Observations {
+			out.Suggestions = append(out.Suggestions, &lightoffv1.Suggestion{
+				Event: e.Number, Observation: toObservation(o), Text: f.describe(o), By: e.By})
+		}
 	}
 	for _, id := range guidance.Next {
 		if info := f.observation(id); info != nil {

@@ -24,6 +24,14 @@ var (
 	errNotTold  = errors.New("nothing to take back: that was not told")
 	errStopping = errors.New("the server is going away; ask again")
 	errRevoked  = errors.New("the token is no longer valid")
+	errOpen     = errors.New("the conversation has not ended")
+	errClosed   = errors.New("the conversation has ended")
+	errDanger   = errors.New("a danger stands: nothing is suggested or confirmed until what it came from is taken back")
+	errOnCard   = errors.New("the safety card is its owner's own: nothing on it can be suggested")
+	errUnsafe   = errors.New("a danger stands: it cannot be settled; take back what the danger came from, or choose another outcome")
+	errNoWait   = errors.New("that suggestion does not wait any more")
+	errCrowded  = errors.New("enough suggestions wait for the owner already")
+	errNotOwner = errors.New("only its owner confirms or declines, not the holder of a token")
 )
 
 // statusCodes is the one table from errors to codes. An error that is not in it, and is neither an InputError nor a
@@ -35,6 +43,14 @@ var statusCodes = []struct {
 	{store.ErrNotFound, codes.NotFound},
 	{store.ErrFull, codes.ResourceExhausted},
 	{errNotTold, codes.FailedPrecondition},
+	{errOpen, codes.FailedPrecondition},
+	{errClosed, codes.FailedPrecondition},
+	{errDanger, codes.FailedPrecondition},
+	{errOnCard, codes.FailedPrecondition},
+	{errUnsafe, codes.FailedPrecondition},
+	{errNoWait, codes.FailedPrecondition},
+	{errCrowded, codes.FailedPrecondition},
+	{errNotOwner, codes.PermissionDenied},
 	{errStopping, codes.Unavailable},
 	{store.ErrToken, codes.Unauthenticated},
 	{errRevoked, codes.Unauthenticated},
@@ -175,10 +191,11 @@ func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 			answer = nil
 		}
 	}()
-	if err := b.admit(ctx, info.FullMethod, req); err != nil {
+	who, err := b.admit(ctx, info.FullMethod, req)
+	if err != nil {
 		return nil, err
 	}
-	ctx, cancel := context.WithTimeout(ctx, callLimit)
+	ctx, cancel := context.WithTimeout(context.WithValue(ctx, calledBy{}, who), callLimit)
 	defer cancel()
 	return next(ctx, req)
 }
@@ -198,13 +215,11 @@ func (b *border) streaming(srv any, stream grpc.ServerStream, info *grpc.StreamS
 		}
 		err = b.leave(info.FullMethod, err, start, true)
 	}()
-	if err := b.admit(ctx, info.FullMethod, nil); err != nil {
-		return err
-	}
-	who, err := b.caller(ctx)
+	who, err := b.admit(ctx, info.FullMethod, nil)
 	if err != nil {
 		return err
 	}
+	ctx = context.WithValue(ctx, calledBy{}, who)
 	if !who.inside && !b.free(info.FullMethod, nil) {
 		leave, wait := b.limiter.Socket(who.key)
 		if wait > 0 {

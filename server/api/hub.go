@@ -11,6 +11,7 @@ import (
 type hub struct {
 	mu       sync.Mutex
 	watchers map[string]map[*watcher]struct{} // by conversation id
+	lists    map[chan struct{}]struct{}       // of those who watch all of them; each of capacity 1
 }
 
 // watcher receives the newest state that it has not yet taken. Only the hub sends, under its lock.
@@ -20,7 +21,32 @@ type watcher struct {
 	stale chan int64
 }
 
-func newHub() *hub { return &hub{watchers: map[string]map[*watcher]struct{}{}} }
+func newHub() *hub {
+	return &hub{watchers: map[string]map[*watcher]struct{}{}, lists: map[chan struct{}]struct{}{}}
+}
+
+// watchAll tells of every change until stop is called.
+func (h *hub) watchAll() (changed <-chan struct{}, stop func()) {
+	c := make(chan struct{}, 1)
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.lists[c] = struct{}{}
+	return c, func() {
+		h.mu.Lock()
+		defer h.mu.Unlock()
+		delete(h.lists, c)
+	}
+}
+
+// tellLists tells those who watch all; the lock is held.
+func (h *hub) tellLists() {
+	for c := range h.lists {
+		select {
+		case c <- struct{}{}:
+		default:
+		}
+	}
+}
 
 // watch starts watching a conversation until stop is called.
 func (h *hub) watch(id string) (w *watcher, stop func()) {
@@ -46,6 +72,7 @@ func (h *hub) watch(id string) (w *watcher, stop func()) {
 func (h *hub) publish(c *lightoffv1.Conversation) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	h.tellLists()
 	for w := range h.watchers[c.Id] {
 		newest := c
 		select {
@@ -63,6 +90,7 @@ func (h *hub) publish(c *lightoffv1.Conversation) {
 func (h *hub) stale(id string, event int64) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	h.tellLists()
 	for watched, watchers := range h.watchers {
 		if id != "" && watched != id {
 			continue

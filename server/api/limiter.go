@@ -18,6 +18,10 @@ type Limits struct {
 // tokenFactor is how much more the holder of a token may ask for: many people stand behind a desk or program.
 const tokenFactor = 20
 
+// guesses is how many spoken codes one address may try in an hour, on average; a sixth of that may be tried at once. It
+// is no option: codes are short.
+const guesses = 60
+
 // Remembered callers: above some, those who have not been heard of for a while are forgotten.
 const (
 	manyCallers = 4096
@@ -36,6 +40,7 @@ type Limiter struct {
 
 type allowance struct {
 	requests, opens *rate.Limiter
+	guesses         *rate.Limiter
 	sockets         int
 	seen            time.Time
 }
@@ -61,6 +66,7 @@ func (l *Limiter) of(key string) *allowance {
 		f := factor(key)
 		a = &allowance{
 			requests: rate.NewLimiter(rate.Limit(f*l.limits.Requests), max(1, int(10*f*l.limits.Requests))),
+			guesses:  rate.NewLimiter(rate.Limit(f*guesses/3600), guesses/6*int(f)),
 			opens:    rate.NewLimiter(rate.Limit(f*l.limits.Opens/3600), max(1, int(f*l.limits.Opens/6))),
 		}
 		l.callers[key] = a
@@ -94,6 +100,13 @@ func (l *Limiter) open(key string) time.Duration {
 		return 0
 	}
 	return l.takeFrom(l.of(key).opens)
+}
+
+// guess takes one try at a spoken code off the allowance, or returns how long to wait.
+func (l *Limiter) guess(key string) time.Duration {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.takeFrom(l.of(key).guesses)
 }
 
 func (l *Limiter) takeFrom(r *rate.Limiter) time.Duration {

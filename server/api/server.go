@@ -75,6 +75,9 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{model: m})
 		lightoffv1.RegisterConversationServiceServer(g, c)
 		lightoffv1.RegisterCalculationServiceServer(g, &calculations{})
+		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c})
+		lightoffv1.RegisterLookOnServiceServer(g, &lookOn{conversations: c})
+		lightoffv1.RegisterModerationServiceServer(g, &moderation{conversations: c})
 		healthv1.RegisterHealthServer(g, s.health)
 		reflection.Register(g)
 	}

@@ -135,3 +135,22 @@ func TestNothingPersonalIsLogged(t *testing.T) {
 		assert.NotContains(t, r.log.String(), word)
 	}
 }
+
+// TestDeskOnTwoServers: a desk at one server sees what a caller tells another.
+func TestDeskOnTwoServers(t *testing.T) {
+	m, err := kettle()
+	require.NoError(t, err)
+	_, place := pgtest.New(t)
+	one, two := startAt(t, m, place, Options{}), startAt(t, m, place, Options{})
+	desk, ctx := two.atDesk(t, "Ines")
+	stream, err := desk.WatchConversations(ctx, &lightoffv1.WatchConversationsRequest{})
+	require.NoError(t, err)
+	_, err = stream.Recv()
+	require.NoError(t, err)
+	one.answer(t, one.open(t), live()...)
+	for told := false; !told; {
+		list, err := stream.Recv()
+		require.NoError(t, err)
+		told = len(list.List.Entries) == 1 && len(list.List.Entries[0].Dangers) == 1
+	}
+}

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"hash"
 	"io"
+	"slices"
 	"time"
 
 	"lightoff/engine/diagnosis"
@@ -25,6 +26,7 @@ type line struct {
 	Event        *diagnosis.Event  `json:"event,omitempty"`
 	At           int64             `json:"at,omitempty"` // of the event, in UTC microseconds
 	ClientKey    string            `json:"client_key,omitempty"`
+	LookOn       string            `json:"look_on,omitempty"` // digest of a look-on key to the conversation before; spoken codes are not worth keeping
 	Foot         *footLine         `json:"foot,omitempty"`
 }
 
@@ -116,6 +118,10 @@ func (s *Store) backUpTokens(ctx context.Context, w *backupWriter) error {
 }
 
 func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error {
+	keys, err := s.lookOnKeys(ctx)
+	if err != nil {
+		return err
+	}
 	rows, err := s.reads.QueryContext(ctx, `
 		select c.id, c.opened_at, c.model_version, e.number, e.at, e.client_key, e.body
 		from conversation c join event e on e.conversation_id = c.id
@@ -136,6 +142,11 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 			if err := w.put(line{Conversation: &c}); err != nil {
 				return err
 			}
+			for _, hash := range keys[c.ID] {
+				if err := w.put(line{LookOn: hash}); err != nil {
+					return err
+				}
+			}
 		}
 		var e diagnosis.Event
 		if err := json.Unmarshal([]byte(body), &e); err != nil {
@@ -146,6 +157,24 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 		}
 	}
 	return rows.Err()
+}
+
+// lookOnKeys are the digests of look-on keys by conversation.
+func (s *Store) lookOnKeys(ctx context.Context) (map[string][]string, error) {
+	rows, err := s.reads.QueryContext(ctx, `select conversation_id, hash from pass where kind = $1 order by conversation_id, hash`, string(LookOn))
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	keys := map[string][]string{}
+	for rows.Next() {
+		var id, hash string
+		if err := rows.Scan(&id, &hash); err != nil {
+			return nil, err
+		}
+		keys[id] = append(keys[id], hash)
+	}
+	return keys, rows.Err()
 }
 
 // errNotEmpty means that a backup is to be restored over something.
@@ -217,6 +246,8 @@ func (r *restorer) one(ctx context.Context, text []byte) error {
 		return r.token(ctx, *l.Token)
 	case l.Conversation != nil:
 		return r.conversation(ctx, *l.Conversation)
+	case l.LookOn != "":
+		return r.lookOn(ctx, l.LookOn)
 	case l.Event != nil:
 		return r.event(ctx, l)
 	case l.Foot != nil:
@@ -230,7 +261,7 @@ func (r *restorer) one(ctx context.Context, text []byte) error {
 }
 
 func (r *restorer) token(ctx context.Context, t tokenLine) error {
-	if !wellFormed(t.ID) || t.Scope != Desk && t.Scope != Program {
+	if !wellFormed(t.ID) || !slices.Contains(scopes, t.Scope) {
 		return fmt.Errorf("%w: a token is malformed", errNotWhole)
 	}
 	_, err := r.tx.ExecContext(ctx,
@@ -255,4 +286,13 @@ func (r *restorer) event(ctx context.Context, l line) error {
 		return fmt.Errorf("%w: event %d stands at place %d", errNotWhole, l.Event.Number, r.events)
 	}
 	return insert(ctx, r.tx, r.id, time.UnixMicro(l.At), l.ClientKey, *l.Event)
+}
+
+func (r *restorer) lookOn(ctx context.Context, hash string) error {
+	if r.id == "" || len(hash) != len(digest("")) {
+		return fmt.Errorf("%w: a look-on key is malformed", errNotWhole)
+	}
+	_, err := r.tx.ExecContext(ctx, `insert into pass (hash, kind, conversation_id, expires_at) values ($1, $2, $3, $4)`,
+		hash, string(LookOn), r.id, int64(never))
+	return err
 }

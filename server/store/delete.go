@@ -62,7 +62,7 @@ func (s *Store) remove(ctx context.Context, tx *sql.Tx, id string, before int64)
 		return ErrNotFound
 	}
 	for _, statement := range []string{
-		`delete from event where conversation_id = $1`, `delete from conversation where id = $1`,
+		`delete from pass where conversation_id = $1`, `delete from event where conversation_id = $1`, `delete from conversation where id = $1`,
 	} {
 		if _, err := tx.ExecContext(ctx, statement, id); err != nil {
 			return err

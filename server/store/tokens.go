@@ -9,6 +9,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -25,7 +26,11 @@ const (
 	Desk Scope = "desk"
 	// Program may call the service more often than a single visitor.
 	Program Scope = "program"
+	// Moderator may hide and close conversations whose look-on key is known, and sees no more of them than who looks on.
+	Moderator Scope = "moderator"
 )
+
+var scopes = []Scope{Desk, Program, Moderator}
 
 // Token is what is kept of an access token. Its secret is not.
 type Token struct {
@@ -36,8 +41,8 @@ type Token struct {
 
 // MakeToken makes a token that is valid for the time given, and returns its text, which cannot be had again.
 func (s *Store) MakeToken(ctx context.Context, name string, scope Scope, valid time.Duration) (string, Token, error) {
-	if scope != Desk && scope != Program {
-		return "", Token{}, fmt.Errorf("there is no scope %q, only %q and %q", scope, Desk, Program)
+	if !slices.Contains(scopes, scope) {
+		return "", Token{}, fmt.Errorf("there is no scope %q, only %q", scope, scopes)
 	}
 	now := s.now().UTC().Truncate(time.Microsecond)
 	t := Token{ID: rand.Text()[:12], Name: name, Scope: scope, Made: now, ExpiresAt: now.Add(valid)}

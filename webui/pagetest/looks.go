@@ -17,7 +17,7 @@ func (p *Tab) Picture(name string) {
 	}
 	Eval[chromedp.Void](p, "scrollTo(0, 0)")
 	shot := chromedp.FullScreenshot(90)
-	if Eval[bool](p, "document.querySelector('#danger').open") {
+	if Eval[bool](p, "document.querySelector('#danger')?.open === true") {
 		shot = chromedp.CaptureScreenshot()
 	}
 	image, err := chromedp.Run(p.ctx, shot)

@@ -7,6 +7,7 @@ package pagetest
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"os"
 	"os/exec"
@@ -14,8 +15,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -66,7 +69,16 @@ func NewTab(t testing.TB, width, height int64) *Tab {
 	t.Cleanup(cancel)
 	p := &Tab{t: t, ctx: ctx}
 	p.Resize(width, height)
+	_, err := chromedp.Call(p.ctx, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{
+		Source: `globalThis.refusedByPolicy = []; addEventListener("securitypolicyviolation", (e) => refusedByPolicy.push(e.effectiveDirective + " " + e.blockedURI));`})
+	require.NoError(t, err)
 	return p
+}
+
+// Refused names what the browser has refused to the page by its Content-Security-Policy, a directive and an address each.
+func (p *Tab) Refused() []string {
+	p.t.Helper()
+	return Eval[[]string](p, "globalThis.refusedByPolicy")
 }
 
 // NewPhone opens a tab that behaves as on a phone of 360 by 740 CSS pixels, pressed with a finger.
@@ -250,4 +262,58 @@ func (p *Tab) Deafen() {
 	_, err = chromedp.Call(p.ctx, runtime.CallFunctionOn, runtime.CallFunctionOnParams{ObjectID: sockets.Objects.ObjectID,
 		FunctionDeclaration: "function () { for (const socket of this) socket.onmessage = null; }"})
 	require.NoError(p.t, err)
+}
+
+// InFrame returns the value of a JavaScript expression, which must be text, in the page's one frame, whatever site that
+// is of.
+func (p *Tab) InFrame(js string) string {
+	p.t.Helper()
+	tree, err := chromedp.Call(p.ctx, page.GetFrameTree, cdp.Empty{})
+	require.NoError(p.t, err)
+	require.Len(p.t, tree.FrameTree.ChildFrames, 1)
+	world, err := chromedp.Call(p.ctx, page.CreateIsolatedWorld, page.CreateIsolatedWorldParams{FrameID: tree.FrameTree.ChildFrames[0].Frame.ID})
+	require.NoError(p.t, err)
+	got, err := chromedp.Call(p.ctx, runtime.Evaluate, runtime.EvaluateParams{Expression: "String(" + js + ")", ContextID: world.ExecutionContextID})
+	require.NoError(p.t, err)
+	require.Nil(p.t, got.ExceptionDetails, js)
+	var text string
+	require.NoError(p.t, json.Unmarshal(got.Result.Value, &text))
+	return text
+}
+
+// WaitInFrame returns once a JavaScript expression is true in the page's one frame.
+func (p *Tab) WaitInFrame(js string) {
+	p.t.Helper()
+	for end := time.Now().Add(Patience); ; {
+		if p.InFrame("!!("+js+")") == "true" {
+			return
+		}
+		if time.Now().After(end) {
+			p.t.Fatalf("waited in vain for %s in the frame, which reads:\n%s", js, p.InFrame("document.body.innerText"))
+		}
+		Eval[chromedp.Void](p, "new Promise(requestAnimationFrame)")
+	}
+}
+
+// Arrives waits until the page has gone to an address with the path, or, if that ends in a slash, below it. While it goes nothing can be asked of it.
+func (p *Tab) Arrives(path string) {
+	p.t.Helper()
+	for end := time.Now().Add(Patience); ; {
+		there, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](fmt.Sprintf(`(location.pathname === %[1]q || %[1]q.endsWith("/") && location.pathname.startsWith(%[1]q)) && document.readyState === "complete"`, path)))
+		if err == nil && there {
+			return
+		}
+		if time.Now().After(end) {
+			p.t.Fatalf("the page does not go to %s: %v", path, err)
+		}
+	}
+}
+
+// Shortcut presses one key that writes nothing, as a browser does when the page has taken the key for itself.
+func (p *Tab) Shortcut(key string) {
+	p.t.Helper()
+	for _, kind := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeRawKeyDown, input.DispatchKeyEventTypeKeyUp} {
+		_, err := chromedp.Call(p.ctx, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: kind, Key: key})
+		require.NoError(p.t, err)
+	}
 }

@@ -51,9 +51,9 @@ export function viewQuestion(s, act, kind) {
           (now.info.states || []).map((st) => answerKey(act, /** @type {Info} */ (now.info), st, ""))),
         now.info && evasions(act, now.info),
       ];
-    case "waiting": case "done": return [heading(kind, t("ask." + kind)), h("p", null, t(`ask.${kind}_how`))];
+    case "waiting": case "done": case "owner": return [heading(kind, t("ask." + kind)), h("p", null, t(`ask.${kind}_how`))];
     case "loading": return [heading("loading", t("ask.loading"))];
-    case "gone": return [heading("gone", t("ask.gone")), h("p", null, t("ask.gone_how"), " ", h("a", { href: "/" }, t("ask.new")))];
+    case "gone": return [heading("gone", t("ask.gone")), h("p", null, t("ask.gone_how"), " ", h("a", { href: document.documentElement.dataset.place === "framed" ? location.href : "/" }, t("ask.new")))];
     default: return [];
   }
 }

@@ -15,13 +15,13 @@ const GRADES = {
 };
 
 /** @param {import("./state.js").Danger} d */
-const grade = (d) => GRADES[d.severity] || GRADES.SEVERITY_URGENT;
+export const grade = (d) => GRADES[d.severity] || GRADES.SEVERITY_URGENT;
 
 /** @param {import("./state.js").Danger} d */
 export const gradeText = (d) => t(grade(d)[0]);
 
 /** @param {import("./state.js").Danger} d */
-const sign = (d) => h("svg", { class: "sign", "aria-hidden": "true", focusable: "false" }, h("use", { href: "#" + grade(d)[1] }));
+export const sign = (d) => h("svg", { class: "sign", "aria-hidden": "true", focusable: "false" }, h("use", { href: "#" + grade(d)[1] }));
 
 const callKeys = () => h("p", { class: "calls" }, ["112", "999", "911"].map((n) => h("a", { class: "call", href: "tel:" + n }, t("call." + n))));
 

@@ -6,15 +6,23 @@ import { patch } from "./dom.js";
 import { viewMargin } from "./margin.js";
 import { dial } from "./socket.js";
 import { LANGUAGES, lang, number, relabel, speak, t } from "./text.js";
-import { DENIED, begin, current, eventOf, evidence, info, newDangers, passing, readNumber, standing, step } from "./state.js";
+import { DENIED, begin, current, dangers, eventOf, evidence, info, newDangers, passing, readNumber, standing, step } from "./state.js";
 
 const BEAT = 45000, PAUSE = 3000; // ms
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
-const byAddress = location.pathname.startsWith("/c/") ? decodeURIComponent(location.pathname.slice(3)) : "";
+/** For whom the page is: an owner, one in a frame of another site, one who looks on, or a desk. */
+const place = document.documentElement.dataset.place || "", query = new URLSearchParams(location.search), framed = place === "framed";
+const looks = place === "look" || (framed && query.has("look"));
+const byAddress = framed ? query.get("look") || recallFramed() : decodeURIComponent((location.pathname.match(/^(?:\/desk)?\/(?:c|look)\/(.+)/) || ["", ""])[1]);
 let state = begin(byAddress, recall(byAddress));
 let sending = false, moveFocus = false, asked = "", fetching = false;
+
+/** In a frame the address leads nowhere, so the tab remembers the card. Browsers may forbid even that. */
+function recallFramed() { try { return sessionStorage.getItem("lightoff-framed") || ""; } catch { return ""; } }
+/** @param {string} name @param {string} value */
+function keep(name, value) { try { value ? sessionStorage.setItem(name, value) : sessionStorage.removeItem(name); } catch { /* then it goes with the page */ } }
 
 /** Entries that were not saved when the page was last left. @param {string} id @returns {import("./state.js").Job[]} */
 function recall(id) {
@@ -26,10 +34,11 @@ function dispatch(event) {
   const before = state;
   state = step(state, event);
   if (state.id !== before.id) {
-    history.replaceState(null, "", "/c/" + encodeURIComponent(state.id));
-    sessionStorage.removeItem("lightoff/" + before.id);
+    framed ? keep("lightoff-framed", state.id) : history.replaceState(null, "", "/c/" + encodeURIComponent(state.id));
+    keep("lightoff/" + before.id, "");
   }
-  if (state.queue !== before.queue || state.id !== before.id) sessionStorage.setItem("lightoff/" + state.id, JSON.stringify(state.queue));
+  if (framed && state.gone) keep("lightoff-framed", "");
+  if (state.queue !== before.queue || state.id !== before.id) keep("lightoff/" + state.id, JSON.stringify(state.queue));
   render();
   send();
   if (event.type === "saved" || event.type === "pushed" || (event.type === "link" && event.link === "open")) refresh();
@@ -71,10 +80,11 @@ function failed(fault, job) {
 /** Follows the conversation from the last event known here; also the beat that finds out whether the line still carries. */
 function watch() {
   if (!state.id || !line.isOpen()) return;
-  line.call("watch", { id: state.id, after_event: eventOf(state.conversation), locale: lang }).catch(broken);
+  const which = looks ? { key: state.id } : { id: state.id };
+  line.call(looks ? "watch_look" : "watch", { ...which, after_event: eventOf(state.conversation), locale: lang }).catch(broken);
   // What is known may be in a language chosen earlier.
   const known = state.conversation;
-  if (known && (known.locale || "en") !== lang) line.call("get", { id: state.id, locale: lang }).then((reply) => dispatch({ type: "pushed", conversation: reply.conversation }), broken);
+  if (known && (known.locale || "en") !== lang) line.call(looks ? "look" : "get", { ...which, locale: lang }).then((reply) => dispatch({ type: "pushed", conversation: reply.conversation }), broken);
 }
 
 /** @param {import("./socket.js").Fault} fault */
@@ -128,6 +138,13 @@ const act = {
   catalogue,
   /** The drawings come when the first is to be looked at. */
   draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await import("./drawings.js") }); } catch { /* the words do without */ } },
+  /** Handing over comes when it is wanted, too. */
+  hand: async () => { if (!state.hand) try { dispatch({ type: "hand", hand: await import("./hand.js") }); } catch { /* asked for again */ } },
+  handed: (handed) => dispatch({ type: "handed", handed }),
+  pushed: (conversation) => dispatch({ type: "pushed", conversation }),
+  call: (what, request) => line.call(what, request),
+  queue,
+  link: () => location.origin + "/c/" + encodeURIComponent(state.id),
   form: (form) => dispatch({ type: "form", form }),
   async copy(text, done) {
     let said = done;
@@ -142,7 +159,7 @@ const act = {
 };
 
 function render() {
-  const held = /** @type {any} */ (document.activeElement), now = current(state);
+  const held = /** @type {any} */ (document.activeElement), found = current(state), now = looks && found.kind === "safety" ? { ...found, kind: "owner" } : found;
   // While an entry is on its way over a good line the old question stays, inert, rather than flicker.
   const holding = state.link === "open" && state.queue.some((j) => j.do !== "set_tools");
   el("card").setAttribute("aria-busy", String(holding));
@@ -152,6 +169,10 @@ function render() {
     patch(el("question"), viewQuestion(state, act, now.kind));
     el("say-label").textContent = t(now.kind === "ask" ? "say.label_or" : "say.label");
   }
+  const c = state.conversation;
+  if (looks) document.documentElement.dataset.looks = (c && c.closed) || (now.info && now.info.safety_card) || dangers(state).some((d) => d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
+  if (looks || (c && ((c.suggestions || []).length || c.assigned_to || c.closed))) act.hand();
+  patch(el("suggested"), state.hand ? state.hand.viewSuggested(state, act, looks ? "look" : place) : []);
   patch(el("told"), viewLines(state, act));
   patch(el("chips"), viewChips(state, act));
   patch(el("margin"), viewMargin(state, act));
@@ -195,7 +216,7 @@ function showSigns() {
 }
 
 function showDanger() {
-  const screen = el("danger"), fresh = newDangers(state).length > 0;
+  const screen = el("danger"), fresh = !looks && newDangers(state).length > 0;
   if (fresh) patch(screen, viewDanger(state, act));
   if (fresh && !screen.open) { screen.showModal(); screen.querySelector("h2").focus(); }
   if (!fresh && screen.open) screen.close();
@@ -222,12 +243,18 @@ function wire() {
   };
   el("say").onsubmit = (/** @type {any} */ e) => {
     e.preventDefault();
-    const text = el("text").value.trim(), now = current(state);
+    const text = /** @type {any} */ ((act.shorthand || String)(el("text").value.trim())), now = current(state);
     if (!text) return;
     el("text").value = "";
     queue("say", { text, asked_id: now.kind === "ask" && now.info ? now.info.id : "" }, text, []);
   };
   el("retry").onclick = () => line.hurry();
+  el("return").onsubmit = async (/** @type {any} */ e) => {
+    e.preventDefault();
+    try { location.href = "/c/" + encodeURIComponent((await line.call("come_back", { code: el("code").value })).id); } catch (fault) {
+      el("code-bad").textContent = t(/** @type {any} */ (fault).code === "RESOURCE_EXHAUSTED" ? "code.wait" : passing(/** @type {any} */ (fault)) ? "code.later" : "code.none");
+    }
+  };
   // Only the key acknowledges; a browser lets itself be kept from closing a dialog once, not twice.
   el("danger").oncancel = (/** @type {any} */ e) => e.preventDefault();
   el("danger").onclose = showDanger;
@@ -265,7 +292,7 @@ for (let spoken = false; !spoken;) {
 }
 if (new URLSearchParams(location.search).has("lang")) remember("lang", lang);
 
-const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + "/socket", {
+const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + (place === "desk" ? "/desk/socket" : "/socket"), {
   link(link, at) {
     // The first of these comes while the line is still being made.
     queueMicrotask(() => { dispatch({ type: "link", link, at }); if (link === "open") watch(); });
@@ -274,3 +301,10 @@ const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + locati
   broken,
 });
 wire();
+if (looks) {
+  document.documentElement.dataset.looks = "";
+  act.answer = (i, value, words) => state.hand && state.hand.suggest(state, act, i, value, words);
+  for (const name of ["skip", "retract", "edit", "tool"]) act[name] = () => {};
+}
+if (framed) import("./framed.js").then((m) => m.fit(query));
+if (place === "desk") import("./deskcard.js").then((m) => m.mount(line, act, () => state));

@@ -44,10 +44,11 @@ export function forumText(s, form) {
 
 /** @param {State} s @param {Act} act */
 export function viewShare(s, act) {
-  return h("details", { class: "fold", key: "share", id: "share" },
+  return h("details", { class: "fold", key: "share", id: "share", ontoggle: (/** @type {any} */ e) => e.target.open && act.hand() },
     h("summary", null, t("share")),
+    s.hand && s.hand.viewHand(s, act),
     h("p", { class: "keys" },
-      h("button", { type: "button", class: "key", id: "share-link", onclick: () => act.copy(location.href, t("share.linked")) }, t("share.link")),
+      h("button", { type: "button", class: "key", id: "share-link", onclick: () => act.copy(act.link(), t("share.linked")) }, t("share.link")),
       h("button", { type: "button", class: "key", id: "share-print", onclick: () => print() }, t("share.print"))),
     h("p", { class: "sub" }, t("share.text")),
     h("p", { class: "soft" }, t("share.text_why")),

@@ -3,7 +3,8 @@
  * The line to the service: dials, asks and is answered, and dials again with growing pauses when the line breaks.
  *
  * @typedef {{code: string, message: string, violations?: {field: string, description: string}[]}} Fault
- * @typedef {{link: (link: string, at: number) => void, push: (conversation: any) => void, broken: (fault: Fault) => void}} Ears
+ * @typedef {{link: (link: string, at: number) => void, push: (conversation: any) => void, broken: (fault: Fault) => void,
+ *   list?: (list: any) => void}} Ears
  */
 
 const FIRST_PAUSE = 500, LONGEST_PAUSE = 30000, PATIENCE = 12000, STEADY = 10000; // ms
@@ -47,6 +48,7 @@ export function dial(url, ears) {
   /** @param {any} m */
   function hear(m) {
     if (m.push) return ears.push(m.push);
+    if (m.list && ears.list) return ears.list(m.list);
     const w = waiting.get(m.re);
     if (!w) return m.error && m.re === watching ? ears.broken(m.error) : undefined;
     waiting.delete(m.re);
@@ -60,7 +62,7 @@ export function dial(url, ears) {
     return new Promise((done, fail) => {
       if (!socket || socket.readyState !== WebSocket.OPEN) return fail(cut("there is no connection"));
       const mine = ++re;
-      if (what === "watch") watching = mine;
+      if (what.startsWith("watch")) watching = mine;
       // A phone that has lost its signal is not told so; an answer that stays out is the sign of it.
       waiting.set(mine, { done, fail, timer: window.setTimeout(lost, PATIENCE) });
       socket.send(JSON.stringify({ re: mine, do: what, request }));

@@ -13,12 +13,12 @@
  *   trigger_ids?: string[]}} Danger
  * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
  *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
- *   text: string}[], unclear?: string[], event: string}[], opened_at?: string}} Conversation
+ *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, suggestions?: {event: string, observation: Observation, text: string, by?: string}[]}} Conversation
  * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[]}} Job
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
  *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, trouble: string, badReading: {id:
- *   string, text: string} | null, gone: boolean, drawings: Record<string, any> | null, form: string, shared: string}} State
+ *   string, text: string} | null, gone: boolean, drawings: Record<string, any> | null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>}} State
  */
 import { count, number, t } from "./text.js";
 
@@ -33,7 +33,7 @@ export function begin(id, queue) {
   return {
     id, queue, conversation: null, link: "connecting", retryAt: 0, acknowledged: [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
-    drawings: null, form: "markdown", shared: "",
+    drawings: null, form: "markdown", shared: "", hand: null, handed: {},
   };
 }
 
@@ -54,6 +54,8 @@ export function step(s, e) {
     case "looked_again": return { ...s, acknowledged: s.acknowledged.filter((id) => dangers(s).some((d) => d.id === id && d.severity === "SEVERITY_CAUTION")) };
     case "language": return { ...s, catalogue: null, explained: {}, badReading: null, shared: "", trouble: "" };
     case "drawings": return { ...s, drawings: e.drawings };
+    case "hand": return { ...s, hand: e.hand };
+    case "handed": return { ...s, handed: { ...s.handed, ...e.handed } };
     case "form": return { ...s, form: e.form, shared: "" };
     case "shared": return { ...s, shared: e.text };
     case "asking": return { ...s, asking: e.id, editing: "", badReading: null };

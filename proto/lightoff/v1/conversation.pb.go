@@ -45,7 +45,15 @@ type Conversation struct {
 	// When it was opened.
 	OpenedAt *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=opened_at,json=openedAt,proto3" json:"opened_at,omitempty"`
 	// What was said in free text, oldest first.
-	Sayings       []*Saying `protobuf:"bytes,10,rep,name=sayings,proto3" json:"sayings,omitempty"`
+	Sayings []*Saying `protobuf:"bytes,10,rep,name=sayings,proto3" json:"sayings,omitempty"`
+	// Who attends to it at a desk; empty if nobody does.
+	AssignedTo string `protobuf:"bytes,11,opt,name=assigned_to,json=assignedTo,proto3" json:"assigned_to,omitempty"`
+	// A desk or a moderator has ended it. Whoever tells something more opens it again.
+	Closed bool `protobuf:"varint,12,opt,name=closed,proto3" json:"closed,omitempty"`
+	// What those who look on suggest, oldest first. None of it counts yet.
+	Suggestions []*Suggestion `protobuf:"bytes,13,rep,name=suggestions,proto3" json:"suggestions,omitempty"`
+	// A moderator has hidden it from those who look on.
+	Hidden        bool `protobuf:"varint,14,opt,name=hidden,proto3" json:"hidden,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -150,6 +158,107 @@ func (x *Conversation) GetSayings() []*Saying {
 	return nil
 }
 
+func (x *Conversation) GetAssignedTo() string {
+	if x != nil {
+		return x.AssignedTo
+	}
+	return ""
+}
+
+func (x *Conversation) GetClosed() bool {
+	if x != nil {
+		return x.Closed
+	}
+	return false
+}
+
+func (x *Conversation) GetSuggestions() []*Suggestion {
+	if x != nil {
+		return x.Suggestions
+	}
+	return nil
+}
+
+func (x *Conversation) GetHidden() bool {
+	if x != nil {
+		return x.Hidden
+	}
+	return false
+}
+
+// Suggestion is an answer that somebody suggests who looks on.
+type Suggestion struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The number of the event that made it.
+	Event int64 `protobuf:"varint,1,opt,name=event,proto3" json:"event,omitempty"`
+	// The answer.
+	Observation *Observation `protobuf:"bytes,2,opt,name=observation,proto3" json:"observation,omitempty"`
+	// The same in plain words.
+	Text string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	// What the one who suggests is called; may be empty.
+	By            string `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Suggestion) Reset() {
+	*x = Suggestion{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Suggestion) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Suggestion) ProtoMessage() {}
+
+func (x *Suggestion) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Suggestion.ProtoReflect.Descriptor instead.
+func (*Suggestion) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Suggestion) GetEvent() int64 {
+	if x != nil {
+		return x.Event
+	}
+	return 0
+}
+
+func (x *Suggestion) GetObservation() *Observation {
+	if x != nil {
+		return x.Observation
+	}
+	return nil
+}
+
+func (x *Suggestion) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *Suggestion) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
 // Told is one thing that was told and still stands.
 type Told struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -171,7 +280,7 @@ type Told struct {
 
 func (x *Told) Reset() {
 	*x = Told{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -183,7 +292,7 @@ func (x *Told) String() string {
 func (*Told) ProtoMessage() {}
 
 func (x *Told) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -196,7 +305,7 @@ func (x *Told) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Told.ProtoReflect.Descriptor instead.
 func (*Told) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{1}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Told) GetObservation() *Observation {
@@ -258,7 +367,7 @@ type Saying struct {
 
 func (x *Saying) Reset() {
 	*x = Saying{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -270,7 +379,7 @@ func (x *Saying) String() string {
 func (*Saying) ProtoMessage() {}
 
 func (x *Saying) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -283,7 +392,7 @@ func (x *Saying) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Saying.ProtoReflect.Descriptor instead.
 func (*Saying) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{2}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Saying) GetText() string {
@@ -327,7 +436,7 @@ type OpenRequest struct {
 
 func (x *OpenRequest) Reset() {
 	*x = OpenRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -339,7 +448,7 @@ func (x *OpenRequest) String() string {
 func (*OpenRequest) ProtoMessage() {}
 
 func (x *OpenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -352,7 +461,7 @@ func (x *OpenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenRequest.ProtoReflect.Descriptor instead.
 func (*OpenRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{3}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *OpenRequest) GetLocale() string {
@@ -380,7 +489,7 @@ type OpenResponse struct {
 
 func (x *OpenResponse) Reset() {
 	*x = OpenResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -392,7 +501,7 @@ func (x *OpenResponse) String() string {
 func (*OpenResponse) ProtoMessage() {}
 
 func (x *OpenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -405,7 +514,7 @@ func (x *OpenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenResponse.ProtoReflect.Descriptor instead.
 func (*OpenResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{4}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *OpenResponse) GetConversation() *Conversation {
@@ -428,7 +537,7 @@ type GetRequest struct {
 
 func (x *GetRequest) Reset() {
 	*x = GetRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -440,7 +549,7 @@ func (x *GetRequest) String() string {
 func (*GetRequest) ProtoMessage() {}
 
 func (x *GetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -453,7 +562,7 @@ func (x *GetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRequest.ProtoReflect.Descriptor instead.
 func (*GetRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{5}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *GetRequest) GetId() string {
@@ -481,7 +590,7 @@ type GetResponse struct {
 
 func (x *GetResponse) Reset() {
 	*x = GetResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -493,7 +602,7 @@ func (x *GetResponse) String() string {
 func (*GetResponse) ProtoMessage() {}
 
 func (x *GetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -506,7 +615,7 @@ func (x *GetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetResponse.ProtoReflect.Descriptor instead.
 func (*GetResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{6}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetResponse) GetConversation() *Conversation {
@@ -535,7 +644,7 @@ type SayRequest struct {
 
 func (x *SayRequest) Reset() {
 	*x = SayRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -547,7 +656,7 @@ func (x *SayRequest) String() string {
 func (*SayRequest) ProtoMessage() {}
 
 func (x *SayRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -560,7 +669,7 @@ func (x *SayRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayRequest.ProtoReflect.Descriptor instead.
 func (*SayRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{7}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SayRequest) GetId() string {
@@ -609,7 +718,7 @@ type SayResponse struct {
 
 func (x *SayResponse) Reset() {
 	*x = SayResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -621,7 +730,7 @@ func (x *SayResponse) String() string {
 func (*SayResponse) ProtoMessage() {}
 
 func (x *SayResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -634,7 +743,7 @@ func (x *SayResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayResponse.ProtoReflect.Descriptor instead.
 func (*SayResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SayResponse) GetConversation() *Conversation {
@@ -663,7 +772,7 @@ type AnswerRequest struct {
 
 func (x *AnswerRequest) Reset() {
 	*x = AnswerRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -675,7 +784,7 @@ func (x *AnswerRequest) String() string {
 func (*AnswerRequest) ProtoMessage() {}
 
 func (x *AnswerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -688,7 +797,7 @@ func (x *AnswerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerRequest.ProtoReflect.Descriptor instead.
 func (*AnswerRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *AnswerRequest) GetId() string {
@@ -737,7 +846,7 @@ type AnswerResponse struct {
 
 func (x *AnswerResponse) Reset() {
 	*x = AnswerResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -749,7 +858,7 @@ func (x *AnswerResponse) String() string {
 func (*AnswerResponse) ProtoMessage() {}
 
 func (x *AnswerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -762,7 +871,7 @@ func (x *AnswerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerResponse.ProtoReflect.Descriptor instead.
 func (*AnswerResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *AnswerResponse) GetConversation() *Conversation {
@@ -789,7 +898,7 @@ type RetractRequest struct {
 
 func (x *RetractRequest) Reset() {
 	*x = RetractRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -801,7 +910,7 @@ func (x *RetractRequest) String() string {
 func (*RetractRequest) ProtoMessage() {}
 
 func (x *RetractRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -814,7 +923,7 @@ func (x *RetractRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractRequest.ProtoReflect.Descriptor instead.
 func (*RetractRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *RetractRequest) GetId() string {
@@ -856,7 +965,7 @@ type RetractResponse struct {
 
 func (x *RetractResponse) Reset() {
 	*x = RetractResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -868,7 +977,7 @@ func (x *RetractResponse) String() string {
 func (*RetractResponse) ProtoMessage() {}
 
 func (x *RetractResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -881,7 +990,7 @@ func (x *RetractResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractResponse.ProtoReflect.Descriptor instead.
 func (*RetractResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *RetractResponse) GetConversation() *Conversation {
@@ -908,7 +1017,7 @@ type SetToolsRequest struct {
 
 func (x *SetToolsRequest) Reset() {
 	*x = SetToolsRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -920,7 +1029,7 @@ func (x *SetToolsRequest) String() string {
 func (*SetToolsRequest) ProtoMessage() {}
 
 func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -933,7 +1042,7 @@ func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsRequest.ProtoReflect.Descriptor instead.
 func (*SetToolsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SetToolsRequest) GetId() string {
@@ -975,7 +1084,7 @@ type SetToolsResponse struct {
 
 func (x *SetToolsResponse) Reset() {
 	*x = SetToolsResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -987,7 +1096,7 @@ func (x *SetToolsResponse) String() string {
 func (*SetToolsResponse) ProtoMessage() {}
 
 func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1000,7 +1109,7 @@ func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsResponse.ProtoReflect.Descriptor instead.
 func (*SetToolsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *SetToolsResponse) GetConversation() *Conversation {
@@ -1025,7 +1134,7 @@ type WatchRequest struct {
 
 func (x *WatchRequest) Reset() {
 	*x = WatchRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1037,7 +1146,7 @@ func (x *WatchRequest) String() string {
 func (*WatchRequest) ProtoMessage() {}
 
 func (x *WatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1050,7 +1159,7 @@ func (x *WatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchRequest.ProtoReflect.Descriptor instead.
 func (*WatchRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *WatchRequest) GetId() string {
@@ -1085,7 +1194,7 @@ type WatchResponse struct {
 
 func (x *WatchResponse) Reset() {
 	*x = WatchResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1097,7 +1206,7 @@ func (x *WatchResponse) String() string {
 func (*WatchResponse) ProtoMessage() {}
 
 func (x *WatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1110,7 +1219,7 @@ func (x *WatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchResponse.ProtoReflect.Descriptor instead.
 func (*WatchResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *WatchResponse) GetConversation() *Conversation {
@@ -1131,7 +1240,7 @@ type DeleteRequest struct {
 
 func (x *DeleteRequest) Reset() {
 	*x = DeleteRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1143,7 +1252,7 @@ func (x *DeleteRequest) String() string {
 func (*DeleteRequest) ProtoMessage() {}
 
 func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1156,7 +1265,7 @@ func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteRequest.ProtoReflect.Descriptor instead.
 func (*DeleteRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *DeleteRequest) GetId() string {
@@ -1175,7 +1284,7 @@ type DeleteResponse struct {
 
 func (x *DeleteResponse) Reset() {
 	*x = DeleteResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1187,7 +1296,7 @@ func (x *DeleteResponse) String() string {
 func (*DeleteResponse) ProtoMessage() {}
 
 func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1200,14 +1309,436 @@ func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteResponse.ProtoReflect.Descriptor instead.
 func (*DeleteResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
+}
+
+// MakeCodeRequest names a conversation.
+type MakeCodeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its key.
+	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MakeCodeRequest) Reset() {
+	*x = MakeCodeRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MakeCodeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MakeCodeRequest) ProtoMessage() {}
+
+func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MakeCodeRequest.ProtoReflect.Descriptor instead.
+func (*MakeCodeRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *MakeCodeRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+// MakeCodeResponse holds a code.
+type MakeCodeResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Three groups of three, joined by hyphens, of digits and letters that are not taken for one another.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// When it expires.
+	ExpiresAt     *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MakeCodeResponse) Reset() {
+	*x = MakeCodeResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MakeCodeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MakeCodeResponse) ProtoMessage() {}
+
+func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MakeCodeResponse.ProtoReflect.Descriptor instead.
+func (*MakeCodeResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *MakeCodeResponse) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *MakeCodeResponse) GetExpiresAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpiresAt
+	}
+	return nil
+}
+
+// ComeBackRequest holds a code.
+type ComeBackRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As it was written down; case, spaces and hyphens do not matter.
+	Code          string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComeBackRequest) Reset() {
+	*x = ComeBackRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComeBackRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComeBackRequest) ProtoMessage() {}
+
+func (x *ComeBackRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComeBackRequest.ProtoReflect.Descriptor instead.
+func (*ComeBackRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *ComeBackRequest) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+// ComeBackResponse names the conversation.
+type ComeBackResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its key.
+	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComeBackResponse) Reset() {
+	*x = ComeBackResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComeBackResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComeBackResponse) ProtoMessage() {}
+
+func (x *ComeBackResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComeBackResponse.ProtoReflect.Descriptor instead.
+func (*ComeBackResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *ComeBackResponse) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+// LetLookOnRequest names a conversation.
+type LetLookOnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its key.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Withdraw all look-on keys instead of making one.
+	Withdraw      bool `protobuf:"varint,2,opt,name=withdraw,proto3" json:"withdraw,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LetLookOnRequest) Reset() {
+	*x = LetLookOnRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LetLookOnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LetLookOnRequest) ProtoMessage() {}
+
+func (x *LetLookOnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LetLookOnRequest.ProtoReflect.Descriptor instead.
+func (*LetLookOnRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *LetLookOnRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *LetLookOnRequest) GetWithdraw() bool {
+	if x != nil {
+		return x.Withdraw
+	}
+	return false
+}
+
+// LetLookOnResponse holds a look-on key.
+type LetLookOnResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The key; empty if all were withdrawn.
+	Key           string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LetLookOnResponse) Reset() {
+	*x = LetLookOnResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LetLookOnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LetLookOnResponse) ProtoMessage() {}
+
+func (x *LetLookOnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LetLookOnResponse.ProtoReflect.Descriptor instead.
+func (*LetLookOnResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *LetLookOnResponse) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+// ResolveRequest decides about a suggestion.
+type ResolveRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation's key.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The number of the event that made the suggestion.
+	Suggestion int64 `protobuf:"varint,2,opt,name=suggestion,proto3" json:"suggestion,omitempty"`
+	// True makes it an answer, false puts it away.
+	Confirm bool `protobuf:"varint,3,opt,name=confirm,proto3" json:"confirm,omitempty"`
+	// As in SayRequest.
+	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResolveRequest) Reset() {
+	*x = ResolveRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResolveRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResolveRequest) ProtoMessage() {}
+
+func (x *ResolveRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResolveRequest.ProtoReflect.Descriptor instead.
+func (*ResolveRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *ResolveRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ResolveRequest) GetSuggestion() int64 {
+	if x != nil {
+		return x.Suggestion
+	}
+	return 0
+}
+
+func (x *ResolveRequest) GetConfirm() bool {
+	if x != nil {
+		return x.Confirm
+	}
+	return false
+}
+
+func (x *ResolveRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
+}
+
+func (x *ResolveRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
+// ResolveResponse holds the conversation afterwards.
+type ResolveResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation.
+	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResolveResponse) Reset() {
+	*x = ResolveResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResolveResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResolveResponse) ProtoMessage() {}
+
+func (x *ResolveResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResolveResponse.ProtoReflect.Descriptor instead.
+func (*ResolveResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ResolveResponse) GetConversation() *Conversation {
+	if x != nil {
+		return x.Conversation
+	}
+	return nil
 }
 
 var File_lightoff_v1_conversation_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\n" +
-	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\x8a\x03\n" +
+	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\x96\x04\n" +
 	"\fConversation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
 	"\n" +
@@ -1223,7 +1754,18 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"nextReason\x127\n" +
 	"\topened_at\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\bopenedAt\x12-\n" +
 	"\asayings\x18\n" +
-	" \x03(\v2\x13.lightoff.v1.SayingR\asayings\"\xce\x01\n" +
+	" \x03(\v2\x13.lightoff.v1.SayingR\asayings\x12\x1f\n" +
+	"\vassigned_to\x18\v \x01(\tR\n" +
+	"assignedTo\x12\x16\n" +
+	"\x06closed\x18\f \x01(\bR\x06closed\x129\n" +
+	"\vsuggestions\x18\r \x03(\v2\x17.lightoff.v1.SuggestionR\vsuggestions\x12\x16\n" +
+	"\x06hidden\x18\x0e \x01(\bR\x06hidden\"\x82\x01\n" +
+	"\n" +
+	"Suggestion\x12\x14\n" +
+	"\x05event\x18\x01 \x01(\x03R\x05event\x12:\n" +
+	"\vobservation\x18\x02 \x01(\v2\x18.lightoff.v1.ObservationR\vobservation\x12\x12\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text\x12\x0e\n" +
+	"\x02by\x18\x04 \x01(\tR\x02by\"\xce\x01\n" +
 	"\x04Told\x12:\n" +
 	"\vobservation\x18\x01 \x01(\v2\x18.lightoff.v1.ObservationR\vobservation\x12\x18\n" +
 	"\askipped\x18\x02 \x01(\bR\askipped\x12\x12\n" +
@@ -1292,7 +1834,33 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x1f\n" +
 	"\rDeleteRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\"\x10\n" +
-	"\x0eDeleteResponse2\x9d\x04\n" +
+	"\x0eDeleteResponse\"!\n" +
+	"\x0fMakeCodeRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\"a\n" +
+	"\x10MakeCodeResponse\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x129\n" +
+	"\n" +
+	"expires_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\"%\n" +
+	"\x0fComeBackRequest\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\"\"\n" +
+	"\x10ComeBackResponse\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\">\n" +
+	"\x10LetLookOnRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1a\n" +
+	"\bwithdraw\x18\x02 \x01(\bR\bwithdraw\"%\n" +
+	"\x11LetLookOnResponse\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\"\x91\x01\n" +
+	"\x0eResolveRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1e\n" +
+	"\n" +
+	"suggestion\x18\x02 \x01(\x03R\n" +
+	"suggestion\x12\x18\n" +
+	"\aconfirm\x18\x03 \x01(\bR\aconfirm\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"P\n" +
+	"\x0fResolveResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation2\xc1\x06\n" +
 	"\x13ConversationService\x12;\n" +
 	"\x04Open\x12\x18.lightoff.v1.OpenRequest\x1a\x19.lightoff.v1.OpenResponse\x128\n" +
 	"\x03Get\x12\x17.lightoff.v1.GetRequest\x1a\x18.lightoff.v1.GetResponse\x128\n" +
@@ -1301,7 +1869,11 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\aRetract\x12\x1b.lightoff.v1.RetractRequest\x1a\x1c.lightoff.v1.RetractResponse\x12G\n" +
 	"\bSetTools\x12\x1c.lightoff.v1.SetToolsRequest\x1a\x1d.lightoff.v1.SetToolsResponse\x12@\n" +
 	"\x05Watch\x12\x19.lightoff.v1.WatchRequest\x1a\x1a.lightoff.v1.WatchResponse0\x01\x12A\n" +
-	"\x06Delete\x12\x1a.lightoff.v1.DeleteRequest\x1a\x1b.lightoff.v1.DeleteResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
+	"\x06Delete\x12\x1a.lightoff.v1.DeleteRequest\x1a\x1b.lightoff.v1.DeleteResponse\x12G\n" +
+	"\bMakeCode\x12\x1c.lightoff.v1.MakeCodeRequest\x1a\x1d.lightoff.v1.MakeCodeResponse\x12G\n" +
+	"\bComeBack\x12\x1c.lightoff.v1.ComeBackRequest\x1a\x1d.lightoff.v1.ComeBackResponse\x12J\n" +
+	"\tLetLookOn\x12\x1d.lightoff.v1.LetLookOnRequest\x1a\x1e.lightoff.v1.LetLookOnResponse\x12D\n" +
+	"\aResolve\x12\x1b.lightoff.v1.ResolveRequest\x1a\x1c.lightoff.v1.ResolveResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
 	file_lightoff_v1_conversation_proto_rawDescOnce sync.Once
@@ -1315,71 +1887,92 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_conversation_proto_rawDescData
 }
 
-var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(*Conversation)(nil),          // 0: lightoff.v1.Conversation
-	(*Told)(nil),                  // 1: lightoff.v1.Told
-	(*Saying)(nil),                // 2: lightoff.v1.Saying
-	(*OpenRequest)(nil),           // 3: lightoff.v1.OpenRequest
-	(*OpenResponse)(nil),          // 4: lightoff.v1.OpenResponse
-	(*GetRequest)(nil),            // 5: lightoff.v1.GetRequest
-	(*GetResponse)(nil),           // 6: lightoff.v1.GetResponse
-	(*SayRequest)(nil),            // 7: lightoff.v1.SayRequest
-	(*SayResponse)(nil),           // 8: lightoff.v1.SayResponse
-	(*AnswerRequest)(nil),         // 9: lightoff.v1.AnswerRequest
-	(*AnswerResponse)(nil),        // 10: lightoff.v1.AnswerResponse
-	(*RetractRequest)(nil),        // 11: lightoff.v1.RetractRequest
-	(*RetractResponse)(nil),       // 12: lightoff.v1.RetractResponse
-	(*SetToolsRequest)(nil),       // 13: lightoff.v1.SetToolsRequest
-	(*SetToolsResponse)(nil),      // 14: lightoff.v1.SetToolsResponse
-	(*WatchRequest)(nil),          // 15: lightoff.v1.WatchRequest
-	(*WatchResponse)(nil),         // 16: lightoff.v1.WatchResponse
-	(*DeleteRequest)(nil),         // 17: lightoff.v1.DeleteRequest
-	(*DeleteResponse)(nil),        // 18: lightoff.v1.DeleteResponse
-	(*AssessResponse)(nil),        // 19: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),       // 20: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
-	(*Observation)(nil),           // 22: lightoff.v1.Observation
-	(*Reading)(nil),               // 23: lightoff.v1.Reading
+	(*Suggestion)(nil),            // 1: lightoff.v1.Suggestion
+	(*Told)(nil),                  // 2: lightoff.v1.Told
+	(*Saying)(nil),                // 3: lightoff.v1.Saying
+	(*OpenRequest)(nil),           // 4: lightoff.v1.OpenRequest
+	(*OpenResponse)(nil),          // 5: lightoff.v1.OpenResponse
+	(*GetRequest)(nil),            // 6: lightoff.v1.GetRequest
+	(*GetResponse)(nil),           // 7: lightoff.v1.GetResponse
+	(*SayRequest)(nil),            // 8: lightoff.v1.SayRequest
+	(*SayResponse)(nil),           // 9: lightoff.v1.SayResponse
+	(*AnswerRequest)(nil),         // 10: lightoff.v1.AnswerRequest
+	(*AnswerResponse)(nil),        // 11: lightoff.v1.AnswerResponse
+	(*RetractRequest)(nil),        // 12: lightoff.v1.RetractRequest
+	(*RetractResponse)(nil),       // 13: lightoff.v1.RetractResponse
+	(*SetToolsRequest)(nil),       // 14: lightoff.v1.SetToolsRequest
+	(*SetToolsResponse)(nil),      // 15: lightoff.v1.SetToolsResponse
+	(*WatchRequest)(nil),          // 16: lightoff.v1.WatchRequest
+	(*WatchResponse)(nil),         // 17: lightoff.v1.WatchResponse
+	(*DeleteRequest)(nil),         // 18: lightoff.v1.DeleteRequest
+	(*DeleteResponse)(nil),        // 19: lightoff.v1.DeleteResponse
+	(*MakeCodeRequest)(nil),       // 20: lightoff.v1.MakeCodeRequest
+	(*MakeCodeResponse)(nil),      // 21: lightoff.v1.MakeCodeResponse
+	(*ComeBackRequest)(nil),       // 22: lightoff.v1.ComeBackRequest
+	(*ComeBackResponse)(nil),      // 23: lightoff.v1.ComeBackResponse
+	(*LetLookOnRequest)(nil),      // 24: lightoff.v1.LetLookOnRequest
+	(*LetLookOnResponse)(nil),     // 25: lightoff.v1.LetLookOnResponse
+	(*ResolveRequest)(nil),        // 26: lightoff.v1.ResolveRequest
+	(*ResolveResponse)(nil),       // 27: lightoff.v1.ResolveResponse
+	(*AssessResponse)(nil),        // 28: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),       // 29: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil), // 30: google.protobuf.Timestamp
+	(*Observation)(nil),           // 31: lightoff.v1.Observation
+	(*Reading)(nil),               // 32: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
-	1,  // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
-	19, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
-	20, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
-	21, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
-	2,  // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
-	22, // 5: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	20, // 6: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	23, // 7: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
-	0,  // 8: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 9: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 10: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
-	22, // 11: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
-	0,  // 12: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 13: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 14: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 15: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
-	3,  // 16: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
-	5,  // 17: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
-	7,  // 18: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
-	9,  // 19: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
-	11, // 20: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
-	13, // 21: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
-	15, // 22: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
-	17, // 23: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
-	4,  // 24: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
-	6,  // 25: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
-	8,  // 26: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
-	10, // 27: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
-	12, // 28: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
-	14, // 29: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	16, // 30: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
-	18, // 31: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
-	24, // [24:32] is the sub-list for method output_type
-	16, // [16:24] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	2,  // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
+	28, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
+	29, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
+	30, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
+	3,  // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
+	1,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
+	31, // 6: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
+	31, // 7: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	29, // 8: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	32, // 9: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	0,  // 10: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
+	0,  // 11: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
+	0,  // 12: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
+	31, // 13: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
+	0,  // 14: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
+	0,  // 15: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
+	0,  // 16: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
+	0,  // 17: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
+	30, // 18: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	0,  // 19: lightoff.v1.ResolveResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 20: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
+	6,  // 21: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
+	8,  // 22: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
+	10, // 23: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
+	12, // 24: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
+	14, // 25: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
+	16, // 26: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
+	18, // 27: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
+	20, // 28: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
+	22, // 29: lightoff.v1.ConversationService.ComeBack:input_type -> lightoff.v1.ComeBackRequest
+	24, // 30: lightoff.v1.ConversationService.LetLookOn:input_type -> lightoff.v1.LetLookOnRequest
+	26, // 31: lightoff.v1.ConversationService.Resolve:input_type -> lightoff.v1.ResolveRequest
+	5,  // 32: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
+	7,  // 33: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
+	9,  // 34: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
+	11, // 35: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
+	13, // 36: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
+	15, // 37: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	17, // 38: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
+	19, // 39: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
+	21, // 40: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
+	23, // 41: lightoff.v1.ConversationService.ComeBack:output_type -> lightoff.v1.ComeBackResponse
+	25, // 42: lightoff.v1.ConversationService.LetLookOn:output_type -> lightoff.v1.LetLookOnResponse
+	27, // 43: lightoff.v1.ConversationService.Resolve:output_type -> lightoff.v1.ResolveResponse
+	32, // [32:44] is the sub-list for method output_type
+	20, // [20:32] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_conversation_proto_init() }
@@ -1395,7 +1988,7 @@ func file_lightoff_v1_conversation_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_conversation_proto_rawDesc), len(file_lightoff_v1_conversation_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   19,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

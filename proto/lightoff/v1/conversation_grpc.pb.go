@@ -19,14 +19,18 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ConversationService_Open_FullMethodName     = "/lightoff.v1.ConversationService/Open"
-	ConversationService_Get_FullMethodName      = "/lightoff.v1.ConversationService/Get"
-	ConversationService_Say_FullMethodName      = "/lightoff.v1.ConversationService/Say"
-	ConversationService_Answer_FullMethodName   = "/lightoff.v1.ConversationService/Answer"
-	ConversationService_Retract_FullMethodName  = "/lightoff.v1.ConversationService/Retract"
-	ConversationService_SetTools_FullMethodName = "/lightoff.v1.ConversationService/SetTools"
-	ConversationService_Watch_FullMethodName    = "/lightoff.v1.ConversationService/Watch"
-	ConversationService_Delete_FullMethodName   = "/lightoff.v1.ConversationService/Delete"
+	ConversationService_Open_FullMethodName      = "/lightoff.v1.ConversationService/Open"
+	ConversationService_Get_FullMethodName       = "/lightoff.v1.ConversationService/Get"
+	ConversationService_Say_FullMethodName       = "/lightoff.v1.ConversationService/Say"
+	ConversationService_Answer_FullMethodName    = "/lightoff.v1.ConversationService/Answer"
+	ConversationService_Retract_FullMethodName   = "/lightoff.v1.ConversationService/Retract"
+	ConversationService_SetTools_FullMethodName  = "/lightoff.v1.ConversationService/SetTools"
+	ConversationService_Watch_FullMethodName     = "/lightoff.v1.ConversationService/Watch"
+	ConversationService_Delete_FullMethodName    = "/lightoff.v1.ConversationService/Delete"
+	ConversationService_MakeCode_FullMethodName  = "/lightoff.v1.ConversationService/MakeCode"
+	ConversationService_ComeBack_FullMethodName  = "/lightoff.v1.ConversationService/ComeBack"
+	ConversationService_LetLookOn_FullMethodName = "/lightoff.v1.ConversationService/LetLookOn"
+	ConversationService_Resolve_FullMethodName   = "/lightoff.v1.ConversationService/Resolve"
 )
 
 // ConversationServiceClient is the client API for ConversationService service.
@@ -58,6 +62,16 @@ type ConversationServiceClient interface {
 	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
 	// Delete removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
 	Delete(ctx context.Context, in *DeleteRequest, opts ...grpc.CallOption) (*DeleteResponse, error)
+	// MakeCode makes a short code to read out or to come back by. It expires after some hours.
+	MakeCode(ctx context.Context, in *MakeCodeRequest, opts ...grpc.CallOption) (*MakeCodeResponse, error)
+	// ComeBack finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
+	// codes apart.
+	ComeBack(ctx context.Context, in *ComeBackRequest, opts ...grpc.CallOption) (*ComeBackResponse, error)
+	// LetLookOn makes a key by which others may look on, or withdraws all such keys.
+	LetLookOn(ctx context.Context, in *LetLookOnRequest, opts ...grpc.CallOption) (*LetLookOnResponse, error)
+	// Resolve confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
+	// FAILED_PRECONDITION for one that does not wait any more, and for confirming while a danger stands.
+	Resolve(ctx context.Context, in *ResolveRequest, opts ...grpc.CallOption) (*ResolveResponse, error)
 }
 
 type conversationServiceClient struct {
@@ -157,6 +171,46 @@ func (c *conversationServiceClient) Delete(ctx context.Context, in *DeleteReques
 	return out, nil
 }
 
+func (c *conversationServiceClient) MakeCode(ctx context.Context, in *MakeCodeRequest, opts ...grpc.CallOption) (*MakeCodeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MakeCodeResponse)
+	err := c.cc.Invoke(ctx, ConversationService_MakeCode_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *conversationServiceClient) ComeBack(ctx context.Context, in *ComeBackRequest, opts ...grpc.CallOption) (*ComeBackResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ComeBackResponse)
+	err := c.cc.Invoke(ctx, ConversationService_ComeBack_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *conversationServiceClient) LetLookOn(ctx context.Context, in *LetLookOnRequest, opts ...grpc.CallOption) (*LetLookOnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LetLookOnResponse)
+	err := c.cc.Invoke(ctx, ConversationService_LetLookOn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *conversationServiceClient) Resolve(ctx context.Context, in *ResolveRequest, opts ...grpc.CallOption) (*ResolveResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ResolveResponse)
+	err := c.cc.Invoke(ctx, ConversationService_Resolve_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ConversationServiceServer is the server API for ConversationService service.
 // All implementations must embed UnimplementedConversationServiceServer
 // for forward compatibility.
@@ -186,6 +240,16 @@ type ConversationServiceServer interface {
 	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
 	// Delete removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
 	Delete(context.Context, *DeleteRequest) (*DeleteResponse, error)
+	// MakeCode makes a short code to read out or to come back by. It expires after some hours.
+	MakeCode(context.Context, *MakeCodeRequest) (*MakeCodeResponse, error)
+	// ComeBack finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
+	// codes apart.
+	ComeBack(context.Context, *ComeBackRequest) (*ComeBackResponse, error)
+	// LetLookOn makes a key by which others may look on, or withdraws all such keys.
+	LetLookOn(context.Context, *LetLookOnRequest) (*LetLookOnResponse, error)
+	// Resolve confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
+	// FAILED_PRECONDITION for one that does not wait any more, and for confirming while a danger stands.
+	Resolve(context.Context, *ResolveRequest) (*ResolveResponse, error)
 	mustEmbedUnimplementedConversationServiceServer()
 }
 
@@ -219,6 +283,18 @@ func (UnimplementedConversationServiceServer) Watch(*WatchRequest, grpc.ServerSt
 }
 func (UnimplementedConversationServiceServer) Delete(context.Context, *DeleteRequest) (*DeleteResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Delete not implemented")
+}
+func (UnimplementedConversationServiceServer) MakeCode(context.Context, *MakeCodeRequest) (*MakeCodeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MakeCode not implemented")
+}
+func (UnimplementedConversationServiceServer) ComeBack(context.Context, *ComeBackRequest) (*ComeBackResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ComeBack not implemented")
+}
+func (UnimplementedConversationServiceServer) LetLookOn(context.Context, *LetLookOnRequest) (*LetLookOnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method LetLookOn not implemented")
+}
+func (UnimplementedConversationServiceServer) Resolve(context.Context, *ResolveRequest) (*ResolveResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Resolve not implemented")
 }
 func (UnimplementedConversationServiceServer) mustEmbedUnimplementedConversationServiceServer() {}
 func (UnimplementedConversationServiceServer) testEmbeddedByValue()                             {}
@@ -378,6 +454,78 @@ func _ConversationService_Delete_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ConversationService_MakeCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MakeCodeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).MakeCode(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_MakeCode_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).MakeCode(ctx, req.(*MakeCodeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ConversationService_ComeBack_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ComeBackRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).ComeBack(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_ComeBack_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).ComeBack(ctx, req.(*ComeBackRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ConversationService_LetLookOn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(LetLookOnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).LetLookOn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_LetLookOn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).LetLookOn(ctx, req.(*LetLookOnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ConversationService_Resolve_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ResolveRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).Resolve(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_Resolve_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).Resolve(ctx, req.(*ResolveRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ConversationService_ServiceDesc is the grpc.ServiceDesc for ConversationService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -412,6 +560,22 @@ var ConversationService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Delete",
 			Handler:    _ConversationService_Delete_Handler,
+		},
+		{
+			MethodName: "MakeCode",
+			Handler:    _ConversationService_MakeCode_Handler,
+		},
+		{
+			MethodName: "ComeBack",
+			Handler:    _ConversationService_ComeBack_Handler,
+		},
+		{
+			MethodName: "LetLookOn",
+			Handler:    _ConversationService_LetLookOn_Handler,
+		},
+		{
+			MethodName: "Resolve",
+			Handler:    _ConversationService_Resolve_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

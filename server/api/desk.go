@@ -1,0 +1,405 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
+)
+
+// desk answers DeskService. Only holders of a desk's token come here.
+type desk struct {
+	lightoffv1.UnimplementedDeskServiceServer
+	*conversations
+}
+
+// What the list holds.
+const (
+	listAge    = 14 * 24 * time.Hour // since something last happened
+	maxListed  = 300
+	maxThought = 20 // leads that are worked out for one list; others come with a later one
+	toldShown  = 4
+	listPause  = time.Second // between two lists of a stream
+)
+
+// One row for each word, so that neither side's can drift unseen.
+var (
+	outcomes = map[lightoffv1.Outcome]diagnosis.Outcome{
+		lightoffv1.Outcome_OUTCOME_SETTLED: diagnosis.Settled, lightoffv1.Outcome_OUTCOME_WORKSHOP: diagnosis.ToWorkshop,
+		lightoffv1.Outcome_OUTCOME_OUT_OF_USE: diagnosis.OutOfUse, lightoffv1.Outcome_OUTCOME_NOT_REACHED: diagnosis.NotReached,
+		lightoffv1.Outcome_OUTCOME_OTHER_APPLIANCE: diagnosis.OtherAppliance, lightoffv1.Outcome_OUTCOME_MODERATED: diagnosis.ByModerator,
+	}
+	finders = map[lightoffv1.Finder]string{lightoffv1.Finder_FINDER_OWNER: "owner", lightoffv1.Finder_FINDER_DESK: "desk",
+		lightoffv1.Finder_FINDER_WORKSHOP: "workshop"}
+	sureties = map[lightoffv1.Surety]string{lightoffv1.Surety_SURETY_PROVED: "proved", lightoffv1.Surety_SURETY_LIKELY: "likely",
+		lightoffv1.Surety_SURETY_GUESSED: "guessed"}
+)
+
+// keyFor is the key whose value it is, or the zero key.
+func keyFor[K, V comparable](m map[K]V, value V) K {
+	for k, v := range m {
+		if v == value {
+			return k
+		}
+	}
+	var none K
+	return none
+}
+
+// GetDesk implements the RPC.
+func (d *desk) GetDesk(ctx context.Context, _ *lightoffv1.GetDeskRequest) (*lightoffv1.GetDeskResponse, error) {
+	return &lightoffv1.GetDeskResponse{Me: whoCalls(ctx).name}, nil
+}
+
+// ListConversations implements the RPC.
+func (d *desk) ListConversations(ctx context.Context, req *lightoffv1.ListConversationsRequest) (*lightoffv1.ListConversationsResponse, error) {
+	var v violations
+	locale := v.locale(req.GetLocale())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	return d.list(ctx, locale, req.GetClosed())
+}
+
+func (d *desk) list(ctx context.Context, locale string, closed bool) (*lightoffv1.ListConversationsResponse, error) {
+	recent, more, err := d.store.Since(ctx, time.Now().Add(-listAge), maxListed)
+	if err != nil {
+		return nil, err
+	}
+	out := &lightoffv1.ListConversationsResponse{More: more, Me: whoCalls(ctx).name}
+	thoughts := 0
+	for _, c := range recent {
+		state, _ := d.sound(diagnosis.Fold(c.Events))
+		state.Locale = locale
+		if state.Closed != nil && !closed || len(state.Told)+len(state.Notes) == 0 {
+			continue
+		}
+		entry := d.entry(c, state)
+		if state.Closed == nil && aboutHeater(d, state) {
+			if entry.Lead, err = d.lead(ctx, state, &thoughts); err != nil {
+				return nil, err
+			}
+		}
+		out.Entries = append(out.Entries, entry)
+	}
+	slices.SortStableFunc(out.Entries, urgency)
+	return out, nil
+}
+
+// urgency puts who is in danger first, then whom nobody attends to; the store has put the latest first.
+func urgency(a, b *lightoffv1.QueueEntry) int {
+	rank := func(e *lightoffv1.QueueEntry) (ended bool, danger lightoffv1.Severity, free bool) {
+		if e.GetClosing() == nil && len(e.GetDangers()) > 0 {
+			danger = e.GetDangers()[0].GetSeverity()
+		}
+		return e.GetClosing() != nil, max(danger, lightoffv1.Severity_SEVERITY_CAUTION), e.GetAssignedTo() == ""
+	}
+	endedA, dangerA, freeA := rank(a)
+	endedB, dangerB, freeB := rank(b)
+	return cmp.Or(yesLast(endedA, endedB), cmp.Compare(dangerB, dangerA), yesLast(freeB, freeA))
+}
+
+func yesLast(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case a:
+		return 1
+	}
+	return -1
+}
+
+func aboutHeater(d *desk, state diagnosis.Conversation) bool {
+	return slices.ContainsFunc(state.Told, func(t diagnosis.Told) bool { return !t.Skipped && d.isComplaint(t.Observation.ID) })
+}
+
+// isComplaint tells whether an observation is about the heater and not about safety or setup.
+func (c core) isComplaint(id string) bool {
+	o, ok := c.model.Observation(id)
+	return ok && !o.SafetyCard
+}
+
+// lead is the likeliest cause, if it is known or may still be worked out.
+func (d *desk) lead(ctx context.Context, state diagnosis.Conversation, thoughts *int) (*lightoffv1.RankedCause, error) {
+	guidance := d.guided.get(keyOf(state))
+	if guidance == nil {
+		if *thoughts++; *thoughts > maxThought {
+			return nil, nil
+		}
+		leave, err := d.enter(ctx)
+		if err != nil {
+			return nil, err
+		}
+		defer leave()
+		if guidance, err = d.engine.Guide(state); err != nil {
+			return nil, nil // shown without a lead; whoever opens it hears of what is wrong
+		}
+		d.guided.put(keyOf(state), guidance)
+	}
+	if len(guidance.Assessment.Causes) == 0 {
+		return nil, nil
+	}
+	lead := toCause(guidance.Assessment.Causes[0])
+	lead.Weights = nil
+	return lead, nil
+}
+
+func (d *desk) entry(c store.Timed, state diagnosis.Conversation) *lightoffv1.QueueEntry {
+	f := face{model: d.model, engine: d.engine, locale: state.Locale}
+	e := &lightoffv1.QueueEntry{
+		Id: c.ID, OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
+		ToldCount: int32(len(state.Told)), AssignedTo: state.AssignedTo, Notes: int32(len(state.Notes)),
+		Suggestions: int32(len(state.Suggestions)), Hidden: state.Hidden,
+	}
+	for _, danger := range d.engine.Dangers(state.Request()) {
+		danger.Text = ""
+		e.Dangers = append(e.Dangers, toDanger(danger))
+	}
+	for _, t := range state.Told {
+		if !t.Skipped && t.Observation.Kind != diagnosis.UnknownValue && d.isComplaint(t.Observation.ID) && len(e.Told) < toldShown {
+			e.Told = append(e.Told, f.describe(t.Observation))
+		}
+	}
+	if state.Closed != nil {
+		e.Closing = toClosing(state.Closed.Closing)
+	}
+	return e
+}
+
+// WatchConversations implements the RPC.
+func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchConversationsResponse]) error {
+	var v violations
+	locale := v.locale(req.GetLocale())
+	if err := v.err(); err != nil {
+		return err
+	}
+	changed, stop := d.hub.watchAll()
+	defer stop()
+	for {
+		list, err := d.list(stream.Context(), locale, req.GetClosed())
+		if err != nil {
+			return err
+		}
+		if err := stream.Send(&lightoffv1.WatchConversationsResponse{List: list}); err != nil {
+			return err
+		}
+		select {
+		case <-changed:
+		case <-stream.Context().Done():
+			return stream.Context().Err()
+		}
+		select { // what comes meanwhile comes with it
+		case <-time.After(listPause):
+		case <-stream.Context().Done():
+			return stream.Context().Err()
+		}
+	}
+}
+
+// FindByCode implements the RPC.
+func (d *desk) FindByCode(ctx context.Context, req *lightoffv1.FindByCodeRequest) (*lightoffv1.FindByCodeResponse, error) {
+	id, err := d.byCode(ctx, req.GetCode(), store.Spoken, store.LookOn)
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.FindByCodeResponse{Id: id}, nil
+}
+
+// GetRecord implements the RPC.
+func (d *desk) GetRecord(ctx context.Context, req *lightoffv1.GetRecordRequest) (*lightoffv1.GetRecordResponse, error) {
+	record, err := d.record(ctx, req.GetId())
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.GetRecordResponse{Record: record}, nil
+}
+
+func (d *desk) record(ctx context.Context, id string) (*lightoffv1.Record, error) {
+	var v violations
+	v.name("id", id)
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	c, err := d.store.ReadTimed(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	state := diagnosis.Fold(c.Events)
+	r := &lightoffv1.Record{Id: id, LastEvent: state.LastEvent, AssignedTo: state.AssignedTo, Notes: notes(c, state),
+		Hidden: state.Hidden, Me: whoCalls(ctx).name}
+	if state.Closed != nil {
+		r.Closing, r.ClosedBy, r.ClosedAt = toClosing(state.Closed.Closing), state.Closed.By, timestamppb.New(c.At[state.Closed.Number-1])
+	}
+	return r, nil
+}
+
+func notes(c store.Timed, state diagnosis.Conversation) []*lightoffv1.Note {
+	return each(state.Notes, func(e diagnosis.Event) *lightoffv1.Note {
+		return &lightoffv1.Note{By: e.By, Text: e.Text, At: timestamppb.New(c.At[e.Number-1]), Event: e.Number}
+	})
+}
+
+func toClosing(c *diagnosis.Closing) *lightoffv1.Closing {
+	if c == nil {
+		return nil
+	}
+	return &lightoffv1.Closing{Outcome: keyFor(outcomes, c.Outcome), CauseIds: c.Causes, FoundBy: keyFor(finders, c.FoundBy),
+		Surety: keyFor(sureties, c.Surety), Remark: c.Remark}
+}
+
+// act keeps what a desk does and returns the record.
+func (d *desk) act(ctx context.Context, id, clientKey string, v violations, update func(diagnosis.Conversation) (diagnosis.Event, error)) (*lightoffv1.Record, error) {
+	v.name("id", id)
+	v.clientKey(clientKey)
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if clientKey != "" {
+		clientKey = "desk:" + clientKey
+	}
+	_, err := d.append(ctx, id, clientKey, "", func(events []diagnosis.Event) (diagnosis.Event, error) {
+		e, err := update(diagnosis.Fold(events))
+		e.By = whoCalls(ctx).name
+		return e, err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return d.record(ctx, id)
+}
+
+// Assign implements the RPC.
+func (d *desk) Assign(ctx context.Context, req *lightoffv1.AssignRequest) (*lightoffv1.AssignResponse, error) {
+	var v violations
+	to := v.person("to", req.GetTo())
+	switch {
+	case to != "" && req.GetToQueue():
+		v.add("to", "is given, and so is to_queue")
+	case to == "" && !req.GetToQueue():
+		to = whoCalls(ctx).name
+	}
+	if note := strings.TrimSpace(req.GetNote()); note != "" {
+		v.text(note)
+		key := req.GetClientKey()
+		if key != "" {
+			key += ":note"
+		}
+		if _, err := d.act(ctx, req.GetId(), key, v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+			return diagnosis.Event{Kind: diagnosis.Noted, Text: note}, nil
+		}); err != nil {
+			return nil, err
+		}
+	}
+	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+		return diagnosis.Event{Kind: diagnosis.Assigned, To: to}, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.AssignResponse{Record: record}, nil
+}
+
+// AddNote implements the RPC.
+func (d *desk) AddNote(ctx context.Context, req *lightoffv1.AddNoteRequest) (*lightoffv1.AddNoteResponse, error) {
+	var v violations
+	v.text(req.GetText())
+	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+		return diagnosis.Event{Kind: diagnosis.Noted, Text: strings.TrimSpace(req.GetText())}, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.AddNoteResponse{Record: record}, nil
+}
+
+// Close implements the RPC. Nothing is settled while a danger stands.
+func (d *desk) Close(ctx context.Context, req *lightoffv1.CloseRequest) (*lightoffv1.CloseResponse, error) {
+	var v violations
+	closing := d.closing(&v, req.GetClosing())
+	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), v, func(state diagnosis.Conversation) (diagnosis.Event, error) {
+		sound, _ := d.sound(state)
+		for _, danger := range d.engine.Dangers(sound.Request()) {
+			if closing.Outcome == diagnosis.Settled && danger.Severity > diagnosis.Caution {
+				return diagnosis.Event{}, errUnsafe
+			}
+		}
+		return diagnosis.Event{Kind: diagnosis.Closed, Closing: closing}, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.CloseResponse{Record: record}, nil
+}
+
+func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing {
+	out := &diagnosis.Closing{Outcome: outcomes[in.GetOutcome()], Causes: in.GetCauseIds(), FoundBy: finders[in.GetFoundBy()],
+		Surety: sureties[in.GetSurety()], Remark: strings.TrimSpace(in.GetRemark())}
+	if out.Outcome == "" {
+		v.add("closing.outcome", "is missing")
+	}
+	settled := out.Outcome == diagnosis.Settled
+	if !settled && len(out.Causes) > 0 {
+		v.add("closing.cause_ids", "only a settled conversation has causes")
+	}
+	if settled && (len(out.Causes) == 0 || len(out.Causes) > 10) {
+		v.add("closing.cause_ids", "name one to ten causes")
+	}
+	for i, id := range out.Causes {
+		if !slices.ContainsFunc(d.model.Causes, func(c knowledge.Cause) bool { return c.ID == id }) || slices.Contains(out.Causes[:i], id) {
+			v.add("closing.cause_ids", "no cause is called %q, or it stands twice", clip(id))
+			break
+		}
+	}
+	if settled && out.FoundBy == "" {
+		v.add("closing.found_by", "is missing")
+	}
+	if settled && out.Surety == "" {
+		v.add("closing.surety", "is missing")
+	}
+	if utf8.RuneCountInString(out.Remark) > maxText {
+		v.add("closing.remark", "has more than %d characters", maxText)
+	}
+	if !settled {
+		out.FoundBy, out.Surety = "", ""
+	}
+	return out
+}
+
+// Reopen implements the RPC.
+func (d *desk) Reopen(ctx context.Context, req *lightoffv1.ReopenRequest) (*lightoffv1.ReopenResponse, error) {
+	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), nil, func(state diagnosis.Conversation) (diagnosis.Event, error) {
+		if state.Closed == nil {
+			return diagnosis.Event{}, errOpen
+		}
+		return diagnosis.Event{Kind: diagnosis.Reopened}, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.ReopenResponse{Record: record}, nil
+}
+
+// SetHidden implements the RPC.
+func (d *desk) SetHidden(ctx context.Context, req *lightoffv1.SetHiddenRequest) (*lightoffv1.SetHiddenResponse, error) {
+	kind := diagnosis.Shown
+	if req.GetHidden() {
+		kind = diagnosis.Hidden
+	}
+	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), nil, func(diagnosis.Conversation) (diagnosis.Event, error) {
+		return diagnosis.Event{Kind: kind}, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.SetHiddenResponse{Record: record}, nil
+}

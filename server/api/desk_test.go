@@ -1,0 +1,434 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
+
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
+)
+
+// atDesk returns a client of the desk and the context of somebody there, by name.
+func (r *running) atDesk(t *testing.T, name string) (lightoffv1.DeskServiceClient, context.Context) {
+	t.Helper()
+	token, _, err := r.store.MakeToken(t.Context(), name, store.Desk, time.Hour)
+	require.NoError(t, err)
+	return lightoffv1.NewDeskServiceClient(r.conn), Bearer(r.ctx, token)
+}
+
+func code(err error) codes.Code { return status.Code(err) }
+
+// live is the danger of the kettle's.
+func live() []*lightoffv1.Observation {
+	return []*lightoffv1.Observation{state("deposit", "thick"), number("element_resistance", 0.5)}
+}
+
+func TestDeskNeedsItsToken(t *testing.T) {
+	r := start(t)
+	desk := lightoffv1.NewDeskServiceClient(r.conn)
+	program, _, err := r.store.MakeToken(t.Context(), "bot", store.Program, time.Hour)
+	require.NoError(t, err)
+	for want, ctx := range map[codes.Code]context.Context{codes.Unauthenticated: r.ctx, codes.PermissionDenied: Bearer(r.ctx, program)} {
+		_, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
+		assert.Equal(t, want, code(err))
+		_, err = desk.Close(ctx, &lightoffv1.CloseRequest{Id: r.open(t)})
+		assert.Equal(t, want, code(err))
+		stream, err := desk.WatchConversations(ctx, &lightoffv1.WatchConversationsRequest{})
+		require.NoError(t, err)
+		_, err = stream.Recv()
+		assert.Equal(t, want, code(err))
+	}
+}
+
+func TestDeskQueue(t *testing.T) {
+	r := start(t)
+	desk, ctx := r.atDesk(t, "Ines")
+	r.open(t) // in which nothing is told
+	older, danger, newest := r.open(t), r.open(t), r.open(t)
+	r.answer(t, older, state("fault_code", "supply"))
+	r.answer(t, danger, live()...)
+	stream, err := desk.WatchConversations(ctx, &lightoffv1.WatchConversationsRequest{})
+	require.NoError(t, err)
+	list, err := stream.Recv()
+	require.NoError(t, err)
+	require.Len(t, list.List.Entries, 2)
+	r.answer(t, newest, state("fault_code", "heat"))
+	list, err = stream.Recv()
+	require.NoError(t, err)
+	assert.Equal(t, "Ines", list.List.Me)
+	var ids []string
+	for _, e := range list.List.Entries {
+		ids = append(ids, e.Id)
+	}
+	assert.Equal(t, []string{danger, newest, older}, ids, "danger first, then the latest")
+	first := list.List.Entries[0]
+	assert.Equal(t, lightoffv1.Severity_SEVERITY_NO_START, first.Dangers[0].Severity)
+	assert.Equal(t, int32(2), first.ToldCount)
+	assert.Greater(t, first.Lead.GetProbability(), 0.0)
+	assert.NotEmpty(t, first.Told)
+
+	_, err = desk.Assign(ctx, &lightoffv1.AssignRequest{Id: newest})
+	require.NoError(t, err)
+	all, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
+	require.NoError(t, err)
+	assert.Equal(t, older, all.Entries[1].Id, "whom nobody attends to comes first")
+	assert.Equal(t, "Ines", all.Entries[2].AssignedTo)
+}
+
+func TestDeskRecord(t *testing.T) {
+	r := start(t)
+	desk, ctx := r.atDesk(t, "Ines")
+	id := r.open(t)
+	r.answer(t, id, live()...)
+	note := &lightoffv1.AddNoteRequest{Id: id, Text: " =SUM(1) rings back at six ", ClientKey: "k"}
+	_, err := desk.AddNote(ctx, note)
+	require.NoError(t, err)
+	_, err = desk.AddNote(ctx, note)
+	require.NoError(t, err)
+	taken, err := desk.Assign(ctx, &lightoffv1.AssignRequest{Id: id, To: "Otto", Note: "knows boats"})
+	require.NoError(t, err)
+	assert.Equal(t, "Otto", taken.Record.AssignedTo)
+	require.Len(t, taken.Record.Notes, 2, "a repeated note is one")
+	assert.Equal(t, "=SUM(1) rings back at six", taken.Record.Notes[0].Text)
+	assert.Equal(t, "Ines", taken.Record.Notes[0].By)
+	assert.WithinDuration(t, time.Now(), taken.Record.Notes[0].At.AsTime(), time.Minute)
+
+	seen, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	require.NoError(t, err)
+	assert.Equal(t, "Otto", seen.Conversation.AssignedTo, "the caller knows who attends")
+	raw, err := protojson.Marshal(seen)
+	require.NoError(t, err)
+	assert.NotContains(t, string(raw), "rings back", "the caller sees no note")
+
+	settled := &lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"},
+		FoundBy: lightoffv1.Finder_FINDER_OWNER, Surety: lightoffv1.Surety_SURETY_PROVED, Remark: "descaled"}
+	_, err = desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: settled})
+	assert.Equal(t, codes.FailedPrecondition, code(err), "nothing is settled past a danger")
+	_, err = r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "element_resistance"})
+	require.NoError(t, err)
+	closed, err := desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: settled})
+	require.NoError(t, err)
+	assert.Equal(t, "Ines", closed.Record.ClosedBy)
+	open, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
+	require.NoError(t, err)
+	assert.Empty(t, open.Entries)
+	all, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{Closed: true})
+	require.NoError(t, err)
+	require.Len(t, all.Entries, 1)
+	assert.Equal(t, []string{"scaled_up"}, all.Entries[0].Closing.CauseIds)
+
+	r.reports(t, desk, ctx, id)
+	_, err = desk.Reopen(ctx, &lightoffv1.ReopenRequest{Id: id})
+	require.NoError(t, err)
+	_, err = desk.Reopen(ctx, &lightoffv1.ReopenRequest{Id: id})
+	assert.Equal(t, codes.FailedPrecondition, code(err))
+	_, err = desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: settled})
+	require.NoError(t, err)
+	r.answer(t, id, state("fault_code", "heat"))
+	record, err := desk.GetRecord(ctx, &lightoffv1.GetRecordRequest{Id: id})
+	require.NoError(t, err)
+	assert.Nil(t, record.Record.Closing, "whoever goes on opens it again")
+}
+
+// reports reads the report of a conversation in all forms.
+func (r *running) reports(t *testing.T, desk lightoffv1.DeskServiceClient, ctx context.Context, id string) {
+	t.Helper()
+	get := func(form lightoffv1.ReportForm) string {
+		answer, err := desk.GetReport(ctx, &lightoffv1.GetReportRequest{Id: id, Form: form})
+		require.NoError(t, err)
+		assert.NotContains(t, answer.Text, id, "no key")
+		assert.NotEmpty(t, answer.FileName)
+		return answer.Text
+	}
+	plain := get(lightoffv1.ReportForm_REPORT_FORM_PLAIN)
+	for _, want := range []string{"settled; ", "found by the owner", "descaled", "Ines: =SUM(1) rings back", "Attended to by: Otto"} {
+		assert.Contains(t, plain, want)
+	}
+	text := get(lightoffv1.ReportForm_REPORT_FORM_JSON)
+	require.True(t, json.Valid([]byte(text)))
+	var report lightoffv1.Report
+	require.NoError(t, protojson.Unmarshal([]byte(text), &report))
+	assert.Equal(t, "descaled", report.Closing.Remark)
+	rows, err := csv.NewReader(strings.NewReader(get(lightoffv1.ReportForm_REPORT_FORM_CSV))).ReadAll()
+	require.NoError(t, err)
+	assert.Equal(t, []string{"section", "id", "text", "value"}, rows[0])
+	sections := map[string]int{}
+	for _, row := range rows[1:] {
+		sections[row[0]]++
+		if row[0] == "note" && row[1] == "Ines" && strings.Contains(row[2], "SUM") {
+			assert.True(t, strings.HasPrefix(row[2], "'="), "no formula")
+		}
+	}
+	assert.Equal(t, map[string]int{"opened": 1, "model": 1, "told": 1, "cause": 4, "note": 2, "outcome": 1, "found": 1, "repair": sections["repair"]}, sections)
+}
+
+func TestDeskRefuses(t *testing.T) {
+	r := start(t)
+	desk, ctx := r.atDesk(t, "Ines")
+	id := r.open(t)
+	closings := []struct {
+		closing *lightoffv1.Closing
+		want    []string
+	}{
+		{nil, []string{"closing.outcome"}},
+		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED}, []string{"closing.cause_ids", "closing.found_by", "closing.surety"}},
+		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_WORKSHOP, CauseIds: []string{"scaled_up"}}, []string{"closing.cause_ids"}},
+		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_NOT_REACHED, Remark: strings.Repeat("x", 2001)}, []string{"closing.remark"}},
+		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"ghost"}, FoundBy: 1, Surety: 1}, []string{"closing.cause_ids"}},
+	}
+	for _, tt := range closings {
+		_, err := desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: tt.closing})
+		assert.Equal(t, tt.want, fields(t, err))
+	}
+	_, err := desk.AddNote(ctx, &lightoffv1.AddNoteRequest{Id: id, Text: " "})
+	assert.Equal(t, []string{"text"}, fields(t, err))
+	_, err = desk.Assign(ctx, &lightoffv1.AssignRequest{Id: id, To: "a\nb"})
+	assert.Equal(t, []string{"to"}, fields(t, err))
+	_, err = desk.Assign(ctx, &lightoffv1.AssignRequest{Id: id, To: "a", ToQueue: true})
+	assert.Equal(t, []string{"to"}, fields(t, err))
+	_, err = desk.GetStatistics(ctx, &lightoffv1.GetStatisticsRequest{Weeks: 53})
+	assert.Equal(t, []string{"weeks"}, fields(t, err))
+	_, err = desk.GetReport(ctx, &lightoffv1.GetReportRequest{Id: id, Form: 9})
+	assert.Equal(t, []string{"form"}, fields(t, err))
+	for _, id := range []string{"NOBODY", "x'; --"} {
+		_, err = desk.GetRecord(ctx, &lightoffv1.GetRecordRequest{Id: id})
+		assert.Equal(t, codes.NotFound, code(err))
+		_, err = desk.AddNote(ctx, &lightoffv1.AddNoteRequest{Id: id, Text: "x"})
+		assert.Equal(t, codes.NotFound, code(err))
+	}
+	kept, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	require.NoError(t, err)
+	assert.Equal(t, int64(1), kept.Conversation.LastEvent, "nothing refused is kept")
+}
+
+func TestSpokenCode(t *testing.T) {
+	r := start(t)
+	desk, ctx := r.atDesk(t, "Ines")
+	id := r.open(t)
+	made, err := r.MakeCode(r.ctx, &lightoffv1.MakeCodeRequest{Id: id})
+	require.NoError(t, err)
+	assert.Regexp(t, `^([34679CDFGHJKMNPQRTWXY]{3}-){2}[34679CDFGHJKMNPQRTWXY]{3}$`, made.Code)
+	assert.WithinDuration(t, time.Now().Add(store.SpokenValid), made.ExpiresAt.AsTime(), time.Minute)
+	for _, typed := range []string{made.Code, strings.ToLower(made.Code), strings.ReplaceAll(made.Code, "-", " ")} {
+		found, err := desk.FindByCode(ctx, &lightoffv1.FindByCodeRequest{Code: typed})
+		require.NoError(t, err, typed)
+		assert.Equal(t, id, found.Id)
+	}
+	back, err := r.ComeBack(r.ctx, &lightoffv1.ComeBackRequest{Code: made.Code})
+	require.NoError(t, err)
+	assert.Equal(t, id, back.Id)
+	_, err = r.MakeCode(r.ctx, &lightoffv1.MakeCodeRequest{Id: "NOBODY"})
+	assert.Equal(t, codes.NotFound, code(err))
+
+	tries := 1
+	for ; tries < 1000; tries++ {
+		if _, err = r.ComeBack(r.ctx, &lightoffv1.ComeBackRequest{Code: "333-333-333"}); code(err) != codes.NotFound {
+			break
+		}
+	}
+	assert.Greater(t, wait(t, err), time.Second, "guessing is slow, whatever other limits there are")
+	assert.Equal(t, 10, tries)
+	_, err = r.Delete(r.ctx, &lightoffv1.DeleteRequest{Id: id})
+	require.NoError(t, err)
+	_, err = desk.FindByCode(ctx, &lightoffv1.FindByCodeRequest{Code: made.Code})
+	assert.Equal(t, codes.NotFound, code(err), "a code goes with its conversation")
+}
+
+func TestLookOn(t *testing.T) {
+	r := start(t)
+	look := lightoffv1.NewLookOnServiceClient(r.conn)
+	id := r.open(t)
+	r.answer(t, id, state("lamp", "on"))
+	_, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "Ada at Nowhere Pass has 07"})
+	require.NoError(t, err)
+	made, err := r.LetLookOn(r.ctx, &lightoffv1.LetLookOnRequest{Id: id})
+	require.NoError(t, err)
+	assert.Len(t, made.Key, 26)
+	stream, err := look.WatchLook(r.ctx, &lightoffv1.WatchLookRequest{Key: made.Key})
+	require.NoError(t, err)
+	first, err := stream.Recv()
+	require.NoError(t, err)
+	raw, err := protojson.Marshal(first)
+	require.NoError(t, err)
+	for _, secret := range []string{id, "Ada", "Nowhere"} {
+		assert.NotContains(t, string(raw), secret)
+	}
+	_, err = r.Get(r.ctx, &lightoffv1.GetRequest{Id: made.Key})
+	assert.Equal(t, codes.NotFound, code(err), "it is not the owner's key")
+
+	suggest := func(o *lightoffv1.Observation) error {
+		_, err := look.Suggest(r.ctx, &lightoffv1.SuggestRequest{Key: made.Key, Observation: o, By: "Otto"})
+		return err
+	}
+	require.NoError(t, suggest(state("deposit", "thin")))
+	waiting, err := stream.Recv()
+	require.NoError(t, err)
+	require.Len(t, waiting.Conversation.Suggestions, 1)
+	assert.Equal(t, "Otto", waiting.Conversation.Suggestions[0].By)
+	assert.NotContains(t, told(waiting.Conversation), "deposit", "nothing counts yet")
+
+	event := waiting.Conversation.Suggestions[0].Event
+	desk, ctx := r.atDesk(t, "Ines")
+	_, err = r.Resolve(ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: event, Confirm: true})
+	assert.Equal(t, codes.PermissionDenied, code(err), "a desk is not the owner")
+	_, err = r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: made.Key, Suggestion: event, Confirm: true})
+	assert.Equal(t, codes.NotFound, code(err), "nor is who looks on")
+	done, err := r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: event, Confirm: true})
+	require.NoError(t, err)
+	assert.Equal(t, "thin", told(done.Conversation)["deposit"])
+	assert.Empty(t, done.Conversation.Suggestions)
+	_, err = r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: event, Confirm: true})
+	assert.Equal(t, codes.FailedPrecondition, code(err), "once")
+
+	require.NoError(t, suggest(state("fault_code", "supply")))
+	waits := done.Conversation.LastEvent + 1
+	r.answer(t, id, live()...)
+	assert.Equal(t, codes.FailedPrecondition, code(suggest(state("deposit", "none"))), "never past a danger")
+	_, err = r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: waits, Confirm: true})
+	assert.Equal(t, codes.FailedPrecondition, code(err), "nor confirmed past one")
+	_, err = r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "element_resistance"})
+	require.NoError(t, err)
+	_, err = r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: waits})
+	require.NoError(t, err)
+	assert.Equal(t, codes.FailedPrecondition, code(suggest(state("lamp", "off"))), "the safety card is its owner's")
+	assert.Equal(t, []string{"observation.unknown"}, fields(t, suggest(unknown("deposit", true))))
+	for range maxWaiting {
+		require.NoError(t, suggest(number("age", 3)))
+	}
+	assert.Equal(t, codes.FailedPrecondition, code(suggest(number("age", 3))), "an owner is not flooded")
+
+	_, err = desk.SetHidden(ctx, &lightoffv1.SetHiddenRequest{Id: id, Hidden: true})
+	require.NoError(t, err)
+	_, err = look.Look(r.ctx, &lightoffv1.LookRequest{Key: made.Key})
+	assert.Equal(t, codes.NotFound, code(err), "hidden by a moderator")
+	for err = nil; err == nil; {
+		_, err = stream.Recv()
+	}
+	assert.Equal(t, codes.NotFound, code(err), "also from those who look on already")
+	_, err = desk.SetHidden(ctx, &lightoffv1.SetHiddenRequest{Id: id})
+	require.NoError(t, err)
+	_, err = look.Look(r.ctx, &lightoffv1.LookRequest{Key: made.Key})
+	require.NoError(t, err)
+	found, err := desk.FindByCode(ctx, &lightoffv1.FindByCodeRequest{Code: made.Key})
+	require.NoError(t, err)
+	assert.Equal(t, id, found.Id, "a moderator finds it by its look-on key")
+	r.backedUp(t, made.Key, id)
+	moderator, _, err := r.store.MakeToken(t.Context(), "Lena", store.Moderator, time.Hour)
+	require.NoError(t, err)
+	moderation, asLena := lightoffv1.NewModerationServiceClient(r.conn), Bearer(r.ctx, moderator)
+	_, err = desk.ListConversations(asLena, &lightoffv1.ListConversationsRequest{})
+	assert.Equal(t, codes.PermissionDenied, code(err), "a moderator is no desk")
+	_, err = moderation.Moderate(ctx, &lightoffv1.ModerateRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
+	assert.Equal(t, codes.PermissionDenied, code(err), "nor a desk a moderator")
+	_, err = moderation.Moderate(asLena, &lightoffv1.ModerateRequest{Key: made.Key})
+	assert.Equal(t, []string{"verdict"}, fields(t, err))
+	_, err = moderation.Moderate(asLena, &lightoffv1.ModerateRequest{Key: id, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
+	assert.Equal(t, codes.NotFound, code(err), "only by a look-on key")
+	ended, err := moderation.Moderate(asLena, &lightoffv1.ModerateRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_CLOSE})
+	require.NoError(t, err)
+	assert.True(t, ended.Closed)
+	assert.Equal(t, codes.FailedPrecondition, code(suggest(number("age", 3))))
+	_, err = r.LetLookOn(r.ctx, &lightoffv1.LetLookOnRequest{Id: id, Withdraw: true})
+	require.NoError(t, err)
+	_, err = look.Look(r.ctx, &lightoffv1.LookRequest{Key: made.Key})
+	assert.Equal(t, codes.NotFound, code(err))
+}
+
+// backedUp restores a backup elsewhere, where the look-on key leads to the conversation too.
+func (r *running) backedUp(t *testing.T, key, id string) {
+	t.Helper()
+	var copied bytes.Buffer
+	require.NoError(t, r.store.Backup(t.Context(), &copied))
+	assert.NotContains(t, copied.String(), key)
+	other, err := store.Open(t.Context(), t.TempDir())
+	require.NoError(t, err)
+	defer other.Close()
+	require.NoError(t, other.Restore(t.Context(), &copied))
+	found, err := other.ByPass(t.Context(), key, store.LookOn)
+	require.NoError(t, err)
+	assert.Equal(t, id, found)
+}
+
+// TestStatistics: sums over weeks and bars equal the number of conversations; the median is by the definition for an
+// even number of values.
+func TestStatistics(t *testing.T) {
+	r := start(t)
+	desk, ctx := r.atDesk(t, "Ines")
+	none, err := desk.GetStatistics(ctx, &lightoffv1.GetStatisticsRequest{Weeks: 3})
+	require.NoError(t, err)
+	assert.Len(t, none.Weeks, 3)
+	assert.Nil(t, none.MedianTime)
+	settled := &lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"}, FoundBy: 2, Surety: 2}
+	for i, closing := range []*lightoffv1.Closing{settled, settled, {Outcome: lightoffv1.Outcome_OUTCOME_WORKSHOP}, nil} {
+		id := r.open(t)
+		r.answer(t, id, state("fault_code", "heat"), state("lamp", "on"))
+		if i > 0 {
+			r.answer(t, id, state("deposit", "thin"))
+		}
+		if closing != nil {
+			_, err := desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: closing})
+			require.NoError(t, err)
+		}
+	}
+	r.open(t)
+	got, err := desk.GetStatistics(ctx, &lightoffv1.GetStatisticsRequest{})
+	require.NoError(t, err)
+	require.Len(t, got.Weeks, 8)
+	now := got.Weeks[7]
+	assert.Equal(t, []int32{4, 3, 2}, []int32{now.Opened, now.Closed, now.Settled})
+	assert.Equal(t, time.Monday, now.BeginsAt.AsTime().Weekday())
+	assert.Equal(t, int32(4), got.Conversations)
+	require.Len(t, got.Causes, 1)
+	assert.Equal(t, int32(2), got.Causes[0].Count)
+	counts := map[string]int32{}
+	for _, c := range got.Checks {
+		assert.NotEmpty(t, c.Title)
+		counts[c.Id] = c.Count
+	}
+	assert.Equal(t, map[string]int32{"fault_code": 4, "deposit": 3}, counts, "the safety card is no check")
+	sum := int32(0)
+	for _, bar := range got.Times {
+		sum += bar.Count
+	}
+	assert.Equal(t, got.Conversations, sum)
+	assert.False(t, math.Signbit(got.MedianTime.AsDuration().Seconds()))
+}
+
+func TestMonday(t *testing.T) {
+	// ISO 8601 weeks begin on Monday; 1 January 2026 is a Thursday (by any calendar).
+	assert.Equal(t, "2025-12-29", monday(time.Date(2026, 1, 1, 23, 59, 0, 0, time.UTC)).Format(time.DateOnly))
+	assert.Equal(t, "2026-01-05", monday(time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)).Format(time.DateOnly))
+	assert.Equal(t, "2025-12-29", monday(time.Date(2026, 1, 4, 12, 0, 0, 0, time.UTC)).Format(time.DateOnly))
+}
+
+// TestSigns: no sign of a code is taken for another one, read or typed (common practice, no source).
+func TestSigns(t *testing.T) {
+	r := start(t)
+	id := r.open(t)
+	seen := map[rune]bool{}
+	for range 60 {
+		made, err := r.MakeCode(r.ctx, &lightoffv1.MakeCodeRequest{Id: id})
+		require.NoError(t, err)
+		for _, sign := range strings.ReplaceAll(made.Code, "-", "") {
+			seen[sign] = true
+		}
+	}
+	assert.Len(t, seen, 21, "all signs come up") // the chance that one of 21 stays out in 540 is below 1e-10
+	for _, alike := range []string{"0O", "1IL", "2Z", "5S", "8B", "UV"} {
+		for _, sign := range alike {
+			assert.False(t, seen[sign], string(sign))
+		}
+	}
+}

@@ -1,0 +1,218 @@
+package api
+
+import (
+	"context"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	"lightoff/engine/diagnosis"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
+)
+
+// lookOn answers LookOnService.
+type lookOn struct {
+	lightoffv1.UnimplementedLookOnServiceServer
+	*conversations
+}
+
+// places are observations that could tell where a heater is; who looks on does not see them.
+var places = []string{"altitude", "ambient_temperature"}
+
+// maxWaiting is how many suggestions may wait for an owner.
+const maxWaiting = 10
+
+// seen is a conversation as those see it who look on, or ErrNotFound if it is hidden.
+func seen(c *lightoffv1.Conversation, key string) (*lightoffv1.Conversation, error) {
+	if c.GetHidden() {
+		return nil, store.ErrNotFound
+	}
+	out := proto.CloneOf(c)
+	out.Id, out.Sayings, out.AssignedTo = key, nil, ""
+	isPlace := func(id string) bool { return slices.Contains(places, id) }
+	out.Told = slices.DeleteFunc(out.Told, func(t *lightoffv1.Told) bool { return isPlace(t.GetObservation().GetId()) })
+	for _, t := range out.Told {
+		t.Words = ""
+	}
+	out.Suggestions = slices.DeleteFunc(out.Suggestions, func(s *lightoffv1.Suggestion) bool { return isPlace(s.GetObservation().GetId()) })
+	a := out.GetAssessment()
+	for _, cause := range a.GetCauses() {
+		cause.Weights = slices.DeleteFunc(cause.Weights, func(w *lightoffv1.WeightOfEvidence) bool { return isPlace(w.GetObservationId()) })
+	}
+	if a != nil {
+		a.Contradictions = slices.DeleteFunc(a.Contradictions, func(c *lightoffv1.Contradiction) bool {
+			return slices.ContainsFunc(c.GetObservationIds(), isPlace)
+		})
+		a.Unused = slices.DeleteFunc(a.Unused, func(u *lightoffv1.UnusedObservation) bool { return isPlace(u.GetId()) })
+	}
+	return out, nil
+}
+
+// Look implements the RPC.
+func (l *lookOn) Look(ctx context.Context, req *lightoffv1.LookRequest) (*lightoffv1.LookResponse, error) {
+	id, err := l.byKey(ctx, req.GetKey())
+	if err != nil {
+		return nil, err
+	}
+	c, err := l.read(ctx, id, req.GetLocale())
+	if err == nil {
+		c, err = seen(c, req.GetKey())
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.LookResponse{Conversation: c}, nil
+}
+
+func (c *conversations) byKey(ctx context.Context, key string) (string, error) {
+	var v violations
+	v.name("key", key)
+	if err := v.err(); err != nil {
+		return "", err
+	}
+	return c.store.ByPass(ctx, key, store.LookOn)
+}
+
+// WatchLook implements the RPC. The key is looked up again at every change, for it may have been withdrawn.
+func (l *lookOn) WatchLook(req *lightoffv1.WatchLookRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchLookResponse]) error {
+	id, err := l.byKey(stream.Context(), req.GetKey())
+	if err != nil {
+		return err
+	}
+	return l.follow(stream, id, req.GetLocale(), req.GetAfterEvent(), func(c *lightoffv1.Conversation) error {
+		if _, err := l.byKey(stream.Context(), req.GetKey()); err != nil {
+			return err
+		}
+		c, err := seen(c, req.GetKey())
+		if err != nil {
+			return err
+		}
+		return stream.Send(&lightoffv1.WatchLookResponse{Conversation: c})
+	})
+}
+
+// Suggest implements the RPC.
+func (l *lookOn) Suggest(ctx context.Context, req *lightoffv1.SuggestRequest) (*lightoffv1.SuggestResponse, error) {
+	id, err := l.byKey(ctx, req.GetKey())
+	if err != nil {
+		return nil, err
+	}
+	var v violations
+	v.clientKey(req.GetClientKey())
+	v.locale(req.GetLocale())
+	suggested := diagnosis.Event{Kind: diagnosis.Suggested, By: v.person("by", req.GetBy()),
+		Observations: []diagnosis.Observation{v.observation("observation", req.GetObservation())}}
+	if suggested.Observations[0].Kind == diagnosis.UnknownValue {
+		v.add("observation.unknown", "nothing can be gained by suggesting that the owner cannot tell")
+	}
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if err := l.engine.Check(diagnosis.Request{Observations: suggested.Observations}); err != nil {
+		return nil, err
+	}
+	clientKey := req.GetClientKey()
+	if clientKey != "" {
+		clientKey = "look:" + clientKey // nobody who looks on can use up one of the owner's
+	}
+	shown, err := l.append(ctx, id, clientKey, req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+		state := diagnosis.Fold(events)
+		switch {
+		case state.Hidden:
+			return suggested, store.ErrNotFound
+		case state.Closed != nil:
+			return suggested, errClosed
+		case len(state.Suggestions) >= maxWaiting:
+			return suggested, errCrowded
+		}
+		if err := l.suggestible(state, suggested.Observations); err != nil {
+			return suggested, err
+		}
+		return suggested, l.fits(events, diagnosis.Event{Kind: diagnosis.Answered, Observations: suggested.Observations})
+	})
+	if err == nil {
+		shown, err = seen(shown, req.GetKey())
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.SuggestResponse{Conversation: shown}, nil
+}
+
+// suggestible returns nil if observations may be suggested, or a suggestion of them confirmed: never past a danger that
+// stands, and never about the safety card or what a danger came from.
+func (c *conversations) suggestible(state diagnosis.Conversation, observations []diagnosis.Observation) error {
+	sound, _ := c.sound(state)
+	for _, d := range c.engine.Dangers(sound.Request()) {
+		if d.Severity > diagnosis.Caution {
+			return errDanger
+		}
+		for _, o := range observations {
+			if slices.Contains(d.Triggers, o.ID) {
+				return errDanger
+			}
+		}
+	}
+	for _, o := range observations {
+		if known, ok := c.model.Observation(o.ID); ok && known.SafetyCard {
+			return errOnCard
+		}
+	}
+	return nil
+}
+
+// maxPerson is how long a person's name may be, in characters.
+const maxPerson = 60
+
+// person checks what somebody is called; nobody need be called anything.
+func (v *violations) person(field, in string) string {
+	in = strings.TrimSpace(in)
+	if utf8.RuneCountInString(in) > maxPerson {
+		v.add(field, "has more than %d characters", maxPerson)
+	}
+	if strings.ContainsFunc(in, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		v.add(field, "holds characters that cannot be printed")
+	}
+	return in
+}
+
+// moderation answers ModerationService. Only holders of a moderator's token come here.
+type moderation struct {
+	lightoffv1.UnimplementedModerationServiceServer
+	*conversations
+}
+
+// verdicts are the events that decisions are kept as.
+var verdicts = map[lightoffv1.Verdict]diagnosis.Event{
+	lightoffv1.Verdict_VERDICT_HIDE:  {Kind: diagnosis.Hidden},
+	lightoffv1.Verdict_VERDICT_SHOW:  {Kind: diagnosis.Shown},
+	lightoffv1.Verdict_VERDICT_CLOSE: {Kind: diagnosis.Closed, Closing: &diagnosis.Closing{Outcome: diagnosis.ByModerator}},
+}
+
+// Moderate implements the RPC.
+func (m *moderation) Moderate(ctx context.Context, req *lightoffv1.ModerateRequest) (*lightoffv1.ModerateResponse, error) {
+	var v violations
+	event, ok := verdicts[req.GetVerdict()]
+	if !ok {
+		v.add("verdict", "is missing")
+	}
+	v.name("key", req.GetKey())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	id, err := m.byKey(ctx, req.GetKey())
+	if err != nil {
+		return nil, err
+	}
+	record, err := (&desk{conversations: m.conversations}).act(ctx, id, req.GetClientKey(), v,
+		func(diagnosis.Conversation) (diagnosis.Event, error) { return event, nil })
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.ModerateResponse{Hidden: record.GetHidden(), Closed: record.GetClosing() != nil}, nil
+}

@@ -1,0 +1,235 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lightoff/engine/diagnosis"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+)
+
+// What a report holds at most.
+const (
+	reportCauses = 6
+	reportSteps  = 5
+)
+
+// reportWords are the report's own words by language; the rest comes from the model.
+var reportWords = map[string]map[string]string{
+	"en": {
+		"title": "Air heater, job card", "opened": "Opened", "held": "Attended to by", "dangers": "STANDING DANGERS", "told": "Found",
+		"causes": "Suspected", "odd": "Does not fit together", "plan": "What to do, in this order", "notes": "Notes", "outcome": "Outcome",
+		"minutes": "%.0f min", "wait": "wait", "by": "found by", "skipped": "not known",
+		"settled": "settled", "workshop": "sent to a workshop", "out_of_use": "unsafe, out of use", "not_reached": "not reached",
+		"other_appliance": "another appliance", "moderated": "ended by a moderator", "owner": "the owner", "desk": "the desk", "found_workshop": "a workshop",
+		"proved": "proved by a start watched through", "likely": "seen or measured", "guessed": "supposed",
+		"end": "Figures are probabilities by what was told. This defers to the heater’s own instructions, local codes and licensed work.",
+	},
+	"de": {
+		"title": "Luftheizung, Auftragskarte", "opened": "Geöffnet", "held": "In Arbeit bei", "dangers": "BESTEHENDE GEFAHREN", "told": "Befund",
+		"causes": "Verdacht", "odd": "Passt nicht zusammen", "plan": "Was zu tun ist, in dieser Reihenfolge", "notes": "Notizen", "outcome": "Ausgang",
+		"minutes": "%.0f min", "wait": "warten", "by": "gefunden durch", "skipped": "nicht bekannt",
+		"settled": "geklärt", "workshop": "an eine Werkstatt gegeben", "out_of_use": "unsicher, stillgelegt", "not_reached": "nicht erreicht",
+		"other_appliance": "anderes Gerät", "moderated": "von der Moderation beendet", "owner": "den Besitzer", "desk": "den Beratungsplatz", "found_workshop": "eine Werkstatt",
+		"proved": "durch einen beobachteten Start belegt", "likely": "gesehen oder gemessen", "guessed": "vermutet",
+		"end": "Die Zahlen sind Wahrscheinlichkeiten nach dem Gesagten. Vorrang haben die Anleitung der Heizung, örtliche Vorschriften und zugelassene Fachleute.",
+	},
+}
+
+// GetReport implements the RPC.
+func (d *desk) GetReport(ctx context.Context, req *lightoffv1.GetReportRequest) (*lightoffv1.GetReportResponse, error) {
+	if _, known := lightoffv1.ReportForm_name[int32(req.GetForm())]; !known {
+		var v violations
+		v.add("form", "is none of the forms")
+		return nil, v.err()
+	}
+	r, err := d.report(ctx, req.GetId(), req.GetLocale())
+	if err != nil {
+		return nil, err
+	}
+	name := "heater-" + r.GetOpenedAt().AsTime().Format("2006-01-02-1504")
+	switch req.GetForm() {
+	case lightoffv1.ReportForm_REPORT_FORM_JSON:
+		text, err := reportJSON(r)
+		return &lightoffv1.GetReportResponse{Text: text, MediaType: "application/json", FileName: name + ".json"}, err
+	case lightoffv1.ReportForm_REPORT_FORM_CSV:
+		text, err := reportCSV(r)
+		return &lightoffv1.GetReportResponse{Text: text, MediaType: "text/csv; charset=utf-8", FileName: name + ".csv"}, err
+	}
+	return &lightoffv1.GetReportResponse{Text: d.reportPlain(r), MediaType: "text/plain; charset=utf-8", FileName: name + ".txt"}, nil
+}
+
+func (d *desk) report(ctx context.Context, id, locale string) (*lightoffv1.Report, error) {
+	shown, err := d.read(ctx, id, locale)
+	if err != nil {
+		return nil, err
+	}
+	c, err := d.store.ReadTimed(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	state, a := diagnosis.Fold(c.Events), shown.GetAssessment()
+	r := &lightoffv1.Report{
+		OpenedAt: timestamppb.New(c.OpenedAt), Locale: shown.GetLocale(), Dangers: a.GetDangers(), Told: each(shown.GetTold(), bare),
+		Causes: a.GetCauses()[:min(len(a.GetCauses()), reportCauses)], Contradictions: a.GetContradictions(),
+		AssignedTo: state.AssignedTo, Notes: notes(c, state), ModelVersion: a.GetModelVersion(),
+	}
+	r.Plan = a.GetPlan().GetSteps()
+	r.Plan = r.Plan[:min(len(r.Plan), reportSteps)]
+	if state.Closed != nil {
+		r.Closing = toClosing(state.Closed.Closing)
+	}
+	return r, nil
+}
+
+// bare leaves out how a question is asked.
+func bare(t *lightoffv1.Told) *lightoffv1.Told {
+	return &lightoffv1.Told{Observation: t.GetObservation(), Skipped: t.GetSkipped(), Text: t.GetText(), Words: t.GetWords(), Event: t.GetEvent()}
+}
+
+// reportJSON is always written alike, which protojson by itself does not promise.
+func reportJSON(r *lightoffv1.Report) (string, error) {
+	raw, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(r)
+	if err != nil {
+		return "", err
+	}
+	var out bytes.Buffer
+	if err := json.Indent(&out, raw, "", "  "); err != nil {
+		return "", err
+	}
+	return out.String() + "\n", nil
+}
+
+// reportCSV has one row a thing: its section, its id, its words, its value.
+func reportCSV(r *lightoffv1.Report) (string, error) {
+	var out bytes.Buffer
+	w := csv.NewWriter(&out)
+	w.UseCRLF = true // RFC 4180
+	row := func(cells ...string) {
+		for i, cell := range cells {
+			cells[i] = harmless(cell)
+		}
+		_ = w.Write(cells) // told by Error
+	}
+	row("section", "id", "text", "value")
+	row("opened", "", "", r.GetOpenedAt().AsTime().Format("2006-01-02T15:04:05Z"))
+	row("model", "", "", r.GetModelVersion())
+	for _, d := range r.GetDangers() {
+		row("danger", d.GetId(), d.GetTitle(), strings.ToLower(strings.TrimPrefix(d.GetSeverity().String(), "SEVERITY_")))
+	}
+	for _, t := range r.GetTold() {
+		row("told", t.GetObservation().GetId(), t.GetText(), valueOf(t))
+	}
+	for _, c := range r.GetCauses() {
+		row("cause", c.GetId(), c.GetTitle(), strconv.FormatFloat(c.GetProbability(), 'f', 4, 64))
+	}
+	for _, s := range r.GetPlan() {
+		row("repair", s.GetRepairId(), s.GetTitle(), strconv.FormatFloat(s.GetProbabilityFixed(), 'f', 4, 64))
+	}
+	for _, n := range r.GetNotes() {
+		row("note", n.GetBy(), n.GetText(), n.GetAt().AsTime().Format("2006-01-02T15:04:05Z"))
+	}
+	if c := r.GetClosing(); c != nil {
+		row("outcome", string(outcomes[c.GetOutcome()]), c.GetRemark(), sureties[c.GetSurety()])
+		for _, id := range c.GetCauseIds() {
+			row("found", id, "", finders[c.GetFoundBy()])
+		}
+	}
+	w.Flush()
+	return out.String(), w.Error()
+}
+
+// harmless keeps a table program from taking what somebody typed for a formula.
+func harmless(cell string) string {
+	if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
+		if _, err := strconv.ParseFloat(cell, 64); err != nil {
+			return "'" + cell
+		}
+	}
+	return cell
+}
+
+func valueOf(t *lightoffv1.Told) string {
+	if t.GetSkipped() {
+		return "skipped"
+	}
+	switch v := t.GetObservation().GetValue().(type) {
+	case *lightoffv1.Observation_State:
+		return v.State
+	case *lightoffv1.Observation_Number:
+		return strconv.FormatFloat(v.Number, 'g', -1, 64)
+	}
+	return "unknown"
+}
+
+// reportPlain is for a ticket: dangers first.
+func (d *desk) reportPlain(r *lightoffv1.Report) string {
+	words := reportWords[r.GetLocale()]
+	if words == nil {
+		words = reportWords["en"]
+	}
+	var out strings.Builder
+	section := func(title string, lines []string) {
+		if len(lines) > 0 {
+			fmt.Fprintf(&out, "\n%s\n", words[title])
+			for _, line := range lines {
+				fmt.Fprintf(&out, "- %s\n", strings.Join(strings.Fields(line), " "))
+			}
+		}
+	}
+	fmt.Fprintf(&out, "%s\n", words["title"])
+	section("dangers", each(r.GetDangers(), func(d *lightoffv1.Danger) string { return d.GetTitle() + ". " + d.GetText() }))
+	fmt.Fprintf(&out, "\n%s: %s\n", words["opened"], r.GetOpenedAt().AsTime().Format("2006-01-02 15:04 UTC"))
+	if r.GetAssignedTo() != "" {
+		fmt.Fprintf(&out, "%s: %s\n", words["held"], r.GetAssignedTo())
+	}
+	if c := r.GetClosing(); c != nil {
+		section("outcome", []string{d.closingText(c, r.GetLocale(), words)})
+	}
+	section("told", each(r.GetTold(), (*lightoffv1.Told).GetText))
+	section("causes", each(r.GetCauses(), func(c *lightoffv1.RankedCause) string {
+		return fmt.Sprintf("%s: %.0f %% (%s)", c.GetTitle(), min(99, max(1, 100*c.GetProbability())), c.GetLikelihood())
+	}))
+	section("odd", each(r.GetContradictions(), (*lightoffv1.Contradiction).GetText))
+	section("plan", each(r.GetPlan(), func(s *lightoffv1.PlanStep) string {
+		line := fmt.Sprintf("%s ("+words["minutes"]+")", s.GetTitle(), s.GetMinutes())
+		if s.GetHeldBack() != "" {
+			return line + ". " + words["wait"] + ": " + s.GetHeldBack()
+		}
+		return line + ". " + strings.Join(s.GetCautions(), " ")
+	}))
+	section("notes", each(r.GetNotes(), func(n *lightoffv1.Note) string {
+		return n.GetAt().AsTime().Format("2006-01-02 15:04") + " " + n.GetBy() + ": " + n.GetText()
+	}))
+	fmt.Fprintf(&out, "\n%s\n", words["end"])
+	return out.String()
+}
+
+func (d *desk) closingText(c *lightoffv1.Closing, locale string, words map[string]string) string {
+	parts := []string{words[string(outcomes[c.GetOutcome()])]}
+	texts := d.model.Text(locale)
+	for _, id := range c.GetCauseIds() {
+		parts = append(parts, texts.Causes[id].Title)
+	}
+	if by := finders[c.GetFoundBy()]; by != "" {
+		if by == "workshop" {
+			by = "found_workshop"
+		}
+		parts = append(parts, words["by"]+" "+words[by])
+	}
+	if sure := sureties[c.GetSurety()]; sure != "" {
+		parts = append(parts, words[sure])
+	}
+	if c.GetRemark() != "" {
+		parts = append(parts, c.GetRemark())
+	}
+	return strings.Join(parts, "; ")
+}

@@ -1,0 +1,112 @@
+package store
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lightoff/engine/diagnosis"
+)
+
+func TestPasses(t *testing.T) { onBoth(t, checkPasses) }
+
+func checkPasses(t *testing.T, place string) {
+	s := opened(t, place)
+	now := time.Now()
+	s.now = func() time.Time { return now }
+	one, two := create(t, s), create(t, s)
+	code, expires, err := s.MakePass(t.Context(), one.ID, Spoken)
+	require.NoError(t, err)
+	assert.WithinDuration(t, now.Add(SpokenValid), expires, time.Millisecond)
+	key, never, err := s.MakePass(t.Context(), two.ID, LookOn)
+	require.NoError(t, err)
+	assert.True(t, never.IsZero())
+	by := func(pass string, kinds ...PassKind) string {
+		id, err := s.ByPass(t.Context(), pass, kinds...)
+		if err != nil {
+			require.ErrorIs(t, err, ErrNotFound, pass)
+		}
+		return id
+	}
+	assert.Equal(t, one.ID, by(strings.ToLower(code), Spoken, LookOn))
+	assert.Equal(t, two.ID, by(key, Spoken, LookOn))
+	assert.Empty(t, by(code, LookOn), "one kind is not the other")
+	assert.Empty(t, by(key, Spoken))
+	for _, bad := range []string{"", "0", "'; drop table pass", "333333333", strings.Repeat("3", 5000), "\x00", "é"} {
+		assert.Empty(t, by(bad, Spoken, LookOn), bad)
+	}
+	var kept int
+	require.NoError(t, s.reads.QueryRowContext(t.Context(), `select count(*) from pass where hash like $1`, "%"+key+"%").Scan(&kept))
+	assert.Zero(t, kept, "only a digest is kept")
+
+	now = now.Add(SpokenValid)
+	assert.Empty(t, by(code, Spoken), "expired to the microsecond")
+	assert.Equal(t, two.ID, by(key, LookOn))
+	_, _, err = s.MakePass(t.Context(), one.ID, Spoken)
+	require.NoError(t, err)
+	require.NoError(t, s.reads.QueryRowContext(t.Context(), `select count(*) from pass where kind = 'spoken'`).Scan(&kept))
+	assert.Equal(t, 1, kept, "expired ones go")
+	for range maxPasses + 5 {
+		now = now.Add(time.Second)
+		_, _, err = s.MakePass(t.Context(), one.ID, Spoken)
+		require.NoError(t, err)
+	}
+	require.NoError(t, s.reads.QueryRowContext(t.Context(), `select count(*) from pass where kind = 'spoken'`).Scan(&kept))
+	assert.Equal(t, maxPasses, kept)
+	require.NoError(t, s.Withdraw(t.Context(), two.ID, LookOn))
+	assert.Empty(t, by(key, LookOn))
+	last, _, err := s.MakePass(t.Context(), one.ID, Spoken)
+	require.NoError(t, err)
+	require.NoError(t, s.Delete(t.Context(), one.ID))
+	assert.Empty(t, by(last, Spoken))
+	_, _, err = s.MakePass(t.Context(), one.ID, Spoken)
+	assert.ErrorIs(t, err, ErrNotFound)
+	_, _, err = s.MakePass(t.Context(), "x'", Spoken)
+	assert.ErrorIs(t, err, ErrNotFound)
+}
+
+func TestSince(t *testing.T) { onBoth(t, checkSince) }
+
+func checkSince(t *testing.T, place string) {
+	s := opened(t, place)
+	begin := time.Now().Truncate(time.Microsecond)
+	now := begin
+	s.now = func() time.Time { return now }
+	var ids []string
+	for range 4 {
+		ids = append(ids, create(t, s).ID)
+		now = now.Add(time.Hour)
+	}
+	_, _, err := s.Append(t.Context(), ids[0], "", adding(answer("smoke", "black")))
+	require.NoError(t, err)
+	order := func(from time.Time, limit int) (out []string, more bool) {
+		found, more, err := s.Since(t.Context(), from, limit)
+		require.NoError(t, err)
+		for _, c := range found {
+			require.Len(t, c.At, len(c.Events))
+			whole, err := s.ReadTimed(t.Context(), c.ID)
+			require.NoError(t, err)
+			assert.Equal(t, whole, c)
+			out = append(out, c.ID)
+		}
+		return out, more
+	}
+	all, more := order(begin, 10)
+	assert.Equal(t, []string{ids[0], ids[3], ids[2], ids[1]}, all, "the latest first")
+	assert.False(t, more)
+	some, more := order(begin, 2)
+	assert.Equal(t, all[:2], some)
+	assert.True(t, more)
+	late, _ := order(begin.Add(3*time.Hour), 10)
+	assert.Equal(t, []string{ids[0], ids[3]}, late)
+	found, _, err := s.Since(t.Context(), begin.Add(4*time.Hour), 10)
+	require.NoError(t, err)
+	assert.Equal(t, []time.Time{begin.UTC(), begin.Add(4 * time.Hour).UTC()}, found[0].At, "with the events before, too")
+	assert.Equal(t, diagnosis.Answered, found[0].Events[1].Kind)
+	none, more := order(now.Add(time.Second), 10)
+	assert.Empty(t, none)
+	assert.False(t, more)
+}
