@@ -24,6 +24,9 @@ const usage = `Finds out why a small diesel air heater will not light.
   server assess        read requests as JSON, one after the other, and write an assessment
                        for each, one a line; stops at the first that cannot be accepted
   server model check   load the model and print its figures
+  server judge [-cases N] [-seed S] [-picture FILE] [-misses]
+                       try the model on simulated heaters and print how it fared; seeds from
+                       9000 are held back, so that nothing is tuned on them
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.
@@ -67,6 +70,8 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.assess(ctx)
 	case name == "model" && len(args) == 1 && args[0] == "check":
 		return c.checkModel()
+	case name == "judge":
+		return c.judge(args)
 	case name == "help" && len(args) == 0:
 		fmt.Fprint(c.out, usage)
 		return exitDone

@@ -5,7 +5,8 @@ import "math"
 // combustionAir is the air through the chamber, in kg/s, and the part of it that is fresh.
 func (h *Heater) combustionAir() (flow, fresh float64) {
 	b := &h.b
-	way := 0.4 + 0.3/(b.intake*b.intake) + 0.3/(b.exhaust*b.exhaust)
+	out := b.exhaust * (1 - 0.6*b.coke)
+	way := 0.4 + 0.3/(b.intake*b.intake) + 0.3/(out*out)
 	flow = h.ratedAir * b.airDensity / 1.225 * h.speed / math.Sqrt(way)
 	if b.wind > 0 {
 		flow *= max(0.03, 1+1.1*b.wind*h.gust)
@@ -24,7 +25,7 @@ func (h *Heater) combustionAir() (flow, fresh float64) {
 func (h *Heater) burn(arriving float64) {
 	b, air := &h.b, h.in.Ambient+kelvin
 	if b.wind > 0 || b.sloshing {
-		h.gust += Step / 3 * (5.2*(h.r.Float64()-0.5) - h.gust)
+		h.gust += Step / 3 * (10*(h.r.Float64()-0.5) - h.gust)
 		h.gust = max(-1, min(1, h.gust))
 	}
 	flow, fresh := h.combustionAir()

@@ -36,6 +36,7 @@ const (
 	richLimit      = 3.6    // as the upper, 6 to 7 %, from memory
 	pumpVacuum     = 40e3   // Pa, at which a metering pump's stroke no longer fills
 	strokeTime     = 0.05   // s, in which it draws its dose
+	sooting        = 1.3    // λ, below which a small pot burner soots
 	purgePerStart  = 0.012  // g/s, unburnt vapour at the pipe's end that looks like thick white smoke
 )
 

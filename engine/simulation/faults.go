@@ -63,7 +63,11 @@ func stood(in *Installation, _ *rand.Rand)  { in.StoodStill = true }
 var faults = slices.Concat(supplyFaults, ignitionFaults, fuelFaults, pumpFaults, airFaults, blowerFaults, controlFaults)
 
 var supplyFaults = []fault{
-	{"battery_low", func(in *Installation, r *rand.Rand) { in.Charge = between(r, 0.02, 0.3); in.Charging = "none" }, func(*Heater, *rand.Rand) {}},
+	{"battery_low", func(in *Installation, r *rand.Rand) { in.Charge = between(r, 0, 0.2); in.Charging = "none" }, func(h *Heater, r *rand.Rand) {
+		if chance(r, 0.7) { // discharged beyond what the charts call empty
+			h.b.emf -= between(r, 0, 1.8) * h.in.Nominal / 12
+		}
+	}},
 	{"battery_worn", both(func(in *Installation, r *rand.Rand) {
 		in.BatteryAge = between(r, 4, 10)
 		in.Charging = draw(r, share{"none", 80}, share{"solar", 20})
@@ -85,7 +89,7 @@ var supplyFaults = []fault{
 	}},
 	{"source_limited", func(in *Installation, r *rand.Rand) {
 		in.Feed = draw(r, share{"accessory_socket", 20}, share{"solar_load_output", 30}, share{"power_station", 30}, share{"mains_supply", 20})
-	}, func(h *Heater, r *rand.Rand) { h.b.limit = between(r, 4, 9) * 12 / h.in.Nominal }},
+	}, func(h *Heater, r *rand.Rand) { h.b.limit = between(r, 4, 10.5) * 12 / h.in.Nominal }},
 	{"cooldown_cut", func(in *Installation, _ *rand.Rand) { in.CutWhenHot = true }, func(h *Heater, r *rand.Rand) { h.b.cut = true }},
 	{"joint_resistance", often(0.4, aged), func(h *Heater, r *rand.Rand) {
 		if x := between(r, 0.06, 0.35) * h.in.Nominal / 12; chance(r, 0.5) {
@@ -157,8 +161,8 @@ var fuelFaults = []fault{
 	{"slosh_air", func(in *Installation, _ *rand.Rand) { in.Driving = true }, func(h *Heater, r *rand.Rand) {
 		h.b.sloshing, h.b.litres = true, h.b.pickupAt+between(r, 0.2, 1.2)
 	}},
-	{"line_kinked", often(0.6, func(in *Installation, _ *rand.Rand) { in.Soft = true }), func(h *Heater, r *rand.Rand) { h.b.kink = between(r, 14, 60) }},
-	{"fuel_filter_blocked", often(0.6, aged), func(h *Heater, r *rand.Rand) { h.b.filter = between(r, 14, 60) }},
+	{"line_kinked", often(0.6, func(in *Installation, _ *rand.Rand) { in.Soft = true }), func(h *Heater, r *rand.Rand) { h.b.kink = between(r, 8, 40) }},
+	{"fuel_filter_blocked", often(0.6, aged), func(h *Heater, r *rand.Rand) { h.b.filter = between(r, 8, 40) }},
 	{"fuel_waxed", func(in *Installation, r *rand.Rand) {
 		in.Fuel, in.Ambient = draw(r, share{"summer_diesel", 70}, share{"heating_oil", 20}, share{"biodiesel", 10}), between(r, -20, -8)
 		if in.Fuel == "biodiesel" {
@@ -167,7 +171,7 @@ var fuelFaults = []fault{
 	}, func(h *Heater, r *rand.Rand) {
 		_, grade := fuelGrade(h.in.Fuel)
 		h.b.waxing(&h.in, grade, 0)
-		h.b.waxed = max(h.b.waxed, between(r, 12, 50))
+		h.b.waxed = max(h.b.waxed, between(r, 8, 40))
 	}},
 	{"fuel_contaminated", often(0.5, stood), func(h *Heater, r *rand.Rand) {
 		switch {
@@ -182,7 +186,7 @@ var fuelFaults = []fault{
 		h.b.heating *= 1 - h.b.water
 	}},
 	{"tank_vent_blocked", func(in *Installation, _ *rand.Rand) { in.Pickup = "own_tank" }, func(h *Heater, r *rand.Rand) {
-		h.b.ventShut, h.b.vacuum, h.b.tankAir = true, between(r, 28e3, 39e3), between(r, 0.5, 3)
+		h.b.ventShut, h.b.vacuum, h.b.tankAir = true, between(r, 12e3, 33e3), between(r, 0.4, 2)
 	}},
 	{"fuel_valve_closed", often(0.5, stood), func(h *Heater, _ *rand.Rand) { h.b.valveShut = true }},
 	{"line_teed", func(in *Installation, _ *rand.Rand) { in.Pickup = "teed_engine_line" }, func(h *Heater, r *rand.Rand) {
@@ -219,7 +223,7 @@ var airFaults = []fault{
 	{"water_in_exhaust", often(0.6, func(in *Installation, _ *rand.Rand) { in.Place = "boat" }), func(h *Heater, r *rand.Rand) { h.b.wet, h.b.exhaust = true, between(r, 0.05, 0.45) }},
 	{"ends_in_wind", often(0.7, func(in *Installation, _ *rand.Rand) { in.Driving = true }), func(h *Heater, r *rand.Rand) { h.b.wind = between(r, 0.5, 1) }},
 	{"assembly_fault", worked, func(h *Heater, r *rand.Rand) { h.b.askew = between(r, 0.5, 1) }},
-	{"burner_coked", both(often(0.8, aged), often(0.6, lowRun)), func(h *Heater, r *rand.Rand) { h.b.coke = between(r, 0.6, 0.95) }},
+	{"burner_coked", both(often(0.8, aged), often(0.6, lowRun)), func(h *Heater, r *rand.Rand) { h.b.coke = between(r, 0.65, 0.98) }},
 	{"altitude_rich", func(in *Installation, r *rand.Rand) { in.Altitude = between(r, 1700, 3600) }, func(*Heater, *rand.Rand) {}},
 	{"exhaust_recirculation", nil, func(h *Heater, r *rand.Rand) { h.b.recirculated = between(r, 0.2, 0.6) }},
 	{"exhaust_leak_inside", often(0.4, aged), func(h *Heater, r *rand.Rand) { h.b.exhaustInside = between(r, 0.1, 1) }},
@@ -290,7 +294,7 @@ var controlFaults = []fault{
 		}
 	}},
 	{"overheat_sensor_displaced", worked, func(h *Heater, r *rand.Rand) {
-		h.b.sensorCoupling, h.b.sensorLag = between(r, 0.05, 0.35), 40
+		h.b.sensorCoupling, h.b.sensorLag = between(r, 0.05, 0.6), 40
 		h.displaced = true
 	}},
 	{"water_ingress", often(0.4, func(in *Installation, _ *rand.Rand) { in.Place = "boat" }), func(h *Heater, r *rand.Rand) {
@@ -315,7 +319,7 @@ var controlFaults = []fault{
 		h.imagined = draw(r, share{"steam", 20}, share{"satisfied", 40}, share{"cooling", 25}, share{"first_smell", 15})
 		switch h.imagined {
 		case "steam":
-			h.in.Ambient = between(r, -12, 0)
+			h.in.Ambient, h.in.Fuel = between(r, -12, 0), "winter_diesel"
 		case "first_smell":
 			fresh(&h.in, r)
 		}

@@ -268,7 +268,7 @@ func (h *Heater) blow(d drive) {
 		drag += b.jam
 	}
 	full := 1.15 * h.volts / h.in.Nominal
-	want := max(0, h.duty*full-0.5*drag)
+	want := max(0, h.duty*full-0.8*drag)
 	if b.motorDead || drag > 0.95 && want < 0.4 {
 		want = 0
 	}

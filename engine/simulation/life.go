@@ -139,7 +139,7 @@ func (h *Heater) inside() float64 {
 }
 
 func (h *Heater) pulsing() bool {
-	return h.record.litSeconds > 60 && h.record.Pulsing/h.record.litSeconds > 4e-3
+	return h.record.litSeconds > 60 && h.record.Pulsing/h.record.litSeconds > 0.02
 }
 
 func (h *Heater) heatsLittle() bool {

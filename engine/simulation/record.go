@@ -25,7 +25,7 @@ type Record struct {
 	Pulsing                        float64 // swings of the air ratio
 	Warmed                         bool    // exhaust
 	fuelOut, gasOut                float64
-	now, meanSpeed, lastRatio      float64
+	now, meanSpeed, quick, calm    float64
 	ended                          bool
 	pumpSeconds, litSeconds, speed float64
 	filmAtLight                    float64
@@ -43,7 +43,7 @@ func (rec *Record) smoke(h *Heater, burnt, unburnt float64) {
 	}
 	if h.lit && !rec.ended {
 		rec.litSeconds += Step
-		if h.lambda < 1.15 {
+		if h.lambda < sooting {
 			rec.Black += burnt * Step
 			if rec.now < rec.Lit+120 {
 				rec.BlackFirst += burnt * Step
@@ -55,11 +55,15 @@ func (rec *Record) smoke(h *Heater, burnt, unburnt float64) {
 		if rec.LeastLambda == 0 || h.lambda < rec.LeastLambda && rec.litSeconds > 60 {
 			rec.LeastLambda = h.lambda
 		}
-		if rec.lastRatio > 0 && rec.litSeconds > 30 {
-			d := h.lambda/rec.lastRatio - 1
+		if rec.quick == 0 {
+			rec.quick, rec.calm = h.lambda, h.lambda
+		}
+		rec.quick += Step / 4 * (min(h.lambda, 20) - rec.quick)
+		rec.calm += Step / 40 * (rec.quick - rec.calm)
+		if rec.litSeconds > 60 {
+			d := rec.quick/rec.calm - 1
 			rec.Pulsing += d * d * Step
 		}
-		rec.lastRatio = h.lambda
 	}
 }
 
