@@ -168,8 +168,9 @@ func (b *body) fuel(in *Installation, r *rand.Rand) {
 	b.filter, b.kink = between(r, 1, 1.5), 1
 	b.bore, b.lineLength = in.Bore*1e-3, in.LineLength
 	b.lineVolume = math.Pi / 4 * b.bore * b.bore * in.LineLength * 1e9
-	// Hagen and Poiseuille over half a metre of suction line of 2 mm, the strainer as much again.
-	b.suctionResistance = 2 * 128 * b.viscosity * 0.5 / (math.Pi * math.Pow(2e-3, 4))
+	// Hagen and Poiseuille over half a metre of suction line of 2 mm, the strainer as much again; pumps with larger doses
+	// have wider ways.
+	b.suctionResistance = 2 * 128 * b.viscosity * 0.5 / (math.Pi * math.Pow(2e-3, 4)) / max(1, in.Dose/22)
 	b.inleak, b.gather, b.outgas = between(r, 0, 0.2), 2, 0
 	b.nominalCoil = map[bool]float64{false: 10, true: 36}[in.Nominal == 24]
 	b.coil = b.nominalCoil * between(r, 0.92, 1.08)
@@ -221,5 +222,5 @@ func (b *body) duct(in *Installation) {
 	}
 }
 
-// refill works out anew what hangs on the installation, after a fault changed it.
+// renew makes a sound body anew, after a fault changed the installation.
 func (b *body) renew(in *Installation, r *rand.Rand) { *b = build(in, r) }

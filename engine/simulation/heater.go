@@ -141,6 +141,9 @@ func (h *Heater) Clone() *Heater {
 	return &c
 }
 
+// Seed is what it was built from.
+func (h *Heater) Seed() uint64 { return h.seed }
+
 // Installation is where and how the heater is fitted.
 func (h *Heater) Installation() Installation { return h.in }
 

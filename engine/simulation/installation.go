@@ -117,6 +117,10 @@ func Draw(r *rand.Rand) Installation {
 	if in.Ambient < 0 && in.Fuel != "kerosene" { // a sound heater has fuel that flows; the fault of waxing takes it away
 		in.Fuel = draw(r, share{"winter_diesel", 9}, share{"hvo", 1})
 	}
+	if in.DuctDiameter < 70 {
+		in.DuctLength = min(in.DuctLength, 2)
+		in.DuctBends = min(in.DuctBends, 2)
+	}
 	if in.Nominal == 24 {
 		in.BatteryCapacity = pick(r, 100, 140, 180, 225)
 	}
