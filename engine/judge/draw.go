@@ -32,6 +32,9 @@ type lottery struct {
 // tries is how often severities are drawn anew until the heater gives cause for complaint.
 const tries = 30
 
+// mostFaults is how many are put into one heater at most; what comes about by itself is beside them.
+const mostFaults = 3
+
 // draw draws a case; nil if its causes led to no complaint.
 func (l *lottery) draw(seed, stream, number uint64) *Case {
 	r := rand.New(rand.NewPCG(seed<<20|number, stream))
@@ -45,6 +48,10 @@ func (l *lottery) draw(seed, stream, number uint64) *Case {
 	}
 	if i := slices.Index(faults, "no_fault"); i >= 0 {
 		faults = []string{"no_fault"}
+	}
+	for len(faults) > mostFaults {
+		i := r.IntN(len(faults))
+		faults = slices.Delete(faults, i, i+1)
 	}
 	for range tries {
 		if c := live(r.Uint64(), faults); c != nil {

@@ -179,21 +179,23 @@ func (j *Judge) forbidden(check diagnosis.AdvisedCheck, a *diagnosis.Assessment)
 type trigger struct {
 	id, state, danger string
 	look              bool
+	with, is          string // another finding that must be told beside it, if any
 }
 
 var triggers = []trigger{
-	{"smell_exhaust_inside", "yes", "exhaust_inside", false}, {"co_alarm", "sounding", "exhaust_inside", false}, {"people_unwell", "yes", "exhaust_inside", false},
-	{"flames_or_smoke_inside", "yes", "fire_inside", false}, {"smell_burning", "yes", "burning_smell", false}, {"smell_fuel", "yes", "loose_fuel", false},
-	{"complaint", "wont_stop", "runaway_burn", false}, {"bang_on_lighting", "yes", "flooded_burner", false}, {"failed_starts", "three_or_more", "flooded_burner", false},
-	{"co_alarm_fitted", "no", "no_tested_alarm", false}, {"co_alarm", "silent_untested", "no_tested_alarm", false},
-	{"intake_from", "living_space", "intake_inside", true}, {"petrol_suspected", "yes", "wrong_fuel", true}, {"fuel_in_exhaust", "yes", "flooded_burner", true},
-	{"wet_joint", "yes", "loose_fuel", true}, {"exhaust_path", "snow_or_ice", "exhaust_obstructed", true},
+	{"smell_exhaust_inside", "yes", "exhaust_inside", false, "", ""}, {"co_alarm", "sounding", "exhaust_inside", false, "", ""}, {"people_unwell", "yes", "exhaust_inside", false, "", ""},
+	{"flames_or_smoke_inside", "yes", "fire_inside", false, "", ""}, {"smell_burning", "yes", "burning_smell", false, "", ""}, {"smell_fuel", "yes", "loose_fuel", false, "", ""},
+	{"complaint", "wont_stop", "runaway_burn", false, "", ""}, {"bang_on_lighting", "yes", "flooded_burner", false, "", ""}, {"failed_starts", "three_or_more", "flooded_burner", false, "", ""},
+	{"co_alarm_fitted", "no", "no_tested_alarm", false, "", ""}, {"co_alarm", "silent_untested", "no_tested_alarm", false, "", ""},
+	{"primed", "well_beyond", "flooded_burner", false, "complaint", "wont_start"}, {"smoke", "white_thick", "flooded_burner", false, "complaint", "wont_start"},
+	{"intake_from", "living_space", "intake_inside", true, "", ""}, {"petrol_suspected", "yes", "wrong_fuel", true, "", ""}, {"fuel_in_exhaust", "yes", "flooded_burner", true, "", ""},
+	{"wet_joint", "yes", "loose_fuel", true, "", ""}, {"exhaust_path", "snow_or_ice", "exhaust_obstructed", true, "", ""},
 }
 
 // missed lists the dangers whose trigger was told and which do not stand.
 func missed(told []diagnosis.Observation, a *diagnosis.Assessment) (out []string) {
 	for _, t := range triggers {
-		if !slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == t.id && o.State == t.state }) {
+		if !says(told, t.id, t.state) || t.with != "" && !says(told, t.with, t.is) {
 			continue
 		}
 		if !slices.ContainsFunc(a.Dangers, func(d diagnosis.Danger) bool { return d.ID == t.danger || t.covered(d.ID) }) {
@@ -201,6 +203,10 @@ func missed(told []diagnosis.Observation, a *diagnosis.Assessment) (out []string
 		}
 	}
 	return out
+}
+
+func says(told []diagnosis.Observation, id, state string) bool {
+	return slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == id && o.State == state })
 }
 
 // covered tells whether a danger that sends everybody out says all that a lesser one would.
@@ -214,7 +220,7 @@ func unlooked(t *teller, told []diagnosis.Observation) (out []string) {
 		if slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == tr.id }) {
 			continue
 		}
-		if t.answer(tr.id).State == tr.state {
+		if t.answer(tr.id).State == tr.state && (tr.with == "" || t.answer(tr.with).State == tr.is) {
 			out = append(out, tr.danger+" by "+tr.id)
 		}
 	}

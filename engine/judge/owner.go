@@ -30,13 +30,12 @@ type teller struct {
 // answer is what the owner tells of an observation or setup fact.
 func (t *teller) answer(id string) diagnosis.Observation {
 	a := simulation.Answer{Unknown: true}
-	low, high, isSetup := 0.0, 0.0, false
+	low, high := 0.0, 0.0
 	if o, ok := t.m.Observation(id); ok {
 		a, low, high = t.h.Observe(id), o.Min, o.Max
 	} else if s, ok := t.m.SetupFact(id); ok {
-		a, low, high, isSetup = t.h.Setup(id), s.Min, s.Max, true
+		a, low, high = t.h.Setup(id), s.Min, s.Max
 	}
-	_ = isSetup
 	switch {
 	case a.Unknown:
 		return diagnosis.Observation{ID: id, Kind: diagnosis.UnknownValue}

@@ -211,12 +211,12 @@ func (r *Report) Text() string {
 	fmt.Fprintf(&b, "\n\n")
 	table := func(title string, rows ...*Row) {
 		w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-		fmt.Fprintf(w, "%s\tcases\tfirst, told\tamong 3, told\tfirst, after %d\tamong 3\tled in the end\tchecks\tmin\trepair\t%s\n", title, MostChecks, strings.Join(Advisers, "\t"))
+		fmt.Fprintf(w, "%s\tcases\tfirst, told\tamong 3, told\tfirst, after %d\tamong 3\tled from some check on\tchecks\tmin\trepair\t%s\n", title, MostChecks, strings.Join(Advisers, "\t"))
 		for _, x := range rows {
 			fmt.Fprintf(w, "%s\t%d\t%v\t%.0f %%\t%v\t%.0f %%\t%.0f %%\t%.0f\t%.0f\t%v", x.Name, x.Cases, x.First, 100*x.Third.P(), x.FirstAfter, 100*x.ThirdAfter.P(), 100*x.Led.P(),
 				median(x.checks), median(x.minutes), x.Mend)
 			for _, v := range x.Rivals {
-				fmt.Fprintf(w, "\t%v", v)
+				fmt.Fprintf(w, "\t%.0f %%", 100*v.P())
 			}
 			fmt.Fprintln(w)
 		}
