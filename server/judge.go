@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"sync"
 
+	"lightoff/engine/diagnosis"
 	"lightoff/engine/judge"
 )
 
@@ -19,15 +20,18 @@ func (c command) judge(args []string) int {
 	seed := flags.Uint64("seed", judge.HeldBack, "")
 	picture := flags.String("picture", "", "")
 	wrong := flags.Bool("misses", false, "")
-	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || *cases < 1 || *cases >= 1<<20 {
-		return c.fail(exitUse, "judge takes -cases (1 to 1,048,575), -seed, -picture and -misses; \"help\" shows them")
+	effort := judge.Usual
+	flags.IntVar(&effort.Pilots, "pilots", effort.Pilots, "")
+	flags.IntVar(&effort.Lessons, "lessons", effort.Lessons, "")
+	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || !within(*cases, effort.Pilots, effort.Lessons) {
+		return c.fail(exitUse, "judge takes -cases, -pilots and -lessons (each 1 to 100,000), -seed, -picture and -misses; \"help\" shows them")
 	}
 	m, err := c.model()
 	if err != nil {
 		fmt.Fprintln(c.err, err)
 		return exitInput
 	}
-	j := judge.New(m, *seed, judge.Usual)
+	j := judge.New(m, *seed, effort)
 	results := make([]judge.Result, *cases)
 	var wait sync.WaitGroup
 	next := make(chan int)
@@ -56,6 +60,15 @@ func (c command) judge(args []string) int {
 	return exitDone
 }
 
+func within(counts ...int) bool {
+	for _, n := range counts {
+		if n < 1 || n > 100_000 {
+			return false
+		}
+	}
+	return true
+}
+
 // misses prints each case in which no true cause led in the end.
 func (c command) misses(results []judge.Result) {
 	for i := range results {
@@ -65,9 +78,13 @@ func (c command) misses(results []judge.Result) {
 		}
 		fmt.Fprintf(c.out, "\ncase %d, %s tools: true %v, places %v, led %v\n  asked %v\n", r.Number, r.Owner, r.Truth, r.Places, r.Leaders, r.Asked)
 		for _, o := range r.Told {
-			fmt.Fprintf(c.out, "  %s %s", o.ID, o.State)
-			if o.State == "" {
-				fmt.Fprintf(c.out, "%.3g", o.Number)
+			switch o.Kind {
+			case diagnosis.UnknownValue:
+				fmt.Fprintf(c.out, "  %s ?", o.ID)
+			case diagnosis.NumberValue:
+				fmt.Fprintf(c.out, "  %s %.3g", o.ID, o.Number)
+			default:
+				fmt.Fprintf(c.out, "  %s %s", o.ID, o.State)
 			}
 		}
 		fmt.Fprintln(c.out)

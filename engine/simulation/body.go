@@ -54,17 +54,17 @@ type body struct {
 	motorDead                                                 bool
 
 	// Control.
-	link                                        linkFault
-	linkAt                                      float64 // s into an attempt; below 0 from power-on
-	panelDead, boardDead, mismatch, damp        bool
-	boardPump, boardPlug, boardSpeed, boardSlow bool
-	sensorOpen, sensorShort                     bool
-	sensorOffset, sensorCoupling, sensorLag     float64
-	remoteDead, settingsWrong, roomBad          bool
-	settings                                    string
-	roomBias                                    float64
-	lockCount                                   int
-	locked, cut                                 bool
+	link                                    linkFault
+	linkAt                                  float64 // s into an attempt; below 0 from power-on
+	panelDead, boardDead, mismatch, damp    bool
+	boardPump, boardPlug, boardSpeed        bool
+	sensorOpen, sensorShort                 bool
+	sensorOffset, sensorCoupling, sensorLag float64
+	remoteDead, settingsWrong, roomBad      bool
+	settings                                string
+	roomBias                                float64
+	lockCount                               int
+	locked, cut                             bool
 
 	// What endangers and never shows on the panel.
 	exhaustInside, reenters, cracked, hotContact, dripping float64 // 0 none to 1

@@ -32,10 +32,7 @@ func faultOf(id string) (fault, error) {
 	return faults[i], nil
 }
 
-type (
-	fitting  = func(in *Installation, r *rand.Rand)
-	breakage = func(h *Heater, r *rand.Rand)
-)
+type fitting = func(in *Installation, r *rand.Rand)
 
 // aged, cold and new are what many faults go with.
 func aged(in *Installation, r *rand.Rand)   { in.JustInstalled, in.Hours = false, between(r, 400, 2500) }

@@ -75,20 +75,32 @@ func (h *Heater) rest(seconds float64) {
 	}
 }
 
-// Emerged are causes that came about by themselves in what happened before the last attempt: fuel standing in the
-// chamber, a panel that has locked itself.
+// Emerged are causes that came about by themselves: fuel that stands in the chamber, so that the heater would not start
+// well even if all else were mended, and a panel that has locked itself.
 func (h *Heater) Emerged() []string {
-	if h.before == nil {
-		return nil
-	}
 	var out []string
-	if h.before.film > 3.5e-3 && !slices.Contains(h.faults, "burner_flooded") {
+	if h.film > 2e-3 && !slices.Contains(h.faults, "burner_flooded") && h.drowned() {
 		out = append(out, "burner_flooded")
 	}
-	if h.before.b.locked && !slices.Contains(h.faults, "locked_out") {
+	if h.before != nil && h.before.b.locked && !slices.Contains(h.faults, "locked_out") {
 		out = append(out, "locked_out")
 	}
 	return out
+}
+
+// drowned tells whether the fuel in the chamber alone would spoil the next start.
+func (h *Heater) drowned() bool {
+	c := h.Clone()
+	n := c.in.Nominal / 12
+	c.in.Ambient, c.in.Altitude, c.in.Fuel, c.in.Clearance, c.in.PumpAngle, c.in.Lift = 10, 0, "winter_diesel", 20, 60, 0
+	c.in.DuctLength, c.in.DuctBends, c.in.DuctDiameter = 0.5, 0, 90
+	c.b = build(&c.in, c.stream("mended", ""))
+	c.b.emf, c.b.slope, c.b.internal, c.b.polar, c.b.plus, c.b.minus = 12.7*n, 0, 0.01*n, 0.01*n, 0.01*n, 0.01*n
+	c.imagined = ""
+	c.line.fill(c.b.lineVolume)
+	c.rest(3600)
+	c.Run(Attempt{Seconds: 420})
+	return c.Complaint() != ""
 }
 
 // Complaint is what the owner would say is wrong, by the last attempt: a state of the catalogue's complaint, or nothing.

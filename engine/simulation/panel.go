@@ -24,13 +24,13 @@ const (
 
 // panel is the controller's state in an attempt.
 type panel struct {
-	phase                  phase
-	since                  float64 // s in this phase
-	tries                  int
-	base, peak, level      float64 // °C, °C, demand
-	under, overV, slow     float64 // s that a fault has lasted
-	glowUntil, lightedSeen float64
-	asked                  float64 // fan speed last asked for
+	phase              phase
+	since              float64 // s in this phase
+	tries              int
+	base, peak, level  float64 // °C, °C, demand
+	under, overV, slow float64 // s that a fault has lasted
+	lightedSeen        float64
+	asked              float64 // fan speed last asked for
 }
 
 // Run makes an attempt and tells how it went. The heater is left as the attempt leaves it.

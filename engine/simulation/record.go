@@ -11,24 +11,23 @@ type Record struct {
 	Tries int
 	After float64 // seconds that the fan ran on after the end
 
-	Lost, Resets                   int
-	Bang, Asked, Blank, Unheard    bool // Unheard: the remote's call never came
-	Soak                           bool // the sensor read hot before anything began
-	LeastVolts, GlowBattery        float64
-	GlowVolts, GlowAmps, PeakAmps  float64
-	Strokes                        float64
-	White, Black, Blue             float64 // kg of unburnt vapour unlit; kg of fuel short of air; kg burnt off a standing film
-	WhiteFirst, BlackFirst, Late   float64 // the same in the first two minutes; after the end
-	Heat, Outlet, Level            float64 // W and °C at the end of a run, demand
-	Flow, Speed, Jerks             float64 // part of the free flow while running; fan; swings of the speed
-	MostShell, LeastLambda         float64 // °C; air ratio while lit
-	Pulsing                        float64 // swings of the air ratio
-	Warmed                         bool    // exhaust
-	fuelOut, gasOut                float64
-	now, meanSpeed, quick, calm    float64
-	ended                          bool
-	pumpSeconds, litSeconds, speed float64
-	filmAtLight                    float64
+	Lost, Resets                  int
+	Bang, Blank, Unheard          bool // Unheard: the remote's call never came
+	Soak                          bool // the sensor read hot before anything began
+	LeastVolts, GlowBattery       float64
+	GlowVolts, GlowAmps, PeakAmps float64
+	Strokes                       float64
+	White, Black, Blue            float64 // kg of unburnt vapour unlit; kg of fuel short of air; kg burnt off a standing film
+	WhiteFirst, BlackFirst, Late  float64 // the same in the first two minutes; after the end
+	Heat, Outlet, Level           float64 // W and °C at the end of a run, demand
+	Flow, Speed, Jerks            float64 // part of the free flow while running; fan; swings of the speed
+	MostShell, LeastLambda        float64 // °C; air ratio while lit
+	Pulsing                       float64 // swings of the air ratio
+	Warmed                        bool    // exhaust
+	fuelOut, gasOut               float64
+	now, meanSpeed, quick, calm   float64
+	ended                         bool
+	litSeconds                    float64
 }
 
 func (rec *Record) smoke(h *Heater, burnt, unburnt float64) {
@@ -71,7 +70,6 @@ func (rec *Record) lighting(h *Heater) {
 	if rec.Lit == 0 {
 		rec.Lit = rec.now
 	}
-	rec.filmAtLight = h.film
 	if h.film > 2.5e-3 {
 		rec.Bang = true
 	}
