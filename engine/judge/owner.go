@@ -77,7 +77,8 @@ func (t *teller) opening() []diagnosis.Observation {
 	}
 	for _, v := range volunteered {
 		o := t.answer(v.id)
-		if x := t.r.Float64(); x < v.rate && (v.only == "" || o.State == v.only) {
+		x := t.r.Float64()
+		if x < v.rate && (v.only == "" || o.State == v.only) && o.State != "keeps_running" {
 			add(o)
 		}
 	}

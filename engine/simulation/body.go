@@ -63,7 +63,6 @@ type body struct {
 	remoteDead, settingsWrong, roomBad      bool
 	settings                                string
 	roomBias                                float64
-	lockCount                               int
 	locked, cut                             bool
 
 	// What endangers and never shows on the panel.

@@ -311,7 +311,7 @@ var controlFaults = []fault{
 		h.b.settingsWrong = true
 		h.b.settings = draw(r, share{"target_low", 40}, share{"timer", 30}, share{"rate", 30})
 	}},
-	{"locked_out", nil, func(h *Heater, _ *rand.Rand) { h.b.locked, h.b.lockCount, h.failed = true, lockAfter, lockAfter }},
+	{"locked_out", nil, func(h *Heater, _ *rand.Rand) { h.b.locked, h.failed, h.unlit = true, lockAfter, lockAfter }},
 	{"no_fault", nil, func(h *Heater, r *rand.Rand) {
 		h.imagined = draw(r, share{"steam", 20}, share{"satisfied", 40}, share{"cooling", 25}, share{"first_smell", 15})
 		switch h.imagined {

@@ -41,7 +41,8 @@ type Heater struct {
 	ledger                                         Ledger
 
 	// The owner's and the panel's memory.
-	failed, attempts      int
+	failed, attempts      int // failed: starts that the panel counts against itself
+	unlit                 int // starts in a row without a flame, as the owner counts them
 	earlier, primed       string
 	imagined              string
 	displaced, panelFault bool

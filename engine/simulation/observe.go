@@ -172,7 +172,7 @@ var seenFirst = map[string]sight{
 		return w.reads(w.h.record.Ended/60, 0.15, 0.2).positive()
 	},
 	"failed_starts": func(w witness) Answer {
-		n := w.h.before.orSelf(w.h).failed
+		n := w.h.unlit // in a row since it last burned, today's included
 		switch {
 		case n == 0:
 			return w.sees("none", "one_or_two")
@@ -338,14 +338,18 @@ var seenAir = map[string]sight{
 	"fan_look":    func(w witness) Answer { return w.hardly(w.h.b.object, 0.93, "object", "clear") },
 	"fan_magnets": func(w witness) Answer { return w.hardly(w.h.b.magnetLost, 0.95, "missing_or_loose", "both") },
 	"blows_cold_unasked": func(w witness) Answer {
-		return w.yes(w.h.b.sensorOffset > hotStart-15 || w.h.record.Soak)
+		return w.yes(w.h.in.Ambient+w.h.b.sensorOffset > hotStart && !w.h.record.Blank)
 	},
 }
 
 var seenSupply = map[string]sight{
 	"rest_voltage": func(w witness) Answer {
 		h := w.h.before.orSelf(w.h)
-		return w.reads(h.b.emf+h.b.slope*(h.charge-h.start0)+h.b.lift, 0.004, 0.02)
+		v := h.b.emf + h.b.slope*(h.charge-h.start0)
+		if chance(w.r, 0.4) { // the charger was not stopped first
+			v += h.b.lift
+		}
+		return w.reads(v, 0.004, 0.02)
 	},
 	"glow_voltage_battery": func(w witness) Answer { return w.glowing(w.h.record.GlowBattery) },
 	"glow_voltage_heater":  func(w witness) Answer { return w.glowing(w.h.record.GlowVolts) },
@@ -472,9 +476,8 @@ var seenFuel = map[string]sight{
 			b := &c.b
 			sound := build(&c.in, c.stream("can", ""))
 			b.kink, b.filter, b.waxed, b.head, b.tee, b.vacuum, b.ventShut, b.valveShut = 1, 1, 1, 0, 0, 0, false, false
-			b.litres, b.pickupAt, b.water, b.volatile, b.sloshing, b.outgas, b.gather, b.inleak, b.outleak = 5, 0.1, 0, 1, false, 0, 2, 0.1, 0
+			b.litres, b.pickupAt, b.water, b.volatile, b.sloshing, b.inleak = 5, 0.1, 0, 1, false, 0.1
 			b.viscosity, b.heating, b.petrol, b.creep = sound.viscosity, sound.heating, false, 0
-			c.line.fill(b.lineVolume)
 		})
 	},
 	"cap_loosened": func(w witness) Answer {

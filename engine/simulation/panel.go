@@ -78,7 +78,17 @@ func (h *Heater) blank() bool {
 func (h *Heater) darkness() Record {
 	rec := &h.record
 	rec.Code, rec.Phase, rec.Blank = "blank_display", "at_once", true
+	h.count()
 	return *rec
+}
+
+// count keeps how often in a row it failed to light.
+func (h *Heater) count() {
+	if h.record.Lit > 0 {
+		h.unlit = 0
+	} else {
+		h.unlit++
+	}
 }
 
 // finish ends the attempt with a code.
@@ -345,6 +355,7 @@ func (h *Heater) when(p *panel) string {
 func (h *Heater) coolDown(p *panel) {
 	rec := &h.record
 	rec.ended = true
+	h.count()
 	rec.MostShell = max(rec.MostShell, h.shell-kelvin)
 	d := drive{awake: true, speed: 0.8}
 	for t := 0.0; t < mostCooling; t += Step {
