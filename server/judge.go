@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"flag"
 	"fmt"
 	"io"
@@ -12,8 +13,8 @@ import (
 	"lightoff/engine/judge"
 )
 
-// judge tries the model on simulated heaters and prints how it fared.
-func (c command) judge(args []string) int {
+// judge tries the model on simulated heaters and prints how it fared. When the context ends, it prints nothing.
+func (c command) judge(ctx context.Context, args []string) int {
 	flags := flag.NewFlagSet("judge", flag.ContinueOnError)
 	flags.SetOutput(io.Discard)
 	cases := flags.Int("cases", 1000, "")
@@ -42,11 +43,14 @@ func (c command) judge(args []string) int {
 			}
 		})
 	}
-	for i := range results {
+	for i := 0; i < len(results) && ctx.Err() == nil; i++ {
 		next <- i
 	}
 	close(next)
 	wait.Wait()
+	if ctx.Err() != nil {
+		return c.fail(exitUse, "stopped before all cases were tried")
+	}
 	report := j.Sum(results)
 	fmt.Fprint(c.out, report.Text())
 	if *wrong {

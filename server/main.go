@@ -72,7 +72,7 @@ func (c command) run(ctx context.Context, args []string) int {
 	case name == "model" && len(args) == 1 && args[0] == "check":
 		return c.checkModel()
 	case name == "judge":
-		return c.judge(args)
+		return c.judge(ctx, args)
 	case name == "help" && len(args) == 0:
 		fmt.Fprint(c.out, usage)
 		return exitDone

@@ -59,6 +59,11 @@ var volunteered = []struct {
 	{"petrol_suspected", "yes", 0.6}, {"fan_noise", "scraping", 0.6}, {"fan_noise", "whine", 0.5}, {"altitude", "", 0.1},
 }
 
+// behind is what an owner who complains of something tells of it, nearly always (judgement, no source).
+var behind = map[string]string{"smoke_or_smell": "smoke", "noise": "fan_noise"}
+
+const telling = 0.85
+
 // opening is what the owner tells unasked, with the answers to the card of dangers that everybody is shown.
 func (t *teller) opening() []diagnosis.Observation {
 	var told []diagnosis.Observation
@@ -73,6 +78,9 @@ func (t *teller) opening() []diagnosis.Observation {
 		}
 	}
 	for _, id := range []string{"co_alarm_fitted", "fault_code", "complaint"} {
+		add(t.answer(id))
+	}
+	if id := behind[t.answer("complaint").State]; id != "" && t.r.Float64() < telling {
 		add(t.answer(id))
 	}
 	for _, v := range volunteered {
