@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -21,6 +22,8 @@ const usage = `Finds out why a small diesel air heater will not light.
 
   server [serve] [-grpc ADDRESS] [-web ADDRESS] [-data FOLDER]
                        answer gRPC (127.0.0.1:7430) and show pages (127.0.0.1:7480)
+                       with -demo: six invented callers with simulated heaters, in a folder of
+                       their own, to watch and to take over
   server assess        read requests as JSON, one after the other, and write an assessment
                        for each, one a line; stops at the first that cannot be accepted
   server model check   load the model and print its figures
@@ -39,6 +42,9 @@ const (
 	exitInput = 1 // a request or the model is at fault
 	exitUse   = 2 // the command line or the machine is
 )
+
+// usualData is the folder for conversations where none is named.
+const usualData = "lightoff-data"
 
 // shutdownLimit is how long answers under way may take once the program was told to end.
 const shutdownLimit = 10 * time.Second
@@ -92,7 +98,8 @@ func (c command) serve(ctx context.Context, args []string) int {
 	flags.SetOutput(io.Discard)
 	flags.StringVar(&p.GRPC, "grpc", "127.0.0.1:7430", "")
 	flags.StringVar(&p.Web, "web", "127.0.0.1:7480", "")
-	flags.StringVar(&p.Data, "data", "lightoff-data", "")
+	flags.StringVar(&p.Data, "data", usualData, "")
+	play := flags.Bool("demo", false, "")
 	switch err := flags.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
 		fmt.Fprint(c.out, usage)
@@ -102,17 +109,40 @@ func (c command) serve(ctx context.Context, args []string) int {
 	case flags.NArg() > 0:
 		return c.fail(exitUse, "serve takes no %q; \"help\" shows what there is", flags.Arg(0))
 	}
+	if *play && p.Data == usualData {
+		p.Data = "lightoff-demo"
+	}
 	if err := p.Open(ctx); err != nil {
 		return c.fail(codeOf(err), "%s", oneLine(err))
 	}
 	fmt.Fprintf(c.out, "Open %s in a browser. gRPC answers on %s. Ctrl-C ends.\n", p.URL(), p.GRPCAddress())
+	var playing sync.WaitGroup
+	if *play {
+		playing.Go(func() {
+			if err := c.demo(ctx, p); err != nil {
+				fmt.Fprintf(c.err, "lightoff: the demo ended: %s\n", oneLine(err))
+			}
+		})
+	}
 	failure := p.Wait(ctx)
 	limited, cancel := context.WithTimeout(context.Background(), shutdownLimit)
 	defer cancel()
-	if err := errors.Join(failure, p.Close(limited)); err != nil {
+	failure = errors.Join(failure, p.Close(limited))
+	playing.Wait()
+	if err := failure; err != nil {
 		return c.fail(exitUse, "%s", oneLine(err))
 	}
 	return exitDone
+}
+
+// demo plays the invented callers while the program runs.
+func (c command) demo(ctx context.Context, p *Program) error {
+	m, err := c.model()
+	if err != nil {
+		return &modelError{err}
+	}
+	d := demo{conn: p.conn, model: m, out: c.out, url: p.URL(), callers: len(names), seed: 1, pace: 2 * time.Second}
+	return d.run(ctx)
 }
 
 func codeOf(err error) int {

@@ -4,6 +4,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"lightoff/engine/knowledge"
 	"lightoff/engine/simulation"
 )
 
@@ -12,6 +13,7 @@ const (
 	judged uint64 = iota + 1
 	learnt
 	piloted
+	shown
 )
 
 // MostChecks is how many advised checks an owner makes.
@@ -27,6 +29,16 @@ type Case struct {
 type lottery struct {
 	causes []string
 	chance []float64 // of each cause to be put in
+}
+
+// plainLottery puts each cause in with the chance that the model states.
+func plainLottery(m *knowledge.Model) lottery {
+	var l lottery
+	for _, c := range m.Causes {
+		l.causes = append(l.causes, c.ID)
+		l.chance = append(l.chance, c.PerThousand/1000)
+	}
+	return l
 }
 
 // tries is how often severities are drawn anew until the heater gives cause for complaint.

@@ -30,12 +30,10 @@ var Usual = Effort{Rounds: 3, Pilots: 1500, Lessons: 3000}
 
 // New prepares a judge: the shares of causes are fitted and naive Bayes is taught, each on heaters of their own.
 func New(m *knowledge.Model, seed uint64, effort Effort) *Judge {
-	j := &Judge{model: m, engine: diagnosis.New(m), seed: seed, owners: owners(m)}
+	j := &Judge{model: m, engine: diagnosis.New(m), seed: seed, owners: owners(m), lottery: plainLottery(m)}
 	want := map[string]float64{}
 	for _, c := range m.Causes {
 		want[c.ID] = c.PerThousand / 1000
-		j.lottery.causes = append(j.lottery.causes, c.ID)
-		j.lottery.chance = append(j.lottery.chance, c.PerThousand/1000)
 	}
 	j.lottery.fit(seed, want, effort.Rounds, effort.Pilots)
 	var lessons []*Case

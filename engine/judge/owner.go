@@ -92,3 +92,25 @@ func (t *teller) opening() []diagnosis.Observation {
 	}
 	return told
 }
+
+// Caller is a simulated owner to talk to: the tools at hand, and an answer to every question.
+type Caller struct {
+	Tools []string
+	Truth []string // what is truly wrong
+	t     teller
+}
+
+// NewCaller draws one from a stream of seeds that no judgement uses; the causes have the chances that the model states.
+func NewCaller(m *knowledge.Model, seed, number uint64) *Caller {
+	l := plainLottery(m)
+	r := rand.New(rand.NewPCG(seed<<20|number, 98))
+	all := owners(m)
+	for n := number << 8; ; n++ {
+		if c := l.draw(seed, shown, n); c != nil {
+			return &Caller{all[r.IntN(len(all))].Tools, c.Truth, teller{m, c.Heater, r}}
+		}
+	}
+}
+
+// Answer is the caller's answer to a question, "can't tell" included.
+func (c *Caller) Answer(id string) diagnosis.Observation { return c.t.answer(id) }
