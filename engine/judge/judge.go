@@ -72,7 +72,8 @@ type Result struct {
 	First    []Probability // of all causes, on what was told
 	Last     []Probability // of all causes, at the end
 	Missed   []string      // dangers whose trigger was told and that were not said
-	Unlooked []string      // dangers whose trigger could be seen by looking, and nobody looked
+	Unasked  []string      // dangers whose trigger the owner perceived or could recall, and neither told nor was asked
+	Unlooked []string      // dangers whose trigger could be found by looking for it, and nobody was asked to look
 	Silent   bool          // exhaust comes in and nobody could perceive it
 	Wrong    []string      // checks advised though a danger forbids them, and requests that were refused
 }
@@ -108,7 +109,7 @@ func (j *Judge) Try(i int) Result {
 		request.Observations = append(request.Observations, t.answer(check.ObservationID))
 	}
 	out.Told = request.Observations
-	out.Unlooked = unlooked(&t, request.Observations)
+	out.Unasked, out.Unlooked = untold(&t, request.Observations)
 	out.Silent = c.Heater.Silent()
 	return out
 }
@@ -212,15 +213,21 @@ func (t trigger) covered(standing string) bool {
 	return t.danger == "no_tested_alarm" && standing == "exhaust_inside"
 }
 
-// unlooked lists dangers whose trigger is there and was neither told nor asked for.
-func unlooked(t *teller, told []diagnosis.Observation) (out []string) {
+// untold lists dangers whose trigger is there and was neither told nor asked for: what the owner perceived or could
+// recall, and what only a look would have found.
+func untold(t *teller, told []diagnosis.Observation) (unasked, unlooked []string) {
 	for _, tr := range triggers {
 		if slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == tr.id }) {
 			continue
 		}
-		if t.answer(tr.id).State == tr.state && (tr.with == "" || t.answer(tr.with).State == tr.is) {
-			out = append(out, tr.danger+" by "+tr.id)
+		if t.answer(tr.id).State != tr.state || tr.with != "" && t.answer(tr.with).State != tr.is {
+			continue
+		}
+		if what := tr.danger + " by " + tr.id; tr.look {
+			unlooked = append(unlooked, what)
+		} else {
+			unasked = append(unasked, what)
 		}
 	}
-	return out
+	return unasked, unlooked
 }

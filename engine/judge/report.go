@@ -100,21 +100,21 @@ func (r *Row) add(out *Result, place func(step int) int) {
 
 // Report sums up results.
 type Report struct {
-	Cases, Undrawn           int
-	All                      Row
-	Owners, Codes, Causes    []*Row
-	RivalsFirst, RivalsAfter []Share // by adviser, on what was told and at the end
-	Leading, AtFirst, AtEnd  []Probability
-	Confusions               map[[2]string]int
-	Missed, Unlooked, Wrong  map[string]int
-	MissedIn, SilentIn       int
-	Faults                   map[int]int // cases by their number of true causes
-	stated                   map[string]float64
+	Cases, Undrawn                   int
+	All                              Row
+	Owners, Codes, Causes            []*Row
+	RivalsFirst, RivalsAfter         []Share // by adviser, on what was told and at the end
+	Leading, AtFirst, AtEnd          []Probability
+	Confusions                       map[[2]string]int
+	Missed, Unasked, Unlooked, Wrong map[string]int
+	MissedIn, UnaskedIn, SilentIn    int
+	Faults                           map[int]int // cases by their number of true causes
+	stated                           map[string]float64
 }
 
 // Sum sums up results. stated are the shares of causes that were wanted.
 func (j *Judge) Sum(results []Result) *Report {
-	r := &Report{Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, stated: map[string]float64{}}
+	r := &Report{Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, stated: map[string]float64{}}
 	r.All.Name = "all"
 	for _, c := range j.model.Causes {
 		r.stated[c.ID] = c.PerThousand / 1000
@@ -169,6 +169,12 @@ func (r *Report) count(out *Result) {
 	slices.Sort(out.Missed)
 	for _, m := range slices.Compact(out.Missed) {
 		r.Missed[m]++
+	}
+	if len(out.Unasked) > 0 {
+		r.UnaskedIn++
+	}
+	for _, m := range out.Unasked {
+		r.Unasked[m]++
 	}
 	for _, m := range out.Unlooked {
 		r.Unlooked[m]++
@@ -270,7 +276,10 @@ func (r *Report) dangers(b *strings.Builder) {
 	low, high := Share{r.MissedIn, r.Cases}.Interval()
 	fmt.Fprintf(b, "Dangers missed, their trigger told: in %d of %d cases (%.2f to %.2f %%)\n", r.MissedIn, r.Cases, 100*low, 100*high)
 	list(b, r.Missed, 20)
-	fmt.Fprintf(b, "Dangers to be seen by looking, which nobody was asked to look for within %d checks:\n", MostChecks)
+	low, high = Share{r.UnaskedIn, r.Cases}.Interval()
+	fmt.Fprintf(b, "Dangers that the owner perceived or could recall, and neither told nor was asked within %d checks: in %d cases (%.2f to %.2f %%)\n", MostChecks, r.UnaskedIn, 100*low, 100*high)
+	list(b, r.Unasked, 20)
+	fmt.Fprintf(b, "Dangers to be found by looking, which nobody was asked to look for within %d checks:\n", MostChecks)
 	list(b, r.Unlooked, 20)
 	fmt.Fprintf(b, "Exhaust inside that nobody could perceive: %d cases\n", r.SilentIn)
 	fmt.Fprintf(b, "Checks advised against a standing danger, or requests refused:\n")
