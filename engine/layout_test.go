@@ -31,6 +31,8 @@ var may = map[string][]string{
 	"server/api":          {"engine/", "proto/lightoff/v1", "server/store"},
 	"server/store/pgtest": {},
 	"server/store":        {"engine/diagnosis", "engine/knowledge", "engine/bayes"},
+	"engine/simulation":   {"engine/physics"},
+	"engine/judge":        {"engine/"},
 }
 
 // mayUse lists the modules besides the standard library that an engine package may use, standardOnly those that use none.
@@ -75,9 +77,10 @@ func TestImportsRunDownwards(t *testing.T) {
 	}
 }
 
-// The engine is a function: what could make two runs differ, or touch the world, is not imported.
+// The engine is a function: what could make two runs differ, or touch the world, is not imported. The simulation and
+// its judge may use math/rand/v2, and only its generators that are given a seed: their seeds are arguments.
 func TestEngineIsAFunction(t *testing.T) {
-	for _, pattern := range []string{"bayes", "physics", "knowledge", "heater", "words", "diagnosis"} {
+	for _, pattern := range []string{"bayes", "physics", "knowledge", "heater", "words", "diagnosis", "simulation", "judge"} {
 		files, err := filepath.Glob(filepath.Join(pattern, "*.go"))
 		require.NoError(t, err)
 		for _, file := range files {
@@ -87,6 +90,10 @@ func TestEngineIsAFunction(t *testing.T) {
 			f, err := parser.ParseFile(token.NewFileSet(), file, nil, 0)
 			require.NoError(t, err)
 			for _, i := range f.Imports {
+				if i.Path.Value == `"math/rand/v2"` && (pattern == "simulation" || pattern == "judge") {
+					assert.True(t, seeded(f), "%s draws without a seed", file)
+					continue
+				}
 				assert.NotContains(t, []string{`"time"`, `"math/rand"`, `"math/rand/v2"`, `"crypto/rand"`, `"net"`, `"net/http"`, `"os"`, `"os/exec"`}, i.Path.Value, file)
 			}
 			ast.Inspect(f, func(n ast.Node) bool {
@@ -96,6 +103,20 @@ func TestEngineIsAFunction(t *testing.T) {
 			})
 		}
 	}
+}
+
+// seeded tells whether all that a file uses of math/rand/v2 are its types and the makers of generators from a seed.
+func seeded(f *ast.File) bool {
+	ok := true
+	ast.Inspect(f, func(n ast.Node) bool {
+		if s, is := n.(*ast.SelectorExpr); is {
+			if p, is := s.X.(*ast.Ident); is && p.Name == "rand" && p.Obj == nil {
+				ok = ok && slices.Contains([]string{"Rand", "New", "NewPCG", "Source"}, s.Sel.Name)
+			}
+		}
+		return true
+	})
+	return ok
 }
 
 func TestExportedNamesAreDocumented(t *testing.T) {

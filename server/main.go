@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -33,6 +34,8 @@ const usage = `Finds out why a small diesel air heater will not light.
                          sockets open at once; 0 is no limit; tokens have 20 times as much
     -proxies NETWORKS    believe these about whom they call for (X-Forwarded-For)
     -embed https://…     let pages of these sites, joined by commas, hold a conversation
+    -demo                six invented callers with simulated heaters, in a folder of their own,
+                         to watch and to take over
     -log text|json       how to write the log, which goes to standard error
   server token make -scope desk|program|moderator -name NAME [-valid 365d]
   server token list | revoke ID
@@ -43,6 +46,10 @@ const usage = `Finds out why a small diesel air heater will not light.
   server assess        read requests as JSON, one after the other, and write an assessment
                        for each, one a line; stops at the first that cannot be accepted
   server model check   load the model, look it over, run its cases and print the figures
+  server judge [-cases N] [-seed S] [-picture FILE] [-misses]
+                       try the model on simulated heaters and print how it fared; seeds from
+                       9000 are held back, so that nothing is tuned on them. -pilots and -lessons
+                       are how many heaters the shares of causes and naive Bayes are made from
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.
@@ -54,6 +61,9 @@ const (
 	exitInput = 1 // a request or the model is at fault
 	exitUse   = 2 // the command line or the machine is
 )
+
+// usualData is the folder for conversations where nobody names one.
+const usualData = "lightoff-data"
 
 // shutdownLimit is how long answers under way may take once the program was told to end.
 const shutdownLimit = 10 * time.Second
@@ -87,6 +97,8 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.assess(ctx)
 	case name == "model" && len(args) == 1 && args[0] == "check":
 		return c.checkModel()
+	case name == "judge":
+		return c.judge(ctx, args)
 	case name == "token":
 		return c.token(ctx, args)
 	case name == "backup":
@@ -112,6 +124,7 @@ func (c command) serve(ctx context.Context, args []string) int {
 	p := &Program{Model: c.model}
 	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
 	format := p.flags(flags)
+	play := flags.Bool("demo", false, "")
 	switch err := flags.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
 		fmt.Fprint(c.out, usage)
@@ -129,6 +142,9 @@ func (c command) serve(ctx context.Context, args []string) int {
 	if *format == "json" {
 		p.Log = slog.New(slog.NewJSONHandler(c.err, nil))
 	}
+	if *play && p.Data == usualData {
+		p.Data = "lightoff-demo"
+	}
 	if err := p.Open(ctx); err != nil {
 		return c.fail(codeOf(err), "%s", oneLine(err))
 	}
@@ -138,14 +154,34 @@ func (c command) serve(ctx context.Context, args []string) int {
 			p.Log.Warn("other machines may call without TLS: what people say can be read on the way", "address", address)
 		}
 	}
+	var playing sync.WaitGroup
+	if *play {
+		playing.Go(func() {
+			if err := c.demo(ctx, p); err != nil {
+				fmt.Fprintf(c.err, "lightoff: the demo ended: %s\n", oneLine(err))
+			}
+		})
+	}
 	failure := p.Wait(ctx)
 	p.Log.Info("going away; answers under way are finished first")
 	limited, cancel := context.WithTimeout(context.Background(), shutdownLimit)
 	defer cancel()
-	if err := errors.Join(failure, p.Close(limited)); err != nil {
-		return c.fail(exitUse, "%s", oneLine(err))
+	failure = errors.Join(failure, p.Close(limited))
+	playing.Wait()
+	if failure != nil {
+		return c.fail(exitUse, "%s", oneLine(failure))
 	}
 	return exitDone
+}
+
+// demo plays the invented callers while the program runs.
+func (c command) demo(ctx context.Context, p *Program) error {
+	m, err := c.model()
+	if err != nil {
+		return &modelError{err}
+	}
+	d := demo{conn: p.conn, model: m, out: c.out, url: p.URL(), callers: len(names), seed: 1, pace: 2 * time.Second}
+	return d.run(ctx)
 }
 
 // flags lets a command line set the program's fields, and returns how the log is to be written.
@@ -153,7 +189,7 @@ func (p *Program) flags(flags *flag.FlagSet) (format *string) {
 	flags.SetOutput(io.Discard)
 	flags.StringVar(&p.GRPC, "grpc", "127.0.0.1:7430", "")
 	flags.StringVar(&p.Web, "web", "127.0.0.1:7480", "")
-	flags.StringVar(&p.Data, "data", "lightoff-data", "")
+	flags.StringVar(&p.Data, "data", usualData, "")
 	flags.StringVar(&p.Store, "store", "", "")
 	flags.StringVar(&p.Metrics, "metrics", "", "")
 	flags.StringVar(&p.Certificate, "tls-cert", "", "")

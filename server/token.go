@@ -15,7 +15,7 @@ import (
 // storeFlags adds the flags that say where the store is.
 func storeFlags(flags *flag.FlagSet, place *place) {
 	flags.SetOutput(io.Discard)
-	flags.StringVar(&place.data, "data", "lightoff-data", "")
+	flags.StringVar(&place.data, "data", usualData, "")
 	flags.StringVar(&place.store, "store", "", "")
 }
 

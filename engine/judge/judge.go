@@ -1,0 +1,233 @@
+package judge
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
+)
+
+// Judge tries an engine on heaters of one seed. It is safe for concurrent use.
+type Judge struct {
+	model    *knowledge.Model
+	engine   *diagnosis.Engine
+	seed     uint64
+	lottery  lottery
+	owners   []Owner
+	advisers []adviser
+}
+
+// Advisers are the names of the simpler advisers, in the order of a Result's Rivals.
+var Advisers = []string{"code chart", "naive Bayes", "commonest first"}
+
+// Effort is how much a judge prepares: rounds and heaters of fitting the shares, and heaters that naive Bayes learns from.
+type Effort struct{ Rounds, Pilots, Lessons int }
+
+// Usual is the effort of a full judgement.
+var Usual = Effort{Rounds: 3, Pilots: 1500, Lessons: 3000}
+
+// New prepares a judge: the shares of causes are fitted and naive Bayes is taught, each on heaters of their own.
+func New(m *knowledge.Model, seed uint64, effort Effort) *Judge {
+	j := &Judge{model: m, engine: diagnosis.New(m), seed: seed, owners: owners(m), lottery: plainLottery(m)}
+	want := map[string]float64{}
+	for _, c := range m.Causes {
+		want[c.ID] = c.PerThousand / 1000
+	}
+	j.lottery.fit(seed, want, effort.Rounds, effort.Pilots)
+	var lessons []*Case
+	for i := range effort.Lessons {
+		if c := j.lottery.draw(seed, learnt, uint64(i)); c != nil {
+			lessons = append(lessons, c)
+		}
+	}
+	common := newPopular(m)
+	j.advisers = []adviser{chart{common}, learn(m, lessons), common}
+	return j
+}
+
+// Probability is what the engine gave a cause, and whether it was true.
+type Probability struct {
+	P    float64
+	True bool
+}
+
+// Result is how one case went. Slices by step hold what stood after 0, 1, … checks.
+type Result struct {
+	Undrawn  bool // the causes led to no complaint; nothing else is set
+	Number   int
+	Owner    string
+	Code     string
+	Truth    []string
+	Told     []diagnosis.Observation
+	Asked    []string
+	Places   []int            // of the best placed true cause, from 1
+	Each     []map[string]int // place of each true cause, the other true ones left out
+	Rivals   [][]int          // by adviser and step
+	Leaders  []string
+	Minutes  []float64 // spent so far
+	Repair   bool      // the first repair of the last plan mends a true cause
+	Leading  []Probability
+	First    []Probability // of all causes, on what was told
+	Last     []Probability // of all causes, at the end
+	Missed   []string      // dangers whose trigger was told and that were not said
+	Unasked  []string      // dangers whose trigger the owner perceived or could recall, and neither told nor was asked
+	Unlooked []string      // dangers whose trigger could be found by looking for it, and nobody was asked to look
+	Silent   bool          // exhaust comes in and nobody could perceive it
+	Wrong    []string      // checks advised though a danger forbids them, and requests that were refused
+}
+
+// Try draws case number i and plays it.
+func (j *Judge) Try(i int) Result {
+	c := j.lottery.draw(j.seed, judged, uint64(i))
+	if c == nil {
+		return Result{Undrawn: true, Number: i}
+	}
+	r := rand.New(rand.NewPCG(j.seed<<20|uint64(i), 99))
+	owner := j.owners[r.IntN(len(j.owners))]
+	t := teller{j.model, c.Heater, r}
+	out := Result{Number: i, Owner: owner.Name, Code: t.h.Observe("fault_code").State, Truth: c.Truth, Rivals: make([][]int, len(j.advisers))}
+	request := diagnosis.Request{Tools: owner.Tools, Observations: t.opening()}
+	minutes := 0.0
+	for k := 0; ; k++ {
+		a, err := j.engine.Assess(request)
+		if err != nil {
+			out.Wrong = append(out.Wrong, err.Error())
+			break
+		}
+		j.note(&out, &request, a, minutes)
+		next := slices.IndexFunc(a.NextChecks, func(c diagnosis.AdvisedCheck) bool { return !slices.Contains(out.Asked, c.ObservationID) })
+		if k == MostChecks || next < 0 {
+			out.Last = probabilities(a, out.Truth)
+			out.Repair = len(a.Plan.Steps) > 0 && j.mends(a.Plan.Steps[0], out.Truth)
+			break
+		}
+		check := a.NextChecks[next]
+		out.Asked = append(out.Asked, check.ObservationID)
+		minutes += check.Minutes
+		request.Observations = append(request.Observations, t.answer(check.ObservationID))
+	}
+	out.Told = request.Observations
+	out.Unasked, out.Unlooked = untold(&t, request.Observations)
+	out.Silent = c.Heater.Silent()
+	return out
+}
+
+func (j *Judge) mends(step diagnosis.PlanStep, truth []string) bool {
+	i := slices.IndexFunc(j.model.Repairs, func(r knowledge.Repair) bool { return r.ID == step.RepairID })
+	return i >= 0 && slices.ContainsFunc(j.model.Repairs[i].Mends, func(id string) bool { return slices.Contains(truth, id) })
+}
+
+// note keeps what stands after a check.
+func (j *Judge) note(out *Result, request *diagnosis.Request, a *diagnosis.Assessment, minutes float64) {
+	ranked := make([]string, len(a.Causes))
+	for i, c := range a.Causes {
+		ranked[i] = c.ID
+	}
+	out.Places = append(out.Places, best(ranked, out.Truth))
+	each := map[string]int{}
+	for _, id := range out.Truth {
+		others := slices.DeleteFunc(slices.Clone(ranked), func(x string) bool { return x != id && slices.Contains(out.Truth, x) })
+		each[id] = slices.Index(others, id) + 1
+	}
+	out.Each = append(out.Each, each)
+	for i, rival := range j.advisers {
+		out.Rivals[i] = append(out.Rivals[i], best(rival.rank(request.Observations), out.Truth))
+	}
+	out.Leaders = append(out.Leaders, ranked[0])
+	out.Leading = append(out.Leading, Probability{a.Causes[0].Probability, slices.Contains(out.Truth, ranked[0])})
+	out.Minutes = append(out.Minutes, minutes)
+	if len(out.Places) == 1 {
+		out.First = probabilities(a, out.Truth)
+	}
+	out.Missed = append(out.Missed, missed(request.Observations, a)...)
+	for _, check := range a.NextChecks {
+		out.Wrong = append(out.Wrong, j.forbidden(check, a)...)
+	}
+}
+
+func probabilities(a *diagnosis.Assessment, truth []string) []Probability {
+	out := make([]Probability, len(a.Causes))
+	for i, c := range a.Causes {
+		out[i] = Probability{c.Probability, slices.Contains(truth, c.ID)}
+	}
+	return out
+}
+
+func best(ranked, truth []string) int {
+	return slices.IndexFunc(ranked, func(id string) bool { return slices.Contains(truth, id) }) + 1
+}
+
+func (j *Judge) forbidden(check diagnosis.AdvisedCheck, a *diagnosis.Assessment) (out []string) {
+	o, ok := j.model.Observation(check.ObservationID)
+	if !ok {
+		return nil
+	}
+	for _, d := range a.Dangers {
+		i := slices.IndexFunc(j.model.Dangers, func(x knowledge.Danger) bool { return x.ID == d.ID })
+		if i >= 0 && j.model.Dangers[i].Forbids.Overlaps(o.Gates) {
+			out = append(out, fmt.Sprintf("%s advised against %s", o.ID, d.ID))
+		}
+	}
+	return out
+}
+
+// trigger is a finding that the catalogue's section on dangers names, and what must be said of it. Look tells that it is
+// found by looking for it only; a nose, an ear or the card tells the others.
+type trigger struct {
+	id, state, danger string
+	look              bool
+	with, is          string // another finding that must be told beside it, if any
+}
+
+var triggers = []trigger{
+	{"smell_exhaust_inside", "yes", "exhaust_inside", false, "", ""}, {"co_alarm", "sounding", "exhaust_inside", false, "", ""}, {"people_unwell", "yes", "exhaust_inside", false, "", ""},
+	{"flames_or_smoke_inside", "yes", "fire_inside", false, "", ""}, {"smell_burning", "yes", "burning_smell", false, "", ""}, {"smell_fuel", "yes", "loose_fuel", false, "", ""},
+	{"complaint", "wont_stop", "runaway_burn", false, "", ""}, {"bang_on_lighting", "yes", "flooded_burner", false, "", ""}, {"failed_starts", "three_or_more", "flooded_burner", false, "", ""},
+	{"co_alarm_fitted", "no", "no_tested_alarm", false, "", ""}, {"co_alarm", "silent_untested", "no_tested_alarm", false, "", ""},
+	{"primed", "well_beyond", "flooded_burner", false, "complaint", "wont_start"}, {"smoke", "white_thick", "flooded_burner", false, "complaint", "wont_start"},
+	{"intake_from", "living_space", "intake_inside", true, "", ""}, {"petrol_suspected", "yes", "wrong_fuel", true, "", ""}, {"fuel_in_exhaust", "yes", "flooded_burner", true, "", ""},
+	{"wet_joint", "yes", "loose_fuel", true, "", ""}, {"exhaust_path", "snow_or_ice", "exhaust_obstructed", true, "", ""},
+}
+
+// missed lists the dangers whose trigger was told and which do not stand.
+func missed(told []diagnosis.Observation, a *diagnosis.Assessment) (out []string) {
+	for _, t := range triggers {
+		if !says(told, t.id, t.state) || t.with != "" && !says(told, t.with, t.is) {
+			continue
+		}
+		if !slices.ContainsFunc(a.Dangers, func(d diagnosis.Danger) bool { return d.ID == t.danger || t.covered(d.ID) }) {
+			out = append(out, t.danger+" on "+t.id)
+		}
+	}
+	return out
+}
+
+func says(told []diagnosis.Observation, id, state string) bool {
+	return slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == id && o.State == state })
+}
+
+// covered tells whether a danger that sends everybody out says all that a lesser one would.
+func (t trigger) covered(standing string) bool {
+	return t.danger == "no_tested_alarm" && standing == "exhaust_inside"
+}
+
+// untold lists dangers whose trigger is there and was neither told nor asked for: what the owner perceived or could
+// recall, and what only a look would have found.
+func untold(t *teller, told []diagnosis.Observation) (unasked, unlooked []string) {
+	for _, tr := range triggers {
+		if slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == tr.id }) {
+			continue
+		}
+		if t.answer(tr.id).State != tr.state || tr.with != "" && t.answer(tr.with).State != tr.is {
+			continue
+		}
+		if what := tr.danger + " by " + tr.id; tr.look {
+			unlooked = append(unlooked, what)
+		} else {
+			unasked = append(unasked, what)
+		}
+	}
+	return unasked, unlooked
+}

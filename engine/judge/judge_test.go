@@ -1,0 +1,164 @@
+package judge_test
+
+import (
+	"encoding/xml"
+	"errors"
+	"io"
+	"math/rand/v2"
+	"reflect"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"lightoff/engine/heater"
+	"lightoff/engine/judge"
+	"lightoff/engine/knowledge"
+	"lightoff/engine/simulation"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+var model = sync.OnceValues(heater.Model)
+
+func loaded(t *testing.T) *knowledge.Model {
+	t.Helper()
+	m, err := model()
+	require.NoError(t, err)
+	return m
+}
+
+// The catalogue's ids are the contract between two things made apart: every cause can be put in, every observation and
+// setup fact answered, and every answer is one that the model takes.
+func TestSpeaksTheCatalogue(t *testing.T) {
+	m := loaded(t)
+	for _, c := range m.Causes {
+		assert.Contains(t, simulation.Faults(), c.ID)
+	}
+	for _, o := range m.Observations {
+		assert.Contains(t, simulation.Observations(), o.ID)
+	}
+	for _, s := range m.Setup {
+		assert.Contains(t, simulation.SetupFacts(), s.ID)
+	}
+	answered := map[string]int{}
+	for i, c := range m.Causes {
+		for s := range uint64(3) {
+			h, err := simulation.New(uint64(i)*10+s, c.ID)
+			require.NoError(t, err)
+			h.Live()
+			for _, id := range slices.Concat(simulation.Observations(), simulation.SetupFacts()) {
+				a := h.Observe(id)
+				if a.Unknown {
+					a = h.Setup(id)
+				}
+				if a.Unknown {
+					continue
+				}
+				answered[id]++
+				field, problem := m.Check(knowledge.Finding{ID: id, State: a.State, Number: a.Number, IsNumber: a.IsNumber}, "")
+				assert.Empty(t, problem, "%s with %s: %v %s", id, c.ID, a, field)
+			}
+		}
+	}
+	for _, o := range m.Observations {
+		assert.Positive(t, answered[o.ID], "%s is never answered", o.ID)
+	}
+}
+
+// Newcombe 1998, Statistics in Medicine 17, table I, the score method without continuity correction; from memory.
+func TestWilson(t *testing.T) {
+	for _, test := range []struct {
+		share     judge.Share
+		low, high float64
+	}{{judge.Share{Hits: 81, Of: 263}, 0.2553, 0.3662}, {judge.Share{Hits: 15, Of: 148}, 0.0624, 0.1605}, {judge.Share{Hits: 0, Of: 20}, 0, 0.1611}, {judge.Share{Hits: 1, Of: 29}, 0.0061, 0.1718}} {
+		low, high := test.share.Interval()
+		assert.InDelta(t, test.low, low, 5e-5, test.share)
+		assert.InDelta(t, test.high, high, 5e-5, test.share)
+	}
+}
+
+// Probabilities that come true as often as they say have no calibration error but chance; those that say 0.9 and come
+// true half the time have one of 0.4, by its definition.
+func TestReliability(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	var honest, boastful []judge.Probability
+	for range 20000 {
+		p := r.Float64()
+		honest = append(honest, judge.Probability{P: p, True: r.Float64() < p})
+		boastful = append(boastful, judge.Probability{P: 0.9, True: r.Float64() < 0.5})
+	}
+	_, expected := judge.Reliability(honest)
+	assert.Less(t, expected, 0.02)
+	bins, expected := judge.Reliability(boastful)
+	assert.InDelta(t, 0.4, expected, 0.02)
+	assert.Equal(t, 20000, bins[9].Of)
+}
+
+func TestJudging(t *testing.T) {
+	m := loaded(t)
+	effort := judge.Effort{Rounds: 1, Pilots: 60, Lessons: 60}
+	const cases = 10
+	play := func() ([]judge.Result, *judge.Report) {
+		j := judge.New(m, 3, effort)
+		results := make([]judge.Result, cases)
+		for i := range results {
+			results[i] = j.Try(i)
+		}
+		return results, j.Sum(results)
+	}
+	results, report := play()
+	again, second := play()
+	for i := range results { // the engine's probabilities are compared as far as it promises them, to 1e-12
+		a, b := results[i], again[i]
+		for k := range a.First {
+			require.InDelta(t, a.First[k].P, b.First[k].P, 1e-12)
+		}
+		a.First, a.Last, a.Leading, b.First, b.Last, b.Leading = nil, nil, nil, nil, nil, nil
+		require.True(t, reflect.DeepEqual(a, b), "the seed decides everything; case %d", i)
+	}
+	assert.Equal(t, report.Text(), second.Text())
+
+	require.Equal(t, cases, report.Cases+report.Undrawn)
+	for _, r := range results {
+		if r.Undrawn {
+			continue
+		}
+		assert.NotEmpty(t, r.Truth)
+		assert.Len(t, r.Places, len(r.Asked)+1)
+		assert.LessOrEqual(t, len(r.Asked), judge.MostChecks)
+		for _, p := range r.Places {
+			assert.Positive(t, p, "every true cause is one of the model's")
+		}
+		assert.Len(t, r.First, len(m.Causes))
+	}
+	for _, part := range append(slices.Clone(judge.Advisers), "Calibration", "Dangers missed", "E-", "taken for") {
+		assert.Contains(t, report.Text(), part)
+	}
+	assert.NoError(t, wellFormed(report.SVG()))
+	assert.Contains(t, report.SVG(), "naive Bayes")
+}
+
+func wellFormed(s string) error {
+	d := xml.NewDecoder(strings.NewReader(s))
+	for {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
+			return nil
+		} else if err != nil {
+			return err
+		}
+	}
+}
+
+// Whoever names a danger or a cause here names one of the model's.
+func TestNamesExist(t *testing.T) {
+	m := loaded(t)
+	for _, id := range judge.Named() {
+		_, cause := m.Cause(id)
+		danger := slices.ContainsFunc(m.Dangers, func(d knowledge.Danger) bool { return d.ID == id })
+		_, observation := m.Observation(id)
+		_, fact := m.SetupFact(id)
+		assert.True(t, cause || danger || observation || fact, id)
+	}
+}

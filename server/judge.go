@@ -1,0 +1,96 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"runtime"
+	"sync"
+
+	"lightoff/engine/diagnosis"
+	"lightoff/engine/judge"
+)
+
+// judge tries the model on simulated heaters and prints how it fared. When the context ends, it prints nothing.
+func (c command) judge(ctx context.Context, args []string) int {
+	flags := flag.NewFlagSet("judge", flag.ContinueOnError)
+	flags.SetOutput(io.Discard)
+	cases := flags.Int("cases", 1000, "")
+	seed := flags.Uint64("seed", judge.HeldBack, "")
+	picture := flags.String("picture", "", "")
+	wrong := flags.Bool("misses", false, "")
+	effort := judge.Usual
+	flags.IntVar(&effort.Pilots, "pilots", effort.Pilots, "")
+	flags.IntVar(&effort.Lessons, "lessons", effort.Lessons, "")
+	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || !within(*cases, effort.Pilots, effort.Lessons) {
+		return c.fail(exitUse, "judge takes -cases, -pilots and -lessons (each 1 to 100,000), -seed, -picture and -misses; \"help\" shows them")
+	}
+	m, err := c.model()
+	if err != nil {
+		fmt.Fprintln(c.err, err)
+		return exitInput
+	}
+	j := judge.New(m, *seed, effort)
+	results := make([]judge.Result, *cases)
+	var wait sync.WaitGroup
+	next := make(chan int)
+	for range runtime.GOMAXPROCS(0) {
+		wait.Go(func() {
+			for i := range next {
+				results[i] = j.Try(i)
+			}
+		})
+	}
+	for i := 0; i < len(results) && ctx.Err() == nil; i++ {
+		next <- i
+	}
+	close(next)
+	wait.Wait()
+	if ctx.Err() != nil {
+		return c.fail(exitUse, "stopped before all cases were tried")
+	}
+	report := j.Sum(results)
+	fmt.Fprint(c.out, report.Text())
+	if *wrong {
+		c.misses(results)
+	}
+	if *picture != "" {
+		if err := os.WriteFile(*picture, []byte(report.SVG()), 0o644); err != nil {
+			return c.fail(exitUse, "write the picture: %v", err)
+		}
+	}
+	return exitDone
+}
+
+func within(counts ...int) bool {
+	for _, n := range counts {
+		if n < 1 || n > 100_000 {
+			return false
+		}
+	}
+	return true
+}
+
+// misses prints each case in which no true cause led in the end.
+func (c command) misses(results []judge.Result) {
+	for i := range results {
+		r := &results[i]
+		if last := len(r.Places) - 1; last < 0 || r.Places[last] == 1 {
+			continue
+		}
+		fmt.Fprintf(c.out, "\ncase %d, %s tools: true %v, places %v, led %v\n  asked %v\n", r.Number, r.Owner, r.Truth, r.Places, r.Leaders, r.Asked)
+		for _, o := range r.Told {
+			switch o.Kind {
+			case diagnosis.UnknownValue:
+				fmt.Fprintf(c.out, "  %s ?", o.ID)
+			case diagnosis.NumberValue:
+				fmt.Fprintf(c.out, "  %s %.3g", o.ID, o.Number)
+			default:
+				fmt.Fprintf(c.out, "  %s %s", o.ID, o.State)
+			}
+		}
+		fmt.Fprintln(c.out)
+	}
+}
