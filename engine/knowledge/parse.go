@@ -94,7 +94,7 @@ func (f *files) read(fsys fs.FS) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "endings": f.ending,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {
@@ -484,6 +484,24 @@ func (f *files) trip(p pair) Trip {
 		t.Not, t.States = true, m["not"].texts()
 	}
 	return t
+}
+
+func (f *files) ending(n node) {
+	m := n.fields("kind", "minutes", "euros", "groups", "mends", "everything", "basis")
+	f.basis(n, m)
+	e := Ending{Kind: m["kind"].text(), Minutes: m["minutes"].number(), Euros: m["euros"].number(), Everything: m["everything"].flag(),
+		Groups: m["groups"].texts(), Mends: m["mends"].texts()}
+	if !slices.Contains([]string{Replace, Licensed}, e.Kind) {
+		n.errorf("kind must be %s or %s, not %q", Replace, Licensed, e.Kind)
+	}
+	if e.Minutes < 0 || e.Euros < 0 {
+		n.errorf("%s: minutes and euros cannot be negative", e.Kind)
+	}
+	if _, twice := f.places["ending/"+e.Kind]; twice {
+		n.errorf("ending %s is defined twice", e.Kind)
+	}
+	f.places["ending/"+e.Kind] = n
+	f.model.Endings = append(f.model.Endings, e)
 }
 
 func (f *files) limit(n node) {

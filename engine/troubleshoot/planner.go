@@ -204,6 +204,9 @@ func (pl *Planner) Sequence(s State) []Step {
 	}
 }
 
+// Left is the probability that something is still to be mended after the repairs of a state.
+func (pl *Planner) Left(s State) float64 { return sumOf(s.P, pl.left[s.Done]) }
+
 // Savings are the expected drops in cost that each check would bring if it cost nothing; zero for those already made.
 func (pl *Planner) Savings(s State) []float64 {
 	now := pl.Cost(s)
