@@ -18,6 +18,7 @@ type variable struct {
 	leak   []float64
 	rules  []rule
 	slips  float64
+	learnt []float64 // what was learnt of what happens otherwise, slips included; nil: nothing
 	reads  *reading
 	bandOf []int // for an effect that reads: the state that each band stands for
 }
@@ -53,6 +54,7 @@ type files struct {
 	quantities []*quantity
 	covers     map[string]map[string]map[string]float64 // observation → state that stands for several → likelihood of each
 	complaint  struct{ effect, quiet string }
+	learned    []learntEntry
 	seen       map[string]node
 	said       []said
 	worded     []worded
@@ -94,7 +96,7 @@ func (f *files) read(fsys fs.FS) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "endings": f.ending,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "endings": f.ending, "learned": f.learnedEntry,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {
