@@ -125,19 +125,49 @@ type Confirmed struct {
 	Sure  float64
 }
 
-// Count adds the expected counts of a settled case: what was found, and what it turned out to be. Only what bears on
-// the findings is counted. The counts are those of NewCounts, and in the end the inquiry is as if nothing was entered.
+// Count adds the expected counts of a settled case: what was found, and what it turned out to be. A cause that it did not
+// turn out to be is as surely absent as the others are surely there; the computed cause says that all are. Only what bears
+// on the findings is counted. The counts are those of NewCounts. Use the inquiry for nothing but counting.
 func (in *Inquiry) Count(findings []Finding, turnedOut []Confirmed, counts *bayes.Counts) error {
+	q, rates := in.now.q, slices.Clone(in.rate)
 	in.Enter(findings)
-	defer in.forget(turnedOut)
-	for _, c := range turnedOut {
-		in.confirm(c)
+	if in.taught == nil || q != in.now.q {
+		in.taught = make([][2]float64, len(in.m.Causes))
 	}
-	wanted := map[bayes.VarID]bool{}
+	least := 1.0
+	for _, c := range turnedOut {
+		least = min(least, c.Sure)
+	}
+	for i, v := range in.m.causeVar {
+		if v < 0 {
+			continue
+		}
+		l := [2]float64{1, 1 - least}
+		for _, c := range turnedOut {
+			if c.Cause == i {
+				l = [2]float64{1 - c.Sure, c.Sure}
+			}
+		}
+		if in.m.rootOf[i] == v {
+			ratio := priorRatio(in.rate[i], in.base[i])
+			l[0], l[1] = l[0]*ratio[0], l[1]*ratio[1]
+		}
+		if l != in.taught[i] || rates[i] != in.rate[i] {
+			in.taught[i] = l
+			in.now.q.SetLikelihood(v, l[:])
+		}
+	}
+	wanted := in.ancestry()
+	return in.now.q.AddCountsOf(counts, 1, func(v bayes.VarID) bool { return wanted[v] && counts.Noisy[v] != nil })
+}
+
+// ancestry lists what was found and all that it can hang on.
+func (in *Inquiry) ancestry() map[bayes.VarID]bool {
+	out := map[bayes.VarID]bool{}
 	var reach func(v bayes.VarID)
 	reach = func(v bayes.VarID) {
-		if !wanted[v] {
-			wanted[v] = true
+		if !out[v] {
+			out[v] = true
 			for _, p := range in.m.network.Parents(v) {
 				reach(p)
 			}
@@ -152,43 +182,11 @@ func (in *Inquiry) Count(findings []Finding, turnedOut []Confirmed, counts *baye
 			reach(v)
 		}
 	}
-	return in.now.q.AddCountsOf(counts, 1, func(v bayes.VarID) bool { return wanted[v] && counts.Noisy[v] != nil })
+	return out
 }
 
-// confirm enters what a case turned out to be. That nothing was wrong means that no cause was active.
-func (in *Inquiry) confirm(c Confirmed) {
-	if in.m.causeVar[c.Cause] < 0 {
-		for i, v := range in.m.causeVar {
-			if v >= 0 {
-				in.enterCause(i, 1, 0)
-			}
-		}
-		return
-	}
-	in.enterCause(c.Cause, 1-c.Sure, c.Sure)
-}
-
-func (in *Inquiry) enterCause(i int, no, yes float64) {
-	v := in.m.causeVar[i]
-	if in.m.rootOf[i] == v {
-		ratio := priorRatio(in.rate[i], in.base[i])
-		no, yes = no*ratio[0], yes*ratio[1]
-	}
-	in.now.q.SetLikelihood(v, []float64{no, yes})
-}
-
-func (in *Inquiry) forget(turnedOut []Confirmed) {
-	for _, c := range turnedOut {
-		for i, v := range in.m.causeVar {
-			if v >= 0 && (i == c.Cause || in.m.causeVar[c.Cause] < 0) {
-				in.now.q.Withdraw(v)
-				in.now.rate[i] = math.NaN() // to be given anew by the next apply
-			}
-		}
-	}
-}
-
-// With is the model with other numbers. Rows that the model does not have are an error, and so are figures that the links
+// With is the model with other numbers. Without Rates the base rates stay as they were fitted, as between rounds of
+// learning, and a complaint alone need not give the stated figures; else they are fitted anew. Rows that the model does not have are an error, and so are figures that the links
 // cannot bring about.
 func (m *Model) With(n Numbers) (*Model, error) {
 	next := *m
@@ -218,6 +216,13 @@ func (m *Model) With(n Numbers) (*Model, error) {
 		return nil, err
 	}
 	next.Version = m.Version + "+"
+	if n.Rates == nil {
+		next.rate = slices.Clone(m.rate)
+		if err := f.build(); err != nil {
+			return nil, f.asError(err)
+		}
+		return &next, nil
+	}
 	if err := f.compile(); err != nil {
 		return nil, f.asError(err)
 	}
