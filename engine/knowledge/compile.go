@@ -118,11 +118,20 @@ func (f *files) compile() error {
 		m.average[i] = m.averages(c)
 	}
 	m.anywayRate = 0.05
+	if f.anyway > 0 {
+		m.anywayRate = f.anyway
+	}
 	if err := f.build(); err != nil {
 		return err
 	}
 	if err := f.fit(); err != nil {
 		return err
+	}
+	if f.anyway > 0 {
+		f.anyway = 0
+		if err := f.follow(); err != nil {
+			return err
+		}
 	}
 	return f.build()
 }

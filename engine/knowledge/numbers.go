@@ -186,7 +186,8 @@ func (in *Inquiry) ancestry() map[bayes.VarID]bool {
 }
 
 // With is the model with other numbers. Without Rates the base rates stay as they were fitted, as between rounds of
-// learning, and a complaint alone need not give the stated figures; else they are fitted anew. Rows that the model does not have are an error, and so are figures that the links
+// learning, and a complaint alone need not give the stated figures; else they are fitted anew. Without a figure for the computed
+// cause it becomes what the others leave. Rows that the model does not have are an error, and so are figures that the links
 // cannot bring about.
 func (m *Model) With(n Numbers) (*Model, error) {
 	next := *m
@@ -222,6 +223,11 @@ func (m *Model) With(n Numbers) (*Model, error) {
 			return nil, f.asError(err)
 		}
 		return &next, nil
+	}
+	for _, c := range m.Causes {
+		if _, told := n.Rates[c.ID]; c.Computed && !told {
+			f.anyway = m.anywayRate
+		}
 	}
 	if err := f.compile(); err != nil {
 		return nil, f.asError(err)

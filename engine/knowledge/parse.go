@@ -55,6 +55,7 @@ type files struct {
 	covers     map[string]map[string]map[string]float64 // observation → state that stands for several → likelihood of each
 	complaint  struct{ effect, quiet string }
 	learned    []learntEntry
+	anyway     float64 // if positive, how often somebody complains of nothing; the computed cause then follows
 	seen       map[string]node
 	said       []said
 	worded     []worded

@@ -437,29 +437,33 @@ func (l *learner) rates() map[string]float64 {
 	return out
 }
 
-// finish makes the model. Where the links cannot bring about the figures per 1,000, first these go only part of the way, and
-// then the links too.
+// finish makes the model. That no cause is active follows from the rest, where the links and the other figures do not allow what
+// was counted. Where these do not fit together, first the figures go only part of the way, and then the links too.
 func (l *learner) finish(rows []knowledge.Row, tally []tally) error {
 	rates := l.rates()
 	var err error
-	for _, part := range [][2]float64{{1, 1}, {1, 0.5}, {1, 0}, {0.5, 0.5}, {0.5, 0}, {0.25, 0}, {0, 0}} {
+	for k, part := range [][2]float64{{1, 1}, {1, 1}, {1, 0.5}, {1, 0}, {0.5, 0.5}, {0.5, 0}, {0, 0}} {
 		n := knowledge.Numbers{Rates: map[string]float64{}}
 		for i, r := range rows {
 			r.P = slices.Clone(r.P)
-			for k, was := range l.prior.Rows[i].P {
-				r.P[k] = was + part[0]*(r.P[k]-was)
+			for s, was := range l.prior.Rows[i].P {
+				r.P[s] = was + part[0]*(r.P[s]-was)
 			}
 			n.Rows = append(n.Rows, r)
 		}
-		for id, was := range l.prior.Rates {
-			n.Rates[id] = was + part[1]*(rates[id]-was)
+		for _, c := range l.m.Causes {
+			if !c.Computed || k == 0 {
+				n.Rates[c.ID] = c.PerThousand + part[1]*(rates[c.ID]-c.PerThousand)
+			}
 		}
 		var model *knowledge.Model
-		if model, err = l.m.With(n); err == nil {
-			l.r.Model, l.r.Overlay, l.r.LinksKept, l.r.RatesKept = model, l.m.Overlay(n), part[0], part[1]
-			l.r.Moved = l.moved(n, tally)
-			return nil
+		if model, err = l.m.With(n); err != nil {
+			continue
 		}
+		n.Rates = model.Numbers().Rates
+		l.r.Model, l.r.Overlay, l.r.LinksKept, l.r.RatesKept = model, l.m.Overlay(n), part[0], part[1]
+		l.r.Moved = l.moved(n, tally)
+		return nil
 	}
 	return fmt.Errorf("the learnt links do not fit together: %w", err)
 }
