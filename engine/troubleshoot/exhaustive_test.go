@@ -141,11 +141,12 @@ func drawn(r *rand.Rand, causes, repairs, checks int) troubleshoot.Problem {
 		p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: r.ExpFloat64(), Causes: 1 << c})
 	}
 	for range causes / 2 {
-		p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: 0.3 * r.ExpFloat64(), Causes: 1<<r.IntN(causes) | 1<<r.IntN(causes)})
+		a, b := r.IntN(causes), r.IntN(causes)
+		p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: 0.3 * r.ExpFloat64(), Causes: 1<<a | 1<<b})
 	}
 	p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: 0.3 * r.ExpFloat64(), Causes: 1 << 60}) // what no repair mends
 	prepares := func() uint32 { return uint32(r.IntN(4) * r.IntN(2)) }
-	for c := range checks {
+	for range checks {
 		check := troubleshoot.Check{Cost: 1 + 25*r.Float64(), Prepares: prepares()}
 		outcomes := 2 + r.IntN(2)
 		check.Likelihood = make([][]float64, outcomes)
@@ -160,7 +161,6 @@ func drawn(r *rand.Rand, causes, repairs, checks int) troubleshoot.Problem {
 			}
 		}
 		p.Checks = append(p.Checks, check)
-		_ = c
 	}
 	for i := range repairs {
 		repair := troubleshoot.Repair{Cost: 10 + 110*r.Float64(), Mends: 1 << (i % causes), Prepares: prepares()}
