@@ -61,7 +61,7 @@ func checkKilledUnderLoad(t *testing.T, place string) {
 func TestDatabaseStoppedUnderLoad(t *testing.T) {
 	database, place := pgtest.New(t)
 	server := startProcess(t, free(t), free(t), placeArgs(place)...)
-	p := &player{callers: 8, time: time.Minute, dial: server.dialers()}
+	p := &player{callers: 8, time: maxTime, dial: server.dialers()}
 	ctx, stop := context.WithCancel(t.Context())
 	played := make(chan struct{})
 	go func() { p.play(ctx); close(played) }()

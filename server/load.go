@@ -126,7 +126,8 @@ func onLoopback(address string) error {
 	if err != nil {
 		return err
 	}
-	if ip := net.ParseIP(host); ip == nil || !ip.IsLoopback() {
+	// RFC 6761, section 6.3: localhost is always this machine.
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
 		return fmt.Errorf("%s is not a loopback address such as 127.0.0.1:7430", address)
 	}
 	return nil
@@ -204,9 +205,12 @@ func (p *player) call(ctx context.Context, random *mathrand.Rand, every time.Dur
 	}
 	defer l.close()
 	var c shown
-	for due := time.Now(); ctx.Err() == nil; {
+	for due := time.Now(); ctx.Err() == nil; due = due.Add(every) {
 		if len(c.Next) == 0 || c.LastEvent >= maxTold {
-			if c, err = l.open(ctx); err != nil {
+			limited, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
+			c, err = l.open(limited)
+			cancel()
+			if err != nil {
 				p.failed(err)
 				pause(ctx, 50*time.Millisecond)
 				c = shown{}
@@ -214,7 +218,7 @@ func (p *player) call(ctx context.Context, random *mathrand.Rand, every time.Dur
 			}
 		}
 		// Whoever is late does not hurry afterwards: what is reported is what the server did at the rate reached.
-		due = later(due.Add(every), time.Now())
+		due = later(due, time.Now())
 		if !pause(ctx, time.Until(due)) {
 			return
 		}
@@ -233,7 +237,8 @@ func later(a, b time.Time) time.Time {
 func (p *player) tell(ctx context.Context, l line, c shown, req *lightoffv1.AnswerRequest) shown {
 	start := time.Now()
 	for ctx.Err() == nil {
-		limited, cancel := context.WithTimeout(ctx, callLimit)
+		// When the time is over, what is under way is awaited.
+		limited, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
 		now, err := l.answer(limited, req)
 		cancel()
 		if err == nil {

@@ -135,7 +135,13 @@ func (c command) serve(ctx context.Context, args []string) int {
 		return c.fail(codeOf(err), "%s", oneLine(err))
 	}
 	fmt.Fprintf(c.out, "Open %s in a browser. gRPC answers on %s. Ctrl-C ends.\n", p.URL(), p.GRPCAddress())
+	for _, address := range []string{p.GRPC, p.Web} {
+		if !p.https && onLoopback(address) != nil && len(p.Proxies) == 0 {
+			p.Log.Warn("other machines may call without TLS: what people say can be read on the way", "address", address)
+		}
+	}
 	failure := p.Wait(ctx)
+	p.Log.Info("going away; answers under way are finished first")
 	limited, cancel := context.WithTimeout(context.Background(), shutdownLimit)
 	defer cancel()
 	if err := errors.Join(failure, p.Close(limited)); err != nil {

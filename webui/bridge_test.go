@@ -102,6 +102,8 @@ func (p *peer) closedWith() int {
 	}
 }
 
+// TestOrigin: the Origin header is compared with a list, as the OWASP WebSocket Security Cheat Sheet (2025) advises against
+// hijacking from other sites; the refusal is RFC 6455's, section 4.2.2.
 func TestOrigin(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{AllowedOrigins: []string{"https://forum.example"}})
 	tests := []struct {
@@ -133,6 +135,7 @@ func TestOrigin(t *testing.T) {
 	}
 }
 
+// TestBadFramesCloseTheirOwnSocketOnly: the close codes are those of RFC 6455, section 7.4.1.
 func TestBadFramesCloseTheirOwnSocketOnly(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
 	bystander := dial(t, site)
@@ -268,6 +271,7 @@ func TestRepeatedKeyChangesNothing(t *testing.T) {
 	assert.EqualValues(t, 2, f.events("card-1"))
 }
 
+// TestGoingAway: 1012 is "Service Restart" in IANA's registry of close codes, which RFC 6455, section 11.7, set up.
 func TestGoingAway(t *testing.T) {
 	done := make(chan struct{})
 	site := serve(t, newFake(), webui.Options{Done: done})

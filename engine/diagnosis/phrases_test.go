@@ -12,7 +12,7 @@ import (
 
 // Every phrase that the code asks for has words, in every language, and no words are left over.
 func TestPhrasesAreThoseThatTheCodeUses(t *testing.T) {
-	name := regexp.MustCompile(`"((?:likelihood|unused|reason|plan)_[a-z_]+|not_told|contradiction|skipped)"`)
+	name := regexp.MustCompile(`"((?:likelihood|unused|reason|plan)_[a-z_]+|chain_(?:advice|habit)|not_told|contradiction|skipped)"`)
 	step := regexp.MustCompile(`\{0\.\d+, "([a-z_]+)"\}`)
 	used := map[string]bool{}
 	for _, pattern := range []string{"*.go", "../knowledge/*.go", "../../server/api/*.go"} {
@@ -33,6 +33,17 @@ func TestPhrasesAreThoseThatTheCodeUses(t *testing.T) {
 		}
 	}
 	m := engineModel(t)
+	// Chains name the effects between two causes, where there are words for them.
+	for _, end := range m.BroughtAbout() {
+		for _, c := range m.Causes {
+			between, _ := m.Path(c.ID, m.Causes[end].ID)
+			for _, effect := range between {
+				if key := "chain_" + effect; m.Text("en").Phrases[key] != "" {
+					used[key] = true
+				}
+			}
+		}
+	}
 	for _, locale := range m.Locales() {
 		phrases := m.Text(locale).Phrases
 		for key := range used {

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"net/http"
 	"net/netip"
 	"os"
@@ -13,6 +14,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/metadata"
@@ -64,6 +66,40 @@ func TestTokens(t *testing.T) {
 	assert.Equal(t, codes.Unauthenticated, status.Code(err), "at once")
 	assert.Equal(t, codes.PermissionDenied, status.Code(toStatus(nil, "", errScope)))
 	assert.NotContains(t, r.log.String(), desk)
+}
+
+// TestRevokedTokenEndsItsStreams: sessions are looked at again while they last (OWASP WebSocket Security Cheat Sheet,
+// 2025, on authorization).
+func TestRevokedTokenEndsItsStreams(t *testing.T) {
+	r := start(t)
+	text, made, err := r.store.MakeToken(t.Context(), "yard", store.Desk, time.Hour)
+	require.NoError(t, err)
+	b := &border{log: slog.New(slog.DiscardHandler), metrics: newMetrics(nil), recheck: 10 * time.Millisecond,
+		access: &access{store: r.store, limiter: NewLimiter(Limits{})}}
+	held := make(chan struct{}, 1)
+	ended := make(chan error, 1)
+	ctx := metadata.NewIncomingContext(t.Context(), metadata.MD{"authorization": {"Bearer " + text}})
+	go func() {
+		ended <- b.streaming(nil, silent{ctx}, &grpc.StreamServerInfo{FullMethod: "/lightoff.v1.DeskService/Watch"},
+			func(_ any, stream grpc.ServerStream) error {
+				held <- struct{}{}
+				<-stream.Context().Done()
+				return stream.Context().Err()
+			})
+	}()
+	<-held
+	select {
+	case err := <-ended:
+		t.Fatal("ended with a valid token: ", err)
+	case <-time.After(50 * time.Millisecond):
+	}
+	require.NoError(t, r.store.RevokeToken(t.Context(), made.ID))
+	select {
+	case err := <-ended:
+		assert.Equal(t, codes.Unauthenticated, status.Code(err), "%v", err)
+	case <-time.After(patience):
+		t.Error("a revoked token still watches")
+	}
 }
 
 func TestVisitor(t *testing.T) {
@@ -182,6 +218,31 @@ func TestLimits(t *testing.T) {
 	}
 	assert.Equal(t, 5.0, counted)
 	assert.Empty(t, r.log.String())
+}
+
+// TestThinkingIsBounded: more assessments than processors wait, and one whose caller has given up leaves the queue.
+func TestThinkingIsBounded(t *testing.T) {
+	m, err := kettle()
+	require.NoError(t, err)
+	c := NewDiagnosis(m).core
+	var leaves []func()
+	for range cap(c.slots) {
+		leave, err := c.enter(t.Context())
+		require.NoError(t, err)
+		leaves = append(leaves, leave)
+	}
+	impatient, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
+	defer cancel()
+	_, err = c.enter(impatient)
+	assert.ErrorIs(t, err, context.DeadlineExceeded)
+	leaves[0]()
+	leave, err := c.enter(t.Context())
+	require.NoError(t, err)
+	leave()
+	for _, leave := range leaves[1:] {
+		leave()
+	}
+	assert.Empty(t, c.slots)
 }
 
 func TestSocketsAreCounted(t *testing.T) {

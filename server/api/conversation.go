@@ -278,7 +278,7 @@ func (c *conversations) Delete(ctx context.Context, req *lightoffv1.DeleteReques
 	if err := c.store.Delete(ctx, req.GetId()); err != nil {
 		return nil, err
 	}
-	c.heard(store.Change{ID: req.GetId()})
+	c.heard(store.Change{ID: req.GetId()}) // here at once, even if the database is slow to tell
 	return &lightoffv1.DeleteResponse{}, nil
 }
 
@@ -306,8 +306,20 @@ func (c *conversations) read(ctx context.Context, id, locale string) (*lightoffv
 func (c *conversations) append(ctx context.Context, id, clientKey, locale string,
 	update func([]diagnosis.Event) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
 	const attempts = 3
-	var would thought
-	for attempt := 0; ; attempt++ {
+	start := time.Now()
+	before, known, err := c.store.Look(ctx, id, clientKey)
+	c.metrics.stored("look", start)
+	if err != nil {
+		return nil, err
+	}
+	if known {
+		return c.show(ctx, before, locale)
+	}
+	would, err := c.foresee(ctx, before.Events, locale, update)
+	if err != nil {
+		return nil, err
+	}
+	for attempt := 1; ; attempt++ {
 		var events []diagnosis.Event
 		start := time.Now()
 		kept, appended, err := c.store.Append(ctx, id, clientKey, func(now []diagnosis.Event) (diagnosis.Event, error) {
@@ -347,6 +359,18 @@ func (c *conversations) append(ctx context.Context, id, clientKey, locale string
 		}
 		return shown, nil
 	}
+}
+
+// foresee thinks through what a log would come to with the event that update makes from it.
+func (c *conversations) foresee(ctx context.Context, events []diagnosis.Event, locale string,
+	update func([]diagnosis.Event) (diagnosis.Event, error)) (thought, error) {
+	events = events[:len(events):len(events)]
+	e, err := update(events)
+	if err != nil {
+		return thought{}, err
+	}
+	e.Number = int64(len(events)) + 1
+	return c.think(ctx, append(events, e), locale)
 }
 
 // errUnthought takes an event back that has not been thought through.

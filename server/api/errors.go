@@ -9,6 +9,7 @@ import (
 	"runtime/debug"
 	"time"
 
+	"golang.org/x/time/rate"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -50,6 +51,9 @@ const (
 	maxNamed       = 3   // violations repeated in the message
 )
 
+// seldom keeps a database that is away, while everybody asks again, from filling the log.
+var seldom = rate.Sometimes{Interval: time.Second}
+
 // toStatus turns any error into a status. What it does not know goes to the log in full, and out as a number to ask
 // for.
 func toStatus(log *slog.Logger, method string, err error) error {
@@ -62,7 +66,7 @@ func toStatus(log *slog.Logger, method string, err error) error {
 		return waiting(codes.ResourceExhausted, tooMuch.Error(), tooMuch.wait)
 	}
 	if errors.Is(err, store.ErrUnavailable) {
-		log.Error("the store takes nothing", "method", method, "error", err)
+		seldom.Do(func() { log.Error("the store takes nothing", "method", method, "error", err) })
 		return waiting(codes.Unavailable, store.ErrUnavailable.Error(), time.Second)
 	}
 	for _, row := range statusCodes {
@@ -138,7 +142,11 @@ type border struct {
 	*metrics
 	log      *slog.Logger
 	stopping <-chan struct{}
+	recheck  time.Duration // how often a stream's token is looked at again
 }
+
+// callLimit is the longest that a call may take, whatever its caller allows.
+const callLimit = 30 * time.Second
 
 // leave maps the error of a call and takes note of it. Nothing of what was asked or answered is logged.
 func (b *border) leave(method string, err error, since time.Time, stream bool) error {
@@ -170,6 +178,8 @@ func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 	if err := b.admit(ctx, info.FullMethod, req); err != nil {
 		return nil, err
 	}
+	ctx, cancel := context.WithTimeout(ctx, callLimit)
+	defer cancel()
 	return next(ctx, req)
 }
 
@@ -212,7 +222,7 @@ func (b *border) streaming(srv any, stream grpc.ServerStream, info *grpc.StreamS
 func (b *border) guard(ctx context.Context, who caller, returned <-chan struct{}, end context.CancelCauseFunc) {
 	var again <-chan time.Time
 	if who.token != "" {
-		ticker := time.NewTicker(recheck)
+		ticker := time.NewTicker(b.recheck)
 		defer ticker.Stop()
 		again = ticker.C
 	}

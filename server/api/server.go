@@ -52,12 +52,11 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	d := NewDiagnosis(m)
 	d.metrics = newMetrics(opts.Registry)
 	stopping := make(chan struct{})
-	b := &border{log: log, stopping: stopping, metrics: d.metrics,
+	b := &border{log: log, stopping: stopping, recheck: recheck, metrics: d.metrics,
 		access: &access{model: m, store: events, proxies: opts.Proxies, limiter: opts.Limiter}}
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxHeaderListSize(16 << 10),
-		grpc.SharedWriteBuffer(true), // an idle connection keeps none
 		grpc.UnaryInterceptor(b.unary),
 		grpc.StreamInterceptor(b.streaming),
 		// A watcher whose machine has gone without a word is noticed by asking.

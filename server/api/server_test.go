@@ -18,6 +18,8 @@ var services = []string{
 	"lightoff.v1.CalculationService", "lightoff.v1.ConversationService", "lightoff.v1.DiagnosisService", "lightoff.v1.KnowledgeService",
 }
 
+// TestHealth: the statuses, and NOT_FOUND for an unknown service, as in the gRPC health checking protocol
+// (grpc/grpc, doc/health-checking.md).
 func TestHealth(t *testing.T) {
 	r := start(t)
 	health := healthv1.NewHealthClient(r.conn)

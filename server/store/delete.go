@@ -16,6 +16,7 @@ func (s *Store) Delete(ctx context.Context, id string) error {
 	if err != nil {
 		return fmt.Errorf("delete a conversation: %w", sorted(err))
 	}
+	s.tell(Change{ID: id})
 	return s.forget(ctx)
 }
 
@@ -33,6 +34,7 @@ func (s *Store) Sweep(ctx context.Context, age time.Duration) (int, error) {
 		switch {
 		case err == nil:
 			swept++
+			s.tell(Change{ID: id})
 		case errors.Is(err, ErrNotFound): // spoken in, or deleted, meanwhile
 		default:
 			return swept, fmt.Errorf("delete an old conversation: %w", sorted(err))

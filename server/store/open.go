@@ -34,7 +34,7 @@ func Open(ctx context.Context, place string) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("data folder %s: %w", folder, err)
 	}
-	s := &Store{now: time.Now, announce: func(context.Context, *sql.Tx, Change) error { return nil }}
+	s := &Store{now: time.Now, listeners: map[*func(Change)]struct{}{}, announce: func(context.Context, *sql.Tx, Change) error { return nil }}
 	if s.reads, err = open(path, 4); err != nil {
 		return nil, err
 	}
@@ -84,6 +84,9 @@ func cause(err error) error {
 	return err
 }
 
+// busyTimeout is the setting for how long a connection waits for another process's lock.
+const busyTimeout = `pragma busy_timeout = 10000`
+
 func open(path string, connections int) (*sql.DB, error) {
 	// FULL, because in WAL mode anything less can lose an acknowledged event when power fails; immediate, because a
 	// transaction that reads first and then wants to write would otherwise fail where another has written meanwhile.
@@ -121,12 +124,26 @@ func migrate(ctx context.Context, db *sql.DB, dialect goose.Dialect, options ...
 	return err
 }
 
-// forget writes over what was deleted where that lies in SQLite's log: the file itself is written over already.
+// forget writes over what was deleted where that still lies in SQLite's log; the file itself is written over already.
+// Somebody who reads at the time, such as a backup, stands in the way; then Ready tries again, for writers must not wait.
 func (s *Store) forget(ctx context.Context) error {
 	if s.url != "" {
 		return nil
 	}
-	// It reports by its row, not by an error, that somebody still reads; the log is then emptied at a later time.
-	_, err := s.writes.ExecContext(ctx, `pragma wal_checkpoint(truncate)`)
-	return sorted(err)
+	s.unforgotten.Store(true)
+	conn, err := s.writes.Conn(ctx)
+	if err != nil {
+		return sorted(err)
+	}
+	defer conn.Close()
+	if _, err := conn.ExecContext(ctx, `pragma busy_timeout = 50`); err != nil {
+		return sorted(err)
+	}
+	defer conn.ExecContext(context.WithoutCancel(ctx), busyTimeout)
+	var busy, pages, moved int
+	if err := conn.QueryRowContext(ctx, `pragma wal_checkpoint(truncate)`).Scan(&busy, &pages, &moved); err != nil {
+		return sorted(err)
+	}
+	s.unforgotten.Store(busy != 0)
+	return nil
 }

@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
-	_ "github.com/jackc/pgx/v5/stdlib" // the database driver named "pgx"
+	"github.com/jackc/pgx/v5/stdlib"
 	"github.com/pressly/goose/v3"
 	"github.com/pressly/goose/v3/lock"
 )
@@ -22,6 +22,12 @@ const channel = "lightoff"
 // maxConnections is the most that one server opens to PostgreSQL, besides the one that listens.
 const maxConnections = 16
 
+// PostgreSQL's settings for how long a transaction may do nothing, and for what a commit waits.
+const (
+	idleLimit = "idle_in_transaction_session_timeout"
+	onDisk    = "synchronous_commit"
+)
+
 // IsURL tells whether a place names a PostgreSQL database and not a folder.
 func IsURL(place string) bool {
 	return strings.HasPrefix(place, "postgres://") || strings.HasPrefix(place, "postgresql://")
@@ -29,13 +35,22 @@ func IsURL(place string) bool {
 
 func openPostgres(ctx context.Context, place string) (*Store, error) {
 	name := nameOf(place)
-	if _, err := pgx.ParseConfig(place); err != nil {
+	config, err := pgx.ParseConfig(place)
+	if err != nil {
 		return nil, fmt.Errorf("database %s: its address cannot be read", name) // the error may quote the password
 	}
-	db, err := sql.Open("pgx", place)
-	if err != nil {
-		return nil, fmt.Errorf("database %s: %w", name, err)
+	// A server whose machine has gone without a word holds a conversation's lock no longer than this.
+	if _, given := config.RuntimeParams[idleLimit]; !given {
+		config.RuntimeParams[idleLimit] = "15s"
 	}
+	// Whatever the database's habit is, an event is acknowledged only when it is on disk.
+	if _, given := config.RuntimeParams[onDisk]; !given {
+		config.RuntimeParams[onDisk] = "on"
+	}
+	if config.ConnectTimeout == 0 {
+		config.ConnectTimeout = 5 * time.Second
+	}
+	db := stdlib.OpenDB(*config)
 	db.SetMaxOpenConns(maxConnections)
 	db.SetMaxIdleConns(maxConnections)
 	db.SetConnMaxIdleTime(5 * time.Minute)
@@ -88,10 +103,20 @@ type Change struct {
 
 // Listen calls heard for every change that any server makes in the database, this one too, until the context ends.
 // When it begins, and whenever the connection was lost and is there again, it calls heard with the zero Change, since
-// changes may have gone unheard. On a store that no other server shares it only waits.
+// changes may have gone unheard. On SQLite, which one server has to itself, it tells of deletions only.
 func (s *Store) Listen(ctx context.Context, heard func(Change)) {
+	if s.url == "" {
+		s.mu.Lock()
+		s.listeners[&heard] = struct{}{}
+		s.mu.Unlock()
+		<-ctx.Done()
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		delete(s.listeners, &heard)
+		return
+	}
 	pause := time.Duration(0)
-	for s.url != "" && ctx.Err() == nil {
+	for ctx.Err() == nil {
 		start := time.Now()
 		_ = s.listen(ctx, heard) // whatever ended it, all there is to do is to begin anew
 		if time.Since(start) > 10*time.Second {
@@ -103,7 +128,15 @@ func (s *Store) Listen(ctx context.Context, heard func(Change)) {
 		case <-ctx.Done():
 		}
 	}
-	<-ctx.Done()
+}
+
+// tell tells listeners in this process; there are none on PostgreSQL, which tells them itself.
+func (s *Store) tell(c Change) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for heard := range s.listeners {
+		(*heard)(c)
+	}
 }
 
 func (s *Store) listen(ctx context.Context, heard func(Change)) error {

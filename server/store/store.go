@@ -8,6 +8,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"lightoff/engine/diagnosis"
@@ -33,6 +35,11 @@ type Store struct {
 	write func(context.Context, func(context.Context, *sql.Tx) error) error
 	// announce tells other servers, if there may be any, once the transaction is committed.
 	announce func(context.Context, *sql.Tx, Change) error
+	// unforgotten is set while SQLite's log may still hold what was deleted.
+	unforgotten atomic.Bool
+
+	mu        sync.Mutex
+	listeners map[*func(Change)]struct{} // on SQLite, where only deletions are told
 }
 
 // Conversation is one conversation's log with what was noted when it was opened.
@@ -76,6 +83,28 @@ func (s *Store) Read(ctx context.Context, id string) (Conversation, error) {
 		return Conversation{}, fmt.Errorf("read a conversation: %w", sorted(err))
 	}
 	return c, nil
+}
+
+// Look returns a conversation as Read does, and whether it already has an event with the key, in which case that event is
+// among those returned.
+func (s *Store) Look(ctx context.Context, id, clientKey string) (c Conversation, known bool, err error) {
+	for {
+		if c, err = s.Read(ctx, id); err != nil || clientKey == "" {
+			return c, false, err
+		}
+		var number int64
+		err := s.reads.QueryRowContext(ctx, `select number from event where conversation_id = $1 and client_key = $2`,
+			id, clientKey).Scan(&number)
+		switch {
+		case errors.Is(err, sql.ErrNoRows):
+			return c, false, nil
+		case err != nil:
+			return Conversation{}, false, fmt.Errorf("look for a client's key: %w", sorted(err))
+		case number <= int64(len(c.Events)):
+			return c, true, nil
+		}
+		// It was added in between, so it is there when the log is read again.
+	}
 }
 
 // Append adds the event that update makes from the events so far, and returns all events including it once it is on
@@ -150,6 +179,11 @@ func wellFormed(id string) bool {
 
 // Ready returns nil if the database can be reached and takes changes.
 func (s *Store) Ready(ctx context.Context) error {
+	if s.unforgotten.Load() {
+		if err := s.forget(ctx); err != nil {
+			return fmt.Errorf("empty the log: %w", err)
+		}
+	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `update conversation set opened_at = opened_at where id = ''`)
 		return err

@@ -63,7 +63,7 @@ func checkCreateAndRead(t *testing.T, place string) {
 		diagnosis.Event{Kind: diagnosis.Opened, Locale: "de", Tools: []string{"multimeter"}})
 	require.NoError(t, err)
 	assert.Equal(t, time.Date(2031, 2, 3, 3, 5, 6, 7000, time.UTC), made.OpenedAt, "UTC, in whole microseconds")
-	assert.GreaterOrEqual(t, len(made.ID), 26, "130 bits at five a character")
+	assert.GreaterOrEqual(t, len(made.ID), 26, "130 bits at five a character; the OWASP Session Management Cheat Sheet (2025) asks for 64")
 	assert.NotEqual(t, made.ID, create(t, s).ID)
 
 	got, err := s.Read(t.Context(), made.ID)
@@ -136,6 +136,20 @@ func checkRepeatedKeyChangesNothing(t *testing.T, place string) {
 	require.NoError(t, err)
 	assert.False(t, appended)
 	assert.Equal(t, first, again)
+
+	looked, known, err := s.Look(t.Context(), c.ID, "key")
+	require.NoError(t, err)
+	assert.True(t, known)
+	assert.Equal(t, first, looked)
+	for _, key := range []string{"", "another key"} {
+		looked, known, err = s.Look(t.Context(), c.ID, key)
+		require.NoError(t, err)
+		assert.False(t, known)
+		assert.Equal(t, first, looked)
+	}
+	_, known, err = s.Look(t.Context(), other.ID, "key")
+	require.NoError(t, err)
+	assert.False(t, known)
 
 	for _, id := range []string{other.ID, c.ID} {
 		key := "key"
