@@ -36,10 +36,11 @@ The first line of a file names its columns, which may stand in any order:
   told     what was found, id=value; id=value; …
   causes   ids of what it turned out to be, separated by semicolons
   by       workshop, desk, owner, or guess, which teaches nothing
-  sure     how surely, from 0 to 1; empty is 0.95
+  sure     proved (mended, and a start watched), likely (seen or measured), guessed (teaches nothing),
+           or a number from 0 to 1; empty is proved
 
   date,source,told,causes,by,sure
-  2026-02-11,Fennmoor Boats,fault_code=E-08; bubbles=many; rest_voltage=12.6,soft_line_air,workshop,0.9
+  2026-02-11,Fennmoor Boats,fault_code=E-08; bubbles=many; rest_voltage=12.6,soft_line_air,workshop,proved
 `
 
 // manyCases is from where on several rounds must be asked for.

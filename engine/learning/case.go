@@ -50,10 +50,16 @@ func (c Case) key() string {
 //	told     what was found, as id=value, separated by semicolons; a value is a state or a number in the observation's unit
 //	causes   ids of what it turned out to be, separated by semicolons; several if several were active
 //	by       workshop, desk, owner or guess
-//	sure     how surely, from 0 to 1; empty means 0.95
+//	sure     how surely: proved, likely, guessed or a number from 0 to 1; empty means proved
 var Columns = []string{"date", "source", "told", "causes", "by", "sure"}
 
-const usualSureness = 0.95
+// Sureties are what words for how surely something was found are worth; common practice, no source. What was guessed teaches
+// nothing.
+var Sureties = map[string]float64{
+	"proved":  0.95, // mended, and a start watched through
+	"likely":  0.85, // seen or measured
+	"guessed": 0.5,
+}
 
 // mostProblems is how many bad lines are named.
 const mostProblems = 20
@@ -100,7 +106,7 @@ func ReadCSV(m *knowledge.Model, r io.Reader) ([]Case, error) {
 }
 
 func readCase(m *knowledge.Model, field func(string) string) (Case, error) {
-	c := Case{Date: field("date"), Source: field("source"), By: field("by"), Sure: usualSureness}
+	c := Case{Date: field("date"), Source: field("source"), By: field("by"), Sure: Sureties["proved"]}
 	if len(c.Date) != 10 || c.Date[4] != '-' || c.Date[7] != '-' || strings.Trim(c.Date, "0123456789-") != "" {
 		return c, fmt.Errorf("date %q is not of the form 2026-01-31", c.Date)
 	}
@@ -111,9 +117,13 @@ func readCase(m *knowledge.Model, field func(string) string) (Case, error) {
 		return c, fmt.Errorf("by is %q, not one of workshop, desk, owner, guess", c.By)
 	}
 	if s := field("sure"); s != "" {
-		x, err := strconv.ParseFloat(s, 64)
+		x, word := Sureties[s]
+		var err error
+		if !word {
+			x, err = strconv.ParseFloat(s, 64)
+		}
 		if err != nil || !(x >= 0 && x <= 1) {
-			return c, fmt.Errorf("sure is %q, not a number from 0 to 1", s)
+			return c, fmt.Errorf("sure is %q, neither proved, likely or guessed nor a number from 0 to 1", s)
 		}
 		c.Sure = x
 	}

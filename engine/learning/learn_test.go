@@ -271,9 +271,10 @@ func TestReadCSV(t *testing.T) {
 	m := pump(t)
 	head := "date,source,told,causes,by,sure\n"
 	cases, err := learning.ReadCSV(m, strings.NewReader(head+
-		"2026-03-01,Quayside Pumps,hum=rough; motor_current = 6.5 ;hose_age=old,motor_worn,workshop,\n2026-03-02,Quayside Pumps,fault_code=F1,well_dry;hose_split,owner,0.8\n"))
+		"2026-03-01,Quayside Pumps,hum=rough; motor_current = 6.5 ;hose_age=old,motor_worn,workshop,\n2026-03-02,Quayside Pumps,fault_code=F1,well_dry;hose_split,owner,0.8\n2026-03-03,Quayside Pumps,,well_dry,desk,guessed\n"))
 	require.NoError(t, err)
-	require.Len(t, cases, 2)
+	require.Len(t, cases, 3)
+	assert.False(t, cases[2].Teaches())
 	assert.Equal(t, []knowledge.Finding{{ID: "hose_age", State: "old"}, {ID: "hum", State: "rough"}, {ID: "motor_current", Number: 6.5, IsNumber: true}}, cases[0].Told)
 	assert.Equal(t, 0.95, cases[0].Sure)
 	assert.Equal(t, []string{"well_dry", "hose_split"}, cases[1].Causes)
