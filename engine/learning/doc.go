@@ -9,7 +9,8 @@
 // numbers alone, each source's counts for a row are scaled down until they could move it by half of that; later rounds, in
 // which one source's cases are read in the light of another's, may move each number by a further quarter at most, which
 // a source could turn into its opposite. A figure per 1,000 is held to a tenth of the limit. A cause that a limit of the model
-// watches for danger is never made rarer.
+// watches for danger is never made rarer. The bound is about what is learnt: where links and figures do not fit together, all of
+// them go back part of the way to the experts' numbers, which the report says.
 //
 // Nothing is learnt from a guess: a case teaches if somebody found what it turned out to be. The result depends neither
 // on the order of the cases nor on how the work is shared out.
