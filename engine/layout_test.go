@@ -21,16 +21,18 @@ var may = map[string][]string{
 	"engine/physics":      {},
 	"engine/knowledge":    {"engine/bayes"},
 	"engine/heater":       {"engine/knowledge", "engine/bayes", "engine/physics"},
-	"engine/cases":        {"engine/diagnosis", "engine/knowledge", "engine/bayes"},
+	"engine/cases":        {"engine/troubleshoot", "engine/diagnosis", "engine/knowledge", "engine/bayes"},
 	"engine/words":        {"engine/knowledge", "engine/bayes"},
-	"engine/diagnosis":    {"engine/knowledge", "engine/bayes"},
+	"engine/troubleshoot": {},
+	"engine/learning":     {"engine/knowledge", "engine/bayes"},
+	"engine/diagnosis":    {"engine/troubleshoot", "engine/knowledge", "engine/bayes"},
 	"proto/lightoff/v1":   {},
 	"webui":               {"proto/lightoff/v1"},
 	"webui/pagetest":      {},
 	"server":              {"engine/", "proto/lightoff/v1", "server/", "webui"},
 	"server/api":          {"engine/", "proto/lightoff/v1", "server/store"},
 	"server/store/pgtest": {},
-	"server/store":        {"engine/diagnosis", "engine/knowledge", "engine/bayes"},
+	"server/store":        {"engine/troubleshoot", "engine/diagnosis", "engine/knowledge", "engine/bayes"},
 	"engine/simulation":   {"engine/physics"},
 	"engine/judge":        {"engine/"},
 }
@@ -38,7 +40,7 @@ var may = map[string][]string{
 // mayUse lists the modules besides the standard library that an engine package may use, standardOnly those that use none.
 var (
 	mayUse       = []string{"github.com/goccy/go-yaml"}
-	standardOnly = []string{"engine/bayes", "engine/physics"}
+	standardOnly = []string{"engine/bayes", "engine/physics", "engine/troubleshoot"}
 )
 
 func deps(t *testing.T, pkg string) []string {
@@ -80,7 +82,7 @@ func TestImportsRunDownwards(t *testing.T) {
 // The engine is a function: what could make two runs differ, or touch the world, is not imported. The simulation and
 // its judge may use math/rand/v2, and only its generators that are given a seed: their seeds are arguments.
 func TestEngineIsAFunction(t *testing.T) {
-	for _, pattern := range []string{"bayes", "physics", "knowledge", "heater", "words", "diagnosis", "simulation", "judge"} {
+	for _, pattern := range []string{"bayes", "physics", "knowledge", "heater", "words", "troubleshoot", "diagnosis", "learning", "simulation", "judge"} {
 		files, err := filepath.Glob(filepath.Join(pattern, "*.go"))
 		require.NoError(t, err)
 		for _, file := range files {

@@ -26,6 +26,7 @@ const usage = `Finds out why a small diesel air heater will not light.
     -data FOLDER         keep conversations in the folder (lightoff-data), or
     -store postgres://…  in a PostgreSQL that several servers may share
     -keep 90d            delete conversations this long after their latest event (never)
+    -learned FILE        with numbers that "learn" wrote (those of the model)
     -metrics ADDRESS     figures, /live and /ready for operators (off)
     -tls-cert FILE -tls-key FILE
                          TLS for gRPC and pages; new files are taken up by themselves
@@ -42,6 +43,7 @@ const usage = `Finds out why a small diesel air heater will not light.
                        access for desks, programs and moderators; with -data or -store
   server backup FILE   write all conversations and tokens, also while serving; "-" is the output
   server restore FILE  put them into an empty store, of whichever kind; both with -data or -store
+  server learn FILE    learn new numbers from settled cases; "learn -h" tells their form
   server load          play callers against a server on this machine; "load -h" lists how
   server assess        read requests as JSON, one after the other, and write an assessment
                        for each, one a line; stops at the first that cannot be accepted
@@ -105,6 +107,8 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.backup(ctx, args)
 	case name == "restore":
 		return c.restore(ctx, args)
+	case name == "learn":
+		return c.learn(ctx, args)
 	case name == "load":
 		return c.load(ctx, args)
 	case name == "help" && len(args) == 0:
@@ -194,6 +198,7 @@ func (p *Program) flags(flags *flag.FlagSet) (format *string) {
 	flags.StringVar(&p.Metrics, "metrics", "", "")
 	flags.StringVar(&p.Certificate, "tls-cert", "", "")
 	flags.StringVar(&p.Key, "tls-key", "", "")
+	flags.Func("learned", "", func(file string) error { p.Model = learnedModel(file); return nil })
 	flags.Var((*age)(&p.Keep), "keep", "")
 	flags.Float64Var(&p.Limits.Requests, "requests", 20, "")
 	flags.Float64Var(&p.Limits.Opens, "opens", 360, "")

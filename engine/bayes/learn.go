@@ -92,6 +92,26 @@ func (q *Query) AddCounts(counts *Counts, weight float64) error {
 	return nil
 }
 
+// AddCountsOf is AddCounts for the families of some variables only, at the cost of the messages towards them. Leaving out a
+// variable below which nothing was found loses nothing: its counts would only repeat the present numbers.
+func (q *Query) AddCountsOf(counts *Counts, weight float64, wanted func(child VarID) bool) error {
+	if !(weight >= 0 && weight <= math.MaxFloat64) {
+		panic(fmt.Sprintf("bayes: weight %v", weight))
+	}
+	q.t.net.checkCounts(counts)
+	if err := q.possible(); err != nil {
+		return err
+	}
+	counts.Cases += weight
+	counts.LogP += weight * q.evidence.log
+	for i := range q.gatherers() {
+		if g := &q.families[i]; wanted(g.of) {
+			q.gather(g, counts, weight)
+		}
+	}
+	return nil
+}
+
 // gather reads the posterior of one family into the counts, if anybody wants them.
 func (q *Query) gather(g *gatherer, counts *Counts, weight float64) {
 	noisy := g.part != whole

@@ -108,7 +108,7 @@ func (s *subject) candidates() []candidate {
 	for _, o := range s.model.Observations {
 		switch {
 		case asked[o.ID], o.Tool != "" && !slices.Contains(s.request.Tools, o.Tool),
-			s.gates.forbids(o.Gates) != "", !s.applies(o.OnlyIf), s.gates.leave && !o.Recalled:
+			s.request.Willing > 0 && o.Difficulty > s.request.Willing, s.gates.forbids(o.Gates) != "", !s.applies(o.OnlyIf), s.gates.leave && !o.Recalled:
 			continue
 		}
 		out = append(out, candidate{id: o.ID, minutes: o.Minutes, tool: o.Tool})

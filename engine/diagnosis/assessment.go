@@ -30,6 +30,9 @@ type Request struct {
 	Observations []Observation
 	Tools        []string
 	Locale       string // BCP 47; falls back to English
+
+	EurosPerMinute float64 // what a minute of the owner's is worth; 0 means 1
+	Willing        int     // most that the owner does: 1 nothing opened, 2 fuel and cold covers, 3 the burner too; 0 means 3
 }
 
 // Assessment is what follows from a Request.
@@ -67,7 +70,7 @@ type AdvisedCheck struct {
 	ObservationID string
 	Question      string
 	GainBits      float64
-	Saving        float64
+	Saving        float64 // expected drop in the plan's cost, were the check free; euros, minutes among them
 	Minutes       float64
 	Reason        string
 	Tool          string
@@ -100,8 +103,21 @@ type Danger struct {
 
 // Plan lists repairs worth making, in order.
 type Plan struct {
-	Steps []PlanStep
-	Note  string
+	Steps     []PlanStep
+	Ending    *Ending // nil where the steps are likely to do
+	NextCheck string  // observation worth making before any repair; empty where none saves more than it costs
+	Note      string
+}
+
+// Ending is where it becomes cheaper to stop mending: after so many of the steps. Those behind it are for whoever would
+// rather go on.
+type Ending struct {
+	Kind           string // as in the model: replace or licensed
+	After          int
+	Minutes, Euros float64
+	Probability    float64 // that it comes to that
+	ExpectedCost   float64 // euros, minutes among them: of the whole plan with this ending
+	Text           string
 }
 
 // PlanStep is one repair.
@@ -115,7 +131,10 @@ type PlanStep struct {
 	Parts             []string
 	Proof             string
 	Prevention        string
-	HeldBack          string // why it must wait; empty where it may be done
+	Together          bool    // made at one opening with the step before it; the start is watched after both
+	Fixed             float64 // probability that all is well after this and all earlier steps
+	ExpectedCost      float64 // euros, minutes among them, spent on average up to and with this step; 0 while a danger forbids it
+	HeldBack          string  // why it must wait; empty where it may be done
 }
 
 // Contradiction names findings that hardly fit together, the most doubtful first.

@@ -57,8 +57,11 @@ func (e *Engine) Assess(r Request) (*Assessment, error) {
 		return nil, err
 	}
 	defer e.pool.Put(s.in)
-	a := &Assessment{ModelVersion: e.model.Version, Causes: s.ranking(), Dangers: s.dangers, Plan: s.plan(), Unused: s.unused()}
+	a := &Assessment{ModelVersion: e.model.Version, Causes: s.ranking(), Dangers: s.dangers, Unused: s.unused()}
 	if a.NextChecks, err = s.checks(); err != nil {
+		return nil, err
+	}
+	if a.Plan, err = s.plan(a.NextChecks); err != nil {
 		return nil, err
 	}
 	if a.Chains, err = s.chains(); err != nil {
@@ -115,10 +118,12 @@ func (s *subject) causesGiven(findings []knowledge.Finding) ([]float64, error) {
 func blames(posterior, base []float64) []float64 {
 	out := make([]float64, len(posterior))
 	for i := range out {
-		out[i] = max(0, (posterior[i]-base[i])/(1-base[i]))
+		out[i] = blame(posterior[i], base[i])
 	}
 	return out
 }
+
+func blame(posterior, base float64) float64 { return max(0, (posterior-base)/(1-base)) }
 
 func (s *subject) ranking() []RankedCause {
 	out := make([]RankedCause, len(s.model.Causes))
@@ -179,6 +184,12 @@ func (e *Engine) Check(r Request) error {
 		if part, problem := e.model.Check(f, table); problem != "" {
 			add(field+"."+part, "%s", problem)
 		}
+	}
+	if !finiteRate(r.EurosPerMinute) {
+		add("euros_per_minute", "a minute is worth from 0 to 1000 euros, not %g", r.EurosPerMinute)
+	}
+	if r.Willing < 0 || r.Willing > workshop {
+		add("willingness", "%d is none; it goes from 1 to %d", r.Willing, workshop)
 	}
 	for i, t := range r.Tools {
 		if !slices.Contains(e.model.Tools, t) {

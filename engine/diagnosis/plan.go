@@ -2,74 +2,430 @@ package diagnosis
 
 import (
 	"cmp"
+	"errors"
+	"math"
 	"slices"
 
+	"lightoff/engine/bayes"
 	"lightoff/engine/knowledge"
+	"lightoff/engine/troubleshoot"
 )
 
-// Which causes a plan takes up, and how many repairs it holds at most.
+// A plan is made of the causes that stand out, alone or in twos, and of what may be done about them now; what a danger
+// forbids never enters it. How the cheapest order is found is the business of the package troubleshoot.
+
+// Which causes a plan takes up, and how much it holds at most.
 const (
-	planFrom  = 0.05
-	planSteps = 6
-	settled   = 0.60 // a cause this probable is mended at once, whatever is usually tried before
+	planFrom    = 0.05
+	planCauses  = 10
+	planRepairs = 8
+	planChecks  = 36
+	planSteps   = 6
+	settled     = 0.60 // a cause this probable is mended at once, whatever is usually tried before
+	leastOther  = 0.02 // probability that it is nothing of what the plan takes up
+	leastEnding = 0.01 // an ending that is reached more rarely is not named
 )
 
-// plan orders repairs by the chance that they are needed and to blame, for their minutes and money; a euro counts as a
-// minute. It does not look ahead.
-func (s *subject) plan() Plan {
-	if s.gates.leave {
-		return Plan{Note: s.texts.Phrases["plan_leave"]}
+// What an owner's minute is worth where nobody says, in euros, and what is paid once for each time, in minutes: reaching
+// fuel, the burner or hot parts, and watching a start. Common practice, no source.
+const (
+	defaultRate       = 1
+	watchedStart      = 10
+	fuelMinutes       = 5
+	burnerMinutes     = 20
+	coolingMinutes    = 10
+	otherCause        = 63 // the bit of what the plan does not take up
+	simple, handy     = 1, 2
+	workshop          = 3
+	unwillingNeverEnd = 1e9
+)
+
+// preparations are what gates mean for a plan: the minutes that come on top once, however much is done with it.
+var preparations = []struct {
+	involved func(knowledge.Gates) bool
+	minutes  float64
+	level    int // of willingness that a repair of this kind takes
+}{
+	{func(g knowledge.Gates) bool { return g.OpensFuel }, fuelMinutes, handy},
+	{func(g knowledge.Gates) bool { return g.TouchesHot }, coolingMinutes, handy},
+	{func(g knowledge.Gates) bool { return g.OpensBurner }, burnerMinutes, workshop},
+}
+
+// prepares tells which preparations gates ask for, their minutes, and how willing one has to be.
+func prepares(g knowledge.Gates) (mask uint32, minutes float64, level int) {
+	level = simple
+	for i, p := range preparations {
+		if p.involved(g) {
+			mask, minutes, level = mask|1<<i, minutes+p.minutes, max(level, p.level)
+		}
 	}
+	return mask, minutes, level
+}
+
+// planning is one request's problem with what its numbers stand for.
+type planning struct {
+	troubleshoot.Problem
+	s       *subject
+	rate    float64 // euros a minute
+	causes  []int
+	repairs []knowledge.Repair
+	held    []knowledge.Repair // forbidden now
+	checks  []string
+	planner *troubleshoot.Planner
+	start   troubleshoot.State
+}
+
+// plan makes the plan and says what each check would save.
+func (s *subject) plan(checks []AdvisedCheck) (Plan, error) {
+	if s.gates.leave {
+		return Plan{Note: s.texts.Phrases["plan_leave"]}, nil
+	}
+	p := &planning{s: s, rate: cmp.Or(s.request.EurosPerMinute, defaultRate)}
+	p.chooseCauses()
+	p.chooseRepairs()
+	if len(p.causes) == 0 {
+		return Plan{Note: s.texts.Phrases["plan_none"]}, nil
+	}
+	p.chooseChecks(checks)
+	if err := p.weighScenarios(); err != nil {
+		return Plan{}, err
+	}
+	p.priceEndings()
+	p.Test = p.rate * watchedStart
+	p.planner = troubleshoot.NewPlanner(&p.Problem)
+	p.start = p.planner.Start()
+	out := p.steps()
+	out.NextCheck = p.save(checks)
+	if out.NextCheck != "" && out.Ending != nil && out.Ending.After == 0 {
+		out.Ending = nil // nobody gives up before a check that is worth making
+	}
+	for _, r := range p.held[:min(len(p.held), max(0, planSteps-len(out.Steps)))] {
+		out.Steps = append(out.Steps, p.step(r))
+	}
+	if len(out.Steps) == 0 {
+		out.Note = s.texts.Phrases["plan_none"]
+	}
+	return out, nil
+}
+
+// chooseCauses takes those that stand out, the most blamed first.
+func (p *planning) chooseCauses() {
+	for i, a := range p.s.blame {
+		if a >= planFrom {
+			p.causes = append(p.causes, i)
+		}
+	}
+	slices.SortStableFunc(p.causes, func(a, b int) int { return cmp.Compare(p.s.blame[b], p.s.blame[a]) })
+	p.causes = p.causes[:min(planCauses, len(p.causes))]
+}
+
+// mends is the set of the plan's causes that fit.
+func (p *planning) mends(fits func(knowledge.Cause) bool) (mask uint64) {
+	for k, i := range p.causes {
+		if fits(p.s.model.Causes[i]) {
+			mask |= 1 << k
+		}
+	}
+	return mask
+}
+
+func (p *planning) price(minutes, euros float64) float64 { return minutes*p.rate + euros }
+
+// chooseRepairs takes those with the most blame for their price, and keeps what a danger forbids apart.
+func (p *planning) chooseRepairs() {
 	type option struct {
-		repair knowledge.Repair
-		cause  int
-		worth  float64
+		knowledge.Repair
+		worth float64
 	}
 	var options []option
-	for _, r := range s.model.Repairs {
-		best := option{repair: r, cause: -1}
-		for i, c := range s.model.Causes {
-			if slices.Contains(r.Mends, c.ID) && s.blame[i] >= planFrom {
-				best.worth += s.blame[i]
-				if best.cause < 0 || s.blame[i] > s.blame[best.cause] {
-					best.cause = i
+	for _, r := range p.s.model.Repairs {
+		_, _, level := prepares(r.Gates)
+		if p.s.request.Willing > 0 && level > p.s.request.Willing {
+			continue
+		}
+		blame := 0.0
+		for _, i := range p.causes {
+			if slices.Contains(r.Mends, p.s.model.Causes[i].ID) {
+				blame += p.s.blame[i]
+			}
+		}
+		if blame > 0 {
+			options = append(options, option{r, blame / (p.price(r.Minutes+watchedStart, r.Euros))})
+		}
+	}
+	slices.SortStableFunc(options, func(a, b option) int { return cmp.Compare(b.worth, a.worth) })
+	for _, o := range options {
+		switch {
+		case p.s.gates.forbids(o.Gates) != "":
+			p.held = append(p.held, o.Repair)
+		case len(p.repairs) < planRepairs:
+			p.repairs = append(p.repairs, o.Repair)
+		}
+	}
+}
+
+// chooseChecks takes the checks that repairs wait for, and then the most telling ones.
+func (p *planning) chooseChecks(advised []AdvisedCheck) {
+	add := func(id string) int {
+		if i := slices.Index(p.checks, id); i >= 0 {
+			return i
+		}
+		p.checks = append(p.checks, id)
+		check := troubleshoot.Check{Cost: p.rate * setupMinutes}
+		if o, ok := p.s.model.Observation(id); ok {
+			mask, minutes, _ := prepares(o.Gates)
+			check = troubleshoot.Check{Cost: p.rate * max(0, o.Minutes-minutes), Prepares: mask}
+		}
+		p.Checks = append(p.Checks, check)
+		return len(p.checks) - 1
+	}
+	for i, x := range preparations {
+		p.Preparations = append(p.Preparations, 0)
+		p.Preparations[i] = p.rate * x.minutes
+	}
+	for _, r := range p.repairs {
+		mask, minutes, _ := prepares(r.Gates)
+		repair := troubleshoot.Repair{Cost: p.price(max(0, r.Minutes-minutes), r.Euros), Prepares: mask,
+			Mends: p.mends(func(c knowledge.Cause) bool { return slices.Contains(r.Mends, c.ID) })}
+		for _, id := range r.After {
+			if p.s.waitsFor(id) {
+				repair.First |= 1 << add(id)
+			}
+		}
+		if best := p.s.mostBlamed(r); p.s.posterior[best] < settled {
+			for j, other := range p.repairs {
+				if slices.Contains(r.Behind, other.ID) {
+					repair.Behind |= 1 << j
 				}
 			}
 		}
-		if best.cause >= 0 {
-			best.worth /= r.Minutes + r.Euros + 10
-			options = append(options, best)
+		p.Repairs = append(p.Repairs, repair)
+	}
+	for _, c := range advised {
+		if len(p.checks) < planChecks {
+			add(c.ObservationID)
 		}
 	}
-	slices.SortStableFunc(options, func(a, b option) int {
-		// What a danger forbids cannot be next, so it comes after what can.
-		if x, y := s.gates.forbids(a.repair.Gates) != "", s.gates.forbids(b.repair.Gates) != ""; x != y {
-			return map[bool]int{true: 1, false: -1}[x]
-		}
-		return cmp.Compare(b.worth, a.worth)
-	})
-	for i := len(options) - 1; i >= 0; i-- {
-		// A repair that is tried after others moves behind the last of them that the plan holds.
-		to := i
-		for j := i + 1; j < len(options); j++ {
-			if slices.Contains(options[i].repair.Behind, options[j].repair.ID) && s.posterior[options[i].cause] < settled {
-				to = j
-			}
-		}
-		o := options[i]
-		options = slices.Insert(slices.Delete(options, i, i+1), to, o)
-	}
-	var p Plan
-	for _, o := range options[:min(planSteps, len(options))] {
-		p.Steps = append(p.Steps, s.step(o.repair, o.cause))
-	}
-	if len(p.Steps) == 0 {
-		p.Note = s.texts.Phrases["plan_none"]
-	}
-	return p
 }
 
-func (s *subject) step(r knowledge.Repair, cause int) PlanStep {
+// weighScenarios makes the scenarios of the causes' blame, alone and in twos, and what each check shows in them. Twos
+// have the probability that either of them gives the other; what is left is none of them.
+func (p *planning) weighScenarios() error {
+	s, n := p.s, len(p.causes)
+	now, err := s.in.If(-1, p.checks)
+	if err != nil {
+		return err
+	}
+	given := make([]knowledge.Given, n)
+	for k, i := range p.causes {
+		given[k], err = s.in.If(i, p.checks)
+		if impossible := (*bayes.ImpossibleError)(nil); errors.As(err, &impossible) {
+			given[k], err = now, nil // nothing was left of it but rounding
+		}
+		if err != nil {
+			return err
+		}
+	}
+	twos := make([][]float64, n)
+	of := make([]float64, n)
+	for a := range n {
+		twos[a] = make([]float64, n)
+		for b := range a {
+			i, j := p.causes[a], p.causes[b]
+			w := (s.blame[i]*blame(given[a].Causes[j], s.base[j]) + s.blame[j]*blame(given[b].Causes[i], s.base[i])) / 2
+			twos[a][b] = w
+			of[a], of[b] = of[a]+w, of[b]+w
+		}
+	}
+	total := 0.0
+	var members [][]int
+	add := func(w float64, who ...int) {
+		if w <= 0 {
+			return
+		}
+		mask := uint64(0)
+		for _, k := range who {
+			mask |= 1 << k
+		}
+		total += w
+		members = append(members, who)
+		p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: w, Causes: mask})
+	}
+	alone := make([]float64, n)
+	for a, i := range p.causes {
+		alone[a] = s.blame[i]
+	}
+	for a := range n {
+		for b := range a {
+			i, j := p.causes[a], p.causes[b]
+			w := twos[a][b] * min(1, s.blame[i]/of[a], s.blame[j]/of[b])
+			alone[a], alone[b] = alone[a]-w, alone[b]-w
+			add(w, a, b)
+		}
+	}
+	for a, w := range alone {
+		add(w, a)
+	}
+	add(max(leastOther, 1-total))
+	p.Scenarios[len(p.Scenarios)-1].Causes = 1 << otherCause
+	p.showChecks(now, given, members)
+	return nil
+}
+
+// showChecks fills in what checks show. In two causes at once either shows as often; in none of them it is what the
+// others leave over.
+func (p *planning) showChecks(now knowledge.Given, given []knowledge.Given, members [][]int) {
+	total := 0.0
+	for _, sc := range p.Scenarios {
+		total += sc.P
+	}
+	for j, id := range p.checks {
+		if now.Outcomes[j] == nil {
+			p.Checks[j].Likelihood = p.setupShows(id, members)
+			continue
+		}
+		for o, all := range now.Outcomes[j] {
+			row := make([]float64, len(members))
+			left := all * total
+			for k, who := range members {
+				for _, c := range who {
+					row[k] += given[c].Outcomes[j][o] / float64(len(who))
+				}
+				left -= p.Scenarios[k].P * row[k]
+			}
+			row[len(row)-1] = max(left/p.Scenarios[len(row)-1].P, 0.05*all)
+			p.Checks[j].Likelihood = append(p.Checks[j].Likelihood, row)
+		}
+		normalise(p.Checks[j].Likelihood)
+	}
+}
+
+// setupShows is what a fact of the installation tells: the shares of its states, raised by what makes a cause commoner.
+func (p *planning) setupShows(id string, members [][]int) (rows [][]float64) {
+	shares, after := p.s.in.SetupOutcomes(id, p.s.posterior)
+	if shares == nil {
+		row := make([]float64, len(members))
+		for k := range row {
+			row[k] = 1
+		}
+		return [][]float64{row}
+	}
+	for st, share := range shares {
+		row := make([]float64, len(members))
+		for k, who := range members {
+			for _, c := range who {
+				i := p.causes[c]
+				row[k] += share * after[st][i] / (p.s.posterior[i] * float64(len(who)))
+			}
+			if len(who) == 0 {
+				row[k] = share
+			}
+		}
+		rows = append(rows, row)
+	}
+	normalise(rows)
+	return rows
+}
+
+// normalise makes the outcomes of each scenario sum to one.
+func normalise(rows [][]float64) {
+	for k := range rows[0] {
+		total := 0.0
+		for _, row := range rows {
+			total += row[k]
+		}
+		for _, row := range rows {
+			row[k] /= total
+		}
+	}
+}
+
+func (p *planning) priceEndings() {
+	for _, e := range p.s.model.Endings {
+		ending := troubleshoot.Ending{Cost: p.price(e.Minutes, e.Euros), Mends: troubleshoot.Everything}
+		if !e.Everything {
+			ending.Mends = p.mends(e.Ends)
+		}
+		p.Endings = append(p.Endings, ending)
+	}
+	if len(p.Endings) == 0 {
+		p.Endings = []troubleshoot.Ending{{Cost: unwillingNeverEnd, Mends: troubleshoot.Everything}}
+	}
+}
+
+// steps are the repairs up to where an ending is cheaper, and after that, for whoever would rather go on, the others.
+func (p *planning) steps() (out Plan) {
+	sequence := p.planner.Sequence(p.start)
+	end := sequence[len(sequence)-1]
+	state := p.start
+	spent := 0.0
+	add := func(steps []troubleshoot.Step) {
+		for _, step := range steps {
+			for k, r := range step.Repairs {
+				state.Done |= 1 << r
+				x := p.step(p.repairs[r])
+				x.Together, x.Fixed, x.ExpectedCost = k > 0, 1-p.planner.Left(state), spent+step.Cost
+				out.Steps = append(out.Steps, x)
+			}
+		}
+		if len(steps) > 0 {
+			spent += steps[len(steps)-1].Cost
+		}
+	}
+	add(sequence[:len(sequence)-1])
+	before := len(out.Steps)
+	if end.Reaching > leastEnding && before <= planSteps && len(p.s.model.Endings) > 0 {
+		e := p.s.model.Endings[end.Ending]
+		text := map[string]string{knowledge.Replace: "plan_end_replace", knowledge.Licensed: "plan_end_licensed"}[e.Kind]
+		out.Ending = &Ending{Kind: e.Kind, After: before, Minutes: e.Minutes, Euros: e.Euros, Probability: end.Reaching,
+			ExpectedCost: end.Cost, Text: p.s.texts.Phrases[text]}
+	}
+	if before < planSteps && before < len(p.repairs) {
+		never := p.Problem
+		never.Endings = []troubleshoot.Ending{{Cost: unwillingNeverEnd, Mends: troubleshoot.Everything}}
+		on := troubleshoot.NewPlanner(&never).Sequence(state)
+		add(on[:len(on)-1])
+	}
+	out.Steps = out.Steps[:min(planSteps, len(out.Steps))]
+	return out
+}
+
+// save fills in what the advised checks would save, and names the one that saves most beyond its own price.
+func (p *planning) save(checks []AdvisedCheck) (next string) {
+	best := 0.0
+	savings := p.planner.Savings(p.start)
+	for i := range checks {
+		c := &checks[i]
+		if j := slices.Index(p.checks, c.ObservationID); j >= 0 {
+			c.Saving = savings[j]
+			if net := c.Saving - p.rate*c.Minutes; net > best {
+				next, best = c.ObservationID, net
+			}
+		}
+	}
+	return next
+}
+
+// mostBlamed is the cause that a repair would be made for.
+func (s *subject) mostBlamed(r knowledge.Repair) int {
+	best := -1
+	for i, c := range s.model.Causes {
+		if slices.Contains(r.Mends, c.ID) && (best < 0 || s.blame[i] > s.blame[best]) {
+			best = i
+		}
+	}
+	return best
+}
+
+// waitsFor tells whether a check that a repair comes after is still to be made, and can be.
+func (s *subject) waitsFor(check string) bool {
+	o, _ := s.model.Observation(check)
+	return !s.in.Known(check) && s.gates.forbids(o.Gates) == "" && (o.Tool == "" || slices.Contains(s.request.Tools, o.Tool))
+}
+
+func (p *planning) step(r knowledge.Repair) PlanStep {
+	s := p.s
+	cause := s.mostBlamed(r)
 	x := s.texts.Repairs[r.ID]
 	step := PlanStep{RepairID: r.ID, CauseID: s.model.Causes[cause].ID, Title: x.Title, Probability: s.posterior[cause],
 		Minutes: r.Minutes, Euros: r.Euros, Cautions: slices.Clone(x.Cautions), Parts: x.Parts, Proof: x.Proof, Prevention: x.Prevention}
@@ -77,11 +433,11 @@ func (s *subject) step(r knowledge.Repair, cause int) PlanStep {
 		step.HeldBack = s.texts.Phrases["plan_wait_danger"] + s.texts.Dangers[by].Title
 		return step
 	}
-	for _, id := range r.After {
-		if o, _ := s.model.Observation(id); !s.in.Known(id) && s.gates.forbids(o.Gates) == "" && (o.Tool == "" || slices.Contains(s.request.Tools, o.Tool)) {
-			step.HeldBack = s.texts.Phrases["plan_wait_check"] + s.texts.Observations[id].Title
-			break
-		}
+	if i := slices.IndexFunc(r.After, s.waitsFor); i >= 0 {
+		step.HeldBack = s.texts.Phrases["plan_wait_check"] + s.texts.Observations[r.After[i]].Title
 	}
 	return step
 }
+
+// finiteRate says whether what an owner's minute is worth makes sense.
+func finiteRate(x float64) bool { return x >= 0 && x <= 1000 && !math.IsNaN(x) }

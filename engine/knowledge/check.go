@@ -173,6 +173,20 @@ func (f *files) checkRules() {
 			}
 		}
 	}
+	for _, e := range m.Endings {
+		at := f.places["ending/"+e.Kind]
+		for _, c := range e.Mends {
+			cause(at, c)
+		}
+		for _, g := range e.Groups {
+			if !slices.ContainsFunc(m.Causes, func(c Cause) bool { return c.Group == g }) {
+				at.errorf("no cause is of the group %s", g)
+			}
+		}
+	}
+	if len(m.Endings) > 0 && !slices.ContainsFunc(m.Endings, func(e Ending) bool { return e.Everything }) {
+		f.errs.add(".", 0, 0, "endings: one of them must mend everything")
+	}
 	for _, d := range m.Dangers {
 		for _, t := range d.Any {
 			for _, trip := range t.All {

@@ -43,22 +43,35 @@ const anywayName = "complains_anyway"
 
 // Load reads the model files of a folder, checks them and compiles them. The error, if any, is an *Error that lists
 // everything wrong with file and line. The binding holds the computations that the files name; it may be nil.
-func Load(fsys fs.FS, binding Binding) (*Model, error) {
+func Load(fsys fs.FS, binding Binding) (*Model, error) { return LoadWith(fsys, nil, binding) }
+
+// LoadWith is Load with numbers that were learnt, as Overlay writes them, in the place of those that the files say. The
+// version tells them apart.
+func LoadWith(fsys fs.FS, learned []byte, binding Binding) (*Model, error) {
 	errs := &Error{}
 	m := &Model{texts: map[string]*Texts{}, byID: map[string]ref{}}
 	m.covers = map[string]map[string]map[string]float64{}
 	f := &files{errs: errs, model: m, binding: binding, silence: newSituation(nil, memo{}), covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
 	f.read(fsys)
+	if learned != nil {
+		if root, ok := parseFile(learnedFile, learned, errs); ok {
+			m := root.fields("learned")
+			f.each(m["learned"], f.learnedEntry)
+		}
+	}
 	m.locales = slices.Sorted(maps.Keys(m.texts))
 	m.variables = map[string]*variable{}
 	for _, v := range f.variables {
 		m.variables[v.id] = v
 	}
 	f.check()
+	if len(errs.Problems) == 0 {
+		f.applyLearned()
+	}
 	if err := errs.orNil(); err != nil {
 		return nil, err
 	}
-	m.Version, m.files = version(fsys), f
+	m.Version, m.files = version(fsys, learned), f
 	f.spreads()
 	if err := f.compile(); err != nil {
 		return nil, f.asError(err)
@@ -78,7 +91,10 @@ func (f *files) asError(err error) *Error {
 	return f.errs
 }
 
-func version(fsys fs.FS) string {
+// learnedFile is what learnt numbers are called in problems.
+const learnedFile = "learned.yaml"
+
+func version(fsys fs.FS, learned []byte) string {
 	h := sha256.New()
 	_ = fs.WalkDir(fsys, ".", func(p string, d fs.DirEntry, err error) error {
 		if err == nil && !d.IsDir() && path.Ext(p) == ".yaml" {
@@ -88,6 +104,7 @@ func version(fsys fs.FS) string {
 		}
 		return nil
 	})
+	h.Write(learned)
 	return hex.EncodeToString(h.Sum(nil))[:12]
 }
 
@@ -101,11 +118,20 @@ func (f *files) compile() error {
 		m.average[i] = m.averages(c)
 	}
 	m.anywayRate = 0.05
+	if f.anyway > 0 {
+		m.anywayRate = f.anyway
+	}
 	if err := f.build(); err != nil {
 		return err
 	}
 	if err := f.fit(); err != nil {
 		return err
+	}
+	if f.anyway > 0 {
+		f.anyway = 0
+		if err := f.follow(); err != nil {
+			return err
+		}
 	}
 	return f.build()
 }
@@ -222,11 +248,7 @@ func (f *files) noisyMax(b *bayes.Builder, ids map[string]bayes.VarID, v *variab
 		}
 		links = append(links, link)
 	}
-	leak := v.leak
-	if f.isObservation(v.id) {
-		leak = slipped(leak, v.slips) // people misread and misremember: nothing seen is ever impossible
-	}
-	b.NoisyMax(ids[v.id], links, leak)
+	b.NoisyMax(ids[v.id], links, f.leakOf(v)) // people misread and misremember: nothing seen is ever impossible
 }
 
 func slipped(row []float64, slips float64) []float64 {

@@ -99,6 +99,7 @@ type Inquiry struct {
 	known      map[string]bool
 	unused     map[string]string
 	entered    []entry
+	taught     [][2]float64 // by cause: the likelihood that counting has entered; nil before
 }
 
 // loaded is a query with what it has been given, so that the next findings cost only where they differ.

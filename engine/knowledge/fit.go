@@ -39,8 +39,12 @@ func (f *files) approach(stride func(last float64, before, now []float64) float6
 		m.deviation = 0
 		for i, c := range m.Causes {
 			want := c.PerThousand / 1000
-			m.deviation = max(m.deviation, math.Abs(got[i]-want))
 			now[i] = logit(want) - logit(got[i])
+			if c.Computed && f.anyway > 0 {
+				now[i] = 0
+				continue
+			}
+			m.deviation = max(m.deviation, math.Abs(got[i]-want))
 		}
 		if m.deviation < 1e-9 {
 			break
@@ -73,6 +77,27 @@ func stride(last float64, before, now []float64) float64 {
 		return last
 	}
 	return min(max(-last*along/change, 0.3), 30)
+}
+
+// follow makes the computed cause's figure what the fitted rates come to.
+func (f *files) follow() error {
+	m := f.model
+	if err := f.build(); err != nil {
+		return err
+	}
+	in := m.NewInquiry()
+	in.Enter(nil)
+	for i := range m.Causes {
+		if !m.Causes[i].Computed {
+			continue
+		}
+		p, err := in.Cause(i)
+		if err != nil {
+			return err
+		}
+		m.Causes[i].PerThousand = 1000 * p
+	}
+	return nil
 }
 
 func (f *files) unfitted(got []float64) error {

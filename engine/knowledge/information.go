@@ -48,12 +48,29 @@ func (in *Inquiry) Information(ids []string, wanted func(cause int) bool) ([][]f
 func (in *Inquiry) SetupInformation(id string, posterior []float64) []float64 {
 	m := in.m
 	bits := make([]float64, len(m.Causes))
+	shares, after := in.SetupOutcomes(id, posterior)
+	for i := range m.Causes {
+		mean := 0.0
+		for k := range shares {
+			mean += shares[k] * after[k][i]
+		}
+		for k := range shares {
+			bits[i] += shares[k] * divergence(after[k][i], mean)
+		}
+	}
+	return bits
+}
+
+// SetupOutcomes gives the probability of each state of a setup fact, and each cause's posterior after it: [state][cause]. Both
+// are nil where the fact changes nothing or is a variable of the network.
+func (in *Inquiry) SetupOutcomes(id string, posterior []float64) (shares []float64, after [][]float64) {
+	m := in.m
 	s, ok := m.SetupFact(id)
 	if !ok || s.Variable || !in.matters(id) {
-		return bits
+		return nil, nil
 	}
-	shares := make([]float64, len(s.States))
-	after := make([][]float64, len(s.States))
+	shares = make([]float64, len(s.States))
+	after = make([][]float64, len(s.States))
 	total := 0.0
 	for k, st := range s.States {
 		shares[k], after[k] = st.Share, make([]float64, len(m.Causes))
@@ -72,16 +89,10 @@ func (in *Inquiry) SetupInformation(id string, posterior []float64) []float64 {
 		}
 		total += shares[k]
 	}
-	for i := range m.Causes {
-		mean := 0.0
-		for k := range shares {
-			mean += shares[k] / total * after[k][i]
-		}
-		for k := range shares {
-			bits[i] += shares[k] / total * divergence(after[k][i], mean)
-		}
+	for k := range shares {
+		shares[k] /= total
 	}
-	return bits
+	return shares, after
 }
 
 // divergence is the Kullback–Leibler divergence in bits of one yes-or-no probability from another.

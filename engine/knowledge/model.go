@@ -6,7 +6,11 @@
 // The package knows the format, not any appliance. A Model is immutable and safe to share.
 package knowledge
 
-import "lightoff/engine/bayes"
+import (
+	"slices"
+
+	"lightoff/engine/bayes"
+)
 
 // Model is a loaded, checked and compiled knowledge base.
 type Model struct {
@@ -15,6 +19,7 @@ type Model struct {
 	Setup        []SetupFact
 	Observations []Observation
 	Repairs      []Repair
+	Endings      []Ending
 	Dangers      []Danger
 	Limits       []Limit
 	Tools        []string
@@ -116,6 +121,26 @@ type Repair struct {
 	After   []string // observations to make first
 	Behind  []string // repairs that take less effort and are tried before it while its cause is in doubt
 	Basis   string
+}
+
+// Ending is a way to be done with the search for its price: it mends the causes of whole groups and single ones.
+type Ending struct {
+	Kind          string // Replace or Licensed
+	Minutes       float64
+	Euros         float64
+	Groups, Mends []string
+	Everything    bool // it mends whatever it is
+}
+
+// The kinds of endings.
+const (
+	Replace  = "replace"  // the appliance is renewed
+	Licensed = "licensed" // somebody licensed is called
+)
+
+// Ends tells whether the ending mends a cause.
+func (e Ending) Ends(c Cause) bool {
+	return e.Everything || slices.Contains(e.Groups, c.Group) || slices.Contains(e.Mends, c.ID)
 }
 
 // Danger is a rule: when one of its triggers holds, it stands.

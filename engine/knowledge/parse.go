@@ -18,6 +18,7 @@ type variable struct {
 	leak   []float64
 	rules  []rule
 	slips  float64
+	learnt []float64 // what was learnt of what happens otherwise, slips included; nil: nothing
 	reads  *reading
 	bandOf []int // for an effect that reads: the state that each band stands for
 }
@@ -53,6 +54,8 @@ type files struct {
 	quantities []*quantity
 	covers     map[string]map[string]map[string]float64 // observation → state that stands for several → likelihood of each
 	complaint  struct{ effect, quiet string }
+	learned    []learntEntry
+	anyway     float64 // if positive, how often somebody complains of nothing; the computed cause then follows
 	seen       map[string]node
 	said       []said
 	worded     []worded
@@ -94,7 +97,7 @@ func (f *files) read(fsys fs.FS) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "endings": f.ending, "learned": f.learnedEntry,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {
@@ -484,6 +487,24 @@ func (f *files) trip(p pair) Trip {
 		t.Not, t.States = true, m["not"].texts()
 	}
 	return t
+}
+
+func (f *files) ending(n node) {
+	m := n.fields("kind", "minutes", "euros", "groups", "mends", "everything", "basis")
+	f.basis(n, m)
+	e := Ending{Kind: m["kind"].text(), Minutes: m["minutes"].number(), Euros: m["euros"].number(), Everything: m["everything"].flag(),
+		Groups: m["groups"].texts(), Mends: m["mends"].texts()}
+	if !slices.Contains([]string{Replace, Licensed}, e.Kind) {
+		n.errorf("kind must be %s or %s, not %q", Replace, Licensed, e.Kind)
+	}
+	if e.Minutes < 0 || e.Euros < 0 {
+		n.errorf("%s: minutes and euros cannot be negative", e.Kind)
+	}
+	if _, twice := f.places["ending/"+e.Kind]; twice {
+		n.errorf("ending %s is defined twice", e.Kind)
+	}
+	f.places["ending/"+e.Kind] = n
+	f.model.Endings = append(f.model.Endings, e)
 }
 
 func (f *files) limit(n node) {

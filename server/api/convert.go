@@ -47,7 +47,7 @@ func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
 		Causes:         each(a.Causes, toCause),
 		NextChecks:     each(a.NextChecks, toCheck),
 		Dangers:        each(a.Dangers, toDanger),
-		Plan:           &lightoffv1.Plan{Steps: each(a.Plan.Steps, toStep), Note: a.Plan.Note},
+		Plan:           toPlan(a.Plan),
 		Conflict:       a.Conflict,
 		Unused:         each(a.Unused, toUnused),
 		Contradictions: each(a.Contradictions, toContradiction),
@@ -86,11 +86,21 @@ func toDanger(d diagnosis.Danger) *lightoffv1.Danger {
 	}
 }
 
+func toPlan(p diagnosis.Plan) *lightoffv1.Plan {
+	out := &lightoffv1.Plan{Steps: each(p.Steps, toStep), Note: p.Note, NextCheckId: p.NextCheck}
+	if e := p.Ending; e != nil {
+		out.Ending = &lightoffv1.Ending{Kind: e.Kind, AfterSteps: int32(e.After), Minutes: e.Minutes, Cost: e.Euros,
+			Probability: e.Probability, ExpectedCost: e.ExpectedCost, Text: e.Text}
+	}
+	return out
+}
+
 func toStep(s diagnosis.PlanStep) *lightoffv1.PlanStep {
 	return &lightoffv1.PlanStep{
 		RepairId: s.RepairID, CauseId: s.CauseID, Title: s.Title, ProbabilityFixed: s.Probability,
 		Minutes: s.Minutes, Cost: s.Euros, Cautions: s.Cautions, Parts: s.Parts,
 		Proof: s.Proof, Prevention: s.Prevention, HeldBack: s.HeldBack,
+		Together: s.Together, ProbabilityFixedSoFar: s.Fixed, ExpectedCost: s.ExpectedCost,
 	}
 }
 

@@ -58,6 +58,9 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 		Observations: v.observations("observations", req.GetObservations()),
 		Tools:        v.tools(req.GetTools()),
 		Locale:       v.locale(req.GetLocale()),
+
+		EurosPerMinute: req.GetEurosPerMinute(),
+		Willing:        int(req.GetWillingness()),
 	}
 	if err := v.err(); err != nil {
 		return nil, err

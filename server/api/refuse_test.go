@@ -61,7 +61,9 @@ func TestBadObservations(t *testing.T) {
 		})
 	}
 	twice := observations{state("lamp", "on"), state("deposit", "thin"), state("lamp", "off")}
-	_, err := r.Assess(r.ctx, &lightoffv1.AssessRequest{Observations: twice})
+	_, err := r.Assess(r.ctx, &lightoffv1.AssessRequest{EurosPerMinute: -1, Willingness: 9})
+	assert.Equal(t, []string{"euros_per_minute", "willingness"}, fields(t, err))
+	_, err = r.Assess(r.ctx, &lightoffv1.AssessRequest{Observations: twice})
 	for _, field := range fields(t, err) {
 		assert.Regexp(t, `^observations\[[02]\]`, field, "one id with two values")
 	}

@@ -156,7 +156,10 @@ export function show(root, c, line) {
   for (const [id, card] of shown) if (!open.some((w) => w.id === id)) { card.node.remove(); shown.delete(id); }
   const jump = /** @type {any} */ (document.getElementById("cards-jump")), titles = open.map((w) => t(w.id)).join(", ");
   if (jump.textContent !== (titles && t("jump", { titles }))) jump.replaceChildren(titles && make("a", { href: "#cards" }, t("jump", { titles })));
+  // A section without its heading has no name to be given.
+  root.toggleAttribute("aria-labelledby", false);
   if (all.length === 0) return root.replaceChildren();
+  root.setAttribute("aria-labelledby", "cards-title");
   if (!root.firstChild) root.append(make("h2", { id: "cards-title" }), make("button", { type: "button", class: "small", id: "cards-again" }));
   root.firstChild.textContent = t("heading");
   const key = root.lastChild;

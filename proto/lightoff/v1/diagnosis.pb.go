@@ -25,6 +25,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Willingness is how far somebody goes with their own hands.
+type Willingness int32
+
+const (
+	// Not said: everything is advised.
+	Willingness_WILLINGNESS_UNSPECIFIED Willingness = 0
+	// Looks, listens and sets; opens nothing.
+	Willingness_WILLINGNESS_SIMPLE Willingness = 1
+	// Opens the fuel line and cold covers.
+	Willingness_WILLINGNESS_HANDY Willingness = 2
+	// Opens the burner too.
+	Willingness_WILLINGNESS_WORKSHOP Willingness = 3
+)
+
+// Enum value maps for Willingness.
+var (
+	Willingness_name = map[int32]string{
+		0: "WILLINGNESS_UNSPECIFIED",
+		1: "WILLINGNESS_SIMPLE",
+		2: "WILLINGNESS_HANDY",
+		3: "WILLINGNESS_WORKSHOP",
+	}
+	Willingness_value = map[string]int32{
+		"WILLINGNESS_UNSPECIFIED": 0,
+		"WILLINGNESS_SIMPLE":      1,
+		"WILLINGNESS_HANDY":       2,
+		"WILLINGNESS_WORKSHOP":    3,
+	}
+)
+
+func (x Willingness) Enum() *Willingness {
+	p := new(Willingness)
+	*p = x
+	return p
+}
+
+func (x Willingness) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Willingness) Descriptor() protoreflect.EnumDescriptor {
+	return file_lightoff_v1_diagnosis_proto_enumTypes[0].Descriptor()
+}
+
+func (Willingness) Type() protoreflect.EnumType {
+	return &file_lightoff_v1_diagnosis_proto_enumTypes[0]
+}
+
+func (x Willingness) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Willingness.Descriptor instead.
+func (Willingness) EnumDescriptor() ([]byte, []int) {
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{0}
+}
+
 // Severity grades a danger.
 type Severity int32
 
@@ -70,11 +127,11 @@ func (x Severity) String() string {
 }
 
 func (Severity) Descriptor() protoreflect.EnumDescriptor {
-	return file_lightoff_v1_diagnosis_proto_enumTypes[0].Descriptor()
+	return file_lightoff_v1_diagnosis_proto_enumTypes[1].Descriptor()
 }
 
 func (Severity) Type() protoreflect.EnumType {
-	return &file_lightoff_v1_diagnosis_proto_enumTypes[0]
+	return &file_lightoff_v1_diagnosis_proto_enumTypes[1]
 }
 
 func (x Severity) Number() protoreflect.EnumNumber {
@@ -83,7 +140,7 @@ func (x Severity) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Severity.Descriptor instead.
 func (Severity) EnumDescriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{0}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{1}
 }
 
 // Observation is one thing seen, heard, smelt, measured or known about the installation (setup facts included).
@@ -207,7 +264,11 @@ type AssessRequest struct {
 	// Tools at hand; none named means eyes, ears and hands. Unknown tools are an error.
 	Tools []string `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
 	// BCP 47 tag of the language for texts; empty means "en". An unknown language falls back to "en".
-	Locale        string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
+	Locale string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
+	// What a minute of the owner's is worth, in euros, from 0 to 1000; 0 means 1. It weighs minutes against money in the plan.
+	EurosPerMinute float64 `protobuf:"fixed64,4,opt,name=euros_per_minute,json=eurosPerMinute,proto3" json:"euros_per_minute,omitempty"`
+	// The most that the owner does; what takes more is neither advised nor planned. Unset means everything.
+	Willingness   Willingness `protobuf:"varint,5,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -261,6 +322,20 @@ func (x *AssessRequest) GetLocale() string {
 		return x.Locale
 	}
 	return ""
+}
+
+func (x *AssessRequest) GetEurosPerMinute() float64 {
+	if x != nil {
+		return x.EurosPerMinute
+	}
+	return 0
+}
+
+func (x *AssessRequest) GetWillingness() Willingness {
+	if x != nil {
+		return x.Willingness
+	}
+	return Willingness_WILLINGNESS_UNSPECIFIED
 }
 
 // AssessResponse is the whole assessment.
@@ -674,7 +749,8 @@ type AdvisedCheck struct {
 	Question string `protobuf:"bytes,2,opt,name=question,proto3" json:"question,omitempty"`
 	// Expected information about the causes, in bits, causes that stand out from their base rate counting most.
 	GainBits float64 `protobuf:"fixed64,3,opt,name=gain_bits,json=gainBits,proto3" json:"gain_bits,omitempty"`
-	// Reserved for the expected saving in cost; zero where no cost is known.
+	// Expected drop in the cost of getting the heater going if the answer were free: euros, minutes turned into euros. Worth
+	// making where it exceeds the check's own minutes. Zero where it cannot change the plan, or is not in it.
 	Saving float64 `protobuf:"fixed64,4,opt,name=saving,proto3" json:"saving,omitempty"`
 	// Minutes it takes.
 	Minutes float64 `protobuf:"fixed64,5,opt,name=minutes,proto3" json:"minutes,omitempty"`
@@ -871,7 +947,11 @@ type Plan struct {
 	// The steps, first to last.
 	Steps []*PlanStep `protobuf:"bytes,1,rep,name=steps,proto3" json:"steps,omitempty"`
 	// Why the plan is empty or stops where it does, in plain words; may be empty.
-	Note          string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	// Where stopping costs less than going on; unset where the steps are likely to do.
+	Ending *Ending `protobuf:"bytes,3,opt,name=ending,proto3" json:"ending,omitempty"`
+	// Identifier of the check worth making before any repair; empty where none saves more than it costs.
+	NextCheckId   string `protobuf:"bytes,4,opt,name=next_check_id,json=nextCheckId,proto3" json:"next_check_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -920,6 +1000,120 @@ func (x *Plan) GetNote() string {
 	return ""
 }
 
+func (x *Plan) GetEnding() *Ending {
+	if x != nil {
+		return x.Ending
+	}
+	return nil
+}
+
+func (x *Plan) GetNextCheckId() string {
+	if x != nil {
+		return x.NextCheckId
+	}
+	return ""
+}
+
+// Ending is where it becomes cheaper to stop mending. Steps behind it are for whoever would rather go on.
+type Ending struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is: "replace" the heater, or "licensed" help.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// How many of the steps come before it.
+	AfterSteps int32 `protobuf:"varint,2,opt,name=after_steps,json=afterSteps,proto3" json:"after_steps,omitempty"`
+	// The owner's minutes.
+	Minutes float64 `protobuf:"fixed64,3,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// Its price in euros, a rough figure.
+	Cost float64 `protobuf:"fixed64,4,opt,name=cost,proto3" json:"cost,omitempty"`
+	// Probability that it comes to that.
+	Probability float64 `protobuf:"fixed64,5,opt,name=probability,proto3" json:"probability,omitempty"`
+	// Expected cost of the whole plan with this ending: euros, minutes turned into euros.
+	ExpectedCost float64 `protobuf:"fixed64,6,opt,name=expected_cost,json=expectedCost,proto3" json:"expected_cost,omitempty"`
+	// What it is, in plain words.
+	Text          string `protobuf:"bytes,7,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Ending) Reset() {
+	*x = Ending{}
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Ending) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Ending) ProtoMessage() {}
+
+func (x *Ending) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Ending.ProtoReflect.Descriptor instead.
+func (*Ending) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Ending) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *Ending) GetAfterSteps() int32 {
+	if x != nil {
+		return x.AfterSteps
+	}
+	return 0
+}
+
+func (x *Ending) GetMinutes() float64 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *Ending) GetCost() float64 {
+	if x != nil {
+		return x.Cost
+	}
+	return 0
+}
+
+func (x *Ending) GetProbability() float64 {
+	if x != nil {
+		return x.Probability
+	}
+	return 0
+}
+
+func (x *Ending) GetExpectedCost() float64 {
+	if x != nil {
+		return x.ExpectedCost
+	}
+	return 0
+}
+
+func (x *Ending) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // PlanStep is one repair.
 type PlanStep struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -944,14 +1138,20 @@ type PlanStep struct {
 	// Parts as a generic specification.
 	Parts []string `protobuf:"bytes,10,rep,name=parts,proto3" json:"parts,omitempty"`
 	// Why it must wait (a standing danger, a check that comes first); empty where it may be done.
-	HeldBack      string `protobuf:"bytes,11,opt,name=held_back,json=heldBack,proto3" json:"held_back,omitempty"`
+	HeldBack string `protobuf:"bytes,11,opt,name=held_back,json=heldBack,proto3" json:"held_back,omitempty"`
+	// True: made at one opening with the step before it; the start is watched after both.
+	Together bool `protobuf:"varint,12,opt,name=together,proto3" json:"together,omitempty"`
+	// Probability that all is well after this and all earlier steps; zero while a danger forbids it.
+	ProbabilityFixedSoFar float64 `protobuf:"fixed64,13,opt,name=probability_fixed_so_far,json=probabilityFixedSoFar,proto3" json:"probability_fixed_so_far,omitempty"`
+	// Expected cost up to and with this step: euros, minutes turned into euros; zero while a danger forbids it.
+	ExpectedCost  float64 `protobuf:"fixed64,14,opt,name=expected_cost,json=expectedCost,proto3" json:"expected_cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PlanStep) Reset() {
 	*x = PlanStep{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -963,7 +1163,7 @@ func (x *PlanStep) String() string {
 func (*PlanStep) ProtoMessage() {}
 
 func (x *PlanStep) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -976,7 +1176,7 @@ func (x *PlanStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanStep.ProtoReflect.Descriptor instead.
 func (*PlanStep) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *PlanStep) GetRepairId() string {
@@ -1056,6 +1256,27 @@ func (x *PlanStep) GetHeldBack() string {
 	return ""
 }
 
+func (x *PlanStep) GetTogether() bool {
+	if x != nil {
+		return x.Together
+	}
+	return false
+}
+
+func (x *PlanStep) GetProbabilityFixedSoFar() float64 {
+	if x != nil {
+		return x.ProbabilityFixedSoFar
+	}
+	return 0
+}
+
+func (x *PlanStep) GetExpectedCost() float64 {
+	if x != nil {
+		return x.ExpectedCost
+	}
+	return 0
+}
+
 // UnusedObservation is an observation that changed nothing.
 type UnusedObservation struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1069,7 +1290,7 @@ type UnusedObservation struct {
 
 func (x *UnusedObservation) Reset() {
 	*x = UnusedObservation{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1081,7 +1302,7 @@ func (x *UnusedObservation) String() string {
 func (*UnusedObservation) ProtoMessage() {}
 
 func (x *UnusedObservation) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1094,7 +1315,7 @@ func (x *UnusedObservation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnusedObservation.ProtoReflect.Descriptor instead.
 func (*UnusedObservation) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *UnusedObservation) GetId() string {
@@ -1124,7 +1345,7 @@ type Contradiction struct {
 
 func (x *Contradiction) Reset() {
 	*x = Contradiction{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1136,7 +1357,7 @@ func (x *Contradiction) String() string {
 func (*Contradiction) ProtoMessage() {}
 
 func (x *Contradiction) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1149,7 +1370,7 @@ func (x *Contradiction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Contradiction.ProtoReflect.Descriptor instead.
 func (*Contradiction) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Contradiction) GetObservationIds() []string {
@@ -1181,7 +1402,7 @@ type ExplainRequest struct {
 
 func (x *ExplainRequest) Reset() {
 	*x = ExplainRequest{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1193,7 +1414,7 @@ func (x *ExplainRequest) String() string {
 func (*ExplainRequest) ProtoMessage() {}
 
 func (x *ExplainRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1206,7 +1427,7 @@ func (x *ExplainRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequest.ProtoReflect.Descriptor instead.
 func (*ExplainRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ExplainRequest) GetObservations() []*Observation {
@@ -1245,7 +1466,7 @@ type ExplainResponse struct {
 
 func (x *ExplainResponse) Reset() {
 	*x = ExplainResponse{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1257,7 +1478,7 @@ func (x *ExplainResponse) String() string {
 func (*ExplainResponse) ProtoMessage() {}
 
 func (x *ExplainResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1270,7 +1491,7 @@ func (x *ExplainResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainResponse.ProtoReflect.Descriptor instead.
 func (*ExplainResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ExplainResponse) GetCause() *RankedCause {
@@ -1313,7 +1534,7 @@ type WhatIf struct {
 
 func (x *WhatIf) Reset() {
 	*x = WhatIf{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1325,7 +1546,7 @@ func (x *WhatIf) String() string {
 func (*WhatIf) ProtoMessage() {}
 
 func (x *WhatIf) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1338,7 +1559,7 @@ func (x *WhatIf) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhatIf.ProtoReflect.Descriptor instead.
 func (*WhatIf) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *WhatIf) GetObservationId() string {
@@ -1391,7 +1612,7 @@ type ReadTextRequest struct {
 
 func (x *ReadTextRequest) Reset() {
 	*x = ReadTextRequest{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1403,7 +1624,7 @@ func (x *ReadTextRequest) String() string {
 func (*ReadTextRequest) ProtoMessage() {}
 
 func (x *ReadTextRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1416,7 +1637,7 @@ func (x *ReadTextRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadTextRequest.ProtoReflect.Descriptor instead.
 func (*ReadTextRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ReadTextRequest) GetText() string {
@@ -1453,7 +1674,7 @@ type ReadTextResponse struct {
 
 func (x *ReadTextResponse) Reset() {
 	*x = ReadTextResponse{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1465,7 +1686,7 @@ func (x *ReadTextResponse) String() string {
 func (*ReadTextResponse) ProtoMessage() {}
 
 func (x *ReadTextResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1478,7 +1699,7 @@ func (x *ReadTextResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadTextResponse.ProtoReflect.Descriptor instead.
 func (*ReadTextResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ReadTextResponse) GetReadings() []*Reading {
@@ -1510,7 +1731,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1522,7 +1743,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1535,7 +1756,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Reading) GetObservation() *Observation {
@@ -1569,11 +1790,13 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05state\x18\x02 \x01(\tH\x00R\x05state\x12\x18\n" +
 	"\x06number\x18\x03 \x01(\x01H\x00R\x06number\x12\x1a\n" +
 	"\aunknown\x18\x04 \x01(\bH\x00R\aunknownB\a\n" +
-	"\x05value\"{\n" +
+	"\x05value\"\xe1\x01\n" +
 	"\rAssessRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x16\n" +
-	"\x06locale\x18\x03 \x01(\tR\x06locale\"\xbd\x03\n" +
+	"\x06locale\x18\x03 \x01(\tR\x06locale\x12(\n" +
+	"\x10euros_per_minute\x18\x04 \x01(\x01R\x0eeurosPerMinute\x12:\n" +
+	"\vwillingness\x18\x05 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\"\xbd\x03\n" +
 	"\x0eAssessResponse\x12#\n" +
 	"\rmodel_version\x18\x01 \x01(\tR\fmodelVersion\x120\n" +
 	"\x06causes\x18\x02 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12:\n" +
@@ -1623,10 +1846,21 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05title\x18\x04 \x01(\tR\x05title\x12\x1f\n" +
 	"\vtrigger_ids\x18\x05 \x03(\tR\n" +
 	"triggerIds\x12%\n" +
-	"\x0ecall_emergency\x18\x06 \x01(\bR\rcallEmergency\"G\n" +
+	"\x0ecall_emergency\x18\x06 \x01(\bR\rcallEmergency\"\x98\x01\n" +
 	"\x04Plan\x12+\n" +
 	"\x05steps\x18\x01 \x03(\v2\x15.lightoff.v1.PlanStepR\x05steps\x12\x12\n" +
-	"\x04note\x18\x02 \x01(\tR\x04note\"\xb8\x02\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\x12+\n" +
+	"\x06ending\x18\x03 \x01(\v2\x13.lightoff.v1.EndingR\x06ending\x12\"\n" +
+	"\rnext_check_id\x18\x04 \x01(\tR\vnextCheckId\"\xc6\x01\n" +
+	"\x06Ending\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x1f\n" +
+	"\vafter_steps\x18\x02 \x01(\x05R\n" +
+	"afterSteps\x12\x18\n" +
+	"\aminutes\x18\x03 \x01(\x01R\aminutes\x12\x12\n" +
+	"\x04cost\x18\x04 \x01(\x01R\x04cost\x12 \n" +
+	"\vprobability\x18\x05 \x01(\x01R\vprobability\x12#\n" +
+	"\rexpected_cost\x18\x06 \x01(\x01R\fexpectedCost\x12\x12\n" +
+	"\x04text\x18\a \x01(\tR\x04text\"\xb2\x03\n" +
 	"\bPlanStep\x12\x1b\n" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x19\n" +
 	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12+\n" +
@@ -1641,7 +1875,10 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"prevention\x12\x14\n" +
 	"\x05parts\x18\n" +
 	" \x03(\tR\x05parts\x12\x1b\n" +
-	"\theld_back\x18\v \x01(\tR\bheldBack\";\n" +
+	"\theld_back\x18\v \x01(\tR\bheldBack\x12\x1a\n" +
+	"\btogether\x18\f \x01(\bR\btogether\x127\n" +
+	"\x18probability_fixed_so_far\x18\r \x01(\x01R\x15probabilityFixedSoFar\x12#\n" +
+	"\rexpected_cost\x18\x0e \x01(\x01R\fexpectedCost\";\n" +
 	"\x11UnusedObservation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"L\n" +
@@ -1672,7 +1909,12 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\aReading\x12:\n" +
 	"\vobservation\x18\x01 \x01(\v2\x18.lightoff.v1.ObservationR\vobservation\x12\x14\n" +
 	"\x05words\x18\x02 \x01(\tR\x05words\x12\x12\n" +
-	"\x04text\x18\x03 \x01(\tR\x04text*~\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text*s\n" +
+	"\vWillingness\x12\x1b\n" +
+	"\x17WILLINGNESS_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12WILLINGNESS_SIMPLE\x10\x01\x12\x15\n" +
+	"\x11WILLINGNESS_HANDY\x10\x02\x12\x18\n" +
+	"\x14WILLINGNESS_WORKSHOP\x10\x03*~\n" +
 	"\bSeverity\x12\x18\n" +
 	"\x14SEVERITY_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10SEVERITY_CAUTION\x10\x01\x12\x15\n" +
@@ -1696,59 +1938,63 @@ func file_lightoff_v1_diagnosis_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_diagnosis_proto_rawDescData
 }
 
-var file_lightoff_v1_diagnosis_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_lightoff_v1_diagnosis_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_lightoff_v1_diagnosis_proto_goTypes = []any{
-	(Severity)(0),             // 0: lightoff.v1.Severity
-	(*Observation)(nil),       // 1: lightoff.v1.Observation
-	(*AssessRequest)(nil),     // 2: lightoff.v1.AssessRequest
-	(*AssessResponse)(nil),    // 3: lightoff.v1.AssessResponse
-	(*Chain)(nil),             // 4: lightoff.v1.Chain
-	(*ChainLink)(nil),         // 5: lightoff.v1.ChainLink
-	(*RankedCause)(nil),       // 6: lightoff.v1.RankedCause
-	(*WeightOfEvidence)(nil),  // 7: lightoff.v1.WeightOfEvidence
-	(*AdvisedCheck)(nil),      // 8: lightoff.v1.AdvisedCheck
-	(*Danger)(nil),            // 9: lightoff.v1.Danger
-	(*Plan)(nil),              // 10: lightoff.v1.Plan
-	(*PlanStep)(nil),          // 11: lightoff.v1.PlanStep
-	(*UnusedObservation)(nil), // 12: lightoff.v1.UnusedObservation
-	(*Contradiction)(nil),     // 13: lightoff.v1.Contradiction
-	(*ExplainRequest)(nil),    // 14: lightoff.v1.ExplainRequest
-	(*ExplainResponse)(nil),   // 15: lightoff.v1.ExplainResponse
-	(*WhatIf)(nil),            // 16: lightoff.v1.WhatIf
-	(*ReadTextRequest)(nil),   // 17: lightoff.v1.ReadTextRequest
-	(*ReadTextResponse)(nil),  // 18: lightoff.v1.ReadTextResponse
-	(*Reading)(nil),           // 19: lightoff.v1.Reading
+	(Willingness)(0),          // 0: lightoff.v1.Willingness
+	(Severity)(0),             // 1: lightoff.v1.Severity
+	(*Observation)(nil),       // 2: lightoff.v1.Observation
+	(*AssessRequest)(nil),     // 3: lightoff.v1.AssessRequest
+	(*AssessResponse)(nil),    // 4: lightoff.v1.AssessResponse
+	(*Chain)(nil),             // 5: lightoff.v1.Chain
+	(*ChainLink)(nil),         // 6: lightoff.v1.ChainLink
+	(*RankedCause)(nil),       // 7: lightoff.v1.RankedCause
+	(*WeightOfEvidence)(nil),  // 8: lightoff.v1.WeightOfEvidence
+	(*AdvisedCheck)(nil),      // 9: lightoff.v1.AdvisedCheck
+	(*Danger)(nil),            // 10: lightoff.v1.Danger
+	(*Plan)(nil),              // 11: lightoff.v1.Plan
+	(*Ending)(nil),            // 12: lightoff.v1.Ending
+	(*PlanStep)(nil),          // 13: lightoff.v1.PlanStep
+	(*UnusedObservation)(nil), // 14: lightoff.v1.UnusedObservation
+	(*Contradiction)(nil),     // 15: lightoff.v1.Contradiction
+	(*ExplainRequest)(nil),    // 16: lightoff.v1.ExplainRequest
+	(*ExplainResponse)(nil),   // 17: lightoff.v1.ExplainResponse
+	(*WhatIf)(nil),            // 18: lightoff.v1.WhatIf
+	(*ReadTextRequest)(nil),   // 19: lightoff.v1.ReadTextRequest
+	(*ReadTextResponse)(nil),  // 20: lightoff.v1.ReadTextResponse
+	(*Reading)(nil),           // 21: lightoff.v1.Reading
 }
 var file_lightoff_v1_diagnosis_proto_depIdxs = []int32{
-	1,  // 0: lightoff.v1.AssessRequest.observations:type_name -> lightoff.v1.Observation
-	6,  // 1: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
-	8,  // 2: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
-	9,  // 3: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
-	10, // 4: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
-	12, // 5: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
-	13, // 6: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
-	4,  // 7: lightoff.v1.AssessResponse.chains:type_name -> lightoff.v1.Chain
-	5,  // 8: lightoff.v1.Chain.links:type_name -> lightoff.v1.ChainLink
-	7,  // 9: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
-	0,  // 10: lightoff.v1.Danger.severity:type_name -> lightoff.v1.Severity
-	11, // 11: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
-	1,  // 12: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
-	6,  // 13: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
-	16, // 14: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
-	19, // 15: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
-	1,  // 16: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
-	2,  // 17: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
-	14, // 18: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
-	17, // 19: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
-	3,  // 20: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
-	15, // 21: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
-	18, // 22: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
-	20, // [20:23] is the sub-list for method output_type
-	17, // [17:20] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	2,  // 0: lightoff.v1.AssessRequest.observations:type_name -> lightoff.v1.Observation
+	0,  // 1: lightoff.v1.AssessRequest.willingness:type_name -> lightoff.v1.Willingness
+	7,  // 2: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
+	9,  // 3: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
+	10, // 4: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
+	11, // 5: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
+	14, // 6: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
+	15, // 7: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
+	5,  // 8: lightoff.v1.AssessResponse.chains:type_name -> lightoff.v1.Chain
+	6,  // 9: lightoff.v1.Chain.links:type_name -> lightoff.v1.ChainLink
+	8,  // 10: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
+	1,  // 11: lightoff.v1.Danger.severity:type_name -> lightoff.v1.Severity
+	13, // 12: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
+	12, // 13: lightoff.v1.Plan.ending:type_name -> lightoff.v1.Ending
+	2,  // 14: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
+	7,  // 15: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
+	18, // 16: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
+	21, // 17: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
+	2,  // 18: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
+	3,  // 19: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
+	16, // 20: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
+	19, // 21: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
+	4,  // 22: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
+	17, // 23: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
+	20, // 24: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
+	22, // [22:25] is the sub-list for method output_type
+	19, // [19:22] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_diagnosis_proto_init() }
@@ -1766,8 +2012,8 @@ func file_lightoff_v1_diagnosis_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_diagnosis_proto_rawDesc), len(file_lightoff_v1_diagnosis_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   19,
+			NumEnums:      2,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
