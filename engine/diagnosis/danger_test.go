@@ -119,3 +119,34 @@ func TestChecksNeedTheirTool(t *testing.T) {
 	// Told all the same, a reading counts.
 	leads(t, "battery_low", "fault_code=E-01", "rest_voltage=11.5")
 }
+
+// What from memory may well bring out a danger is asked before any check (dangers come before diagnosis).
+func TestConversationAsksFirstWhatMayBringOutADanger(t *testing.T) {
+	var c diagnosis.Conversation
+	say := func(id, state string) {
+		c.Told = append(c.Told, diagnosis.Told{Observation: diagnosis.Observation{ID: id, State: state}})
+	}
+	for _, o := range engineModel(t).Observations {
+		if o.SafetyCard && o.ID != "co_alarm" {
+			say(o.ID, "no")
+		}
+	}
+	say("fault_code", "E-10")
+	say("co_alarm_fitted", "no")
+	asked := map[string]bool{}
+	for range 4 {
+		g, err := engine(t).Guide(c)
+		require.NoError(t, err)
+		require.Len(t, g.Next, 1)
+		asked[g.Next[0]] = true
+		if g.Next[0] == "failed_starts" {
+			break
+		}
+		c.Told = append(c.Told, diagnosis.Told{Observation: diagnosis.Observation{ID: g.Next[0], Kind: diagnosis.UnknownValue}})
+	}
+	require.True(t, asked["failed_starts"], "%v", asked)
+	for id := range asked {
+		o, _ := engineModel(t).Observation(id)
+		require.True(t, o.Recalled, "%s before what may be remembered of dangers", id)
+	}
+}

@@ -13,7 +13,8 @@ type Guidance struct {
 const enough = 0.02
 
 // Guide assesses a conversation and chooses the next question: first the safety card, then what the panel shows and the
-// heater does, whether a carbon monoxide alarm watches, and from there on the most useful check.
+// heater does, whether a carbon monoxide alarm watches, what from memory might bring out a danger, and from there on the most
+// useful check.
 func (e *Engine) Guide(c Conversation) (*Guidance, error) {
 	a, err := e.Assess(c.Request())
 	if err != nil {
@@ -34,6 +35,11 @@ func (e *Engine) Guide(c Conversation) (*Guidance, error) {
 				reason = "reason_card"
 			}
 			return ask(reason, id), nil
+		}
+	}
+	for _, check := range a.NextChecks {
+		if check.Warns && !c.asked(check.ObservationID) {
+			return ask("reason_danger", check.ObservationID), nil
 		}
 	}
 	for _, check := range a.NextChecks {

@@ -107,6 +107,23 @@ func divergence(p, q float64) float64 {
 	return max(0, d)
 }
 
+// Chance is the probability that an observation of states would be told to be in one of them; zero for one that the
+// network does not hold.
+func (in *Inquiry) Chance(id, state string) (p float64, err error) {
+	v, ok := in.m.variables[id]
+	if !ok {
+		return 0, nil
+	}
+	post, err := in.now.q.Marginal(in.m.varOf(id))
+	if err != nil {
+		return 0, err
+	}
+	for i, l := range in.m.likelihood(v, state) {
+		p += l * post[i]
+	}
+	return p, nil
+}
+
 // Outcome is a possible finding with its probability and a cause's probability after it.
 type Outcome struct {
 	Observation, State string // State is a band's name for a number
