@@ -74,7 +74,7 @@ function viewPlan(plan) {
     plan.note && h("p", null, plan.note),
     h("ol", { class: "plan" }, steps.map((/** @type {any} */ p) => h("li", { key: p.repair_id, "data-repair": p.repair_id },
       h("p", { class: "told" }, p.title),
-      h("p", { class: "soft" }, [t("plan.needed", { percent: percent(p.probability_fixed || 0) }), p.minutes && t("plan.minutes", { n: Math.round(p.minutes) }), p.cost ? t("plan.parts_cost", { n: Math.round(p.cost) }) : t("plan.no_parts")].filter(Boolean).join(" · ")),
+      h("p", { class: "soft" }, [t("plan.needed", { percent: percent(p.probability_fixed || 0) }), p.minutes && t("plan.minutes", { n: Math.round(p.minutes) }), p.cost ? t("plan.parts_cost", { n: Math.round(p.cost) }) : t("plan.no_parts"), p.together && t("plan.together"), p.probability_fixed_so_far && t("plan.so_far", { percent: percent(p.probability_fixed_so_far) })].filter(Boolean).join(" · ")),
       p.held_back && h("p", { class: "wait" }, h("strong", null, t("plan.wait")), " " + p.held_back),
       // What may be done now lies open; what must wait is folded.
       h("details", { class: "fold", key: p === first ? "now" : "later", open: p === first }, h("summary", null, t("plan.more")),
@@ -82,6 +82,7 @@ function viewPlan(plan) {
         (p.parts || []).length > 0 && h("p", null, h("strong", null, t("plan.parts")), " " + p.parts.join("; ")),
         p.proof && h("p", null, h("strong", null, t("plan.proof")), " " + p.proof),
         p.prevention && h("p", null, h("strong", null, t("plan.prevention")), " " + p.prevention))))),
+    plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.after_steps || 0 })), " " + plan.ending.text),
   ];
 }
 
