@@ -78,18 +78,21 @@ func (l *linter) confirming() error {
 			best = max(best, o.After/(1-o.After)/(before/(1-before)))
 		}
 		// That the heater is fitted so is a setup fact, that it takes effect a finding; together they confirm.
-		if best *= l.raise(c, i); best < leastConfirming {
+		if best *= l.raise(i); best < leastConfirming {
 			l.problem(c.ID, "%s: no finding raises its odds more than %.1f times; add one that confirms it, or say under unconfirmed why there is none", c.ID, best)
 		}
 	}
 	return nil
 }
 
-// raise is the most that one setup fact multiplies a cause's base rate with.
-func (l *linter) raise(c Cause, i int) float64 {
+// raise is the most that one setup fact multiplies a cause's base rate with, by a factor or by a computation.
+func (l *linter) raise(i int) float64 {
 	most := 1.0
-	for _, r := range c.Raised {
-		most = max(most, r.Factor/l.m.average[i][r.Setup])
+	for _, fact := range l.m.Setup {
+		for _, st := range fact.States {
+			told := newSituation([]Finding{{ID: fact.ID, State: st.ID}}, l.in.memo)
+			most = max(most, l.m.rateIn(i, told)/l.m.rate[i])
+		}
 	}
 	return most
 }
