@@ -15,6 +15,12 @@ const (
 	Retracted EventKind = "retracted" // ObservationID set
 	ToolsSet  EventKind = "tools_set" // Tools set
 
+	// What was done about it, and what came of it.
+	Mended      EventKind = "mended"       // RepairID set: it was done
+	Unmended    EventKind = "unmended"     // RepairID set: it was not, after all
+	Started     EventKind = "started"      // Ran and, as far as they were watched, Observations set
+	CheckedBack EventKind = "checked_back" // Held set: weeks after it was settled
+
 	// What those who help do. None of it tells anything about the heater, save a suggestion that the owner confirms.
 	Assigned  EventKind = "assigned"  // By and, unless it goes back to the queue, To set
 	Noted     EventKind = "noted"     // By and Text set
@@ -49,6 +55,17 @@ type Closing struct {
 	Remark  string   `json:"remark,omitempty"`
 }
 
+// Held is whether a repair has held, weeks later.
+type Held string
+
+// The answers to that.
+const (
+	HeldWell   Held = "well"      // it has run since
+	CameBack   Held = "came_back" // the same fault is back
+	OtherFault Held = "other"     // another one has come
+	NotKnown   Held = "unknown"   // nobody can tell
+)
+
 // Event is one entry of a conversation's log. Only the fields of its kind are set. It is stored as JSON, so field names
 // are a format: add, never rename.
 type Event struct {
@@ -66,6 +83,9 @@ type Event struct {
 	To            string        `json:"to,omitempty"`
 	Closing       *Closing      `json:"closing,omitempty"`
 	Suggestion    int64         `json:"suggestion,omitempty"` // number of the event that made it
+	RepairID      string        `json:"repair_id,omitempty"`
+	Ran           bool          `json:"ran,omitempty"` // the heater lit and kept running, and showed no code
+	Held          Held          `json:"held,omitempty"`
 }
 
 // Reading is an observation found in free text, with the words it came from.
@@ -94,6 +114,18 @@ type Conversation struct {
 	Closed      *Event  // how it ended; nil while it is open
 	Hidden      bool    // from those who look on
 	Suggestions []Event // that the owner has neither confirmed nor declined
+
+	Mended []Done  // repairs done, oldest first
+	Start  *Event  // the last start that was watched since the latest of them; nil if none was
+	First  Request // what was told before the first of them
+	Latest Request // what was told before those that came after the last start but one
+	Held   Held    // empty until somebody has been asked weeks later
+}
+
+// Done is a repair that was done, and the event that said so.
+type Done struct {
+	RepairID string
+	Event    int64
 }
 
 // Fold replays a conversation's events, oldest first. It is the only meaning that events have.
@@ -108,8 +140,8 @@ func Fold(events []Event) Conversation {
 func (c *Conversation) apply(e Event) {
 	c.LastEvent = e.Number
 	switch e.Kind {
-	case Said, Answered, Retracted, Confirmed:
-		c.Closed = nil // whoever goes on has not ended
+	case Said, Answered, Retracted, Confirmed, Mended, Unmended, Started:
+		c.Closed, c.Held = nil, "" // whoever goes on has not ended
 	}
 	switch e.Kind {
 	case Opened:
@@ -145,6 +177,19 @@ func (c *Conversation) apply(e Event) {
 		for _, o := range e.Observations {
 			c.tell(Told{Observation: o, Event: e.Number})
 		}
+	case Mended:
+		c.mend(e)
+	case Unmended:
+		c.Mended = slices.DeleteFunc(c.Mended, func(d Done) bool { return d.RepairID == e.RepairID })
+	case Started:
+		c.Start = &e
+		for _, o := range e.Observations {
+			c.tell(Told{Observation: o, Event: e.Number})
+		}
+	case CheckedBack:
+		if c.Held = e.Held; e.Held == CameBack || e.Held == OtherFault {
+			c.Closed = nil
+		}
 	case Retracted:
 		c.Told = slices.DeleteFunc(c.Told, func(t Told) bool { return t.Observation.ID == e.ObservationID })
 	}
@@ -160,12 +205,33 @@ func (c *Conversation) tell(t Told) {
 	c.Told[i] = t
 }
 
+// mend notes a repair, and what was known before it: of several without a start between them, before the first.
+func (c *Conversation) mend(e Event) {
+	if len(c.Mended) == 0 {
+		c.First = c.Request()
+	}
+	if len(c.Mended) == 0 || c.Start != nil {
+		c.Latest = c.Request()
+	}
+	c.Start = nil
+	c.Mended = slices.DeleteFunc(c.Mended, func(d Done) bool { return d.RepairID == e.RepairID })
+	c.Mended = append(c.Mended, Done{e.RepairID, e.Number})
+}
+
 // Request is what the engine is to assess. Skipped questions are no evidence and are left out.
 func (c Conversation) Request() Request {
 	r := Request{Tools: c.Tools, Locale: c.Locale}
+	latest := int64(0)
+	for _, d := range c.Mended {
+		r.Mended, latest = append(r.Mended, d.RepairID), d.Event
+	}
 	for _, t := range c.Told {
-		if !t.Skipped {
-			r.Observations = append(r.Observations, t.Observation)
+		if t.Skipped {
+			continue
+		}
+		r.Observations = append(r.Observations, t.Observation)
+		if t.Event < latest {
+			r.Before = append(r.Before, t.Observation.ID)
 		}
 	}
 	return r
