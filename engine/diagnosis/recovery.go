@@ -15,8 +15,8 @@ import (
 // mendedWell is the chance that a repair, made by an owner, mends what it is for; common practice, no source.
 const mendedWell = 0.9
 
-// wellFrom is the probability from which on a heater counts as well after a start that was watched.
-const wellFrom = 0.9
+// wellFrom is the probability from which on a heater counts as well after a start that was watched: very likely, in words.
+const wellFrom = 0.8
 
 // Stage says where a conversation is on its way from a fault to a heater that runs.
 type Stage int
