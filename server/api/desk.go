@@ -154,7 +154,7 @@ func (d *desk) lead(ctx context.Context, state diagnosis.Conversation, thoughts 
 	return lead, nil
 }
 
-func (d *desk) entry(c store.Timed, state diagnosis.Conversation) *lightoffv1.QueueEntry {
+func (d *desk) entry(c store.Conversation, state diagnosis.Conversation) *lightoffv1.QueueEntry {
 	f := face{model: d.model, engine: d.engine, locale: state.Locale}
 	e := &lightoffv1.QueueEntry{
 		Id: c.ID, OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
@@ -230,7 +230,7 @@ func (d *desk) record(ctx context.Context, id string) (*lightoffv1.Record, error
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	c, err := d.store.ReadTimed(ctx, id)
+	c, err := d.store.Read(ctx, id)
 	if err != nil {
 		return nil, err
 	}
@@ -243,7 +243,7 @@ func (d *desk) record(ctx context.Context, id string) (*lightoffv1.Record, error
 	return r, nil
 }
 
-func notes(c store.Timed, state diagnosis.Conversation) []*lightoffv1.Note {
+func notes(c store.Conversation, state diagnosis.Conversation) []*lightoffv1.Note {
 	return each(state.Notes, func(e diagnosis.Event) *lightoffv1.Note {
 		return &lightoffv1.Note{By: e.By, Text: e.Text, At: timestamppb.New(c.At[e.Number-1]), Event: e.Number}
 	})
