@@ -13,7 +13,7 @@ const (
 	Said      EventKind = "said"      // Text, Readings and Unclear set
 	Answered  EventKind = "answered"  // Observations and Skipped set
 	Retracted EventKind = "retracted" // ObservationID set
-	ToolsSet  EventKind = "tools_set" // Tools set
+	ToolsSet  EventKind = "tools_set" // Tools set, and EurosPerMinute and Willing if they are to change
 
 	// What was done about it, and what came of it.
 	Mended      EventKind = "mended"       // RepairID set: it was done
@@ -84,8 +84,11 @@ type Event struct {
 	Closing       *Closing      `json:"closing,omitempty"`
 	Suggestion    int64         `json:"suggestion,omitempty"` // number of the event that made it
 	RepairID      string        `json:"repair_id,omitempty"`
-	Ran           bool          `json:"ran,omitempty"` // the heater lit and kept running, and showed no code
-	Held          Held          `json:"held,omitempty"`
+
+	EurosPerMinute *float64 `json:"euros_per_minute,omitempty"`
+	Willing        *int     `json:"willing,omitempty"`
+	Ran            bool     `json:"ran,omitempty"` // the heater lit and kept running, and showed no code
+	Held           Held     `json:"held,omitempty"`
 }
 
 // Reading is an observation found in free text, with the words it came from.
@@ -104,16 +107,18 @@ type Told struct {
 
 // Conversation is the state that a log of events folds to.
 type Conversation struct {
-	LastEvent   int64
-	Locale      string
-	Tools       []string
-	Told        []Told // in the order of first telling
-	Sayings     []Event
-	AssignedTo  string  // who attends to it; empty while nobody does
-	Notes       []Event // which the caller never sees
-	Closed      *Event  // how it ended; nil while it is open
-	Hidden      bool    // from those who look on
-	Suggestions []Event // that the owner has neither confirmed nor declined
+	LastEvent      int64
+	Locale         string
+	Tools          []string
+	EurosPerMinute float64 // as in Request
+	Willing        int
+	Told           []Told // in the order of first telling
+	Sayings        []Event
+	AssignedTo     string  // who attends to it; empty while nobody does
+	Notes          []Event // which the caller never sees
+	Closed         *Event  // how it ended; nil while it is open
+	Hidden         bool    // from those who look on
+	Suggestions    []Event // that the owner has neither confirmed nor declined
 
 	Mended []Done  // repairs done, oldest first
 	Start  *Event  // the last start that was watched since the latest of them; nil if none was
@@ -148,6 +153,12 @@ func (c *Conversation) apply(e Event) {
 		c.Locale, c.Tools = e.Locale, e.Tools
 	case ToolsSet:
 		c.Tools = e.Tools
+		if e.EurosPerMinute != nil {
+			c.EurosPerMinute = *e.EurosPerMinute
+		}
+		if e.Willing != nil {
+			c.Willing = *e.Willing
+		}
 	case Said:
 		c.Sayings = append(c.Sayings, e)
 		for _, r := range e.Readings {
@@ -218,9 +229,13 @@ func (c *Conversation) mend(e Event) {
 	c.Mended = append(c.Mended, Done{e.RepairID, e.Number})
 }
 
+func (c Conversation) hasDone(repair string) bool {
+	return slices.ContainsFunc(c.Mended, func(d Done) bool { return d.RepairID == repair })
+}
+
 // Request is what the engine is to assess. Skipped questions are no evidence and are left out.
 func (c Conversation) Request() Request {
-	r := Request{Tools: c.Tools, Locale: c.Locale}
+	r := Request{Tools: c.Tools, Locale: c.Locale, EurosPerMinute: c.EurosPerMinute, Willing: c.Willing}
 	latest := int64(0)
 	for _, d := range c.Mended {
 		r.Mended, latest = append(r.Mended, d.RepairID), d.Event

@@ -202,12 +202,12 @@ func (e *Engine) Check(r Request) error {
 	}
 	for i, id := range r.Mended {
 		if _, ok := e.repair(id); !ok {
-			add("mended["+strconv.Itoa(i)+"]", "%q is no repair", id)
+			add("mended_ids["+strconv.Itoa(i)+"]", "%q is no repair", id)
 		}
 	}
 	for i, id := range r.Before {
 		if _, ok := first[id]; !ok {
-			add("before["+strconv.Itoa(i)+"]", "%q is not among the observations", id)
+			add("before_ids["+strconv.Itoa(i)+"]", "%q is not among the observations", id)
 		}
 	}
 	if !finiteRate(r.EurosPerMinute) {

@@ -34,6 +34,7 @@ type Recovery struct {
 	Stage       Stage
 	Watch       []string // at Starting: observations to make during the start, in the order in which they show
 	Probability float64  // at Doubtful and Well: that the heater is well
+	Likelihood  string   // the probability in words
 	Remaining   []RankedCause
 	Roots       []Chain  // what had brought the mended faults about and has not been mended itself
 	Prevention  []string // of the repairs done
@@ -119,6 +120,7 @@ func (e *Engine) recover(c Conversation, s *subject) (*Recovery, error) {
 	if err := e.prove(c, r); err != nil {
 		return nil, err
 	}
+	r.Likelihood = s.texts.Phrases[likelihood(r.Probability)]
 	if r.Stage = Doubtful; r.Probability >= wellFrom {
 		r.Stage = Well
 	}
@@ -144,6 +146,7 @@ func (s *subject) watchable() (ids []string) {
 func (e *Engine) prove(c Conversation, r *Recovery) error {
 	before := c.Latest
 	before.Locale = c.Locale
+	before.Mended = slices.DeleteFunc(slices.Clone(before.Mended), func(id string) bool { return !c.hasDone(id) })
 	s, err := e.subject(before)
 	if err != nil {
 		return err
@@ -155,9 +158,11 @@ func (e *Engine) prove(c Conversation, r *Recovery) error {
 		return err
 	}
 	var mends []string
-	for _, d := range c.Mended[len(c.Latest.Mended):] {
-		x, _ := e.repair(d.RepairID)
-		mends = append(mends, x.Mends...)
+	for _, d := range c.Mended {
+		if !slices.Contains(before.Mended, d.RepairID) {
+			x, _ := e.repair(d.RepairID)
+			mends = append(mends, x.Mends...)
+		}
 	}
 	left := p.remains(mends)
 	likelihood, err := s.in.Runs(seen(c, s), left.sets)
@@ -279,9 +284,6 @@ func (e *Engine) aftercare(c Conversation, r *Recovery) error {
 	if err != nil {
 		return err
 	}
-	done := func(repair string) bool {
-		return slices.ContainsFunc(c.Mended, func(d Done) bool { return d.RepairID == repair })
-	}
 	once := func(list *[]string, more ...string) {
 		for _, x := range more {
 			if x != "" && !slices.Contains(*list, x) {
@@ -295,7 +297,7 @@ func (e *Engine) aftercare(c Conversation, r *Recovery) error {
 		once(&r.Parts, texts[d.RepairID].Parts...)
 	}
 	for _, chain := range chains {
-		if slices.ContainsFunc(chain.RepairIDs, done) || !e.endsIn(chain, c.Mended) {
+		if slices.ContainsFunc(chain.RepairIDs, c.hasDone) || !e.endsIn(chain, c.Mended) {
 			continue
 		}
 		r.Roots = append(r.Roots, chain)

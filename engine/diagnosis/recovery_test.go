@@ -34,7 +34,9 @@ func (k *talk) answer(told ...string) {
 	k.add(diagnosis.Event{Kind: diagnosis.Answered, Observations: request(told...).Observations})
 }
 
-func (k *talk) mended(repair string) { k.add(diagnosis.Event{Kind: diagnosis.Mended, RepairID: repair}) }
+func (k *talk) mended(repair string) {
+	k.add(diagnosis.Event{Kind: diagnosis.Mended, RepairID: repair})
+}
 
 func (k *talk) start(ran bool, told ...string) {
 	k.add(diagnosis.Event{Kind: diagnosis.Started, Ran: ran, Observations: request(told...).Observations})
@@ -192,6 +194,6 @@ func TestRepairsAreChecked(t *testing.T) {
 	_, err := engine(t).Assess(r)
 	var input *diagnosis.InputError
 	require.ErrorAs(t, err, &input)
-	assert.Equal(t, "mended[0]", input.Violations[0].Field)
-	assert.Equal(t, "before[0]", input.Violations[1].Field)
+	assert.Equal(t, "mended_ids[0]", input.Violations[0].Field)
+	assert.Equal(t, "before_ids[0]", input.Violations[1].Field)
 }

@@ -12,7 +12,6 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"lightoff/engine/diagnosis"
-	"lightoff/engine/knowledge"
 	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/server/store"
 )
@@ -327,10 +326,9 @@ func (d *desk) Close(ctx context.Context, req *lightoffv1.CloseRequest) (*lighto
 	var v violations
 	closing := d.closing(&v, req.GetClosing())
 	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), v, func(state diagnosis.Conversation) (diagnosis.Event, error) {
-		sound, _ := d.sound(state)
-		for _, danger := range d.engine.Dangers(sound.Request()) {
-			if closing.Outcome == diagnosis.Settled && danger.Severity > diagnosis.Caution {
-				return diagnosis.Event{}, errUnsafe
+		if closing.Outcome == diagnosis.Settled {
+			if err := d.safe(state); err != nil {
+				return diagnosis.Event{}, err
 			}
 		}
 		return diagnosis.Event{Kind: diagnosis.Closed, Closing: closing}, nil
@@ -351,20 +349,8 @@ func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing
 	if !settled && len(out.Causes) > 0 {
 		v.add("closing.cause_ids", "only a settled conversation has causes")
 	}
-	if settled && (len(out.Causes) == 0 || len(out.Causes) > 10) {
-		v.add("closing.cause_ids", "name one to ten causes")
-	}
-	for i, id := range out.Causes {
-		if !slices.ContainsFunc(d.model.Causes, func(c knowledge.Cause) bool { return c.ID == id }) || slices.Contains(out.Causes[:i], id) {
-			v.add("closing.cause_ids", "no cause is called %q, or it stands twice", clip(id))
-			break
-		}
-	}
-	if settled && out.FoundBy == "" {
-		v.add("closing.found_by", "is missing")
-	}
-	if settled && out.Surety == "" {
-		v.add("closing.surety", "is missing")
+	if settled {
+		d.settled(v, "closing.", out)
 	}
 	if utf8.RuneCountInString(out.Remark) > maxText {
 		v.add("closing.remark", "has more than %d characters", maxText)

@@ -4,6 +4,7 @@ import (
 	"container/list"
 	"crypto/sha256"
 	"encoding/json"
+	"strconv"
 	"sync"
 
 	"lightoff/engine/diagnosis"
@@ -32,17 +33,22 @@ func newGuided() *guided {
 // keyOf digests what guidance depends on: what was told and the tools, not when, in which words, or in which
 // conversation.
 func keyOf(state diagnosis.Conversation) [sha256.Size]byte {
-	type told struct {
-		Observation diagnosis.Observation
-		Skipped     bool
-	}
 	what := struct {
-		Locale string
-		Tools  []string
-		Told   []told
-	}{Locale: state.Locale, Tools: state.Tools}
+		Request diagnosis.Request
+		Skipped []string
+		Before  [2]diagnosis.Request
+		Ran     string
+	}{Request: state.Request()}
 	for _, t := range state.Told {
-		what.Told = append(what.Told, told{t.Observation, t.Skipped})
+		if t.Skipped {
+			what.Skipped = append(what.Skipped, t.Observation.ID)
+		}
+	}
+	if len(state.Mended) > 0 {
+		what.Before = [2]diagnosis.Request{state.First, state.Latest}
+		if state.Start != nil {
+			what.Ran = strconv.FormatBool(state.Start.Ran)
+		}
 	}
 	text, err := json.Marshal(what)
 	if err != nil {

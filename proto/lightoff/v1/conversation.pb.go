@@ -289,7 +289,11 @@ type Conversation struct {
 	// The repairs that were done and what came of them; absent before the first.
 	Recovery *Recovery `protobuf:"bytes,15,opt,name=recovery,proto3" json:"recovery,omitempty"`
 	// How it ended, if it was settled.
-	Settlement    *Settlement `protobuf:"bytes,16,opt,name=settlement,proto3" json:"settlement,omitempty"`
+	Settlement *Settlement `protobuf:"bytes,16,opt,name=settlement,proto3" json:"settlement,omitempty"`
+	// As in AssessRequest.
+	EurosPerMinute float64 `protobuf:"fixed64,17,opt,name=euros_per_minute,json=eurosPerMinute,proto3" json:"euros_per_minute,omitempty"`
+	// As in AssessRequest.
+	Willingness   Willingness `protobuf:"varint,18,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -434,6 +438,20 @@ func (x *Conversation) GetSettlement() *Settlement {
 		return x.Settlement
 	}
 	return nil
+}
+
+func (x *Conversation) GetEurosPerMinute() float64 {
+	if x != nil {
+		return x.EurosPerMinute
+	}
+	return 0
+}
+
+func (x *Conversation) GetWillingness() Willingness {
+	if x != nil {
+		return x.Willingness
+	}
+	return Willingness_WILLINGNESS_UNSPECIFIED
 }
 
 // DoneRepair is a repair that was done.
@@ -1560,7 +1578,11 @@ type SetToolsRequest struct {
 	// As in SayRequest.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	// As in GetRequest.
-	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
+	Locale string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
+	// As in AssessRequest; left out: as it was.
+	EurosPerMinute *float64 `protobuf:"fixed64,5,opt,name=euros_per_minute,json=eurosPerMinute,proto3,oneof" json:"euros_per_minute,omitempty"`
+	// As in AssessRequest; left out: as it was.
+	Willingness   *Willingness `protobuf:"varint,6,opt,name=willingness,proto3,enum=lightoff.v1.Willingness,oneof" json:"willingness,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1621,6 +1643,20 @@ func (x *SetToolsRequest) GetLocale() string {
 		return x.Locale
 	}
 	return ""
+}
+
+func (x *SetToolsRequest) GetEurosPerMinute() float64 {
+	if x != nil && x.EurosPerMinute != nil {
+		return *x.EurosPerMinute
+	}
+	return 0
+}
+
+func (x *SetToolsRequest) GetWillingness() Willingness {
+	if x != nil && x.Willingness != nil {
+		return *x.Willingness
+	}
+	return Willingness_WILLINGNESS_UNSPECIFIED
 }
 
 // SetToolsResponse holds the conversation afterwards.
@@ -2800,7 +2836,7 @@ var File_lightoff_v1_conversation_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\n" +
-	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\x82\x05\n" +
+	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\xe8\x05\n" +
 	"\fConversation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
 	"\n" +
@@ -2825,7 +2861,9 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\brecovery\x18\x0f \x01(\v2\x15.lightoff.v1.RecoveryR\brecovery\x127\n" +
 	"\n" +
 	"settlement\x18\x10 \x01(\v2\x17.lightoff.v1.SettlementR\n" +
-	"settlement\"r\n" +
+	"settlement\x12(\n" +
+	"\x10euros_per_minute\x18\x11 \x01(\x01R\x0eeurosPerMinute\x12:\n" +
+	"\vwillingness\x18\x12 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\"r\n" +
 	"\n" +
 	"DoneRepair\x12\x1b\n" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x14\n" +
@@ -2914,13 +2952,17 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
 	"\x06locale\x18\x04 \x01(\tR\x06locale\"P\n" +
 	"\x0fRetractResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"n\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x83\x02\n" +
 	"\x0fSetToolsRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x04 \x01(\tR\x06locale\"Q\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\x12-\n" +
+	"\x10euros_per_minute\x18\x05 \x01(\x01H\x00R\x0eeurosPerMinute\x88\x01\x01\x12?\n" +
+	"\vwillingness\x18\x06 \x01(\x0e2\x18.lightoff.v1.WillingnessH\x01R\vwillingness\x88\x01\x01B\x13\n" +
+	"\x11_euros_per_minuteB\x0e\n" +
+	"\f_willingness\"Q\n" +
 	"\x10SetToolsResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"W\n" +
 	"\fWatchRequest\x12\x0e\n" +
@@ -3097,10 +3139,11 @@ var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(*AssessResponse)(nil),        // 43: lightoff.v1.AssessResponse
 	(*ObservationInfo)(nil),       // 44: lightoff.v1.ObservationInfo
 	(*timestamppb.Timestamp)(nil), // 45: google.protobuf.Timestamp
-	(*RankedCause)(nil),           // 46: lightoff.v1.RankedCause
-	(*Chain)(nil),                 // 47: lightoff.v1.Chain
-	(*Observation)(nil),           // 48: lightoff.v1.Observation
-	(*Reading)(nil),               // 49: lightoff.v1.Reading
+	(Willingness)(0),              // 46: lightoff.v1.Willingness
+	(*RankedCause)(nil),           // 47: lightoff.v1.RankedCause
+	(*Chain)(nil),                 // 48: lightoff.v1.Chain
+	(*Observation)(nil),           // 49: lightoff.v1.Observation
+	(*Reading)(nil),               // 50: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	9,  // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
@@ -3111,76 +3154,78 @@ var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	8,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
 	6,  // 6: lightoff.v1.Conversation.recovery:type_name -> lightoff.v1.Recovery
 	7,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
-	5,  // 8: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
-	0,  // 9: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
-	44, // 10: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
-	46, // 11: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
-	47, // 12: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
-	46, // 13: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
-	1,  // 14: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
-	2,  // 15: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
-	45, // 16: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
-	45, // 17: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
-	3,  // 18: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
-	48, // 19: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
-	48, // 20: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	44, // 21: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	49, // 22: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
-	4,  // 23: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 24: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 25: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
-	48, // 26: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 27: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 28: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 29: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 30: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
-	45, // 31: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	4,  // 32: lightoff.v1.ResolveResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 33: lightoff.v1.MendResponse.conversation:type_name -> lightoff.v1.Conversation
-	48, // 34: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 35: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
-	1,  // 36: lightoff.v1.SettleRequest.found_by:type_name -> lightoff.v1.Finder
-	2,  // 37: lightoff.v1.SettleRequest.surety:type_name -> lightoff.v1.Surety
-	4,  // 38: lightoff.v1.SettleResponse.conversation:type_name -> lightoff.v1.Conversation
-	3,  // 39: lightoff.v1.CheckBackRequest.holding:type_name -> lightoff.v1.Holding
-	4,  // 40: lightoff.v1.CheckBackResponse.conversation:type_name -> lightoff.v1.Conversation
-	11, // 41: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
-	13, // 42: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
-	15, // 43: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
-	17, // 44: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
-	19, // 45: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
-	21, // 46: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
-	23, // 47: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
-	25, // 48: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
-	27, // 49: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
-	29, // 50: lightoff.v1.ConversationService.ComeBack:input_type -> lightoff.v1.ComeBackRequest
-	31, // 51: lightoff.v1.ConversationService.LetLookOn:input_type -> lightoff.v1.LetLookOnRequest
-	33, // 52: lightoff.v1.ConversationService.Resolve:input_type -> lightoff.v1.ResolveRequest
-	35, // 53: lightoff.v1.ConversationService.Mend:input_type -> lightoff.v1.MendRequest
-	37, // 54: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
-	39, // 55: lightoff.v1.ConversationService.Settle:input_type -> lightoff.v1.SettleRequest
-	41, // 56: lightoff.v1.ConversationService.CheckBack:input_type -> lightoff.v1.CheckBackRequest
-	12, // 57: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
-	14, // 58: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
-	16, // 59: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
-	18, // 60: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
-	20, // 61: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
-	22, // 62: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	24, // 63: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
-	26, // 64: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
-	28, // 65: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
-	30, // 66: lightoff.v1.ConversationService.ComeBack:output_type -> lightoff.v1.ComeBackResponse
-	32, // 67: lightoff.v1.ConversationService.LetLookOn:output_type -> lightoff.v1.LetLookOnResponse
-	34, // 68: lightoff.v1.ConversationService.Resolve:output_type -> lightoff.v1.ResolveResponse
-	36, // 69: lightoff.v1.ConversationService.Mend:output_type -> lightoff.v1.MendResponse
-	38, // 70: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
-	40, // 71: lightoff.v1.ConversationService.Settle:output_type -> lightoff.v1.SettleResponse
-	42, // 72: lightoff.v1.ConversationService.CheckBack:output_type -> lightoff.v1.CheckBackResponse
-	57, // [57:73] is the sub-list for method output_type
-	41, // [41:57] is the sub-list for method input_type
-	41, // [41:41] is the sub-list for extension type_name
-	41, // [41:41] is the sub-list for extension extendee
-	0,  // [0:41] is the sub-list for field type_name
+	46, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
+	5,  // 9: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
+	0,  // 10: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
+	44, // 11: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
+	47, // 12: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
+	48, // 13: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
+	47, // 14: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
+	1,  // 15: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
+	2,  // 16: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
+	45, // 17: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
+	45, // 18: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
+	3,  // 19: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
+	49, // 20: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
+	49, // 21: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	44, // 22: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	50, // 23: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	4,  // 24: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 25: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 26: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
+	49, // 27: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 28: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 29: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
+	46, // 30: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
+	4,  // 31: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 32: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
+	45, // 33: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	4,  // 34: lightoff.v1.ResolveResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 35: lightoff.v1.MendResponse.conversation:type_name -> lightoff.v1.Conversation
+	49, // 36: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 37: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
+	1,  // 38: lightoff.v1.SettleRequest.found_by:type_name -> lightoff.v1.Finder
+	2,  // 39: lightoff.v1.SettleRequest.surety:type_name -> lightoff.v1.Surety
+	4,  // 40: lightoff.v1.SettleResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 41: lightoff.v1.CheckBackRequest.holding:type_name -> lightoff.v1.Holding
+	4,  // 42: lightoff.v1.CheckBackResponse.conversation:type_name -> lightoff.v1.Conversation
+	11, // 43: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
+	13, // 44: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
+	15, // 45: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
+	17, // 46: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
+	19, // 47: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
+	21, // 48: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
+	23, // 49: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
+	25, // 50: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
+	27, // 51: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
+	29, // 52: lightoff.v1.ConversationService.ComeBack:input_type -> lightoff.v1.ComeBackRequest
+	31, // 53: lightoff.v1.ConversationService.LetLookOn:input_type -> lightoff.v1.LetLookOnRequest
+	33, // 54: lightoff.v1.ConversationService.Resolve:input_type -> lightoff.v1.ResolveRequest
+	35, // 55: lightoff.v1.ConversationService.Mend:input_type -> lightoff.v1.MendRequest
+	37, // 56: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
+	39, // 57: lightoff.v1.ConversationService.Settle:input_type -> lightoff.v1.SettleRequest
+	41, // 58: lightoff.v1.ConversationService.CheckBack:input_type -> lightoff.v1.CheckBackRequest
+	12, // 59: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
+	14, // 60: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
+	16, // 61: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
+	18, // 62: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
+	20, // 63: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
+	22, // 64: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	24, // 65: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
+	26, // 66: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
+	28, // 67: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
+	30, // 68: lightoff.v1.ConversationService.ComeBack:output_type -> lightoff.v1.ComeBackResponse
+	32, // 69: lightoff.v1.ConversationService.LetLookOn:output_type -> lightoff.v1.LetLookOnResponse
+	34, // 70: lightoff.v1.ConversationService.Resolve:output_type -> lightoff.v1.ResolveResponse
+	36, // 71: lightoff.v1.ConversationService.Mend:output_type -> lightoff.v1.MendResponse
+	38, // 72: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
+	40, // 73: lightoff.v1.ConversationService.Settle:output_type -> lightoff.v1.SettleResponse
+	42, // 74: lightoff.v1.ConversationService.CheckBack:output_type -> lightoff.v1.CheckBackResponse
+	59, // [59:75] is the sub-list for method output_type
+	43, // [43:59] is the sub-list for method input_type
+	43, // [43:43] is the sub-list for extension type_name
+	43, // [43:43] is the sub-list for extension extendee
+	0,  // [0:43] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_conversation_proto_init() }
@@ -3190,6 +3235,7 @@ func file_lightoff_v1_conversation_proto_init() {
 	}
 	file_lightoff_v1_diagnosis_proto_init()
 	file_lightoff_v1_knowledge_proto_init()
+	file_lightoff_v1_conversation_proto_msgTypes[17].OneofWrappers = []any{}
 	file_lightoff_v1_conversation_proto_msgTypes[33].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -59,7 +59,7 @@ type ConversationServiceClient interface {
 	Answer(ctx context.Context, in *AnswerRequest, opts ...grpc.CallOption) (*AnswerResponse, error)
 	// Retract takes back what was told about one observation, so that it can be asked again.
 	Retract(ctx context.Context, in *RetractRequest, opts ...grpc.CallOption) (*RetractResponse, error)
-	// SetTools says which tools are at hand from now on.
+	// SetTools says which tools are at hand from now on, what a minute is worth and how far the owner goes.
 	SetTools(ctx context.Context, in *SetToolsRequest, opts ...grpc.CallOption) (*SetToolsResponse, error)
 	// Watch sends the conversation as it stands and again after every change: a stream, because a second screen on the
 	// same conversation must follow without asking.
@@ -288,7 +288,7 @@ type ConversationServiceServer interface {
 	Answer(context.Context, *AnswerRequest) (*AnswerResponse, error)
 	// Retract takes back what was told about one observation, so that it can be asked again.
 	Retract(context.Context, *RetractRequest) (*RetractResponse, error)
-	// SetTools says which tools are at hand from now on.
+	// SetTools says which tools are at hand from now on, what a minute is worth and how far the owner goes.
 	SetTools(context.Context, *SetToolsRequest) (*SetToolsResponse, error)
 	// Watch sends the conversation as it stands and again after every change: a stream, because a second screen on the
 	// same conversation must follow without asking.
