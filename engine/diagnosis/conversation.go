@@ -62,7 +62,7 @@ type Held string
 const (
 	HeldWell   Held = "well"      // it has run since
 	CameBack   Held = "came_back" // the same fault is back
-	OtherFault Held = "other"     // another one has come
+	OtherFault Held = "other"     // another one has come, which is another conversation's matter
 	NotKnown   Held = "unknown"   // nobody can tell
 )
 
@@ -198,7 +198,7 @@ func (c *Conversation) apply(e Event) {
 			c.tell(Told{Observation: o, Event: e.Number})
 		}
 	case CheckedBack:
-		if c.Held = e.Held; e.Held == CameBack || e.Held == OtherFault {
+		if c.Held = e.Held; e.Held == CameBack {
 			c.Closed = nil
 		}
 	case Retracted:

@@ -25,6 +25,7 @@ type desk struct {
 // What the list holds.
 const (
 	listAge    = 14 * 24 * time.Hour // since something last happened
+	dueAge     = 26 * week           // the same, for those to be asked back
 	maxListed  = 300
 	maxThought = 20 // leads that are worked out for one list; others come with a later one
 	toldShown  = 4
@@ -67,10 +68,19 @@ func (d *desk) ListConversations(ctx context.Context, req *lightoffv1.ListConver
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	return d.list(ctx, locale, req.GetClosed())
+	return d.list(ctx, locale, req)
 }
 
-func (d *desk) list(ctx context.Context, locale string, closed bool) (*lightoffv1.ListConversationsResponse, error) {
+// listed says which conversations are wanted.
+type listed interface {
+	GetClosed() bool
+	GetDueBack() bool
+}
+
+func (d *desk) list(ctx context.Context, locale string, want listed) (*lightoffv1.ListConversationsResponse, error) {
+	if want.GetDueBack() {
+		return d.dueBack(ctx, locale)
+	}
 	recent, more, err := d.store.Since(ctx, time.Now().Add(-listAge), maxListed)
 	if err != nil {
 		return nil, err
@@ -80,7 +90,7 @@ func (d *desk) list(ctx context.Context, locale string, closed bool) (*lightoffv
 	for _, c := range recent {
 		state, _ := d.sound(diagnosis.Fold(c.Events))
 		state.Locale = locale
-		if state.Closed != nil && !closed || len(state.Told)+len(state.Notes) == 0 {
+		if state.Closed != nil && !want.GetClosed() || len(state.Told)+len(state.Notes) == 0 {
 			continue
 		}
 		entry := d.entry(c, state)
@@ -92,6 +102,29 @@ func (d *desk) list(ctx context.Context, locale string, closed bool) (*lightoffv
 		out.Entries = append(out.Entries, entry)
 	}
 	slices.SortStableFunc(out.Entries, urgency)
+	return out, nil
+}
+
+// dueBack lists the settled conversations whose owners are to be asked whether the repair has held, the longest settled first.
+func (d *desk) dueBack(ctx context.Context, locale string) (*lightoffv1.ListConversationsResponse, error) {
+	now := time.Now()
+	all, more, err := d.store.Since(ctx, now.Add(-dueAge), maxCounted)
+	if err != nil {
+		return nil, err
+	}
+	out := &lightoffv1.ListConversationsResponse{More: more, Me: whoCalls(ctx).name}
+	for _, c := range all {
+		state, _ := d.sound(diagnosis.Fold(c.Events))
+		if state.Locale = locale; dueBack(c, state, now) {
+			out.Entries = append(out.Entries, d.entry(c, state))
+		}
+	}
+	slices.SortStableFunc(out.Entries, func(a, b *lightoffv1.QueueEntry) int {
+		return a.GetSettledAt().AsTime().Compare(b.GetSettledAt().AsTime())
+	})
+	if len(out.Entries) > maxListed {
+		out.Entries, out.More = out.Entries[:maxListed], true
+	}
 	return out, nil
 }
 
@@ -172,6 +205,9 @@ func (d *desk) entry(c store.Conversation, state diagnosis.Conversation) *lighto
 	if state.Closed != nil {
 		e.Closing = toClosing(state.Closed.Closing)
 	}
+	if s := f.settlement(c, state); s != nil {
+		e.SettledAt, e.Causes = s.GetSettledAt(), each(s.GetCauses(), (*lightoffv1.RankedCause).GetTitle)
+	}
 	return e
 }
 
@@ -185,7 +221,7 @@ func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, str
 	changed, stop := d.hub.watchAll()
 	defer stop()
 	for {
-		list, err := d.list(stream.Context(), locale, req.GetClosed())
+		list, err := d.list(stream.Context(), locale, req)
 		if err != nil {
 			return err
 		}

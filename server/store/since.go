@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"encoding/json"
 	"fmt"
 	"time"
@@ -21,30 +22,63 @@ func (s *Store) Since(ctx context.Context, from time.Time, limit int) (found []C
 	if err != nil {
 		return nil, false, fmt.Errorf("look for recent conversations: %w", sorted(err))
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var c Conversation
-		var openedAt, number, at int64
-		var body string
-		if err := rows.Scan(&c.ID, &openedAt, &c.ModelVersion, &number, &at, &body); err != nil {
-			return nil, false, fmt.Errorf("look for recent conversations: %w", err)
-		}
-		if len(found) == 0 || found[len(found)-1].ID != c.ID {
-			c.OpenedAt = time.UnixMicro(openedAt).UTC()
-			found = append(found, c)
-		}
-		var e diagnosis.Event
-		if err := json.Unmarshal([]byte(body), &e); err != nil {
-			return nil, false, fmt.Errorf("event %d of a conversation: %w", number, err)
-		}
-		last := &found[len(found)-1]
-		last.Events, last.At = append(last.Events, e), append(last.At, time.UnixMicro(at).UTC())
-	}
-	if err := rows.Err(); err != nil {
+	err = each(rows, func(c Conversation) error {
+		found = append(found, c)
+		return nil
+	})
+	if err != nil {
 		return nil, false, fmt.Errorf("look for recent conversations: %w", sorted(err))
 	}
 	if len(found) > limit {
 		return found[:limit], true, nil
 	}
 	return found, false, nil
+}
+
+// Each visits all conversations, in the order in which they were opened. It is one statement, so it sees one state of the log,
+// and holds one conversation at a time.
+func (s *Store) Each(ctx context.Context, visit func(Conversation) error) error {
+	rows, err := s.reads.QueryContext(ctx, `
+		select c.id, c.opened_at, c.model_version, e.number, e.at, e.body
+		from conversation c join event e on e.conversation_id = c.id
+		order by c.opened_at, c.id, e.number`)
+	if err == nil {
+		err = each(rows, visit)
+	}
+	if err != nil {
+		return fmt.Errorf("go through the conversations: %w", sorted(err))
+	}
+	return nil
+}
+
+// each puts rows of events, those of a conversation together, into conversations, and closes them.
+func each(rows *sql.Rows, visit func(Conversation) error) error {
+	defer rows.Close()
+	var c Conversation
+	for rows.Next() {
+		var next Conversation
+		var openedAt, number, at int64
+		var body string
+		if err := rows.Scan(&next.ID, &openedAt, &next.ModelVersion, &number, &at, &body); err != nil {
+			return err
+		}
+		if next.ID != c.ID {
+			if c.ID != "" {
+				if err := visit(c); err != nil {
+					return err
+				}
+			}
+			c = next
+			c.OpenedAt = time.UnixMicro(openedAt).UTC()
+		}
+		var e diagnosis.Event
+		if err := json.Unmarshal([]byte(body), &e); err != nil {
+			return fmt.Errorf("event %d of a conversation: %w", number, err)
+		}
+		c.Events, c.At = append(c.Events, e), append(c.At, time.UnixMicro(at).UTC())
+	}
+	if err := rows.Err(); err != nil || c.ID == "" {
+		return err
+	}
+	return visit(c)
 }
