@@ -77,6 +77,12 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"come_back":   unary(conversation.ComeBack),
 			"let_look_on": unary(conversation.LetLookOn),
 			"resolve":     unary(conversation.Resolve),
+
+			"mend":         unary(conversation.Mend),
+			"report_start": unary(conversation.ReportStart),
+			"settle":       unary(conversation.Settle),
+			"check_back":   unary(conversation.CheckBack),
+
 			"look":        unary(look.Look),
 			"suggest":     unary(look.Suggest),
 			"moderate":    unary(lightoffv1.NewModerationServiceClient(conn).Moderate),

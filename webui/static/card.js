@@ -51,6 +51,7 @@ export function viewQuestion(s, act, kind) {
           (now.info.states || []).map((st) => answerKey(act, /** @type {Info} */ (now.info), st, ""))),
         now.info && evasions(act, now.info),
       ];
+    case "start": case "well": return s.mend ? s.mend.viewStage(s, act, kind) : [heading("loading", t("ask.loading"))];
     case "waiting": case "done": case "owner": return [heading(kind, t("ask." + kind)), h("p", null, t(`ask.${kind}_how`))];
     case "loading": return [heading("loading", t("ask.loading"))];
     case "gone": return [heading("gone", t("ask.gone")), h("p", null, t("ask.gone_how"), " ", h("a", { href: document.documentElement.dataset.place === "framed" ? location.href : "/" }, t("ask.new")))];
@@ -59,7 +60,7 @@ export function viewQuestion(s, act, kind) {
 }
 
 /** @param {string} id @param {string} text */
-const heading = (id, text) => h("h2", { key: "heading-" + id, class: "ask", tabindex: "-1", "data-asks": id }, text);
+export const heading = (id, text) => h("h2", { key: "heading-" + id, class: "ask", tabindex: "-1", "data-asks": id }, text);
 
 /** One question with its answers. @param {State} s @param {Act} act @param {Info} i @param {{told?: any, reason?: string}} how */
 function viewAsk(s, act, i, { told, reason }) {

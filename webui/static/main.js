@@ -138,6 +138,11 @@ const act = {
   catalogue,
   /** The drawings come when the first is to be looked at. */
   draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await import("./drawings.js") }); } catch { /* the words do without */ } },
+  /** So does what follows a repair. */
+  mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await import("./mend.js") }); } catch { /* asked for again */ } },
+  watched: (id, value) => dispatch({ type: "watched", id, value }),
+  found: (found) => dispatch({ type: "found", found }),
+  unread: (id, text) => dispatch({ type: "bad_reading", id, text }),
   /** Handing over comes when it is wanted, too. */
   hand: async () => { if (!state.hand) try { dispatch({ type: "hand", hand: await import("./hand.js") }); } catch { /* asked for again */ } },
   handed: (handed) => dispatch({ type: "handed", handed }),
@@ -154,7 +159,7 @@ const act = {
   async explain(id) {
     const event = eventOf(state.conversation), known = state.explained[id];
     if (known && known.event === event) return;
-    try { dispatch({ type: "explained", id, event, reply: await line.call("explain", { observations: evidence(state), cause_id: id, locale: lang }) }); } catch { /* the fold says so */ }
+    try { dispatch({ type: "explained", id, event, reply: await line.call("explain", { ...evidence(state), cause_id: id, locale: lang }) }); } catch { /* the fold says so */ }
   },
 };
 
@@ -172,6 +177,8 @@ function render() {
   const c = state.conversation;
   if (looks) document.documentElement.dataset.looks = (c && c.closed) || (now.info && now.info.safety_card) || dangers(state).some((d) => d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
   if (looks || (c && ((c.suggestions || []).length || c.assigned_to || c.closed))) act.hand();
+  if (c && (c.recovery || c.settlement)) act.mend();
+  patch(el("mended"), state.mend ? state.mend.viewMended(state, act) : []);
   patch(el("suggested"), state.hand ? state.hand.viewSuggested(state, act, looks ? "look" : place) : []);
   patch(el("told"), viewLines(state, act));
   patch(el("chips"), viewChips(state, act));

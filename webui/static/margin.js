@@ -18,7 +18,7 @@ export function viewMargin(s, act) {
     (a.chains || []).length > 0 && section("chains", t("chains"), a.chains.map(viewChain)),
     (a.contradictions || []).length > 0 && section("odd", t("odd"),
       h("ul", null, a.contradictions.map((/** @type {any} */ x) => h("li", null, x.text)))),
-    a.plan && section("plan", t("plan"), viewPlan(a.plan)),
+    a.plan && section("plan", t("plan"), viewPlan(s, act, a.plan)),
     viewOthers(s, act, a.next_checks || []),
     viewTools(s, act),
     s.conversation && viewShare(s, act),
@@ -67,8 +67,8 @@ function viewReasons(s, cause) {
     !fresh && h("p", { class: "soft later" }, t(s.link === "open" ? "reasons.fetching" : "reasons.later")));
 }
 
-/** @param {any} plan */
-function viewPlan(plan) {
+/** @param {State} s @param {Act} act @param {any} plan */
+function viewPlan(s, act, plan) {
   const steps = plan.steps || [], first = steps.find((/** @type {any} */ p) => !p.held_back);
   return [
     plan.note && h("p", null, plan.note),
@@ -81,7 +81,9 @@ function viewPlan(plan) {
         (p.cautions || []).length > 0 && viewCautions(p.cautions),
         (p.parts || []).length > 0 && h("p", null, h("strong", null, t("plan.parts")), " " + p.parts.join("; ")),
         p.proof && h("p", null, h("strong", null, t("plan.proof")), " " + p.proof),
-        p.prevention && h("p", null, h("strong", null, t("plan.prevention")), " " + p.prevention))))),
+        p.prevention && h("p", null, h("strong", null, t("plan.prevention")), " " + p.prevention)),
+      !p.held_back && h("p", { class: "line-keys" }, h("button", { type: "button", class: "small", "data-done": p.repair_id, "aria-label": t("mend.done_this", { title: p.title }),
+        onclick: () => act.queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []) }, t("mend.done"))))),
     plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.after_steps || 0 })), " " + plan.ending.text),
   ];
 }

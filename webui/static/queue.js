@@ -10,7 +10,7 @@ import { LANGUAGES, count, lang, relabel, speak, t } from "./text.js";
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
 /** @type {any} */ let list = null;
-let line = /** @type {any} */ (null), ended = false, plots = /** @type {any} */ (null), figures = /** @type {any} */ (null), keysOn = !/(^|; )keys=off/.test(document.cookie);
+let line = /** @type {any} */ (null), ended = false, due = false, plots = /** @type {any} */ (null), figures = /** @type {any} */ (null), keysOn = !/(^|; )keys=off/.test(document.cookie);
 
 /** The keys and what each does. @type {[string, string, () => void][]} */
 const KEYS = [
@@ -20,6 +20,7 @@ const KEYS = [
   ["k", "desk.key.up", () => move(-1)],
   ["Enter", "desk.key.open", () => {}],
   ["e", "desk.ended", () => toggleEnded()],
+  ["b", "desk.due", () => toggleDue()],
   ["p", "desk.statistics", () => statistics()],
 ];
 
@@ -30,7 +31,8 @@ function move(by) {
   if (next) next.focus();
 }
 
-function toggleEnded() { ended = !ended; follow(); }
+function toggleEnded() { ended = !ended; due = false; follow(); }
+function toggleDue() { due = !due; follow(); }
 
 async function statistics() {
   try {
@@ -45,7 +47,7 @@ async function statistics() {
 function say(id, text) { el(id).textContent = text; }
 
 function follow() {
-  line.call("watch_list", { locale: lang, closed: ended }).catch(refused);
+  line.call("watch_list", { locale: lang, closed: ended, due_back: due }).catch(refused);
 }
 
 /** @param {any} fault */
@@ -67,7 +69,7 @@ function viewRow(e) {
   return h("li", { key: e.id }, h("a", { class: "call-row" + level, href: "/desk/c/" + encodeURIComponent(e.id), "data-row": e.id },
     h("span", { class: "danger-cell" }, d && !ending ? h("span", { class: "grade grade-" + grade(d)[1] }, sign(d), gradeText(d)) : h("span", { class: "soft" }, ending || t("desk.calm"))),
     h("span", { class: "what" }, (e.told || []).join(" · ") || t("desk.nothing")),
-    h("span", { class: "lead soft" }, d && !ending ? d.title : e.lead ? `${e.lead.title} ${percent(e.lead.probability || 0)}` : ""),
+    h("span", { class: "lead soft" }, d && !ending ? d.title : e.causes ? e.causes.join("; ") : e.lead ? `${e.lead.title} ${percent(e.lead.probability || 0)}` : ""),
     h("span", { class: "soft held" }, e.assigned_to ? t("desk.held", { name: e.assigned_to }) : !ending && t("desk.free")),
     h("span", { class: "soft when" }, ago(e.changed_at), e.notes ? " · " + count("desk.notes", e.notes) : "")));
 }
@@ -76,7 +78,8 @@ function render() {
   document.title = t("desk.title");
   const entries = (list && list.entries) || [];
   patch(el("queue"), [
-    h("h2", { id: "queue-title", key: "t" }, h("span", null, count("desk.calls", entries.length)), h("button", { type: "button", class: "small", id: "ended", "aria-pressed": String(ended), onclick: toggleEnded }, t("desk.ended"), " ", h("kbd", null, "e"))),
+    h("h2", { id: "queue-title", key: "t" }, h("span", null, count("desk.calls", entries.length)), h("button", { type: "button", class: "small", id: "ended", "aria-pressed": String(ended), onclick: toggleEnded }, t("desk.ended"), " ", h("kbd", null, "e")),
+      h("button", { type: "button", class: "small", id: "due", "aria-pressed": String(due), onclick: toggleDue }, t("desk.due"), " ", h("kbd", null, "b"))),
     list && entries.length === 0 && h("p", { class: "soft", key: "none" }, t("desk.none")),
     h("ol", { class: "queue", key: "q" }, entries.map(viewRow)),
     list && list.more && h("p", { class: "soft", key: "m" }, t("desk.more")),

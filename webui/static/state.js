@@ -13,12 +13,13 @@
  *   trigger_ids?: string[]}} Danger
  * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
  *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
- *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, suggestions?: {event: string, observation: Observation, text: string, by?: string}[]}} Conversation
+ *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, recovery?: Record<string, any>, settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?: string}[]}} Conversation
  * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[]}} Job
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
  *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, trouble: string, badReading: {id:
- *   string, text: string} | null, gone: boolean, drawings: Record<string, any> | null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>}} State
+ *   string, text: string} | null, gone: boolean, drawings: Record<string, any> | null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
+ *   mend: Record<string, any> | null, watched: Record<string, {state?: string, text?: string}>, found: Record<string, any>}} State
  */
 import { count, number, t } from "./text.js";
 
@@ -33,7 +34,7 @@ export function begin(id, queue) {
   return {
     id, queue, conversation: null, link: "connecting", retryAt: 0, acknowledged: [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
-    drawings: null, form: "markdown", shared: "", hand: null, handed: {},
+    drawings: null, form: "markdown", shared: "", hand: null, handed: {}, mend: null, watched: {}, found: {},
   };
 }
 
@@ -56,6 +57,9 @@ export function step(s, e) {
     case "drawings": return { ...s, drawings: e.drawings };
     case "hand": return { ...s, hand: e.hand };
     case "handed": return { ...s, handed: { ...s.handed, ...e.handed } };
+    case "mend": return { ...s, mend: e.mend };
+    case "watched": return { ...s, watched: { ...s.watched, [e.id]: e.value } };
+    case "found": return { ...s, found: { ...s.found, ...e.found } };
     case "form": return { ...s, form: e.form, shared: "" };
     case "shared": return { ...s, shared: e.text };
     case "asking": return { ...s, asking: e.id, editing: "", badReading: null };
@@ -70,7 +74,8 @@ export function step(s, e) {
 
 /** What an answer on its way settles: the question asked instead, or the line being changed. @param {State} s @param {Job} job */
 function settle(s, job) {
-  return { asking: job.ids.includes(s.asking) ? "" : s.asking, editing: job.ids.includes(s.editing) ? "" : s.editing };
+  return { asking: job.ids.includes(s.asking) ? "" : s.asking, editing: job.ids.includes(s.editing) ? "" : s.editing,
+    watched: ["report_start", "mend"].includes(job.do) ? {} : s.watched, found: job.do === "settle" ? {} : s.found };
 }
 
 /** Takes a conversation unless a newer one is known. @param {State} s @param {Conversation} c @returns {State} */
@@ -113,12 +118,16 @@ export function current(s) {
   if (DENIED.some((id) => due.includes(id) && !done.has(id))) return { kind: "safety" };
   const chosen = s.asking && info(s, s.asking);
   if (chosen) return { kind: "ask", info: chosen, advised: false };
-  const next = c && (c.next || []).find((i) => !done.has(i.id));
+  // What is asked after a repair was answered before it, so only what waits to be sent counts as answered.
+  const sending = new Set(s.queue.flatMap((j) => j.ids)), mended = c && c.recovery;
+  const next = c && (c.next || []).find((i) => (mended ? !sending.has(i.id) : !done.has(i.id)));
   if (next && next.safety_card) return { kind: "ask", info: next, advised: true };
   const said = s.queue.some((j) => j.do === "say") || (c && (c.sayings || []).length > 0);
   const first = [...done].every((id) => DENIED.includes(id) || id === "co_alarm");
   if (first && !said) return { kind: "opening", info: info(s, "fault_code") };
   if (s.queue.some((j) => j.do !== "set_tools")) return { kind: "waiting" };
+  if (!next && mended && mended.stage === "STAGE_START") return { kind: "start" };
+  if (!next && mended && mended.stage === "STAGE_WELL") return { kind: "well" };
   return next ? { kind: "ask", info: next, advised: true } : { kind: "done" };
 }
 
@@ -173,8 +182,12 @@ export function lastSaying(s) {
   return { text: saying.text, event: saying.event, readings: standing, understood: (saying.readings || []).length, unclear: saying.unclear || [] };
 }
 
-/** Observations to explain a cause by. @param {State} s */
-export const evidence = (s) => ((s.conversation && s.conversation.told) || []).filter((t) => !t.skipped).map((t) => t.observation);
+/** What to explain a cause by: observations, the repairs done, and what was told before the latest of them. @param {State} s */
+export function evidence(s) {
+  const told = ((s.conversation && s.conversation.told) || []).filter((t) => !t.skipped), repairs = (s.conversation && s.conversation.recovery && s.conversation.recovery.repairs) || [];
+  const latest = Math.max(0, ...repairs.map((/** @type {any} */ r) => Number(r.event)));
+  return { observations: told.map((t) => t.observation), mended_ids: repairs.map((/** @type {any} */ r) => r.repair_id), before_ids: told.filter((t) => Number(t.event) < latest).map((t) => t.observation.id) };
+}
 
 /**
  * Reads a number as it is written on paper, with point or comma. A text that could mean two numbers is refused.
