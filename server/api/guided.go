@@ -29,18 +29,19 @@ func newGuided() *guided {
 	return &guided{known: map[[sha256.Size]byte]*list.Element{}, order: list.New()}
 }
 
-// keyOf digests what guidance depends on: what was told and the tools, not when, in which words, or in which
-// conversation.
-func keyOf(state diagnosis.Conversation) [sha256.Size]byte {
+// keyOf digests what guidance depends on: the model's version, what was told and the tools, not when, in which words, or in
+// which conversation.
+func keyOf(version string, state diagnosis.Conversation) [sha256.Size]byte {
 	type told struct {
 		Observation diagnosis.Observation
 		Skipped     bool
 	}
 	what := struct {
-		Locale string
-		Tools  []string
-		Told   []told
-	}{Locale: state.Locale, Tools: state.Tools}
+		Version string
+		Locale  string
+		Tools   []string
+		Told    []told
+	}{Version: version, Locale: state.Locale, Tools: state.Tools}
 	for _, t := range state.Told {
 		what.Told = append(what.Told, told{t.Observation, t.Skipped})
 	}

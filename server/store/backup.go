@@ -256,7 +256,7 @@ type restorer struct {
 	events int64  // how many of them there were
 	past   []Promotion
 	kept   map[string]bool // versions
-	whole  bool   // the foot was there and right
+	whole  bool            // the foot was there and right
 }
 
 func (r *restorer) all(ctx context.Context, from io.Reader) error {

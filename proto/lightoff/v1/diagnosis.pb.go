@@ -268,7 +268,10 @@ type AssessRequest struct {
 	// What a minute of the owner's is worth, in euros, from 0 to 1000; 0 means 1. It weighs minutes against money in the plan.
 	EurosPerMinute float64 `protobuf:"fixed64,4,opt,name=euros_per_minute,json=eurosPerMinute,proto3" json:"euros_per_minute,omitempty"`
 	// The most that the owner does; what takes more is neither advised nor planned. Unset means everything.
-	Willingness   Willingness `protobuf:"varint,5,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
+	Willingness Willingness `protobuf:"varint,5,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
+	// The model version to assess by, as an earlier answer gave it; empty means the current one. One that the service does not
+	// have, or no longer, is INVALID_ARGUMENT.
+	ModelVersion  string `protobuf:"bytes,6,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -338,10 +341,17 @@ func (x *AssessRequest) GetWillingness() Willingness {
 	return Willingness_WILLINGNESS_UNSPECIFIED
 }
 
+func (x *AssessRequest) GetModelVersion() string {
+	if x != nil {
+		return x.ModelVersion
+	}
+	return ""
+}
+
 // AssessResponse is the whole assessment.
 type AssessResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Identifies the model files the numbers came from.
+	// Identifies the model files, and the learnt numbers if there are any, that the answer came from.
 	ModelVersion string `protobuf:"bytes,1,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
 	// Every cause, most probable first; ties in the model's order. Several may be active, so they do not sum to one.
 	Causes []*RankedCause `protobuf:"bytes,2,rep,name=causes,proto3" json:"causes,omitempty"`
@@ -1395,7 +1405,9 @@ type ExplainRequest struct {
 	// Identifier of the cause.
 	CauseId string `protobuf:"bytes,2,opt,name=cause_id,json=causeId,proto3" json:"cause_id,omitempty"`
 	// Language for texts.
-	Locale        string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
+	Locale string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
+	// The model version to explain by, as for Assess: that of the assessment to be explained. Empty means the current one.
+	ModelVersion  string `protobuf:"bytes,4,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1447,6 +1459,13 @@ func (x *ExplainRequest) GetCauseId() string {
 func (x *ExplainRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
+	}
+	return ""
+}
+
+func (x *ExplainRequest) GetModelVersion() string {
+	if x != nil {
+		return x.ModelVersion
 	}
 	return ""
 }
@@ -1790,13 +1809,14 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05state\x18\x02 \x01(\tH\x00R\x05state\x12\x18\n" +
 	"\x06number\x18\x03 \x01(\x01H\x00R\x06number\x12\x1a\n" +
 	"\aunknown\x18\x04 \x01(\bH\x00R\aunknownB\a\n" +
-	"\x05value\"\xe1\x01\n" +
+	"\x05value\"\x86\x02\n" +
 	"\rAssessRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x16\n" +
 	"\x06locale\x18\x03 \x01(\tR\x06locale\x12(\n" +
 	"\x10euros_per_minute\x18\x04 \x01(\x01R\x0eeurosPerMinute\x12:\n" +
-	"\vwillingness\x18\x05 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\"\xbd\x03\n" +
+	"\vwillingness\x18\x05 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\x12#\n" +
+	"\rmodel_version\x18\x06 \x01(\tR\fmodelVersion\"\xbd\x03\n" +
 	"\x0eAssessResponse\x12#\n" +
 	"\rmodel_version\x18\x01 \x01(\tR\fmodelVersion\x120\n" +
 	"\x06causes\x18\x02 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12:\n" +
@@ -1884,11 +1904,12 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"L\n" +
 	"\rContradiction\x12'\n" +
 	"\x0fobservation_ids\x18\x01 \x03(\tR\x0eobservationIds\x12\x12\n" +
-	"\x04text\x18\x02 \x01(\tR\x04text\"\x81\x01\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\"\xa6\x01\n" +
 	"\x0eExplainRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x19\n" +
 	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12\x16\n" +
-	"\x06locale\x18\x03 \x01(\tR\x06locale\"\x9b\x01\n" +
+	"\x06locale\x18\x03 \x01(\tR\x06locale\x12#\n" +
+	"\rmodel_version\x18\x04 \x01(\tR\fmodelVersion\"\x9b\x01\n" +
 	"\x0fExplainResponse\x12.\n" +
 	"\x05cause\x18\x01 \x01(\v2\x18.lightoff.v1.RankedCauseR\x05cause\x12 \n" +
 	"\vexplanation\x18\x02 \x01(\tR\vexplanation\x126\n" +
