@@ -44,8 +44,8 @@ type Options struct {
 	// Instead is a learnt model to use whatever is promoted. What it consists of should be in the store, so that conversations
 	// that are opened under it find it again.
 	Instead *knowledge.Model
-	// lookEvery is LookEvery where it is not set.
-	lookEvery time.Duration
+	// LookEvery is how often it is looked whether something was promoted; 0 is the usual.
+	LookEvery time.Duration
 }
 
 // maxStreams is the most calls and streams that one connection may have under way; each costs some kilobytes.
@@ -95,7 +95,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	go func() { <-stopping; end() }()
 	s.work.Go(func() { events.Listen(ctx, c.heard) })
 	s.work.Go(func() { s.watchStore(ctx, events, log) })
-	s.work.Go(func() { d.models.follow(ctx, cmp.Or(opts.lookEvery, LookEvery)) })
+	s.work.Go(func() { d.models.follow(ctx, cmp.Or(opts.LookEvery, LookEvery)) })
 	return s
 }
 
