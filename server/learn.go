@@ -35,7 +35,7 @@ The first line of a file names its columns, which may stand in any order:
   told     what was found, id=value; id=value; …
   causes   ids of what it turned out to be, separated by semicolons
   by       workshop, desk, owner, or guess, which teaches nothing
-  sure     proved (mended, and a start watched), likely (seen or measured), guessed (teaches nothing),
+  sure     held (proved, and it has run for weeks), proved (mended, and a start watched), likely (seen or measured), guessed (teaches nothing),
            or a number from 0 to 1; empty is proved
 
   date,source,told,causes,by,sure

@@ -44,6 +44,8 @@ const usage = `Finds out why a small diesel air heater will not light.
   server backup FILE   write all conversations, tokens and models, also while serving; "-" is
                        the output
   server restore FILE  put them into an empty store, of whichever kind; both with -data or -store
+  server history       write the store's settled conversations as CSV, without keys, names or texts,
+                       for learn to read and for people to look over; with -data or -store
   server learn FILE    learn new numbers from settled cases; "learn -h" tells their form
   server load          play callers against a server on this machine; "load -h" lists how
   server assess        read requests as JSON, one after the other, and write an assessment
@@ -124,6 +126,8 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.backup(ctx, args)
 	case name == "restore":
 		return c.restore(ctx, args)
+	case name == "history":
+		return c.history(ctx, args)
 	case name == "learn":
 		return c.learn(ctx, args)
 	case name == "load":

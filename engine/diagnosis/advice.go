@@ -96,7 +96,7 @@ func (s *subject) warns(id string) (bool, error) {
 		return false, nil
 	}
 	for _, state := range o.States {
-		with := append(slices.Clone(s.findings), knowledge.Finding{ID: id, State: state})
+		with := append(slices.Clone(s.told), knowledge.Finding{ID: id, State: state})
 		for _, d := range s.newDangers(with) {
 			p, err := s.in.Chance(id, state)
 			if err != nil || p >= warnFrom && d.Severity >= NoStart {
@@ -135,7 +135,7 @@ func (s *subject) checkWeights() []float64 {
 func (s *subject) candidates() []candidate {
 	asked := map[string]bool{}
 	for _, o := range s.request.Observations {
-		asked[o.ID] = true
+		asked[o.ID] = !s.past[o.ID]
 	}
 	var out []candidate
 	for _, o := range s.model.Observations {

@@ -31,8 +31,11 @@ type Request struct {
 	Tools        []string
 	Locale       string // BCP 47; falls back to English
 
-	EurosPerMinute float64 // what a minute of the owner's is worth; 0 means 1
-	Willing        int     // most that the owner does: 1 nothing opened, 2 fuel and cold covers, 3 the burner too; 0 means 3
+	EurosPerMinute float64  // what a minute of the owner's is worth; 0 means 1
+	Mended         []string // ids of repairs that were done, and the heater is not well for all that; the latest last
+	Before         []string // ids of the observations that were told before the latest of these repairs
+
+	Willing int // most that the owner does: 1 nothing opened, 2 fuel and cold covers, 3 the burner too; 0 means 3
 }
 
 // Assessment is what follows from a Request.

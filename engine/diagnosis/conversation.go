@@ -13,7 +13,13 @@ const (
 	Said      EventKind = "said"      // Text, Readings and Unclear set
 	Answered  EventKind = "answered"  // Observations and Skipped set
 	Retracted EventKind = "retracted" // ObservationID set
-	ToolsSet  EventKind = "tools_set" // Tools set
+	ToolsSet  EventKind = "tools_set" // Tools set, and EurosPerMinute and Willing if they are to change
+
+	// What was done about it, and what came of it.
+	Mended      EventKind = "mended"       // RepairID set: it was done
+	Unmended    EventKind = "unmended"     // RepairID set: it was not, after all
+	Started     EventKind = "started"      // Ran and, as far as they were watched, Observations set
+	CheckedBack EventKind = "checked_back" // Held set: weeks after it was settled
 
 	// What those who help do. None of it tells anything about the heater, save a suggestion that the owner confirms.
 	Assigned  EventKind = "assigned"  // By and, unless it goes back to the queue, To set
@@ -49,6 +55,17 @@ type Closing struct {
 	Remark  string   `json:"remark,omitempty"`
 }
 
+// Held is whether a repair has held, weeks later.
+type Held string
+
+// The answers to that.
+const (
+	HeldWell   Held = "well"      // it has run since
+	CameBack   Held = "came_back" // the same fault is back
+	OtherFault Held = "other"     // another one has come, which is another conversation's matter
+	NotKnown   Held = "unknown"   // nobody can tell
+)
+
 // Event is one entry of a conversation's log. Only the fields of its kind are set. It is stored as JSON, so field names
 // are a format: add, never rename.
 type Event struct {
@@ -66,6 +83,12 @@ type Event struct {
 	To            string        `json:"to,omitempty"`
 	Closing       *Closing      `json:"closing,omitempty"`
 	Suggestion    int64         `json:"suggestion,omitempty"` // number of the event that made it
+	RepairID      string        `json:"repair_id,omitempty"`
+
+	EurosPerMinute *float64 `json:"euros_per_minute,omitempty"`
+	Willing        *int     `json:"willing,omitempty"`
+	Ran            bool     `json:"ran,omitempty"` // the heater lit and kept running, and showed no code
+	Held           Held     `json:"held,omitempty"`
 }
 
 // Reading is an observation found in free text, with the words it came from.
@@ -84,16 +107,30 @@ type Told struct {
 
 // Conversation is the state that a log of events folds to.
 type Conversation struct {
-	LastEvent   int64
-	Locale      string
-	Tools       []string
-	Told        []Told // in the order of first telling
-	Sayings     []Event
-	AssignedTo  string  // who attends to it; empty while nobody does
-	Notes       []Event // which the caller never sees
-	Closed      *Event  // how it ended; nil while it is open
-	Hidden      bool    // from those who look on
-	Suggestions []Event // that the owner has neither confirmed nor declined
+	LastEvent      int64
+	Locale         string
+	Tools          []string
+	EurosPerMinute float64 // as in Request
+	Willing        int
+	Told           []Told // in the order of first telling
+	Sayings        []Event
+	AssignedTo     string  // who attends to it; empty while nobody does
+	Notes          []Event // which the caller never sees
+	Closed         *Event  // how it ended; nil while it is open
+	Hidden         bool    // from those who look on
+	Suggestions    []Event // that the owner has neither confirmed nor declined
+
+	Mended []Done  // repairs done, oldest first
+	Start  *Event  // the last start that was watched since the latest of them; nil if none was
+	First  Request // what was told before the first of them
+	Latest Request // what was told before those that came after the last start but one
+	Held   Held    // empty until somebody has been asked weeks later
+}
+
+// Done is a repair that was done, and the event that said so.
+type Done struct {
+	RepairID string
+	Event    int64
 }
 
 // Fold replays a conversation's events, oldest first. It is the only meaning that events have.
@@ -108,14 +145,20 @@ func Fold(events []Event) Conversation {
 func (c *Conversation) apply(e Event) {
 	c.LastEvent = e.Number
 	switch e.Kind {
-	case Said, Answered, Retracted, Confirmed:
-		c.Closed = nil // whoever goes on has not ended
+	case Said, Answered, Retracted, Confirmed, Mended, Unmended, Started:
+		c.Closed, c.Held = nil, "" // whoever goes on has not ended
 	}
 	switch e.Kind {
 	case Opened:
 		c.Locale, c.Tools = e.Locale, e.Tools
 	case ToolsSet:
 		c.Tools = e.Tools
+		if e.EurosPerMinute != nil {
+			c.EurosPerMinute = *e.EurosPerMinute
+		}
+		if e.Willing != nil {
+			c.Willing = *e.Willing
+		}
 	case Said:
 		c.Sayings = append(c.Sayings, e)
 		for _, r := range e.Readings {
@@ -145,6 +188,19 @@ func (c *Conversation) apply(e Event) {
 		for _, o := range e.Observations {
 			c.tell(Told{Observation: o, Event: e.Number})
 		}
+	case Mended:
+		c.mend(e)
+	case Unmended:
+		c.Mended = slices.DeleteFunc(c.Mended, func(d Done) bool { return d.RepairID == e.RepairID })
+	case Started:
+		c.Start = &e
+		for _, o := range e.Observations {
+			c.tell(Told{Observation: o, Event: e.Number})
+		}
+	case CheckedBack:
+		if c.Held = e.Held; e.Held == CameBack {
+			c.Closed = nil
+		}
 	case Retracted:
 		c.Told = slices.DeleteFunc(c.Told, func(t Told) bool { return t.Observation.ID == e.ObservationID })
 	}
@@ -160,12 +216,37 @@ func (c *Conversation) tell(t Told) {
 	c.Told[i] = t
 }
 
+// mend notes a repair, and what was known before it: of several without a start between them, before the first.
+func (c *Conversation) mend(e Event) {
+	if len(c.Mended) == 0 {
+		c.First = c.Request()
+	}
+	if len(c.Mended) == 0 || c.Start != nil {
+		c.Latest = c.Request()
+	}
+	c.Start = nil
+	c.Mended = slices.DeleteFunc(c.Mended, func(d Done) bool { return d.RepairID == e.RepairID })
+	c.Mended = append(c.Mended, Done{e.RepairID, e.Number})
+}
+
+func (c Conversation) hasDone(repair string) bool {
+	return slices.ContainsFunc(c.Mended, func(d Done) bool { return d.RepairID == repair })
+}
+
 // Request is what the engine is to assess. Skipped questions are no evidence and are left out.
 func (c Conversation) Request() Request {
-	r := Request{Tools: c.Tools, Locale: c.Locale}
+	r := Request{Tools: c.Tools, Locale: c.Locale, EurosPerMinute: c.EurosPerMinute, Willing: c.Willing}
+	latest := int64(0)
+	for _, d := range c.Mended {
+		r.Mended, latest = append(r.Mended, d.RepairID), d.Event
+	}
 	for _, t := range c.Told {
-		if !t.Skipped {
-			r.Observations = append(r.Observations, t.Observation)
+		if t.Skipped {
+			continue
+		}
+		r.Observations = append(r.Observations, t.Observation)
+		if t.Event < latest {
+			r.Before = append(r.Before, t.Observation.ID)
 		}
 	}
 	return r

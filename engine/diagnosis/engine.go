@@ -42,7 +42,9 @@ type subject struct {
 	in        *knowledge.Inquiry
 	texts     *knowledge.Texts
 	request   Request
-	findings  []knowledge.Finding // without what could not be told
+	told      []knowledge.Finding // without what could not be told; dangers hang on it
+	findings  []knowledge.Finding // of these, what still counts: what a repair may have changed is left out
+	past      map[string]bool     // what is left out
 	posterior []float64           // by cause, in the model's order
 	base      []float64           // given the complaint and the setup only
 	blame     []float64           // what of the posterior stands out from the base rate; see blames
@@ -57,7 +59,11 @@ func (e *Engine) Assess(r Request) (*Assessment, error) {
 		return nil, err
 	}
 	defer e.pool.Put(s.in)
-	a := &Assessment{ModelVersion: e.model.Version, Causes: s.ranking(), Dangers: s.dangers, Unused: s.unused()}
+	return s.assess()
+}
+
+func (s *subject) assess() (a *Assessment, err error) {
+	a = &Assessment{ModelVersion: s.model.Version, Causes: s.ranking(), Dangers: s.dangers, Unused: s.unused()}
 	if a.NextChecks, err = s.checks(); err != nil {
 		return nil, err
 	}
@@ -75,23 +81,32 @@ func (e *Engine) subject(r Request) (*subject, error) {
 	if err := e.Check(r); err != nil {
 		return nil, err
 	}
-	s := &subject{Engine: e, in: e.pool.Get().(*knowledge.Inquiry), texts: e.model.Text(r.Locale), request: r}
+	s := &subject{Engine: e, in: e.pool.Get().(*knowledge.Inquiry), texts: e.model.Text(r.Locale), request: r, past: e.past(r)}
 	var setup []knowledge.Finding
 	for _, o := range r.Observations {
 		if o.Kind == UnknownValue {
 			continue
 		}
 		f := o.finding()
-		s.findings = append(s.findings, f)
+		s.told = append(s.told, f)
+		if !s.past[o.ID] {
+			s.findings = append(s.findings, f)
+		}
 		if _, ok := e.model.SetupFact(o.ID); ok {
 			setup = append(setup, f)
 		}
 	}
 	// The order of telling must not reach the arithmetic, or the same facts could differ in their last digits.
+	slices.SortFunc(s.told, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
 	slices.SortFunc(s.findings, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
 	slices.SortFunc(setup, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
 	var err error
-	if s.base, err = s.causesGiven(setup); err == nil {
+	s.in.Done(nil)
+	if s.base, err = s.causesGiven(setup); err == nil && len(r.Mended) > 0 {
+		s.in.Done(e.odds(r.Mended, s.base))
+		s.base, err = s.causesGiven(setup)
+	}
+	if err == nil {
 		s.posterior, err = s.causesGiven(s.findings)
 	}
 	if err != nil {
@@ -99,7 +114,7 @@ func (e *Engine) subject(r Request) (*subject, error) {
 		return nil, fmt.Errorf("inferring the causes: %w", err)
 	}
 	s.blame = blames(s.posterior, s.base)
-	s.dangers = e.dangers(s.findings, s.texts)
+	s.dangers = e.dangers(s.told, s.texts)
 	s.gates = s.gate()
 	return s, nil
 }
@@ -185,6 +200,16 @@ func (e *Engine) Check(r Request) error {
 			add(field+"."+part, "%s", problem)
 		}
 	}
+	for i, id := range r.Mended {
+		if _, ok := e.repair(id); !ok {
+			add("mended_ids["+strconv.Itoa(i)+"]", "%q is no repair", id)
+		}
+	}
+	for i, id := range r.Before {
+		if _, ok := first[id]; !ok {
+			add("before_ids["+strconv.Itoa(i)+"]", "%q is not among the observations", id)
+		}
+	}
 	if !finiteRate(r.EurosPerMinute) {
 		add("euros_per_minute", "a minute is worth from 0 to 1000 euros, not %g", r.EurosPerMinute)
 	}
@@ -243,6 +268,8 @@ func (s *subject) unused() []Unused {
 		switch {
 		case o.Kind == UnknownValue:
 			out = append(out, Unused{o.ID, s.texts.Phrases["unused_unknown"]})
+		case s.past[o.ID]:
+			out = append(out, Unused{o.ID, s.texts.Phrases["unused_past"]})
 		case why[o.ID] != "":
 			out = append(out, Unused{o.ID, s.texts.Phrases[why[o.ID]]})
 		}

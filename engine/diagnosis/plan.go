@@ -185,7 +185,7 @@ func (p *planning) chooseChecks(advised []AdvisedCheck) {
 	}
 	for _, r := range p.repairs {
 		mask, minutes, _ := prepares(r.Gates)
-		repair := troubleshoot.Repair{Cost: p.price(max(0, r.Minutes-minutes), r.Euros), Prepares: mask,
+		repair := troubleshoot.Repair{Cost: p.price(max(0, r.Minutes-minutes), r.Euros) + p.disturbance(r), Prepares: mask,
 			Mends: p.mends(func(c knowledge.Cause) bool { return slices.Contains(r.Mends, c.ID) })}
 		for _, id := range r.After {
 			if p.s.waitsFor(id) {
@@ -206,6 +206,21 @@ func (p *planning) chooseChecks(advised []AdvisedCheck) {
 			add(c.ObservationID)
 		}
 	}
+}
+
+// disturbance is what it costs on average to put right what a repair itself brings about: the cheapest repair of it, and
+// another start to watch.
+func (p *planning) disturbance(r knowledge.Repair) (cost float64) {
+	for _, d := range r.Disturbs {
+		least := math.Inf(1)
+		for _, o := range p.s.model.Repairs {
+			if o.ID != r.ID && slices.Contains(o.Mends, d.Cause) {
+				least = min(least, p.price(o.Minutes+watchedStart, o.Euros))
+			}
+		}
+		cost += d.P * least
+	}
+	return cost
 }
 
 // weighScenarios makes the scenarios of the causes' blame, alone and in twos, and what each check shows in them. Twos

@@ -167,6 +167,12 @@ func (f *files) checkRules() {
 				f.seen[r.ID].errorf("%s is no repair", b)
 			}
 		}
+		for _, d := range r.Disturbs {
+			cause(f.seen[r.ID], d.Cause)
+			if !slices.ContainsFunc(m.Repairs, func(o Repair) bool { return o.ID != r.ID && slices.Contains(o.Mends, d.Cause) }) {
+				f.seen[r.ID].errorf("disturbs: no other repair mends %s", d.Cause)
+			}
+		}
 		for _, o := range r.After {
 			if _, ok := m.Observation(o); !ok {
 				f.seen[r.ID].errorf("%s is no observation", o)
@@ -186,6 +192,11 @@ func (f *files) checkRules() {
 	}
 	if len(m.Endings) > 0 && !slices.ContainsFunc(m.Endings, func(e Ending) bool { return e.Everything }) {
 		f.errs.add(".", 0, 0, "endings: one of them must mend everything")
+	}
+	for _, id := range m.Watch {
+		if _, ok := m.Observation(id); !ok {
+			f.places["watch/"+id].errorf("%s is no observation", id)
+		}
 	}
 	for _, d := range m.Dangers {
 		for _, t := range d.Any {

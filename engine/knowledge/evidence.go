@@ -99,6 +99,7 @@ type Inquiry struct {
 	known      map[string]bool
 	unused     map[string]string
 	entered    []entry
+	odds       []float64    // by cause: what has been done since changes its odds by; nil for nothing done
 	taught     [][2]float64 // by cause: the likelihood that counting has entered; nil before
 }
 
@@ -107,6 +108,7 @@ type loaded struct {
 	q      *bayes.Query
 	anyway float64
 	rate   []float64 // NaN: nothing given yet
+	odds   []float64
 	in     []entry
 }
 
@@ -129,7 +131,7 @@ func (m *Model) load(q *bayes.Query) loaded {
 	l := loaded{q: q, anyway: m.anywayRate, rate: make([]float64, len(m.rate))}
 	l.q.Observe(m.complained, 1)
 	for i := range l.rate {
-		l.rate[i] = math.NaN()
+		l.rate[i], l.odds = math.NaN(), append(l.odds, 1)
 	}
 	return l
 }
@@ -211,6 +213,17 @@ func (in *Inquiry) Enter(findings []Finding) {
 	}
 	in.readings(numbers)
 	in.apply(&in.now, false)
+}
+
+// Done says by how much each cause's odds have changed, in the model's order, through what was done to the heater since it
+// was found as Enter will say; nil for nothing. It holds until it is said anew.
+func (in *Inquiry) Done(odds []float64) { in.odds = odds }
+
+func (in *Inquiry) oddsOf(cause int) float64 {
+	if in.odds == nil {
+		return 1
+	}
+	return in.odds[cause]
 }
 
 // observation describes what was told; setup facts have nothing of an observation.
@@ -363,22 +376,29 @@ func (in *Inquiry) apply(l *loaded, absent bool) {
 		l.q.SetLikelihood(m.anyway, priorRatio(m.anywayRate, in.baseAnyway))
 	}
 	for i, root := range m.rootOf {
-		if root < 0 || l.rate[i] == in.rate[i] {
+		odds := in.oddsOf(i)
+		if root < 0 || l.rate[i] == in.rate[i] && l.odds[i] == odds {
 			continue
 		}
-		l.rate[i] = in.rate[i]
+		l.rate[i], l.odds[i] = in.rate[i], odds
 		ratio := priorRatio(in.rate[i], in.base[i])
-		if absent && root == m.causeVar[i] {
+		if root != m.causeVar[i] { // it can be brought about, so what it is of itself is apart from what it comes to
+			switch {
+			case absent:
+				l.q.Observe(m.causeVar[i], 0)
+			case odds == 1:
+				l.q.Withdraw(m.causeVar[i])
+			default:
+				l.q.SetLikelihood(m.causeVar[i], []float64{1, odds})
+			}
+		} else if ratio[1] *= odds; absent {
 			ratio[1] = 0
 		}
-		if !absent && in.rate[i] == in.base[i] {
+		if !absent && ratio[0] == 1 && ratio[1] == 1 {
 			l.q.Withdraw(root)
 			continue
 		}
 		l.q.SetLikelihood(root, ratio)
-		if absent && root != m.causeVar[i] {
-			l.q.Observe(m.causeVar[i], 0)
-		}
 	}
 	for _, old := range l.in {
 		if !slices.ContainsFunc(in.entered, old.same) {

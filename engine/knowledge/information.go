@@ -181,9 +181,9 @@ func (m *Model) canBeTold(id, state string) bool {
 
 func (in *Inquiry) yesWeight(cause int) float64 {
 	if in.m.rootOf[cause] != in.m.causeVar[cause] {
-		return 1
+		return in.oddsOf(cause)
 	}
-	return priorRatio(in.rate[cause], in.base[cause])[1]
+	return in.oddsOf(cause) * priorRatio(in.rate[cause], in.base[cause])[1]
 }
 
 // restore takes back that a cause was clamped.

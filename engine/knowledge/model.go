@@ -21,6 +21,7 @@ type Model struct {
 	Observations []Observation
 	Repairs      []Repair
 	Endings      []Ending
+	Watch        []string // observations that tell whether a start goes as it should, in the order in which they show
 	Dangers      []Danger
 	Limits       []Limit
 	Tools        []string
@@ -114,14 +115,21 @@ type Condition struct {
 
 // Repair mends causes.
 type Repair struct {
-	ID      string
-	Mends   []string
-	Minutes float64
-	Euros   float64
-	Gates   Gates
-	After   []string // observations to make first
-	Behind  []string // repairs that take less effort and are tried before it while its cause is in doubt
-	Basis   string
+	ID       string
+	Mends    []string
+	Minutes  float64
+	Euros    float64
+	Gates    Gates
+	After    []string // observations to make first
+	Behind   []string // repairs that take less effort and are tried before it while its cause is in doubt
+	Disturbs []Disturbance
+	Basis    string
+}
+
+// Disturbance is a cause that a repair may itself bring about, and the chance of it.
+type Disturbance struct {
+	Cause string
+	P     float64
 }
 
 // Ending is a way to be done with the search for its price: it mends the causes of whole groups and single ones.

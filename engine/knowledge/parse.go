@@ -97,7 +97,7 @@ func (f *files) read(fsys fs.FS) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "endings": f.ending, "learned": f.learnedEntry,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "endings": f.ending, "watch": f.watch, "learned": f.learnedEntry,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {
@@ -431,9 +431,12 @@ func (f *files) gates(n node) Gates {
 }
 
 func (f *files) repair(n node) {
-	m := n.fields("id", "mends", "minutes", "euros", "gates", "after", "behind", "basis")
+	m := n.fields("id", "mends", "minutes", "euros", "gates", "after", "behind", "disturbs", "basis")
 	r := Repair{ID: m["id"].text(), Mends: m["mends"].texts(), Minutes: m["minutes"].number(), Euros: m["euros"].number(),
 		Gates: f.gates(m["gates"]), After: m["after"].texts(), Behind: m["behind"].texts(), Basis: f.basis(n, m)}
+	for _, p := range m["disturbs"].pairs() {
+		r.Disturbs = append(r.Disturbs, Disturbance{p.id, p.val.strength()})
+	}
 	if !f.claim(r.ID, n) {
 		return
 	}
@@ -505,6 +508,11 @@ func (f *files) ending(n node) {
 	}
 	f.places["ending/"+e.Kind] = n
 	f.model.Endings = append(f.model.Endings, e)
+}
+
+func (f *files) watch(n node) {
+	f.places["watch/"+n.text()] = n
+	f.model.Watch = append(f.model.Watch, n.text())
 }
 
 func (f *files) limit(n node) {

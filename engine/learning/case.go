@@ -50,15 +50,34 @@ func (c Case) key() string {
 //	told     what was found, as id=value, separated by semicolons; a value is a state or a number in the observation's unit
 //	causes   ids of what it turned out to be, separated by semicolons; several if several were active
 //	by       workshop, desk, owner or guess
-//	sure     how surely: proved, likely, guessed or a number from 0 to 1; empty means proved
+//	sure     how surely: held, proved, likely, guessed or a number from 0 to 1; empty means proved
 var Columns = []string{"date", "source", "told", "causes", "by", "sure"}
 
 // Sureties are what words for how surely something was found are worth; common practice, no source. What was guessed teaches
 // nothing.
 var Sureties = map[string]float64{
+	"held":    0.98, // proved, and it has run for weeks since
 	"proved":  0.95, // mended, and a start watched through
 	"likely":  0.85, // seen or measured
 	"guessed": 0.5,
+}
+
+// WriteCSV writes cases as ReadCSV reads them.
+func WriteCSV(w io.Writer, cases []Case) error {
+	out := csv.NewWriter(w)
+	rows := [][]string{Columns}
+	for _, c := range cases {
+		var told []string
+		for _, f := range c.Told {
+			value := f.State
+			if f.IsNumber {
+				value = strconv.FormatFloat(f.Number, 'g', -1, 64)
+			}
+			told = append(told, f.ID+"="+value)
+		}
+		rows = append(rows, []string{c.Date, c.Source, strings.Join(told, "; "), strings.Join(c.Causes, "; "), c.By, strconv.FormatFloat(c.Sure, 'g', -1, 64)})
+	}
+	return out.WriteAll(rows)
 }
 
 // mostProblems is how many bad lines are named.
@@ -123,7 +142,7 @@ func readCase(m *knowledge.Model, field func(string) string) (Case, error) {
 			x, err = strconv.ParseFloat(s, 64)
 		}
 		if err != nil || !(x >= 0 && x <= 1) {
-			return c, fmt.Errorf("sure is %q, neither proved, likely or guessed nor a number from 0 to 1", s)
+			return c, fmt.Errorf("sure is %q, neither held, proved, likely or guessed nor a number from 0 to 1", s)
 		}
 		c.Sure = x
 	}

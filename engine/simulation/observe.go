@@ -254,6 +254,15 @@ var seenFire = map[string]sight{
 		}
 		return w.sees("steady", "pulsing")
 	},
+	"time_to_light": func(w witness) Answer {
+		if w.h.record.Lit == 0 {
+			return unknown
+		}
+		if w.h.record.Lit > 300 {
+			return w.sees("longer", "usual")
+		}
+		return w.sees("usual", "longer")
+	},
 	"burner_look": func(w witness) Answer { return w.hardly(w.h.b.coke > 0.45, 0.92, "coked", "clean") },
 	"glow_plug_look": func(w witness) Answer {
 		b := &w.h.b

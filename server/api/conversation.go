@@ -167,15 +167,19 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 	v.name("id", req.GetId())
 	v.clientKey(req.GetClientKey())
 	v.locale(req.GetLocale())
-	tools := v.tools(req.GetTools())
+	set := diagnosis.Event{Kind: diagnosis.ToolsSet, Tools: v.tools(req.GetTools()), EurosPerMinute: req.EurosPerMinute}
+	if req.Willingness != nil {
+		willing := int(req.GetWillingness())
+		set.Willing = &willing
+	}
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	if err := c.engine.Check(diagnosis.Request{Tools: tools}); err != nil {
+	if err := c.engine.Check(diagnosis.Request{Tools: set.Tools, EurosPerMinute: req.GetEurosPerMinute(), Willing: int(req.GetWillingness())}); err != nil {
 		return nil, err
 	}
 	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func([]diagnosis.Event) (diagnosis.Event, error) {
-		return diagnosis.Event{Kind: diagnosis.ToolsSet, Tools: tools}, nil
+		return set, nil
 	})
 	if err != nil {
 		return nil, err

@@ -237,6 +237,8 @@ func (f face) conversation(c store.Conversation, state diagnosis.Conversation,
 		Sayings:    each(state.Sayings, f.saying),
 		AssignedTo: state.AssignedTo, Closed: state.Closed != nil, Hidden: state.Hidden,
 	}
+	out.Recovery, out.Settlement = f.recovery(state, guidance.Recovery), f.settlement(c, state)
+	out.EurosPerMinute, out.Willingness = state.EurosPerMinute, lightoffv1.Willingness(state.Willing)
 	for _, e := range state.Suggestions {
 		for _, o := range e.Observations {
 			out.Suggestions = append(out.Suggestions, &lightoffv1.Suggestion{

@@ -12,7 +12,6 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"lightoff/engine/diagnosis"
-	"lightoff/engine/knowledge"
 	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/server/store"
 )
@@ -26,6 +25,7 @@ type desk struct {
 // What the list holds.
 const (
 	listAge    = 14 * 24 * time.Hour // since something last happened
+	dueAge     = 26 * week           // the same, for those to be asked back
 	maxListed  = 300
 	maxThought = 20 // leads that are worked out for one list; others come with a later one
 	// loadThoughts is what loading another version of the model counts as.
@@ -70,10 +70,19 @@ func (d *desk) ListConversations(ctx context.Context, req *lightoffv1.ListConver
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	return d.list(ctx, locale, req.GetClosed())
+	return d.list(ctx, locale, req)
 }
 
-func (d *desk) list(ctx context.Context, locale string, closed bool) (*lightoffv1.ListConversationsResponse, error) {
+// listed says which conversations are wanted.
+type listed interface {
+	GetClosed() bool
+	GetDueBack() bool
+}
+
+func (d *desk) list(ctx context.Context, locale string, want listed) (*lightoffv1.ListConversationsResponse, error) {
+	if want.GetDueBack() {
+		return d.dueBack(ctx, locale)
+	}
 	recent, more, err := d.store.Since(ctx, time.Now().Add(-listAge), maxListed)
 	if err != nil {
 		return nil, err
@@ -83,7 +92,7 @@ func (d *desk) list(ctx context.Context, locale string, closed bool) (*lightoffv
 	for _, c := range recent {
 		state, _ := d.sound(diagnosis.Fold(c.Events))
 		state.Locale = locale
-		if state.Closed != nil && !closed || len(state.Told)+len(state.Notes) == 0 {
+		if state.Closed != nil && !want.GetClosed() || len(state.Told)+len(state.Notes) == 0 {
 			continue
 		}
 		entry := d.entry(c, state)
@@ -95,6 +104,29 @@ func (d *desk) list(ctx context.Context, locale string, closed bool) (*lightoffv
 		out.Entries = append(out.Entries, entry)
 	}
 	slices.SortStableFunc(out.Entries, urgency)
+	return out, nil
+}
+
+// dueBack lists the settled conversations whose owners are to be asked whether the repair has held, the longest settled first.
+func (d *desk) dueBack(ctx context.Context, locale string) (*lightoffv1.ListConversationsResponse, error) {
+	now := time.Now()
+	all, more, err := d.store.Since(ctx, now.Add(-dueAge), maxCounted)
+	if err != nil {
+		return nil, err
+	}
+	out := &lightoffv1.ListConversationsResponse{More: more, Me: whoCalls(ctx).name}
+	for _, c := range all {
+		state, _ := d.sound(diagnosis.Fold(c.Events))
+		if state.Locale = locale; dueBack(c, state, now) {
+			out.Entries = append(out.Entries, d.entry(c, state))
+		}
+	}
+	slices.SortStableFunc(out.Entries, func(a, b *lightoffv1.QueueEntry) int {
+		return a.GetSettledAt().AsTime().Compare(b.GetSettledAt().AsTime())
+	})
+	if len(out.Entries) > maxListed {
+		out.Entries, out.More = out.Entries[:maxListed], true
+	}
 	return out, nil
 }
 
@@ -179,7 +211,7 @@ func (d *desk) guide(ctx context.Context, by *version, state diagnosis.Conversat
 	return guidance, nil
 }
 
-func (d *desk) entry(c store.Timed, state diagnosis.Conversation) *lightoffv1.QueueEntry {
+func (d *desk) entry(c store.Conversation, state diagnosis.Conversation) *lightoffv1.QueueEntry {
 	f := face{model: d.model, engine: d.engine, locale: state.Locale}
 	e := &lightoffv1.QueueEntry{
 		Id: c.ID, OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
@@ -198,6 +230,9 @@ func (d *desk) entry(c store.Timed, state diagnosis.Conversation) *lightoffv1.Qu
 	if state.Closed != nil {
 		e.Closing = toClosing(state.Closed.Closing)
 	}
+	if s := f.settlement(c, state); s != nil {
+		e.SettledAt, e.Causes = s.GetSettledAt(), each(s.GetCauses(), (*lightoffv1.RankedCause).GetTitle)
+	}
 	return e
 }
 
@@ -211,7 +246,7 @@ func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, str
 	changed, stop := d.hub.watchAll()
 	defer stop()
 	for {
-		list, err := d.list(stream.Context(), locale, req.GetClosed())
+		list, err := d.list(stream.Context(), locale, req)
 		if err != nil {
 			return err
 		}
@@ -255,7 +290,7 @@ func (d *desk) record(ctx context.Context, id string) (*lightoffv1.Record, error
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	c, err := d.store.ReadTimed(ctx, id)
+	c, err := d.store.Read(ctx, id)
 	if err != nil {
 		return nil, err
 	}
@@ -268,7 +303,7 @@ func (d *desk) record(ctx context.Context, id string) (*lightoffv1.Record, error
 	return r, nil
 }
 
-func notes(c store.Timed, state diagnosis.Conversation) []*lightoffv1.Note {
+func notes(c store.Conversation, state diagnosis.Conversation) []*lightoffv1.Note {
 	return each(state.Notes, func(e diagnosis.Event) *lightoffv1.Note {
 		return &lightoffv1.Note{By: e.By, Text: e.Text, At: timestamppb.New(c.At[e.Number-1]), Event: e.Number}
 	})
@@ -352,10 +387,9 @@ func (d *desk) Close(ctx context.Context, req *lightoffv1.CloseRequest) (*lighto
 	var v violations
 	closing := d.closing(&v, req.GetClosing())
 	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), v, func(state diagnosis.Conversation) (diagnosis.Event, error) {
-		sound, _ := d.sound(state)
-		for _, danger := range d.engine.Dangers(sound.Request()) {
-			if closing.Outcome == diagnosis.Settled && danger.Severity > diagnosis.Caution {
-				return diagnosis.Event{}, errUnsafe
+		if closing.Outcome == diagnosis.Settled {
+			if err := d.safe(state); err != nil {
+				return diagnosis.Event{}, err
 			}
 		}
 		return diagnosis.Event{Kind: diagnosis.Closed, Closing: closing}, nil
@@ -376,20 +410,8 @@ func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing
 	if !settled && len(out.Causes) > 0 {
 		v.add("closing.cause_ids", "only a settled conversation has causes")
 	}
-	if settled && (len(out.Causes) == 0 || len(out.Causes) > 10) {
-		v.add("closing.cause_ids", "name one to ten causes")
-	}
-	for i, id := range out.Causes {
-		if !slices.ContainsFunc(d.model.Causes, func(c knowledge.Cause) bool { return c.ID == id }) || slices.Contains(out.Causes[:i], id) {
-			v.add("closing.cause_ids", "no cause is called %q, or it stands twice", clip(id))
-			break
-		}
-	}
-	if settled && out.FoundBy == "" {
-		v.add("closing.found_by", "is missing")
-	}
-	if settled && out.Surety == "" {
-		v.add("closing.surety", "is missing")
+	if settled {
+		d.settled(v, "closing.", out)
 	}
 	if utf8.RuneCountInString(out.Remark) > maxText {
 		v.add("closing.remark", "has more than %d characters", maxText)

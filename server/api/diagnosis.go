@@ -62,6 +62,9 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 		Tools:        v.tools(req.GetTools()),
 		Locale:       v.locale(req.GetLocale()),
 
+		Mended: v.names("mended_ids", req.GetMendedIds()),
+		Before: v.names("before_ids", req.GetBeforeIds()),
+
 		EurosPerMinute: req.GetEurosPerMinute(),
 		Willing:        int(req.GetWillingness()),
 	}
@@ -90,6 +93,8 @@ func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest)
 	r := diagnosis.Request{
 		Observations: v.observations("observations", req.GetObservations()),
 		Locale:       v.locale(req.GetLocale()),
+		Mended:       v.names("mended_ids", req.GetMendedIds()),
+		Before:       v.names("before_ids", req.GetBeforeIds()),
 	}
 	v.name("cause_id", req.GetCauseId())
 	if err := v.err(); err != nil {

@@ -21,17 +21,19 @@ import (
 )
 
 var (
-	errNotTold  = errors.New("nothing to take back: that was not told")
-	errStopping = errors.New("the server is going away; ask again")
-	errRevoked  = errors.New("the token is no longer valid")
-	errOpen     = errors.New("the conversation has not ended")
-	errClosed   = errors.New("the conversation has ended")
-	errDanger   = errors.New("a danger stands: nothing is suggested or confirmed until what it came from is taken back")
-	errOnCard   = errors.New("the safety card is its owner's own: nothing on it can be suggested")
-	errUnsafe   = errors.New("a danger stands: it cannot be settled; take back what the danger came from, or choose another outcome")
-	errNoWait   = errors.New("that suggestion does not wait any more")
-	errCrowded  = errors.New("enough suggestions wait for the owner already")
-	errNotOwner = errors.New("only its owner confirms or declines, not the holder of a token")
+	errNotTold    = errors.New("nothing to take back: that was not told")
+	errStopping   = errors.New("the server is going away; ask again")
+	errRevoked    = errors.New("the token is no longer valid")
+	errOpen       = errors.New("the conversation has not ended")
+	errClosed     = errors.New("the conversation has ended")
+	errDanger     = errors.New("a danger stands: nothing is suggested or confirmed until what it came from is taken back")
+	errOnCard     = errors.New("the safety card is its owner's own: nothing on it can be suggested")
+	errUnsafe     = errors.New("a danger stands: it cannot be settled; take back what the danger came from, or choose another outcome")
+	errUnproved   = errors.New("nothing proves it yet: no start that ran was told after a repair")
+	errNotSettled = errors.New("the conversation was not settled")
+	errNoWait     = errors.New("that suggestion does not wait any more")
+	errCrowded    = errors.New("enough suggestions wait for the owner already")
+	errNotOwner   = errors.New("only its owner confirms or declines, not the holder of a token")
 )
 
 // statusCodes is the one table from errors to codes. An error that is not in it, and is neither an InputError nor a
@@ -48,6 +50,8 @@ var statusCodes = []struct {
 	{errDanger, codes.FailedPrecondition},
 	{errOnCard, codes.FailedPrecondition},
 	{errUnsafe, codes.FailedPrecondition},
+	{errUnproved, codes.FailedPrecondition},
+	{errNotSettled, codes.FailedPrecondition},
 	{errNoWait, codes.FailedPrecondition},
 	{errCrowded, codes.FailedPrecondition},
 	{errNotOwner, codes.PermissionDenied},

@@ -4,6 +4,7 @@ import (
 	"container/list"
 	"crypto/sha256"
 	"encoding/json"
+	"strconv"
 	"sync"
 
 	"lightoff/engine/diagnosis"
@@ -32,18 +33,23 @@ func newGuided() *guided {
 // keyOf digests what guidance depends on: the model's version, what was told and the tools, not when, in which words, or in
 // which conversation.
 func keyOf(version string, state diagnosis.Conversation) [sha256.Size]byte {
-	type told struct {
-		Observation diagnosis.Observation
-		Skipped     bool
-	}
 	what := struct {
 		Version string
-		Locale  string
-		Tools   []string
-		Told    []told
-	}{Version: version, Locale: state.Locale, Tools: state.Tools}
+		Request diagnosis.Request
+		Skipped []string
+		Before  [2]diagnosis.Request
+		Ran     string
+	}{Version: version, Request: state.Request()}
 	for _, t := range state.Told {
-		what.Told = append(what.Told, told{t.Observation, t.Skipped})
+		if t.Skipped {
+			what.Skipped = append(what.Skipped, t.Observation.ID)
+		}
+	}
+	if len(state.Mended) > 0 {
+		what.Before = [2]diagnosis.Request{state.First, state.Latest}
+		if state.Start != nil {
+			what.Ran = strconv.FormatBool(state.Start.Ran)
+		}
 	}
 	text, err := json.Marshal(what)
 	if err != nil {

@@ -72,7 +72,7 @@ func (d *desk) report(ctx context.Context, id, locale string) (*lightoffv1.Repor
 	if err != nil {
 		return nil, err
 	}
-	c, err := d.store.ReadTimed(ctx, id)
+	c, err := d.store.Read(ctx, id)
 	if err != nil {
 		return nil, err
 	}

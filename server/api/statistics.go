@@ -80,7 +80,7 @@ func newTally(begin time.Time, weeks int) *tally {
 	return t
 }
 
-func (t *tally) add(c store.Timed, isCheck func(string) bool) {
+func (t *tally) add(c store.Conversation, isCheck func(string) bool) {
 	state := diagnosis.Fold(c.Events)
 	if len(state.Told) == 0 {
 		return

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
 )
 
 // admit moves the readings that cannot stand, alone or beside what was told, to the unclear parts.
@@ -93,6 +94,8 @@ func (c core) sound(state diagnosis.Conversation) (diagnosis.Conversation, map[s
 			unsound[told[f.place].ID] = true
 		}
 	}
+	state.Mended = slices.DeleteFunc(slices.Clone(state.Mended), func(d diagnosis.Done) bool { return !c.repairs(d.RepairID) })
+	state.First, state.Latest = c.soundRequest(state.First), c.soundRequest(state.Latest)
 	refused := map[string]bool{}
 	found, _ := faults(c.engine.Check(diagnosis.Request{Tools: state.Tools}), "tools")
 	for _, f := range found {
@@ -100,4 +103,27 @@ func (c core) sound(state diagnosis.Conversation) (diagnosis.Conversation, map[s
 	}
 	state.Tools = slices.DeleteFunc(slices.Clone(state.Tools), func(tool string) bool { return refused[tool] })
 	return state, unsound
+}
+
+func (c core) repairs(id string) bool {
+	return slices.ContainsFunc(c.model.Repairs, func(r knowledge.Repair) bool { return r.ID == id })
+}
+
+// soundRequest leaves out of what was known before a repair what the model does not accept.
+func (c core) soundRequest(r diagnosis.Request) diagnosis.Request {
+	r.Mended = slices.DeleteFunc(slices.Clone(r.Mended), func(id string) bool { return !c.repairs(id) })
+	for {
+		found, ok := faults(c.engine.Check(diagnosis.Request{Observations: r.Observations}), "observations")
+		if !ok {
+			break
+		}
+		bad := map[string]bool{}
+		for _, f := range found {
+			bad[r.Observations[f.place].ID] = true
+		}
+		r.Observations = slices.DeleteFunc(slices.Clone(r.Observations), func(o diagnosis.Observation) bool { return bad[o.ID] })
+		r.Before = slices.DeleteFunc(slices.Clone(r.Before), func(id string) bool { return bad[id] })
+	}
+	r.Tools = slices.DeleteFunc(slices.Clone(r.Tools), func(tool string) bool { return !slices.Contains(c.model.Tools, tool) })
+	return r
 }

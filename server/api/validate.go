@@ -81,6 +81,18 @@ func (v *violations) tools(in []string) []string {
 	return in
 }
 
+// names checks the form of a list of identifiers.
+func (v *violations) names(field string, in []string) []string {
+	if len(in) > maxObservations {
+		v.add(field, "names %d, more than %d", len(in), maxObservations)
+		return nil
+	}
+	for i, name := range in {
+		v.name(fmt.Sprintf("%s[%d]", field, i), name)
+	}
+	return in
+}
+
 // locale returns the language asked for; which languages there are is the model's matter.
 func (v *violations) locale(in string) string {
 	if len(in) > maxName {

@@ -87,7 +87,7 @@ func checkSince(t *testing.T, place string) {
 		require.NoError(t, err)
 		for _, c := range found {
 			require.Len(t, c.At, len(c.Events))
-			whole, err := s.ReadTimed(t.Context(), c.ID)
+			whole, err := s.Read(t.Context(), c.ID)
 			require.NoError(t, err)
 			assert.Equal(t, whole, c)
 			out = append(out, c.ID)

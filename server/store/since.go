@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"encoding/json"
 	"fmt"
 	"time"
@@ -9,15 +10,9 @@ import (
 	"lightoff/engine/diagnosis"
 )
 
-// Timed is a conversation with the time of each of its events, in UTC.
-type Timed struct {
-	Conversation
-	At []time.Time
-}
-
 // Since returns the conversations in which something happened at or after a time, the latest first, at most so many, and
 // whether there are more. It is one statement, so it sees one state of the log.
-func (s *Store) Since(ctx context.Context, from time.Time, limit int) (found []Timed, more bool, err error) {
+func (s *Store) Since(ctx context.Context, from time.Time, limit int) (found []Conversation, more bool, err error) {
 	rows, err := s.reads.QueryContext(ctx, `
 		select c.id, c.opened_at, c.model_version, e.number, e.at, e.body
 		from (select conversation_id as id, max(at) as latest from event where at >= $1
@@ -27,26 +22,11 @@ func (s *Store) Since(ctx context.Context, from time.Time, limit int) (found []T
 	if err != nil {
 		return nil, false, fmt.Errorf("look for recent conversations: %w", sorted(err))
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var c Conversation
-		var openedAt, number, at int64
-		var body string
-		if err := rows.Scan(&c.ID, &openedAt, &c.ModelVersion, &number, &at, &body); err != nil {
-			return nil, false, fmt.Errorf("look for recent conversations: %w", err)
-		}
-		if len(found) == 0 || found[len(found)-1].ID != c.ID {
-			c.OpenedAt = time.UnixMicro(openedAt).UTC()
-			found = append(found, Timed{Conversation: c})
-		}
-		var e diagnosis.Event
-		if err := json.Unmarshal([]byte(body), &e); err != nil {
-			return nil, false, fmt.Errorf("event %d of a conversation: %w", number, err)
-		}
-		last := &found[len(found)-1]
-		last.Events, last.At = append(last.Events, e), append(last.At, time.UnixMicro(at).UTC())
-	}
-	if err := rows.Err(); err != nil {
+	err = each(rows, func(c Conversation) error {
+		found = append(found, c)
+		return nil
+	})
+	if err != nil {
 		return nil, false, fmt.Errorf("look for recent conversations: %w", sorted(err))
 	}
 	if len(found) > limit {
@@ -55,30 +35,50 @@ func (s *Store) Since(ctx context.Context, from time.Time, limit int) (found []T
 	return found, false, nil
 }
 
-// ReadTimed returns a conversation with the times of its events, or ErrNotFound.
-func (s *Store) ReadTimed(ctx context.Context, id string) (Timed, error) {
-	c, err := s.Read(ctx, id)
-	if err != nil {
-		return Timed{}, err
+// Each visits all conversations, in the order in which they were opened. It is one statement, so it sees one state of the log,
+// and holds one conversation at a time.
+func (s *Store) Each(ctx context.Context, visit func(Conversation) error) error {
+	rows, err := s.reads.QueryContext(ctx, `
+		select c.id, c.opened_at, c.model_version, e.number, e.at, e.body
+		from conversation c join event e on e.conversation_id = c.id
+		order by c.opened_at, c.id, e.number`)
+	if err == nil {
+		err = each(rows, visit)
 	}
-	rows, err := s.reads.QueryContext(ctx, `select at from event where conversation_id = $1 and number <= $2 order by number`, id, len(c.Events))
 	if err != nil {
-		return Timed{}, fmt.Errorf("read a conversation's times: %w", sorted(err))
+		return fmt.Errorf("go through the conversations: %w", sorted(err))
 	}
+	return nil
+}
+
+// each puts rows of events, those of a conversation together, into conversations, and closes them.
+func each(rows *sql.Rows, visit func(Conversation) error) error {
 	defer rows.Close()
-	t := Timed{Conversation: c}
+	var c Conversation
 	for rows.Next() {
-		var at int64
-		if err := rows.Scan(&at); err != nil {
-			return Timed{}, fmt.Errorf("read a conversation's times: %w", err)
+		var next Conversation
+		var openedAt, number, at int64
+		var body string
+		if err := rows.Scan(&next.ID, &openedAt, &next.ModelVersion, &number, &at, &body); err != nil {
+			return err
 		}
-		t.At = append(t.At, time.UnixMicro(at).UTC())
+		if next.ID != c.ID {
+			if c.ID != "" {
+				if err := visit(c); err != nil {
+					return err
+				}
+			}
+			c = next
+			c.OpenedAt = time.UnixMicro(openedAt).UTC()
+		}
+		var e diagnosis.Event
+		if err := json.Unmarshal([]byte(body), &e); err != nil {
+			return fmt.Errorf("event %d of a conversation: %w", number, err)
+		}
+		c.Events, c.At = append(c.Events, e), append(c.At, time.UnixMicro(at).UTC())
 	}
-	if err := rows.Err(); err != nil {
-		return Timed{}, fmt.Errorf("read a conversation's times: %w", sorted(err))
+	if err := rows.Err(); err != nil || c.ID == "" {
+		return err
 	}
-	if len(t.At) != len(c.Events) { // deleted in between
-		return Timed{}, fmt.Errorf("read a conversation's times: %w", ErrNotFound)
-	}
-	return t, nil
+	return visit(c)
 }

@@ -48,6 +48,7 @@ type Conversation struct {
 	OpenedAt     time.Time // UTC
 	ModelVersion string    // the model that was in use when it was opened
 	Events       []diagnosis.Event
+	At           []time.Time // of each event, UTC
 }
 
 // Create opens a conversation under a new unguessable id with opened as its first event.
@@ -58,7 +59,7 @@ func (s *Store) Create(ctx context.Context, modelVersion string, opened diagnosi
 	opened.Number = 1
 	at := s.now().UTC().Truncate(time.Microsecond)
 	// Text is 130 random bits in an alphabet that is safe in a URL.
-	c := Conversation{ID: rand.Text(), OpenedAt: at, ModelVersion: modelVersion, Events: []diagnosis.Event{opened}}
+	c := Conversation{ID: rand.Text(), OpenedAt: at, ModelVersion: modelVersion, Events: []diagnosis.Event{opened}, At: []time.Time{at}}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `insert into conversation (id, opened_at, model_version) values ($1, $2, $3)`,
 			c.ID, at.UnixMicro(), modelVersion)
@@ -155,10 +156,11 @@ func (s *Store) append(ctx context.Context, tx *sql.Tx, id, clientKey string,
 		return Conversation{}, false, err
 	}
 	event.Number = int64(len(c.Events)) + 1
-	if err := insert(ctx, tx, id, s.now().UTC(), clientKey, event); err != nil {
+	at := s.now().UTC().Truncate(time.Microsecond)
+	if err := insert(ctx, tx, id, at, clientKey, event); err != nil {
 		return Conversation{}, false, err
 	}
-	c.Events = append(c.Events, event)
+	c.Events, c.At = append(c.Events, event), append(c.At, at)
 	return c, true, s.announce(ctx, tx, Change{ID: id, Event: event.Number})
 }
 
@@ -212,7 +214,7 @@ type querier interface {
 // read is one statement, so that it sees one state of the log even outside a transaction.
 func read(ctx context.Context, q querier, id string) (Conversation, error) {
 	rows, err := q.QueryContext(ctx, `
-		select c.opened_at, c.model_version, e.number, e.body
+		select c.opened_at, c.model_version, e.number, e.at, e.body
 		from conversation c join event e on e.conversation_id = c.id
 		where c.id = $1 order by e.number`, id)
 	if err != nil {
@@ -221,9 +223,9 @@ func read(ctx context.Context, q querier, id string) (Conversation, error) {
 	defer rows.Close()
 	c := Conversation{ID: id}
 	for rows.Next() {
-		var openedAt, number int64
+		var openedAt, number, at int64
 		var body string
-		if err := rows.Scan(&openedAt, &c.ModelVersion, &number, &body); err != nil {
+		if err := rows.Scan(&openedAt, &c.ModelVersion, &number, &at, &body); err != nil {
 			return Conversation{}, err
 		}
 		var e diagnosis.Event
@@ -234,7 +236,7 @@ func read(ctx context.Context, q querier, id string) (Conversation, error) {
 			return Conversation{}, fmt.Errorf("event %d of a conversation says that it is event %d", number, e.Number)
 		}
 		c.OpenedAt = time.UnixMicro(openedAt).UTC()
-		c.Events = append(c.Events, e)
+		c.Events, c.At = append(c.Events, e), append(c.At, time.UnixMicro(at).UTC())
 	}
 	if err := rows.Err(); err != nil {
 		return Conversation{}, err

@@ -22,6 +22,238 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Stage says where a conversation is on its way from a fault to a heater that runs.
+type Stage int32
+
+const (
+	// What is wrong is looked for.
+	Stage_STAGE_UNSPECIFIED Stage = 0
+	// Something was mended, and a start is to be watched.
+	Stage_STAGE_START Stage = 1
+	// It ran, but there is doubt that it is well.
+	Stage_STAGE_DOUBTFUL Stage = 2
+	// It ran as it should.
+	Stage_STAGE_WELL Stage = 3
+)
+
+// Enum value maps for Stage.
+var (
+	Stage_name = map[int32]string{
+		0: "STAGE_UNSPECIFIED",
+		1: "STAGE_START",
+		2: "STAGE_DOUBTFUL",
+		3: "STAGE_WELL",
+	}
+	Stage_value = map[string]int32{
+		"STAGE_UNSPECIFIED": 0,
+		"STAGE_START":       1,
+		"STAGE_DOUBTFUL":    2,
+		"STAGE_WELL":        3,
+	}
+)
+
+func (x Stage) Enum() *Stage {
+	p := new(Stage)
+	*p = x
+	return p
+}
+
+func (x Stage) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Stage) Descriptor() protoreflect.EnumDescriptor {
+	return file_lightoff_v1_conversation_proto_enumTypes[0].Descriptor()
+}
+
+func (Stage) Type() protoreflect.EnumType {
+	return &file_lightoff_v1_conversation_proto_enumTypes[0]
+}
+
+func (x Stage) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Stage.Descriptor instead.
+func (Stage) EnumDescriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{0}
+}
+
+// Finder is who found the cause.
+type Finder int32
+
+const (
+	// Not said.
+	Finder_FINDER_UNSPECIFIED Finder = 0
+	// The owner.
+	Finder_FINDER_OWNER Finder = 1
+	// The desk.
+	Finder_FINDER_DESK Finder = 2
+	// A workshop.
+	Finder_FINDER_WORKSHOP Finder = 3
+)
+
+// Enum value maps for Finder.
+var (
+	Finder_name = map[int32]string{
+		0: "FINDER_UNSPECIFIED",
+		1: "FINDER_OWNER",
+		2: "FINDER_DESK",
+		3: "FINDER_WORKSHOP",
+	}
+	Finder_value = map[string]int32{
+		"FINDER_UNSPECIFIED": 0,
+		"FINDER_OWNER":       1,
+		"FINDER_DESK":        2,
+		"FINDER_WORKSHOP":    3,
+	}
+)
+
+func (x Finder) Enum() *Finder {
+	p := new(Finder)
+	*p = x
+	return p
+}
+
+func (x Finder) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Finder) Descriptor() protoreflect.EnumDescriptor {
+	return file_lightoff_v1_conversation_proto_enumTypes[1].Descriptor()
+}
+
+func (Finder) Type() protoreflect.EnumType {
+	return &file_lightoff_v1_conversation_proto_enumTypes[1]
+}
+
+func (x Finder) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Finder.Descriptor instead.
+func (Finder) EnumDescriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{1}
+}
+
+// Surety is how surely a cause was found.
+type Surety int32
+
+const (
+	// Not said.
+	Surety_SURETY_UNSPECIFIED Surety = 0
+	// Mended, and a start watched through.
+	Surety_SURETY_PROVED Surety = 1
+	// Seen or measured.
+	Surety_SURETY_LIKELY Surety = 2
+	// Supposed.
+	Surety_SURETY_GUESSED Surety = 3
+)
+
+// Enum value maps for Surety.
+var (
+	Surety_name = map[int32]string{
+		0: "SURETY_UNSPECIFIED",
+		1: "SURETY_PROVED",
+		2: "SURETY_LIKELY",
+		3: "SURETY_GUESSED",
+	}
+	Surety_value = map[string]int32{
+		"SURETY_UNSPECIFIED": 0,
+		"SURETY_PROVED":      1,
+		"SURETY_LIKELY":      2,
+		"SURETY_GUESSED":     3,
+	}
+)
+
+func (x Surety) Enum() *Surety {
+	p := new(Surety)
+	*p = x
+	return p
+}
+
+func (x Surety) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Surety) Descriptor() protoreflect.EnumDescriptor {
+	return file_lightoff_v1_conversation_proto_enumTypes[2].Descriptor()
+}
+
+func (Surety) Type() protoreflect.EnumType {
+	return &file_lightoff_v1_conversation_proto_enumTypes[2]
+}
+
+func (x Surety) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Surety.Descriptor instead.
+func (Surety) EnumDescriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{2}
+}
+
+// Holding is whether a repair has held.
+type Holding int32
+
+const (
+	// Not said.
+	Holding_HOLDING_UNSPECIFIED Holding = 0
+	// It has run since.
+	Holding_HOLDING_WELL Holding = 1
+	// The same fault is back.
+	Holding_HOLDING_CAME_BACK Holding = 2
+	// Another fault has come.
+	Holding_HOLDING_OTHER Holding = 3
+	// Nobody can tell.
+	Holding_HOLDING_UNKNOWN Holding = 4
+)
+
+// Enum value maps for Holding.
+var (
+	Holding_name = map[int32]string{
+		0: "HOLDING_UNSPECIFIED",
+		1: "HOLDING_WELL",
+		2: "HOLDING_CAME_BACK",
+		3: "HOLDING_OTHER",
+		4: "HOLDING_UNKNOWN",
+	}
+	Holding_value = map[string]int32{
+		"HOLDING_UNSPECIFIED": 0,
+		"HOLDING_WELL":        1,
+		"HOLDING_CAME_BACK":   2,
+		"HOLDING_OTHER":       3,
+		"HOLDING_UNKNOWN":     4,
+	}
+)
+
+func (x Holding) Enum() *Holding {
+	p := new(Holding)
+	*p = x
+	return p
+}
+
+func (x Holding) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Holding) Descriptor() protoreflect.EnumDescriptor {
+	return file_lightoff_v1_conversation_proto_enumTypes[3].Descriptor()
+}
+
+func (Holding) Type() protoreflect.EnumType {
+	return &file_lightoff_v1_conversation_proto_enumTypes[3]
+}
+
+func (x Holding) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Holding.Descriptor instead.
+func (Holding) EnumDescriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{3}
+}
+
 // Conversation is a conversation as it stands.
 type Conversation struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -53,7 +285,15 @@ type Conversation struct {
 	// What those who look on suggest, oldest first. None of it counts yet.
 	Suggestions []*Suggestion `protobuf:"bytes,13,rep,name=suggestions,proto3" json:"suggestions,omitempty"`
 	// A moderator has hidden it from those who look on.
-	Hidden        bool `protobuf:"varint,14,opt,name=hidden,proto3" json:"hidden,omitempty"`
+	Hidden bool `protobuf:"varint,14,opt,name=hidden,proto3" json:"hidden,omitempty"`
+	// The repairs that were done and what came of them; absent before the first.
+	Recovery *Recovery `protobuf:"bytes,15,opt,name=recovery,proto3" json:"recovery,omitempty"`
+	// How it ended, if it was settled.
+	Settlement *Settlement `protobuf:"bytes,16,opt,name=settlement,proto3" json:"settlement,omitempty"`
+	// As in AssessRequest.
+	EurosPerMinute float64 `protobuf:"fixed64,17,opt,name=euros_per_minute,json=eurosPerMinute,proto3" json:"euros_per_minute,omitempty"`
+	// As in AssessRequest.
+	Willingness   Willingness `protobuf:"varint,18,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -186,6 +426,334 @@ func (x *Conversation) GetHidden() bool {
 	return false
 }
 
+func (x *Conversation) GetRecovery() *Recovery {
+	if x != nil {
+		return x.Recovery
+	}
+	return nil
+}
+
+func (x *Conversation) GetSettlement() *Settlement {
+	if x != nil {
+		return x.Settlement
+	}
+	return nil
+}
+
+func (x *Conversation) GetEurosPerMinute() float64 {
+	if x != nil {
+		return x.EurosPerMinute
+	}
+	return 0
+}
+
+func (x *Conversation) GetWillingness() Willingness {
+	if x != nil {
+		return x.Willingness
+	}
+	return Willingness_WILLINGNESS_UNSPECIFIED
+}
+
+// DoneRepair is a repair that was done.
+type DoneRepair struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Identifier of the repair.
+	RepairId string `protobuf:"bytes,1,opt,name=repair_id,json=repairId,proto3" json:"repair_id,omitempty"`
+	// Its name for people.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// The number of the event that told it.
+	Event int64 `protobuf:"varint,3,opt,name=event,proto3" json:"event,omitempty"`
+	// The causes that it mends.
+	CauseIds      []string `protobuf:"bytes,4,rep,name=cause_ids,json=causeIds,proto3" json:"cause_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DoneRepair) Reset() {
+	*x = DoneRepair{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DoneRepair) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DoneRepair) ProtoMessage() {}
+
+func (x *DoneRepair) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DoneRepair.ProtoReflect.Descriptor instead.
+func (*DoneRepair) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *DoneRepair) GetRepairId() string {
+	if x != nil {
+		return x.RepairId
+	}
+	return ""
+}
+
+func (x *DoneRepair) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *DoneRepair) GetEvent() int64 {
+	if x != nil {
+		return x.Event
+	}
+	return 0
+}
+
+func (x *DoneRepair) GetCauseIds() []string {
+	if x != nil {
+		return x.CauseIds
+	}
+	return nil
+}
+
+// Recovery is what follows from the repairs that were done.
+type Recovery struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The repairs, oldest first.
+	Repairs []*DoneRepair `protobuf:"bytes,1,rep,name=repairs,proto3" json:"repairs,omitempty"`
+	// Where the conversation is.
+	Stage Stage `protobuf:"varint,2,opt,name=stage,proto3,enum=lightoff.v1.Stage" json:"stage,omitempty"`
+	// At STAGE_START: what to watch during the start, in the order in which it shows.
+	Watch []*ObservationInfo `protobuf:"bytes,3,rep,name=watch,proto3" json:"watch,omitempty"`
+	// At STAGE_DOUBTFUL and STAGE_WELL: probability that the heater is well.
+	ProbabilityWell float64 `protobuf:"fixed64,4,opt,name=probability_well,json=probabilityWell,proto3" json:"probability_well,omitempty"`
+	// The same in plain words, for example "very likely".
+	Likelihood string `protobuf:"bytes,5,opt,name=likelihood,proto3" json:"likelihood,omitempty"`
+	// What may be wrong for all that, most probable first, with the probabilities after the start.
+	Remaining []*RankedCause `protobuf:"bytes,6,rep,name=remaining,proto3" json:"remaining,omitempty"`
+	// What has brought the mended faults about and is still to be mended.
+	Roots []*Chain `protobuf:"bytes,7,rep,name=roots,proto3" json:"roots,omitempty"`
+	// What keeps the faults from coming back, for people.
+	Prevention []string `protobuf:"bytes,8,rep,name=prevention,proto3" json:"prevention,omitempty"`
+	// Parts of the repairs done and of those still to do for the roots, by their generic specification.
+	Parts []string `protobuf:"bytes,9,rep,name=parts,proto3" json:"parts,omitempty"`
+	// A start was watched since the latest repair.
+	Started bool `protobuf:"varint,10,opt,name=started,proto3" json:"started,omitempty"`
+	// It ran.
+	Ran           bool `protobuf:"varint,11,opt,name=ran,proto3" json:"ran,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Recovery) Reset() {
+	*x = Recovery{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Recovery) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Recovery) ProtoMessage() {}
+
+func (x *Recovery) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Recovery.ProtoReflect.Descriptor instead.
+func (*Recovery) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Recovery) GetRepairs() []*DoneRepair {
+	if x != nil {
+		return x.Repairs
+	}
+	return nil
+}
+
+func (x *Recovery) GetStage() Stage {
+	if x != nil {
+		return x.Stage
+	}
+	return Stage_STAGE_UNSPECIFIED
+}
+
+func (x *Recovery) GetWatch() []*ObservationInfo {
+	if x != nil {
+		return x.Watch
+	}
+	return nil
+}
+
+func (x *Recovery) GetProbabilityWell() float64 {
+	if x != nil {
+		return x.ProbabilityWell
+	}
+	return 0
+}
+
+func (x *Recovery) GetLikelihood() string {
+	if x != nil {
+		return x.Likelihood
+	}
+	return ""
+}
+
+func (x *Recovery) GetRemaining() []*RankedCause {
+	if x != nil {
+		return x.Remaining
+	}
+	return nil
+}
+
+func (x *Recovery) GetRoots() []*Chain {
+	if x != nil {
+		return x.Roots
+	}
+	return nil
+}
+
+func (x *Recovery) GetPrevention() []string {
+	if x != nil {
+		return x.Prevention
+	}
+	return nil
+}
+
+func (x *Recovery) GetParts() []string {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *Recovery) GetStarted() bool {
+	if x != nil {
+		return x.Started
+	}
+	return false
+}
+
+func (x *Recovery) GetRan() bool {
+	if x != nil {
+		return x.Ran
+	}
+	return false
+}
+
+// Settlement is what a conversation turned out to be about.
+type Settlement struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The causes.
+	Causes []*RankedCause `protobuf:"bytes,1,rep,name=causes,proto3" json:"causes,omitempty"`
+	// Who found them.
+	FoundBy Finder `protobuf:"varint,2,opt,name=found_by,json=foundBy,proto3,enum=lightoff.v1.Finder" json:"found_by,omitempty"`
+	// How surely.
+	Surety Surety `protobuf:"varint,3,opt,name=surety,proto3,enum=lightoff.v1.Surety" json:"surety,omitempty"`
+	// When it was settled.
+	SettledAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=settled_at,json=settledAt,proto3" json:"settled_at,omitempty"`
+	// From when on somebody should ask whether it has held; absent once it is known.
+	CheckBackAt *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=check_back_at,json=checkBackAt,proto3" json:"check_back_at,omitempty"`
+	// Whether it has held; unset until somebody said.
+	Holding       Holding `protobuf:"varint,6,opt,name=holding,proto3,enum=lightoff.v1.Holding" json:"holding,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Settlement) Reset() {
+	*x = Settlement{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Settlement) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Settlement) ProtoMessage() {}
+
+func (x *Settlement) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Settlement.ProtoReflect.Descriptor instead.
+func (*Settlement) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Settlement) GetCauses() []*RankedCause {
+	if x != nil {
+		return x.Causes
+	}
+	return nil
+}
+
+func (x *Settlement) GetFoundBy() Finder {
+	if x != nil {
+		return x.FoundBy
+	}
+	return Finder_FINDER_UNSPECIFIED
+}
+
+func (x *Settlement) GetSurety() Surety {
+	if x != nil {
+		return x.Surety
+	}
+	return Surety_SURETY_UNSPECIFIED
+}
+
+func (x *Settlement) GetSettledAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.SettledAt
+	}
+	return nil
+}
+
+func (x *Settlement) GetCheckBackAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CheckBackAt
+	}
+	return nil
+}
+
+func (x *Settlement) GetHolding() Holding {
+	if x != nil {
+		return x.Holding
+	}
+	return Holding_HOLDING_UNSPECIFIED
+}
+
 // Suggestion is an answer that somebody suggests who looks on.
 type Suggestion struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -203,7 +771,7 @@ type Suggestion struct {
 
 func (x *Suggestion) Reset() {
 	*x = Suggestion{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -215,7 +783,7 @@ func (x *Suggestion) String() string {
 func (*Suggestion) ProtoMessage() {}
 
 func (x *Suggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -228,7 +796,7 @@ func (x *Suggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Suggestion.ProtoReflect.Descriptor instead.
 func (*Suggestion) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{1}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Suggestion) GetEvent() int64 {
@@ -280,7 +848,7 @@ type Told struct {
 
 func (x *Told) Reset() {
 	*x = Told{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -292,7 +860,7 @@ func (x *Told) String() string {
 func (*Told) ProtoMessage() {}
 
 func (x *Told) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -305,7 +873,7 @@ func (x *Told) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Told.ProtoReflect.Descriptor instead.
 func (*Told) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{2}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Told) GetObservation() *Observation {
@@ -367,7 +935,7 @@ type Saying struct {
 
 func (x *Saying) Reset() {
 	*x = Saying{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -379,7 +947,7 @@ func (x *Saying) String() string {
 func (*Saying) ProtoMessage() {}
 
 func (x *Saying) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -392,7 +960,7 @@ func (x *Saying) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Saying.ProtoReflect.Descriptor instead.
 func (*Saying) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{3}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Saying) GetText() string {
@@ -436,7 +1004,7 @@ type OpenRequest struct {
 
 func (x *OpenRequest) Reset() {
 	*x = OpenRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -448,7 +1016,7 @@ func (x *OpenRequest) String() string {
 func (*OpenRequest) ProtoMessage() {}
 
 func (x *OpenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -461,7 +1029,7 @@ func (x *OpenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenRequest.ProtoReflect.Descriptor instead.
 func (*OpenRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{4}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *OpenRequest) GetLocale() string {
@@ -489,7 +1057,7 @@ type OpenResponse struct {
 
 func (x *OpenResponse) Reset() {
 	*x = OpenResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -501,7 +1069,7 @@ func (x *OpenResponse) String() string {
 func (*OpenResponse) ProtoMessage() {}
 
 func (x *OpenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -514,7 +1082,7 @@ func (x *OpenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenResponse.ProtoReflect.Descriptor instead.
 func (*OpenResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{5}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *OpenResponse) GetConversation() *Conversation {
@@ -537,7 +1105,7 @@ type GetRequest struct {
 
 func (x *GetRequest) Reset() {
 	*x = GetRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -549,7 +1117,7 @@ func (x *GetRequest) String() string {
 func (*GetRequest) ProtoMessage() {}
 
 func (x *GetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -562,7 +1130,7 @@ func (x *GetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRequest.ProtoReflect.Descriptor instead.
 func (*GetRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{6}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetRequest) GetId() string {
@@ -590,7 +1158,7 @@ type GetResponse struct {
 
 func (x *GetResponse) Reset() {
 	*x = GetResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -602,7 +1170,7 @@ func (x *GetResponse) String() string {
 func (*GetResponse) ProtoMessage() {}
 
 func (x *GetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -615,7 +1183,7 @@ func (x *GetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetResponse.ProtoReflect.Descriptor instead.
 func (*GetResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{7}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetResponse) GetConversation() *Conversation {
@@ -644,7 +1212,7 @@ type SayRequest struct {
 
 func (x *SayRequest) Reset() {
 	*x = SayRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -656,7 +1224,7 @@ func (x *SayRequest) String() string {
 func (*SayRequest) ProtoMessage() {}
 
 func (x *SayRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -669,7 +1237,7 @@ func (x *SayRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayRequest.ProtoReflect.Descriptor instead.
 func (*SayRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *SayRequest) GetId() string {
@@ -718,7 +1286,7 @@ type SayResponse struct {
 
 func (x *SayResponse) Reset() {
 	*x = SayResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -730,7 +1298,7 @@ func (x *SayResponse) String() string {
 func (*SayResponse) ProtoMessage() {}
 
 func (x *SayResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -743,7 +1311,7 @@ func (x *SayResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayResponse.ProtoReflect.Descriptor instead.
 func (*SayResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SayResponse) GetConversation() *Conversation {
@@ -772,7 +1340,7 @@ type AnswerRequest struct {
 
 func (x *AnswerRequest) Reset() {
 	*x = AnswerRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -784,7 +1352,7 @@ func (x *AnswerRequest) String() string {
 func (*AnswerRequest) ProtoMessage() {}
 
 func (x *AnswerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -797,7 +1365,7 @@ func (x *AnswerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerRequest.ProtoReflect.Descriptor instead.
 func (*AnswerRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *AnswerRequest) GetId() string {
@@ -846,7 +1414,7 @@ type AnswerResponse struct {
 
 func (x *AnswerResponse) Reset() {
 	*x = AnswerResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -858,7 +1426,7 @@ func (x *AnswerResponse) String() string {
 func (*AnswerResponse) ProtoMessage() {}
 
 func (x *AnswerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -871,7 +1439,7 @@ func (x *AnswerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerResponse.ProtoReflect.Descriptor instead.
 func (*AnswerResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *AnswerResponse) GetConversation() *Conversation {
@@ -898,7 +1466,7 @@ type RetractRequest struct {
 
 func (x *RetractRequest) Reset() {
 	*x = RetractRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -910,7 +1478,7 @@ func (x *RetractRequest) String() string {
 func (*RetractRequest) ProtoMessage() {}
 
 func (x *RetractRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -923,7 +1491,7 @@ func (x *RetractRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractRequest.ProtoReflect.Descriptor instead.
 func (*RetractRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *RetractRequest) GetId() string {
@@ -965,7 +1533,7 @@ type RetractResponse struct {
 
 func (x *RetractResponse) Reset() {
 	*x = RetractResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -977,7 +1545,7 @@ func (x *RetractResponse) String() string {
 func (*RetractResponse) ProtoMessage() {}
 
 func (x *RetractResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -990,7 +1558,7 @@ func (x *RetractResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractResponse.ProtoReflect.Descriptor instead.
 func (*RetractResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RetractResponse) GetConversation() *Conversation {
@@ -1010,14 +1578,18 @@ type SetToolsRequest struct {
 	// As in SayRequest.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	// As in GetRequest.
-	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
+	Locale string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
+	// As in AssessRequest; left out: as it was.
+	EurosPerMinute *float64 `protobuf:"fixed64,5,opt,name=euros_per_minute,json=eurosPerMinute,proto3,oneof" json:"euros_per_minute,omitempty"`
+	// As in AssessRequest; left out: as it was.
+	Willingness   *Willingness `protobuf:"varint,6,opt,name=willingness,proto3,enum=lightoff.v1.Willingness,oneof" json:"willingness,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SetToolsRequest) Reset() {
 	*x = SetToolsRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1029,7 +1601,7 @@ func (x *SetToolsRequest) String() string {
 func (*SetToolsRequest) ProtoMessage() {}
 
 func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1042,7 +1614,7 @@ func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsRequest.ProtoReflect.Descriptor instead.
 func (*SetToolsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *SetToolsRequest) GetId() string {
@@ -1073,6 +1645,20 @@ func (x *SetToolsRequest) GetLocale() string {
 	return ""
 }
 
+func (x *SetToolsRequest) GetEurosPerMinute() float64 {
+	if x != nil && x.EurosPerMinute != nil {
+		return *x.EurosPerMinute
+	}
+	return 0
+}
+
+func (x *SetToolsRequest) GetWillingness() Willingness {
+	if x != nil && x.Willingness != nil {
+		return *x.Willingness
+	}
+	return Willingness_WILLINGNESS_UNSPECIFIED
+}
+
 // SetToolsResponse holds the conversation afterwards.
 type SetToolsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1084,7 +1670,7 @@ type SetToolsResponse struct {
 
 func (x *SetToolsResponse) Reset() {
 	*x = SetToolsResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1096,7 +1682,7 @@ func (x *SetToolsResponse) String() string {
 func (*SetToolsResponse) ProtoMessage() {}
 
 func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1109,7 +1695,7 @@ func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsResponse.ProtoReflect.Descriptor instead.
 func (*SetToolsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *SetToolsResponse) GetConversation() *Conversation {
@@ -1134,7 +1720,7 @@ type WatchRequest struct {
 
 func (x *WatchRequest) Reset() {
 	*x = WatchRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1146,7 +1732,7 @@ func (x *WatchRequest) String() string {
 func (*WatchRequest) ProtoMessage() {}
 
 func (x *WatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1159,7 +1745,7 @@ func (x *WatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchRequest.ProtoReflect.Descriptor instead.
 func (*WatchRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *WatchRequest) GetId() string {
@@ -1194,7 +1780,7 @@ type WatchResponse struct {
 
 func (x *WatchResponse) Reset() {
 	*x = WatchResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1206,7 +1792,7 @@ func (x *WatchResponse) String() string {
 func (*WatchResponse) ProtoMessage() {}
 
 func (x *WatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1219,7 +1805,7 @@ func (x *WatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchResponse.ProtoReflect.Descriptor instead.
 func (*WatchResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *WatchResponse) GetConversation() *Conversation {
@@ -1240,7 +1826,7 @@ type DeleteRequest struct {
 
 func (x *DeleteRequest) Reset() {
 	*x = DeleteRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1252,7 +1838,7 @@ func (x *DeleteRequest) String() string {
 func (*DeleteRequest) ProtoMessage() {}
 
 func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1265,7 +1851,7 @@ func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteRequest.ProtoReflect.Descriptor instead.
 func (*DeleteRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *DeleteRequest) GetId() string {
@@ -1284,7 +1870,7 @@ type DeleteResponse struct {
 
 func (x *DeleteResponse) Reset() {
 	*x = DeleteResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1296,7 +1882,7 @@ func (x *DeleteResponse) String() string {
 func (*DeleteResponse) ProtoMessage() {}
 
 func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1309,7 +1895,7 @@ func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteResponse.ProtoReflect.Descriptor instead.
 func (*DeleteResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
 }
 
 // MakeCodeRequest names a conversation.
@@ -1323,7 +1909,7 @@ type MakeCodeRequest struct {
 
 func (x *MakeCodeRequest) Reset() {
 	*x = MakeCodeRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1335,7 +1921,7 @@ func (x *MakeCodeRequest) String() string {
 func (*MakeCodeRequest) ProtoMessage() {}
 
 func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1348,7 +1934,7 @@ func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeCodeRequest.ProtoReflect.Descriptor instead.
 func (*MakeCodeRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *MakeCodeRequest) GetId() string {
@@ -1371,7 +1957,7 @@ type MakeCodeResponse struct {
 
 func (x *MakeCodeResponse) Reset() {
 	*x = MakeCodeResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1383,7 +1969,7 @@ func (x *MakeCodeResponse) String() string {
 func (*MakeCodeResponse) ProtoMessage() {}
 
 func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1396,7 +1982,7 @@ func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeCodeResponse.ProtoReflect.Descriptor instead.
 func (*MakeCodeResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *MakeCodeResponse) GetCode() string {
@@ -1424,7 +2010,7 @@ type ComeBackRequest struct {
 
 func (x *ComeBackRequest) Reset() {
 	*x = ComeBackRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1436,7 +2022,7 @@ func (x *ComeBackRequest) String() string {
 func (*ComeBackRequest) ProtoMessage() {}
 
 func (x *ComeBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1449,7 +2035,7 @@ func (x *ComeBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComeBackRequest.ProtoReflect.Descriptor instead.
 func (*ComeBackRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ComeBackRequest) GetCode() string {
@@ -1470,7 +2056,7 @@ type ComeBackResponse struct {
 
 func (x *ComeBackResponse) Reset() {
 	*x = ComeBackResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1482,7 +2068,7 @@ func (x *ComeBackResponse) String() string {
 func (*ComeBackResponse) ProtoMessage() {}
 
 func (x *ComeBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1495,7 +2081,7 @@ func (x *ComeBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComeBackResponse.ProtoReflect.Descriptor instead.
 func (*ComeBackResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ComeBackResponse) GetId() string {
@@ -1518,7 +2104,7 @@ type LetLookOnRequest struct {
 
 func (x *LetLookOnRequest) Reset() {
 	*x = LetLookOnRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1530,7 +2116,7 @@ func (x *LetLookOnRequest) String() string {
 func (*LetLookOnRequest) ProtoMessage() {}
 
 func (x *LetLookOnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1543,7 +2129,7 @@ func (x *LetLookOnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LetLookOnRequest.ProtoReflect.Descriptor instead.
 func (*LetLookOnRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *LetLookOnRequest) GetId() string {
@@ -1571,7 +2157,7 @@ type LetLookOnResponse struct {
 
 func (x *LetLookOnResponse) Reset() {
 	*x = LetLookOnResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1583,7 +2169,7 @@ func (x *LetLookOnResponse) String() string {
 func (*LetLookOnResponse) ProtoMessage() {}
 
 func (x *LetLookOnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1596,7 +2182,7 @@ func (x *LetLookOnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LetLookOnResponse.ProtoReflect.Descriptor instead.
 func (*LetLookOnResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *LetLookOnResponse) GetKey() string {
@@ -1625,7 +2211,7 @@ type ResolveRequest struct {
 
 func (x *ResolveRequest) Reset() {
 	*x = ResolveRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1637,7 +2223,7 @@ func (x *ResolveRequest) String() string {
 func (*ResolveRequest) ProtoMessage() {}
 
 func (x *ResolveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1650,7 +2236,7 @@ func (x *ResolveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveRequest.ProtoReflect.Descriptor instead.
 func (*ResolveRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ResolveRequest) GetId() string {
@@ -1699,7 +2285,7 @@ type ResolveResponse struct {
 
 func (x *ResolveResponse) Reset() {
 	*x = ResolveResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1711,7 +2297,7 @@ func (x *ResolveResponse) String() string {
 func (*ResolveResponse) ProtoMessage() {}
 
 func (x *ResolveResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1724,10 +2310,522 @@ func (x *ResolveResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveResponse.ProtoReflect.Descriptor instead.
 func (*ResolveResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ResolveResponse) GetConversation() *Conversation {
+	if x != nil {
+		return x.Conversation
+	}
+	return nil
+}
+
+// MendRequest names a repair.
+type MendRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation's key.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The repair.
+	RepairId string `protobuf:"bytes,2,opt,name=repair_id,json=repairId,proto3" json:"repair_id,omitempty"`
+	// True takes it back: it was not done after all.
+	TakeBack bool `protobuf:"varint,3,opt,name=take_back,json=takeBack,proto3" json:"take_back,omitempty"`
+	// As in SayRequest.
+	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MendRequest) Reset() {
+	*x = MendRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MendRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MendRequest) ProtoMessage() {}
+
+func (x *MendRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MendRequest.ProtoReflect.Descriptor instead.
+func (*MendRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *MendRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *MendRequest) GetRepairId() string {
+	if x != nil {
+		return x.RepairId
+	}
+	return ""
+}
+
+func (x *MendRequest) GetTakeBack() bool {
+	if x != nil {
+		return x.TakeBack
+	}
+	return false
+}
+
+func (x *MendRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
+}
+
+func (x *MendRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
+// MendResponse holds the conversation afterwards.
+type MendResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation.
+	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MendResponse) Reset() {
+	*x = MendResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MendResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MendResponse) ProtoMessage() {}
+
+func (x *MendResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MendResponse.ProtoReflect.Descriptor instead.
+func (*MendResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *MendResponse) GetConversation() *Conversation {
+	if x != nil {
+		return x.Conversation
+	}
+	return nil
+}
+
+// ReportStartRequest tells how a start went.
+type ReportStartRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation's key.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// It lit, kept running and showed no code. Unset is an error.
+	Ran *bool `protobuf:"varint,2,opt,name=ran,proto3,oneof" json:"ran,omitempty"`
+	// What was seen of it; may be empty.
+	Observations []*Observation `protobuf:"bytes,3,rep,name=observations,proto3" json:"observations,omitempty"`
+	// As in SayRequest.
+	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReportStartRequest) Reset() {
+	*x = ReportStartRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReportStartRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReportStartRequest) ProtoMessage() {}
+
+func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReportStartRequest.ProtoReflect.Descriptor instead.
+func (*ReportStartRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *ReportStartRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ReportStartRequest) GetRan() bool {
+	if x != nil && x.Ran != nil {
+		return *x.Ran
+	}
+	return false
+}
+
+func (x *ReportStartRequest) GetObservations() []*Observation {
+	if x != nil {
+		return x.Observations
+	}
+	return nil
+}
+
+func (x *ReportStartRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
+}
+
+func (x *ReportStartRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
+// ReportStartResponse holds the conversation afterwards.
+type ReportStartResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation.
+	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReportStartResponse) Reset() {
+	*x = ReportStartResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReportStartResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReportStartResponse) ProtoMessage() {}
+
+func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReportStartResponse.ProtoReflect.Descriptor instead.
+func (*ReportStartResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *ReportStartResponse) GetConversation() *Conversation {
+	if x != nil {
+		return x.Conversation
+	}
+	return nil
+}
+
+// SettleRequest says what it turned out to be.
+type SettleRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation's key.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The causes that were found, one to ten.
+	CauseIds []string `protobuf:"bytes,2,rep,name=cause_ids,json=causeIds,proto3" json:"cause_ids,omitempty"`
+	// Who found them. Unset is an error.
+	FoundBy Finder `protobuf:"varint,3,opt,name=found_by,json=foundBy,proto3,enum=lightoff.v1.Finder" json:"found_by,omitempty"`
+	// How surely. Unset is an error.
+	Surety Surety `protobuf:"varint,4,opt,name=surety,proto3,enum=lightoff.v1.Surety" json:"surety,omitempty"`
+	// As in SayRequest.
+	ClientKey string `protobuf:"bytes,5,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,6,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SettleRequest) Reset() {
+	*x = SettleRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SettleRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SettleRequest) ProtoMessage() {}
+
+func (x *SettleRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SettleRequest.ProtoReflect.Descriptor instead.
+func (*SettleRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *SettleRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *SettleRequest) GetCauseIds() []string {
+	if x != nil {
+		return x.CauseIds
+	}
+	return nil
+}
+
+func (x *SettleRequest) GetFoundBy() Finder {
+	if x != nil {
+		return x.FoundBy
+	}
+	return Finder_FINDER_UNSPECIFIED
+}
+
+func (x *SettleRequest) GetSurety() Surety {
+	if x != nil {
+		return x.Surety
+	}
+	return Surety_SURETY_UNSPECIFIED
+}
+
+func (x *SettleRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
+}
+
+func (x *SettleRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
+// SettleResponse holds the conversation afterwards.
+type SettleResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation.
+	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SettleResponse) Reset() {
+	*x = SettleResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SettleResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SettleResponse) ProtoMessage() {}
+
+func (x *SettleResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SettleResponse.ProtoReflect.Descriptor instead.
+func (*SettleResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
+}
+
+func (x *SettleResponse) GetConversation() *Conversation {
+	if x != nil {
+		return x.Conversation
+	}
+	return nil
+}
+
+// CheckBackRequest says whether a repair has held.
+type CheckBackRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation's key.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Whether it has. Unset is an error.
+	Holding Holding `protobuf:"varint,2,opt,name=holding,proto3,enum=lightoff.v1.Holding" json:"holding,omitempty"`
+	// As in SayRequest.
+	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	// As in GetRequest.
+	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckBackRequest) Reset() {
+	*x = CheckBackRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckBackRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckBackRequest) ProtoMessage() {}
+
+func (x *CheckBackRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckBackRequest.ProtoReflect.Descriptor instead.
+func (*CheckBackRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *CheckBackRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *CheckBackRequest) GetHolding() Holding {
+	if x != nil {
+		return x.Holding
+	}
+	return Holding_HOLDING_UNSPECIFIED
+}
+
+func (x *CheckBackRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
+}
+
+func (x *CheckBackRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
+// CheckBackResponse holds the conversation afterwards.
+type CheckBackResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation.
+	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckBackResponse) Reset() {
+	*x = CheckBackResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckBackResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckBackResponse) ProtoMessage() {}
+
+func (x *CheckBackResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckBackResponse.ProtoReflect.Descriptor instead.
+func (*CheckBackResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *CheckBackResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
@@ -1738,7 +2836,7 @@ var File_lightoff_v1_conversation_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\n" +
-	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\x96\x04\n" +
+	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\xe8\x05\n" +
 	"\fConversation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
 	"\n" +
@@ -1759,7 +2857,45 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"assignedTo\x12\x16\n" +
 	"\x06closed\x18\f \x01(\bR\x06closed\x129\n" +
 	"\vsuggestions\x18\r \x03(\v2\x17.lightoff.v1.SuggestionR\vsuggestions\x12\x16\n" +
-	"\x06hidden\x18\x0e \x01(\bR\x06hidden\"\x82\x01\n" +
+	"\x06hidden\x18\x0e \x01(\bR\x06hidden\x121\n" +
+	"\brecovery\x18\x0f \x01(\v2\x15.lightoff.v1.RecoveryR\brecovery\x127\n" +
+	"\n" +
+	"settlement\x18\x10 \x01(\v2\x17.lightoff.v1.SettlementR\n" +
+	"settlement\x12(\n" +
+	"\x10euros_per_minute\x18\x11 \x01(\x01R\x0eeurosPerMinute\x12:\n" +
+	"\vwillingness\x18\x12 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\"r\n" +
+	"\n" +
+	"DoneRepair\x12\x1b\n" +
+	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
+	"\x05event\x18\x03 \x01(\x03R\x05event\x12\x1b\n" +
+	"\tcause_ids\x18\x04 \x03(\tR\bcauseIds\"\xaa\x03\n" +
+	"\bRecovery\x121\n" +
+	"\arepairs\x18\x01 \x03(\v2\x17.lightoff.v1.DoneRepairR\arepairs\x12(\n" +
+	"\x05stage\x18\x02 \x01(\x0e2\x12.lightoff.v1.StageR\x05stage\x122\n" +
+	"\x05watch\x18\x03 \x03(\v2\x1c.lightoff.v1.ObservationInfoR\x05watch\x12)\n" +
+	"\x10probability_well\x18\x04 \x01(\x01R\x0fprobabilityWell\x12\x1e\n" +
+	"\n" +
+	"likelihood\x18\x05 \x01(\tR\n" +
+	"likelihood\x126\n" +
+	"\tremaining\x18\x06 \x03(\v2\x18.lightoff.v1.RankedCauseR\tremaining\x12(\n" +
+	"\x05roots\x18\a \x03(\v2\x12.lightoff.v1.ChainR\x05roots\x12\x1e\n" +
+	"\n" +
+	"prevention\x18\b \x03(\tR\n" +
+	"prevention\x12\x14\n" +
+	"\x05parts\x18\t \x03(\tR\x05parts\x12\x18\n" +
+	"\astarted\x18\n" +
+	" \x01(\bR\astarted\x12\x10\n" +
+	"\x03ran\x18\v \x01(\bR\x03ran\"\xc6\x02\n" +
+	"\n" +
+	"Settlement\x120\n" +
+	"\x06causes\x18\x01 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12.\n" +
+	"\bfound_by\x18\x02 \x01(\x0e2\x13.lightoff.v1.FinderR\afoundBy\x12+\n" +
+	"\x06surety\x18\x03 \x01(\x0e2\x13.lightoff.v1.SuretyR\x06surety\x129\n" +
+	"\n" +
+	"settled_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tsettledAt\x12>\n" +
+	"\rcheck_back_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\vcheckBackAt\x12.\n" +
+	"\aholding\x18\x06 \x01(\x0e2\x14.lightoff.v1.HoldingR\aholding\"\x82\x01\n" +
 	"\n" +
 	"Suggestion\x12\x14\n" +
 	"\x05event\x18\x01 \x01(\x03R\x05event\x12:\n" +
@@ -1816,13 +2952,17 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
 	"\x06locale\x18\x04 \x01(\tR\x06locale\"P\n" +
 	"\x0fRetractResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"n\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x83\x02\n" +
 	"\x0fSetToolsRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x04 \x01(\tR\x06locale\"Q\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\x12-\n" +
+	"\x10euros_per_minute\x18\x05 \x01(\x01H\x00R\x0eeurosPerMinute\x88\x01\x01\x12?\n" +
+	"\vwillingness\x18\x06 \x01(\x0e2\x18.lightoff.v1.WillingnessH\x01R\vwillingness\x88\x01\x01B\x13\n" +
+	"\x11_euros_per_minuteB\x0e\n" +
+	"\f_willingness\"Q\n" +
 	"\x10SetToolsResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"W\n" +
 	"\fWatchRequest\x12\x0e\n" +
@@ -1860,7 +3000,66 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
 	"\x06locale\x18\x05 \x01(\tR\x06locale\"P\n" +
 	"\x0fResolveResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation2\xc1\x06\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x8e\x01\n" +
+	"\vMendRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
+	"\trepair_id\x18\x02 \x01(\tR\brepairId\x12\x1b\n" +
+	"\ttake_back\x18\x03 \x01(\bR\btakeBack\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"M\n" +
+	"\fMendResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xb8\x01\n" +
+	"\x12ReportStartRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x15\n" +
+	"\x03ran\x18\x02 \x01(\bH\x00R\x03ran\x88\x01\x01\x12<\n" +
+	"\fobservations\x18\x03 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06localeB\x06\n" +
+	"\x04_ran\"T\n" +
+	"\x13ReportStartResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xd0\x01\n" +
+	"\rSettleRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
+	"\tcause_ids\x18\x02 \x03(\tR\bcauseIds\x12.\n" +
+	"\bfound_by\x18\x03 \x01(\x0e2\x13.lightoff.v1.FinderR\afoundBy\x12+\n" +
+	"\x06surety\x18\x04 \x01(\x0e2\x13.lightoff.v1.SuretyR\x06surety\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x05 \x01(\tR\tclientKey\x12\x16\n" +
+	"\x06locale\x18\x06 \x01(\tR\x06locale\"O\n" +
+	"\x0eSettleResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x89\x01\n" +
+	"\x10CheckBackRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12.\n" +
+	"\aholding\x18\x02 \x01(\x0e2\x14.lightoff.v1.HoldingR\aholding\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\"R\n" +
+	"\x11CheckBackResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation*S\n" +
+	"\x05Stage\x12\x15\n" +
+	"\x11STAGE_UNSPECIFIED\x10\x00\x12\x0f\n" +
+	"\vSTAGE_START\x10\x01\x12\x12\n" +
+	"\x0eSTAGE_DOUBTFUL\x10\x02\x12\x0e\n" +
+	"\n" +
+	"STAGE_WELL\x10\x03*X\n" +
+	"\x06Finder\x12\x16\n" +
+	"\x12FINDER_UNSPECIFIED\x10\x00\x12\x10\n" +
+	"\fFINDER_OWNER\x10\x01\x12\x0f\n" +
+	"\vFINDER_DESK\x10\x02\x12\x13\n" +
+	"\x0fFINDER_WORKSHOP\x10\x03*Z\n" +
+	"\x06Surety\x12\x16\n" +
+	"\x12SURETY_UNSPECIFIED\x10\x00\x12\x11\n" +
+	"\rSURETY_PROVED\x10\x01\x12\x11\n" +
+	"\rSURETY_LIKELY\x10\x02\x12\x12\n" +
+	"\x0eSURETY_GUESSED\x10\x03*s\n" +
+	"\aHolding\x12\x17\n" +
+	"\x13HOLDING_UNSPECIFIED\x10\x00\x12\x10\n" +
+	"\fHOLDING_WELL\x10\x01\x12\x15\n" +
+	"\x11HOLDING_CAME_BACK\x10\x02\x12\x11\n" +
+	"\rHOLDING_OTHER\x10\x03\x12\x13\n" +
+	"\x0fHOLDING_UNKNOWN\x10\x042\xdf\b\n" +
 	"\x13ConversationService\x12;\n" +
 	"\x04Open\x12\x18.lightoff.v1.OpenRequest\x1a\x19.lightoff.v1.OpenResponse\x128\n" +
 	"\x03Get\x12\x17.lightoff.v1.GetRequest\x1a\x18.lightoff.v1.GetResponse\x128\n" +
@@ -1873,7 +3072,11 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\bMakeCode\x12\x1c.lightoff.v1.MakeCodeRequest\x1a\x1d.lightoff.v1.MakeCodeResponse\x12G\n" +
 	"\bComeBack\x12\x1c.lightoff.v1.ComeBackRequest\x1a\x1d.lightoff.v1.ComeBackResponse\x12J\n" +
 	"\tLetLookOn\x12\x1d.lightoff.v1.LetLookOnRequest\x1a\x1e.lightoff.v1.LetLookOnResponse\x12D\n" +
-	"\aResolve\x12\x1b.lightoff.v1.ResolveRequest\x1a\x1c.lightoff.v1.ResolveResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
+	"\aResolve\x12\x1b.lightoff.v1.ResolveRequest\x1a\x1c.lightoff.v1.ResolveResponse\x12;\n" +
+	"\x04Mend\x12\x18.lightoff.v1.MendRequest\x1a\x19.lightoff.v1.MendResponse\x12P\n" +
+	"\vReportStart\x12\x1f.lightoff.v1.ReportStartRequest\x1a .lightoff.v1.ReportStartResponse\x12A\n" +
+	"\x06Settle\x12\x1a.lightoff.v1.SettleRequest\x1a\x1b.lightoff.v1.SettleResponse\x12J\n" +
+	"\tCheckBack\x12\x1d.lightoff.v1.CheckBackRequest\x1a\x1e.lightoff.v1.CheckBackResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
 	file_lightoff_v1_conversation_proto_rawDescOnce sync.Once
@@ -1887,92 +3090,142 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_conversation_proto_rawDescData
 }
 
-var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_lightoff_v1_conversation_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
-	(*Conversation)(nil),          // 0: lightoff.v1.Conversation
-	(*Suggestion)(nil),            // 1: lightoff.v1.Suggestion
-	(*Told)(nil),                  // 2: lightoff.v1.Told
-	(*Saying)(nil),                // 3: lightoff.v1.Saying
-	(*OpenRequest)(nil),           // 4: lightoff.v1.OpenRequest
-	(*OpenResponse)(nil),          // 5: lightoff.v1.OpenResponse
-	(*GetRequest)(nil),            // 6: lightoff.v1.GetRequest
-	(*GetResponse)(nil),           // 7: lightoff.v1.GetResponse
-	(*SayRequest)(nil),            // 8: lightoff.v1.SayRequest
-	(*SayResponse)(nil),           // 9: lightoff.v1.SayResponse
-	(*AnswerRequest)(nil),         // 10: lightoff.v1.AnswerRequest
-	(*AnswerResponse)(nil),        // 11: lightoff.v1.AnswerResponse
-	(*RetractRequest)(nil),        // 12: lightoff.v1.RetractRequest
-	(*RetractResponse)(nil),       // 13: lightoff.v1.RetractResponse
-	(*SetToolsRequest)(nil),       // 14: lightoff.v1.SetToolsRequest
-	(*SetToolsResponse)(nil),      // 15: lightoff.v1.SetToolsResponse
-	(*WatchRequest)(nil),          // 16: lightoff.v1.WatchRequest
-	(*WatchResponse)(nil),         // 17: lightoff.v1.WatchResponse
-	(*DeleteRequest)(nil),         // 18: lightoff.v1.DeleteRequest
-	(*DeleteResponse)(nil),        // 19: lightoff.v1.DeleteResponse
-	(*MakeCodeRequest)(nil),       // 20: lightoff.v1.MakeCodeRequest
-	(*MakeCodeResponse)(nil),      // 21: lightoff.v1.MakeCodeResponse
-	(*ComeBackRequest)(nil),       // 22: lightoff.v1.ComeBackRequest
-	(*ComeBackResponse)(nil),      // 23: lightoff.v1.ComeBackResponse
-	(*LetLookOnRequest)(nil),      // 24: lightoff.v1.LetLookOnRequest
-	(*LetLookOnResponse)(nil),     // 25: lightoff.v1.LetLookOnResponse
-	(*ResolveRequest)(nil),        // 26: lightoff.v1.ResolveRequest
-	(*ResolveResponse)(nil),       // 27: lightoff.v1.ResolveResponse
-	(*AssessResponse)(nil),        // 28: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),       // 29: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil), // 30: google.protobuf.Timestamp
-	(*Observation)(nil),           // 31: lightoff.v1.Observation
-	(*Reading)(nil),               // 32: lightoff.v1.Reading
+	(Stage)(0),                    // 0: lightoff.v1.Stage
+	(Finder)(0),                   // 1: lightoff.v1.Finder
+	(Surety)(0),                   // 2: lightoff.v1.Surety
+	(Holding)(0),                  // 3: lightoff.v1.Holding
+	(*Conversation)(nil),          // 4: lightoff.v1.Conversation
+	(*DoneRepair)(nil),            // 5: lightoff.v1.DoneRepair
+	(*Recovery)(nil),              // 6: lightoff.v1.Recovery
+	(*Settlement)(nil),            // 7: lightoff.v1.Settlement
+	(*Suggestion)(nil),            // 8: lightoff.v1.Suggestion
+	(*Told)(nil),                  // 9: lightoff.v1.Told
+	(*Saying)(nil),                // 10: lightoff.v1.Saying
+	(*OpenRequest)(nil),           // 11: lightoff.v1.OpenRequest
+	(*OpenResponse)(nil),          // 12: lightoff.v1.OpenResponse
+	(*GetRequest)(nil),            // 13: lightoff.v1.GetRequest
+	(*GetResponse)(nil),           // 14: lightoff.v1.GetResponse
+	(*SayRequest)(nil),            // 15: lightoff.v1.SayRequest
+	(*SayResponse)(nil),           // 16: lightoff.v1.SayResponse
+	(*AnswerRequest)(nil),         // 17: lightoff.v1.AnswerRequest
+	(*AnswerResponse)(nil),        // 18: lightoff.v1.AnswerResponse
+	(*RetractRequest)(nil),        // 19: lightoff.v1.RetractRequest
+	(*RetractResponse)(nil),       // 20: lightoff.v1.RetractResponse
+	(*SetToolsRequest)(nil),       // 21: lightoff.v1.SetToolsRequest
+	(*SetToolsResponse)(nil),      // 22: lightoff.v1.SetToolsResponse
+	(*WatchRequest)(nil),          // 23: lightoff.v1.WatchRequest
+	(*WatchResponse)(nil),         // 24: lightoff.v1.WatchResponse
+	(*DeleteRequest)(nil),         // 25: lightoff.v1.DeleteRequest
+	(*DeleteResponse)(nil),        // 26: lightoff.v1.DeleteResponse
+	(*MakeCodeRequest)(nil),       // 27: lightoff.v1.MakeCodeRequest
+	(*MakeCodeResponse)(nil),      // 28: lightoff.v1.MakeCodeResponse
+	(*ComeBackRequest)(nil),       // 29: lightoff.v1.ComeBackRequest
+	(*ComeBackResponse)(nil),      // 30: lightoff.v1.ComeBackResponse
+	(*LetLookOnRequest)(nil),      // 31: lightoff.v1.LetLookOnRequest
+	(*LetLookOnResponse)(nil),     // 32: lightoff.v1.LetLookOnResponse
+	(*ResolveRequest)(nil),        // 33: lightoff.v1.ResolveRequest
+	(*ResolveResponse)(nil),       // 34: lightoff.v1.ResolveResponse
+	(*MendRequest)(nil),           // 35: lightoff.v1.MendRequest
+	(*MendResponse)(nil),          // 36: lightoff.v1.MendResponse
+	(*ReportStartRequest)(nil),    // 37: lightoff.v1.ReportStartRequest
+	(*ReportStartResponse)(nil),   // 38: lightoff.v1.ReportStartResponse
+	(*SettleRequest)(nil),         // 39: lightoff.v1.SettleRequest
+	(*SettleResponse)(nil),        // 40: lightoff.v1.SettleResponse
+	(*CheckBackRequest)(nil),      // 41: lightoff.v1.CheckBackRequest
+	(*CheckBackResponse)(nil),     // 42: lightoff.v1.CheckBackResponse
+	(*AssessResponse)(nil),        // 43: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),       // 44: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil), // 45: google.protobuf.Timestamp
+	(Willingness)(0),              // 46: lightoff.v1.Willingness
+	(*RankedCause)(nil),           // 47: lightoff.v1.RankedCause
+	(*Chain)(nil),                 // 48: lightoff.v1.Chain
+	(*Observation)(nil),           // 49: lightoff.v1.Observation
+	(*Reading)(nil),               // 50: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
-	2,  // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
-	28, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
-	29, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
-	30, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
-	3,  // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
-	1,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
-	31, // 6: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
-	31, // 7: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	29, // 8: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	32, // 9: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
-	0,  // 10: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 11: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 12: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
-	31, // 13: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
-	0,  // 14: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 15: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 16: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
-	0,  // 17: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
-	30, // 18: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	0,  // 19: lightoff.v1.ResolveResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 20: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
-	6,  // 21: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
-	8,  // 22: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
-	10, // 23: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
-	12, // 24: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
-	14, // 25: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
-	16, // 26: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
-	18, // 27: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
-	20, // 28: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
-	22, // 29: lightoff.v1.ConversationService.ComeBack:input_type -> lightoff.v1.ComeBackRequest
-	24, // 30: lightoff.v1.ConversationService.LetLookOn:input_type -> lightoff.v1.LetLookOnRequest
-	26, // 31: lightoff.v1.ConversationService.Resolve:input_type -> lightoff.v1.ResolveRequest
-	5,  // 32: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
-	7,  // 33: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
-	9,  // 34: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
-	11, // 35: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
-	13, // 36: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
-	15, // 37: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	17, // 38: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
-	19, // 39: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
-	21, // 40: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
-	23, // 41: lightoff.v1.ConversationService.ComeBack:output_type -> lightoff.v1.ComeBackResponse
-	25, // 42: lightoff.v1.ConversationService.LetLookOn:output_type -> lightoff.v1.LetLookOnResponse
-	27, // 43: lightoff.v1.ConversationService.Resolve:output_type -> lightoff.v1.ResolveResponse
-	32, // [32:44] is the sub-list for method output_type
-	20, // [20:32] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	9,  // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
+	43, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
+	44, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
+	45, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
+	10, // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
+	8,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
+	6,  // 6: lightoff.v1.Conversation.recovery:type_name -> lightoff.v1.Recovery
+	7,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
+	46, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
+	5,  // 9: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
+	0,  // 10: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
+	44, // 11: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
+	47, // 12: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
+	48, // 13: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
+	47, // 14: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
+	1,  // 15: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
+	2,  // 16: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
+	45, // 17: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
+	45, // 18: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
+	3,  // 19: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
+	49, // 20: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
+	49, // 21: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	44, // 22: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	50, // 23: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	4,  // 24: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 25: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 26: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
+	49, // 27: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 28: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 29: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
+	46, // 30: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
+	4,  // 31: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 32: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
+	45, // 33: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	4,  // 34: lightoff.v1.ResolveResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 35: lightoff.v1.MendResponse.conversation:type_name -> lightoff.v1.Conversation
+	49, // 36: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 37: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
+	1,  // 38: lightoff.v1.SettleRequest.found_by:type_name -> lightoff.v1.Finder
+	2,  // 39: lightoff.v1.SettleRequest.surety:type_name -> lightoff.v1.Surety
+	4,  // 40: lightoff.v1.SettleResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 41: lightoff.v1.CheckBackRequest.holding:type_name -> lightoff.v1.Holding
+	4,  // 42: lightoff.v1.CheckBackResponse.conversation:type_name -> lightoff.v1.Conversation
+	11, // 43: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
+	13, // 44: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
+	15, // 45: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
+	17, // 46: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
+	19, // 47: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
+	21, // 48: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
+	23, // 49: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
+	25, // 50: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
+	27, // 51: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
+	29, // 52: lightoff.v1.ConversationService.ComeBack:input_type -> lightoff.v1.ComeBackRequest
+	31, // 53: lightoff.v1.ConversationService.LetLookOn:input_type -> lightoff.v1.LetLookOnRequest
+	33, // 54: lightoff.v1.ConversationService.Resolve:input_type -> lightoff.v1.ResolveRequest
+	35, // 55: lightoff.v1.ConversationService.Mend:input_type -> lightoff.v1.MendRequest
+	37, // 56: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
+	39, // 57: lightoff.v1.ConversationService.Settle:input_type -> lightoff.v1.SettleRequest
+	41, // 58: lightoff.v1.ConversationService.CheckBack:input_type -> lightoff.v1.CheckBackRequest
+	12, // 59: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
+	14, // 60: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
+	16, // 61: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
+	18, // 62: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
+	20, // 63: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
+	22, // 64: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	24, // 65: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
+	26, // 66: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
+	28, // 67: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
+	30, // 68: lightoff.v1.ConversationService.ComeBack:output_type -> lightoff.v1.ComeBackResponse
+	32, // 69: lightoff.v1.ConversationService.LetLookOn:output_type -> lightoff.v1.LetLookOnResponse
+	34, // 70: lightoff.v1.ConversationService.Resolve:output_type -> lightoff.v1.ResolveResponse
+	36, // 71: lightoff.v1.ConversationService.Mend:output_type -> lightoff.v1.MendResponse
+	38, // 72: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
+	40, // 73: lightoff.v1.ConversationService.Settle:output_type -> lightoff.v1.SettleResponse
+	42, // 74: lightoff.v1.ConversationService.CheckBack:output_type -> lightoff.v1.CheckBackResponse
+	59, // [59:75] is the sub-list for method output_type
+	43, // [43:59] is the sub-list for method input_type
+	43, // [43:43] is the sub-list for extension type_name
+	43, // [43:43] is the sub-list for extension extendee
+	0,  // [0:43] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_conversation_proto_init() }
@@ -1982,18 +3235,21 @@ func file_lightoff_v1_conversation_proto_init() {
 	}
 	file_lightoff_v1_diagnosis_proto_init()
 	file_lightoff_v1_knowledge_proto_init()
+	file_lightoff_v1_conversation_proto_msgTypes[17].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[33].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_conversation_proto_rawDesc), len(file_lightoff_v1_conversation_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   28,
+			NumEnums:      4,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_lightoff_v1_conversation_proto_goTypes,
 		DependencyIndexes: file_lightoff_v1_conversation_proto_depIdxs,
+		EnumInfos:         file_lightoff_v1_conversation_proto_enumTypes,
 		MessageInfos:      file_lightoff_v1_conversation_proto_msgTypes,
 	}.Build()
 	File_lightoff_v1_conversation_proto = out.File

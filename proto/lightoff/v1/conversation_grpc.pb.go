@@ -19,18 +19,22 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ConversationService_Open_FullMethodName      = "/lightoff.v1.ConversationService/Open"
-	ConversationService_Get_FullMethodName       = "/lightoff.v1.ConversationService/Get"
-	ConversationService_Say_FullMethodName       = "/lightoff.v1.ConversationService/Say"
-	ConversationService_Answer_FullMethodName    = "/lightoff.v1.ConversationService/Answer"
-	ConversationService_Retract_FullMethodName   = "/lightoff.v1.ConversationService/Retract"
-	ConversationService_SetTools_FullMethodName  = "/lightoff.v1.ConversationService/SetTools"
-	ConversationService_Watch_FullMethodName     = "/lightoff.v1.ConversationService/Watch"
-	ConversationService_Delete_FullMethodName    = "/lightoff.v1.ConversationService/Delete"
-	ConversationService_MakeCode_FullMethodName  = "/lightoff.v1.ConversationService/MakeCode"
-	ConversationService_ComeBack_FullMethodName  = "/lightoff.v1.ConversationService/ComeBack"
-	ConversationService_LetLookOn_FullMethodName = "/lightoff.v1.ConversationService/LetLookOn"
-	ConversationService_Resolve_FullMethodName   = "/lightoff.v1.ConversationService/Resolve"
+	ConversationService_Open_FullMethodName        = "/lightoff.v1.ConversationService/Open"
+	ConversationService_Get_FullMethodName         = "/lightoff.v1.ConversationService/Get"
+	ConversationService_Say_FullMethodName         = "/lightoff.v1.ConversationService/Say"
+	ConversationService_Answer_FullMethodName      = "/lightoff.v1.ConversationService/Answer"
+	ConversationService_Retract_FullMethodName     = "/lightoff.v1.ConversationService/Retract"
+	ConversationService_SetTools_FullMethodName    = "/lightoff.v1.ConversationService/SetTools"
+	ConversationService_Watch_FullMethodName       = "/lightoff.v1.ConversationService/Watch"
+	ConversationService_Delete_FullMethodName      = "/lightoff.v1.ConversationService/Delete"
+	ConversationService_MakeCode_FullMethodName    = "/lightoff.v1.ConversationService/MakeCode"
+	ConversationService_ComeBack_FullMethodName    = "/lightoff.v1.ConversationService/ComeBack"
+	ConversationService_LetLookOn_FullMethodName   = "/lightoff.v1.ConversationService/LetLookOn"
+	ConversationService_Resolve_FullMethodName     = "/lightoff.v1.ConversationService/Resolve"
+	ConversationService_Mend_FullMethodName        = "/lightoff.v1.ConversationService/Mend"
+	ConversationService_ReportStart_FullMethodName = "/lightoff.v1.ConversationService/ReportStart"
+	ConversationService_Settle_FullMethodName      = "/lightoff.v1.ConversationService/Settle"
+	ConversationService_CheckBack_FullMethodName   = "/lightoff.v1.ConversationService/CheckBack"
 )
 
 // ConversationServiceClient is the client API for ConversationService service.
@@ -55,7 +59,7 @@ type ConversationServiceClient interface {
 	Answer(ctx context.Context, in *AnswerRequest, opts ...grpc.CallOption) (*AnswerResponse, error)
 	// Retract takes back what was told about one observation, so that it can be asked again.
 	Retract(ctx context.Context, in *RetractRequest, opts ...grpc.CallOption) (*RetractResponse, error)
-	// SetTools says which tools are at hand from now on.
+	// SetTools says which tools are at hand from now on, what a minute is worth and how far the owner goes.
 	SetTools(ctx context.Context, in *SetToolsRequest, opts ...grpc.CallOption) (*SetToolsResponse, error)
 	// Watch sends the conversation as it stands and again after every change: a stream, because a second screen on the
 	// same conversation must follow without asking.
@@ -72,6 +76,17 @@ type ConversationServiceClient interface {
 	// Resolve confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
 	// FAILED_PRECONDITION for one that does not wait any more, and for confirming while a danger stands.
 	Resolve(ctx context.Context, in *ResolveRequest, opts ...grpc.CallOption) (*ResolveResponse, error)
+	// Mend notes that a repair was done, or takes that back. What it may have changed counts no more until it is told anew.
+	// FAILED_PRECONDITION for taking back what was not done.
+	Mend(ctx context.Context, in *MendRequest, opts ...grpc.CallOption) (*MendResponse, error)
+	// ReportStart tells how a start went that was watched, and what was seen of it.
+	ReportStart(ctx context.Context, in *ReportStartRequest, opts ...grpc.CallOption) (*ReportStartResponse, error)
+	// Settle ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands, and for calling it
+	// proved without a start that ran after a repair.
+	Settle(ctx context.Context, in *SettleRequest, opts ...grpc.CallOption) (*SettleResponse, error)
+	// CheckBack says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the conversation
+	// is open again. FAILED_PRECONDITION for one that was not settled.
+	CheckBack(ctx context.Context, in *CheckBackRequest, opts ...grpc.CallOption) (*CheckBackResponse, error)
 }
 
 type conversationServiceClient struct {
@@ -211,6 +226,46 @@ func (c *conversationServiceClient) Resolve(ctx context.Context, in *ResolveRequ
 	return out, nil
 }
 
+func (c *conversationServiceClient) Mend(ctx context.Context, in *MendRequest, opts ...grpc.CallOption) (*MendResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MendResponse)
+	err := c.cc.Invoke(ctx, ConversationService_Mend_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *conversationServiceClient) ReportStart(ctx context.Context, in *ReportStartRequest, opts ...grpc.CallOption) (*ReportStartResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReportStartResponse)
+	err := c.cc.Invoke(ctx, ConversationService_ReportStart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *conversationServiceClient) Settle(ctx context.Context, in *SettleRequest, opts ...grpc.CallOption) (*SettleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SettleResponse)
+	err := c.cc.Invoke(ctx, ConversationService_Settle_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *conversationServiceClient) CheckBack(ctx context.Context, in *CheckBackRequest, opts ...grpc.CallOption) (*CheckBackResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CheckBackResponse)
+	err := c.cc.Invoke(ctx, ConversationService_CheckBack_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ConversationServiceServer is the server API for ConversationService service.
 // All implementations must embed UnimplementedConversationServiceServer
 // for forward compatibility.
@@ -233,7 +288,7 @@ type ConversationServiceServer interface {
 	Answer(context.Context, *AnswerRequest) (*AnswerResponse, error)
 	// Retract takes back what was told about one observation, so that it can be asked again.
 	Retract(context.Context, *RetractRequest) (*RetractResponse, error)
-	// SetTools says which tools are at hand from now on.
+	// SetTools says which tools are at hand from now on, what a minute is worth and how far the owner goes.
 	SetTools(context.Context, *SetToolsRequest) (*SetToolsResponse, error)
 	// Watch sends the conversation as it stands and again after every change: a stream, because a second screen on the
 	// same conversation must follow without asking.
@@ -250,6 +305,17 @@ type ConversationServiceServer interface {
 	// Resolve confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
 	// FAILED_PRECONDITION for one that does not wait any more, and for confirming while a danger stands.
 	Resolve(context.Context, *ResolveRequest) (*ResolveResponse, error)
+	// Mend notes that a repair was done, or takes that back. What it may have changed counts no more until it is told anew.
+	// FAILED_PRECONDITION for taking back what was not done.
+	Mend(context.Context, *MendRequest) (*MendResponse, error)
+	// ReportStart tells how a start went that was watched, and what was seen of it.
+	ReportStart(context.Context, *ReportStartRequest) (*ReportStartResponse, error)
+	// Settle ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands, and for calling it
+	// proved without a start that ran after a repair.
+	Settle(context.Context, *SettleRequest) (*SettleResponse, error)
+	// CheckBack says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the conversation
+	// is open again. FAILED_PRECONDITION for one that was not settled.
+	CheckBack(context.Context, *CheckBackRequest) (*CheckBackResponse, error)
 	mustEmbedUnimplementedConversationServiceServer()
 }
 
@@ -295,6 +361,18 @@ func (UnimplementedConversationServiceServer) LetLookOn(context.Context, *LetLoo
 }
 func (UnimplementedConversationServiceServer) Resolve(context.Context, *ResolveRequest) (*ResolveResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Resolve not implemented")
+}
+func (UnimplementedConversationServiceServer) Mend(context.Context, *MendRequest) (*MendResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Mend not implemented")
+}
+func (UnimplementedConversationServiceServer) ReportStart(context.Context, *ReportStartRequest) (*ReportStartResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportStart not implemented")
+}
+func (UnimplementedConversationServiceServer) Settle(context.Context, *SettleRequest) (*SettleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Settle not implemented")
+}
+func (UnimplementedConversationServiceServer) CheckBack(context.Context, *CheckBackRequest) (*CheckBackResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckBack not implemented")
 }
 func (UnimplementedConversationServiceServer) mustEmbedUnimplementedConversationServiceServer() {}
 func (UnimplementedConversationServiceServer) testEmbeddedByValue()                             {}
@@ -526,6 +604,78 @@ func _ConversationService_Resolve_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ConversationService_Mend_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MendRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).Mend(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_Mend_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).Mend(ctx, req.(*MendRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ConversationService_ReportStart_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportStartRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).ReportStart(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_ReportStart_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).ReportStart(ctx, req.(*ReportStartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ConversationService_Settle_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SettleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).Settle(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_Settle_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).Settle(ctx, req.(*SettleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ConversationService_CheckBack_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckBackRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).CheckBack(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_CheckBack_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).CheckBack(ctx, req.(*CheckBackRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ConversationService_ServiceDesc is the grpc.ServiceDesc for ConversationService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -576,6 +726,22 @@ var ConversationService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Resolve",
 			Handler:    _ConversationService_Resolve_Handler,
+		},
+		{
+			MethodName: "Mend",
+			Handler:    _ConversationService_Mend_Handler,
+		},
+		{
+			MethodName: "ReportStart",
+			Handler:    _ConversationService_ReportStart_Handler,
+		},
+		{
+			MethodName: "Settle",
+			Handler:    _ConversationService_Settle_Handler,
+		},
+		{
+			MethodName: "CheckBack",
+			Handler:    _ConversationService_CheckBack_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

@@ -92,120 +92,6 @@ func (Outcome) EnumDescriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{0}
 }
 
-// Finder is who found the cause.
-type Finder int32
-
-const (
-	// Not said.
-	Finder_FINDER_UNSPECIFIED Finder = 0
-	// The owner.
-	Finder_FINDER_OWNER Finder = 1
-	// The desk.
-	Finder_FINDER_DESK Finder = 2
-	// A workshop.
-	Finder_FINDER_WORKSHOP Finder = 3
-)
-
-// Enum value maps for Finder.
-var (
-	Finder_name = map[int32]string{
-		0: "FINDER_UNSPECIFIED",
-		1: "FINDER_OWNER",
-		2: "FINDER_DESK",
-		3: "FINDER_WORKSHOP",
-	}
-	Finder_value = map[string]int32{
-		"FINDER_UNSPECIFIED": 0,
-		"FINDER_OWNER":       1,
-		"FINDER_DESK":        2,
-		"FINDER_WORKSHOP":    3,
-	}
-)
-
-func (x Finder) Enum() *Finder {
-	p := new(Finder)
-	*p = x
-	return p
-}
-
-func (x Finder) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (Finder) Descriptor() protoreflect.EnumDescriptor {
-	return file_lightoff_v1_desk_proto_enumTypes[1].Descriptor()
-}
-
-func (Finder) Type() protoreflect.EnumType {
-	return &file_lightoff_v1_desk_proto_enumTypes[1]
-}
-
-func (x Finder) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use Finder.Descriptor instead.
-func (Finder) EnumDescriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{1}
-}
-
-// Surety is how surely a cause was found.
-type Surety int32
-
-const (
-	// Not said.
-	Surety_SURETY_UNSPECIFIED Surety = 0
-	// Mended, and a start watched through.
-	Surety_SURETY_PROVED Surety = 1
-	// Seen or measured.
-	Surety_SURETY_LIKELY Surety = 2
-	// Supposed.
-	Surety_SURETY_GUESSED Surety = 3
-)
-
-// Enum value maps for Surety.
-var (
-	Surety_name = map[int32]string{
-		0: "SURETY_UNSPECIFIED",
-		1: "SURETY_PROVED",
-		2: "SURETY_LIKELY",
-		3: "SURETY_GUESSED",
-	}
-	Surety_value = map[string]int32{
-		"SURETY_UNSPECIFIED": 0,
-		"SURETY_PROVED":      1,
-		"SURETY_LIKELY":      2,
-		"SURETY_GUESSED":     3,
-	}
-)
-
-func (x Surety) Enum() *Surety {
-	p := new(Surety)
-	*p = x
-	return p
-}
-
-func (x Surety) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (Surety) Descriptor() protoreflect.EnumDescriptor {
-	return file_lightoff_v1_desk_proto_enumTypes[2].Descriptor()
-}
-
-func (Surety) Type() protoreflect.EnumType {
-	return &file_lightoff_v1_desk_proto_enumTypes[2]
-}
-
-func (x Surety) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use Surety.Descriptor instead.
-func (Surety) EnumDescriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{2}
-}
-
 // ReportForm is how a report is written.
 type ReportForm int32
 
@@ -247,11 +133,11 @@ func (x ReportForm) String() string {
 }
 
 func (ReportForm) Descriptor() protoreflect.EnumDescriptor {
-	return file_lightoff_v1_desk_proto_enumTypes[3].Descriptor()
+	return file_lightoff_v1_desk_proto_enumTypes[1].Descriptor()
 }
 
 func (ReportForm) Type() protoreflect.EnumType {
-	return &file_lightoff_v1_desk_proto_enumTypes[3]
+	return &file_lightoff_v1_desk_proto_enumTypes[1]
 }
 
 func (x ReportForm) Number() protoreflect.EnumNumber {
@@ -260,7 +146,7 @@ func (x ReportForm) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use ReportForm.Descriptor instead.
 func (ReportForm) EnumDescriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{3}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{1}
 }
 
 // GetDeskRequest asks whose token it is.
@@ -456,7 +342,11 @@ type QueueEntry struct {
 	// How it ended; absent while it is open.
 	Closing *Closing `protobuf:"bytes,12,opt,name=closing,proto3" json:"closing,omitempty"`
 	// Hidden from those who look on.
-	Hidden        bool `protobuf:"varint,13,opt,name=hidden,proto3" json:"hidden,omitempty"`
+	Hidden bool `protobuf:"varint,13,opt,name=hidden,proto3" json:"hidden,omitempty"`
+	// When it was settled; absent otherwise.
+	SettledAt *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=settled_at,json=settledAt,proto3" json:"settled_at,omitempty"`
+	// The causes that it was settled with, for people.
+	Causes        []string `protobuf:"bytes,15,rep,name=causes,proto3" json:"causes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -582,13 +472,29 @@ func (x *QueueEntry) GetHidden() bool {
 	return false
 }
 
+func (x *QueueEntry) GetSettledAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.SettledAt
+	}
+	return nil
+}
+
+func (x *QueueEntry) GetCauses() []string {
+	if x != nil {
+		return x.Causes
+	}
+	return nil
+}
+
 // ListConversationsRequest asks for the list.
 type ListConversationsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Language for texts; empty means "en".
 	Locale string `protobuf:"bytes,1,opt,name=locale,proto3" json:"locale,omitempty"`
 	// Also those that have ended.
-	Closed        bool `protobuf:"varint,2,opt,name=closed,proto3" json:"closed,omitempty"`
+	Closed bool `protobuf:"varint,2,opt,name=closed,proto3" json:"closed,omitempty"`
+	// Instead, those that were settled weeks ago and of which nobody has said whether the repair has held; the latest half year.
+	DueBack       bool `protobuf:"varint,3,opt,name=due_back,json=dueBack,proto3" json:"due_back,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -633,6 +539,13 @@ func (x *ListConversationsRequest) GetLocale() string {
 func (x *ListConversationsRequest) GetClosed() bool {
 	if x != nil {
 		return x.Closed
+	}
+	return false
+}
+
+func (x *ListConversationsRequest) GetDueBack() bool {
+	if x != nil {
+		return x.DueBack
 	}
 	return false
 }
@@ -707,7 +620,9 @@ type WatchConversationsRequest struct {
 	// As in ListConversationsRequest.
 	Locale string `protobuf:"bytes,1,opt,name=locale,proto3" json:"locale,omitempty"`
 	// As in ListConversationsRequest.
-	Closed        bool `protobuf:"varint,2,opt,name=closed,proto3" json:"closed,omitempty"`
+	Closed bool `protobuf:"varint,2,opt,name=closed,proto3" json:"closed,omitempty"`
+	// As in ListConversationsRequest.
+	DueBack       bool `protobuf:"varint,3,opt,name=due_back,json=dueBack,proto3" json:"due_back,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -752,6 +667,13 @@ func (x *WatchConversationsRequest) GetLocale() string {
 func (x *WatchConversationsRequest) GetClosed() bool {
 	if x != nil {
 		return x.Closed
+	}
+	return false
+}
+
+func (x *WatchConversationsRequest) GetDueBack() bool {
+	if x != nil {
+		return x.DueBack
 	}
 	return false
 }
@@ -2369,7 +2291,7 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\tcause_ids\x18\x02 \x03(\tR\bcauseIds\x12.\n" +
 	"\bfound_by\x18\x03 \x01(\x0e2\x13.lightoff.v1.FinderR\afoundBy\x12+\n" +
 	"\x06surety\x18\x04 \x01(\x0e2\x13.lightoff.v1.SuretyR\x06surety\x12\x16\n" +
-	"\x06remark\x18\x05 \x01(\tR\x06remark\"\xe0\x03\n" +
+	"\x06remark\x18\x05 \x01(\tR\x06remark\"\xb3\x04\n" +
 	"\n" +
 	"QueueEntry\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x127\n" +
@@ -2389,17 +2311,22 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	" \x01(\x05R\x05notes\x12 \n" +
 	"\vsuggestions\x18\v \x01(\x05R\vsuggestions\x12.\n" +
 	"\aclosing\x18\f \x01(\v2\x14.lightoff.v1.ClosingR\aclosing\x12\x16\n" +
-	"\x06hidden\x18\r \x01(\bR\x06hidden\"J\n" +
+	"\x06hidden\x18\r \x01(\bR\x06hidden\x129\n" +
+	"\n" +
+	"settled_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\tsettledAt\x12\x16\n" +
+	"\x06causes\x18\x0f \x03(\tR\x06causes\"e\n" +
 	"\x18ListConversationsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x16\n" +
-	"\x06closed\x18\x02 \x01(\bR\x06closed\"r\n" +
+	"\x06closed\x18\x02 \x01(\bR\x06closed\x12\x19\n" +
+	"\bdue_back\x18\x03 \x01(\bR\adueBack\"r\n" +
 	"\x19ListConversationsResponse\x121\n" +
 	"\aentries\x18\x01 \x03(\v2\x17.lightoff.v1.QueueEntryR\aentries\x12\x12\n" +
 	"\x04more\x18\x02 \x01(\bR\x04more\x12\x0e\n" +
-	"\x02me\x18\x03 \x01(\tR\x02me\"K\n" +
+	"\x02me\x18\x03 \x01(\tR\x02me\"f\n" +
 	"\x19WatchConversationsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x16\n" +
-	"\x06closed\x18\x02 \x01(\bR\x06closed\"X\n" +
+	"\x06closed\x18\x02 \x01(\bR\x06closed\x12\x19\n" +
+	"\bdue_back\x18\x03 \x01(\bR\adueBack\"X\n" +
 	"\x1aWatchConversationsResponse\x12:\n" +
 	"\x04list\x18\x01 \x01(\v2&.lightoff.v1.ListConversationsResponseR\x04list\"'\n" +
 	"\x11FindByCodeRequest\x12\x12\n" +
@@ -2518,17 +2445,7 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x12OUTCOME_OUT_OF_USE\x10\x03\x12\x17\n" +
 	"\x13OUTCOME_NOT_REACHED\x10\x04\x12\x1b\n" +
 	"\x17OUTCOME_OTHER_APPLIANCE\x10\x05\x12\x15\n" +
-	"\x11OUTCOME_MODERATED\x10\x06*X\n" +
-	"\x06Finder\x12\x16\n" +
-	"\x12FINDER_UNSPECIFIED\x10\x00\x12\x10\n" +
-	"\fFINDER_OWNER\x10\x01\x12\x0f\n" +
-	"\vFINDER_DESK\x10\x02\x12\x13\n" +
-	"\x0fFINDER_WORKSHOP\x10\x03*Z\n" +
-	"\x06Surety\x12\x16\n" +
-	"\x12SURETY_UNSPECIFIED\x10\x00\x12\x11\n" +
-	"\rSURETY_PROVED\x10\x01\x12\x11\n" +
-	"\rSURETY_LIKELY\x10\x02\x12\x12\n" +
-	"\x0eSURETY_GUESSED\x10\x03*k\n" +
+	"\x11OUTCOME_MODERATED\x10\x06*k\n" +
 	"\n" +
 	"ReportForm\x12\x1b\n" +
 	"\x17REPORT_FORM_UNSPECIFIED\x10\x00\x12\x15\n" +
@@ -2562,45 +2479,45 @@ func file_lightoff_v1_desk_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_desk_proto_rawDescData
 }
 
-var file_lightoff_v1_desk_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_lightoff_v1_desk_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
 var file_lightoff_v1_desk_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_lightoff_v1_desk_proto_goTypes = []any{
 	(Outcome)(0),                       // 0: lightoff.v1.Outcome
-	(Finder)(0),                        // 1: lightoff.v1.Finder
-	(Surety)(0),                        // 2: lightoff.v1.Surety
-	(ReportForm)(0),                    // 3: lightoff.v1.ReportForm
-	(*GetDeskRequest)(nil),             // 4: lightoff.v1.GetDeskRequest
-	(*GetDeskResponse)(nil),            // 5: lightoff.v1.GetDeskResponse
-	(*Closing)(nil),                    // 6: lightoff.v1.Closing
-	(*QueueEntry)(nil),                 // 7: lightoff.v1.QueueEntry
-	(*ListConversationsRequest)(nil),   // 8: lightoff.v1.ListConversationsRequest
-	(*ListConversationsResponse)(nil),  // 9: lightoff.v1.ListConversationsResponse
-	(*WatchConversationsRequest)(nil),  // 10: lightoff.v1.WatchConversationsRequest
-	(*WatchConversationsResponse)(nil), // 11: lightoff.v1.WatchConversationsResponse
-	(*FindByCodeRequest)(nil),          // 12: lightoff.v1.FindByCodeRequest
-	(*FindByCodeResponse)(nil),         // 13: lightoff.v1.FindByCodeResponse
-	(*Note)(nil),                       // 14: lightoff.v1.Note
-	(*Record)(nil),                     // 15: lightoff.v1.Record
-	(*GetRecordRequest)(nil),           // 16: lightoff.v1.GetRecordRequest
-	(*GetRecordResponse)(nil),          // 17: lightoff.v1.GetRecordResponse
-	(*AssignRequest)(nil),              // 18: lightoff.v1.AssignRequest
-	(*AssignResponse)(nil),             // 19: lightoff.v1.AssignResponse
-	(*AddNoteRequest)(nil),             // 20: lightoff.v1.AddNoteRequest
-	(*AddNoteResponse)(nil),            // 21: lightoff.v1.AddNoteResponse
-	(*CloseRequest)(nil),               // 22: lightoff.v1.CloseRequest
-	(*CloseResponse)(nil),              // 23: lightoff.v1.CloseResponse
-	(*ReopenRequest)(nil),              // 24: lightoff.v1.ReopenRequest
-	(*ReopenResponse)(nil),             // 25: lightoff.v1.ReopenResponse
-	(*SetHiddenRequest)(nil),           // 26: lightoff.v1.SetHiddenRequest
-	(*SetHiddenResponse)(nil),          // 27: lightoff.v1.SetHiddenResponse
-	(*GetReportRequest)(nil),           // 28: lightoff.v1.GetReportRequest
-	(*GetReportResponse)(nil),          // 29: lightoff.v1.GetReportResponse
-	(*Report)(nil),                     // 30: lightoff.v1.Report
-	(*GetStatisticsRequest)(nil),       // 31: lightoff.v1.GetStatisticsRequest
-	(*Count)(nil),                      // 32: lightoff.v1.Count
-	(*Week)(nil),                       // 33: lightoff.v1.Week
-	(*GetStatisticsResponse)(nil),      // 34: lightoff.v1.GetStatisticsResponse
-	(*TimeBar)(nil),                    // 35: lightoff.v1.TimeBar
+	(ReportForm)(0),                    // 1: lightoff.v1.ReportForm
+	(*GetDeskRequest)(nil),             // 2: lightoff.v1.GetDeskRequest
+	(*GetDeskResponse)(nil),            // 3: lightoff.v1.GetDeskResponse
+	(*Closing)(nil),                    // 4: lightoff.v1.Closing
+	(*QueueEntry)(nil),                 // 5: lightoff.v1.QueueEntry
+	(*ListConversationsRequest)(nil),   // 6: lightoff.v1.ListConversationsRequest
+	(*ListConversationsResponse)(nil),  // 7: lightoff.v1.ListConversationsResponse
+	(*WatchConversationsRequest)(nil),  // 8: lightoff.v1.WatchConversationsRequest
+	(*WatchConversationsResponse)(nil), // 9: lightoff.v1.WatchConversationsResponse
+	(*FindByCodeRequest)(nil),          // 10: lightoff.v1.FindByCodeRequest
+	(*FindByCodeResponse)(nil),         // 11: lightoff.v1.FindByCodeResponse
+	(*Note)(nil),                       // 12: lightoff.v1.Note
+	(*Record)(nil),                     // 13: lightoff.v1.Record
+	(*GetRecordRequest)(nil),           // 14: lightoff.v1.GetRecordRequest
+	(*GetRecordResponse)(nil),          // 15: lightoff.v1.GetRecordResponse
+	(*AssignRequest)(nil),              // 16: lightoff.v1.AssignRequest
+	(*AssignResponse)(nil),             // 17: lightoff.v1.AssignResponse
+	(*AddNoteRequest)(nil),             // 18: lightoff.v1.AddNoteRequest
+	(*AddNoteResponse)(nil),            // 19: lightoff.v1.AddNoteResponse
+	(*CloseRequest)(nil),               // 20: lightoff.v1.CloseRequest
+	(*CloseResponse)(nil),              // 21: lightoff.v1.CloseResponse
+	(*ReopenRequest)(nil),              // 22: lightoff.v1.ReopenRequest
+	(*ReopenResponse)(nil),             // 23: lightoff.v1.ReopenResponse
+	(*SetHiddenRequest)(nil),           // 24: lightoff.v1.SetHiddenRequest
+	(*SetHiddenResponse)(nil),          // 25: lightoff.v1.SetHiddenResponse
+	(*GetReportRequest)(nil),           // 26: lightoff.v1.GetReportRequest
+	(*GetReportResponse)(nil),          // 27: lightoff.v1.GetReportResponse
+	(*Report)(nil),                     // 28: lightoff.v1.Report
+	(*GetStatisticsRequest)(nil),       // 29: lightoff.v1.GetStatisticsRequest
+	(*Count)(nil),                      // 30: lightoff.v1.Count
+	(*Week)(nil),                       // 31: lightoff.v1.Week
+	(*GetStatisticsResponse)(nil),      // 32: lightoff.v1.GetStatisticsResponse
+	(*TimeBar)(nil),                    // 33: lightoff.v1.TimeBar
+	(Finder)(0),                        // 34: lightoff.v1.Finder
+	(Surety)(0),                        // 35: lightoff.v1.Surety
 	(*timestamppb.Timestamp)(nil),      // 36: google.protobuf.Timestamp
 	(*Danger)(nil),                     // 37: lightoff.v1.Danger
 	(*RankedCause)(nil),                // 38: lightoff.v1.RankedCause
@@ -2611,71 +2528,72 @@ var file_lightoff_v1_desk_proto_goTypes = []any{
 }
 var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	0,  // 0: lightoff.v1.Closing.outcome:type_name -> lightoff.v1.Outcome
-	1,  // 1: lightoff.v1.Closing.found_by:type_name -> lightoff.v1.Finder
-	2,  // 2: lightoff.v1.Closing.surety:type_name -> lightoff.v1.Surety
+	34, // 1: lightoff.v1.Closing.found_by:type_name -> lightoff.v1.Finder
+	35, // 2: lightoff.v1.Closing.surety:type_name -> lightoff.v1.Surety
 	36, // 3: lightoff.v1.QueueEntry.opened_at:type_name -> google.protobuf.Timestamp
 	36, // 4: lightoff.v1.QueueEntry.changed_at:type_name -> google.protobuf.Timestamp
 	37, // 5: lightoff.v1.QueueEntry.dangers:type_name -> lightoff.v1.Danger
 	38, // 6: lightoff.v1.QueueEntry.lead:type_name -> lightoff.v1.RankedCause
-	6,  // 7: lightoff.v1.QueueEntry.closing:type_name -> lightoff.v1.Closing
-	7,  // 8: lightoff.v1.ListConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
-	9,  // 9: lightoff.v1.WatchConversationsResponse.list:type_name -> lightoff.v1.ListConversationsResponse
-	36, // 10: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
-	14, // 11: lightoff.v1.Record.notes:type_name -> lightoff.v1.Note
-	6,  // 12: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing
-	36, // 13: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
-	15, // 14: lightoff.v1.GetRecordResponse.record:type_name -> lightoff.v1.Record
-	15, // 15: lightoff.v1.AssignResponse.record:type_name -> lightoff.v1.Record
-	15, // 16: lightoff.v1.AddNoteResponse.record:type_name -> lightoff.v1.Record
-	6,  // 17: lightoff.v1.CloseRequest.closing:type_name -> lightoff.v1.Closing
-	15, // 18: lightoff.v1.CloseResponse.record:type_name -> lightoff.v1.Record
-	15, // 19: lightoff.v1.ReopenResponse.record:type_name -> lightoff.v1.Record
-	15, // 20: lightoff.v1.SetHiddenResponse.record:type_name -> lightoff.v1.Record
-	3,  // 21: lightoff.v1.GetReportRequest.form:type_name -> lightoff.v1.ReportForm
-	36, // 22: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
-	37, // 23: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
-	39, // 24: lightoff.v1.Report.told:type_name -> lightoff.v1.Told
-	38, // 25: lightoff.v1.Report.causes:type_name -> lightoff.v1.RankedCause
-	40, // 26: lightoff.v1.Report.contradictions:type_name -> lightoff.v1.Contradiction
-	41, // 27: lightoff.v1.Report.plan:type_name -> lightoff.v1.PlanStep
-	14, // 28: lightoff.v1.Report.notes:type_name -> lightoff.v1.Note
-	6,  // 29: lightoff.v1.Report.closing:type_name -> lightoff.v1.Closing
-	36, // 30: lightoff.v1.Week.begins_at:type_name -> google.protobuf.Timestamp
-	33, // 31: lightoff.v1.GetStatisticsResponse.weeks:type_name -> lightoff.v1.Week
-	32, // 32: lightoff.v1.GetStatisticsResponse.causes:type_name -> lightoff.v1.Count
-	32, // 33: lightoff.v1.GetStatisticsResponse.checks:type_name -> lightoff.v1.Count
-	32, // 34: lightoff.v1.GetStatisticsResponse.outcomes:type_name -> lightoff.v1.Count
-	35, // 35: lightoff.v1.GetStatisticsResponse.times:type_name -> lightoff.v1.TimeBar
-	42, // 36: lightoff.v1.GetStatisticsResponse.median_time:type_name -> google.protobuf.Duration
-	4,  // 37: lightoff.v1.DeskService.GetDesk:input_type -> lightoff.v1.GetDeskRequest
-	8,  // 38: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
-	10, // 39: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
-	12, // 40: lightoff.v1.DeskService.FindByCode:input_type -> lightoff.v1.FindByCodeRequest
-	16, // 41: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
-	18, // 42: lightoff.v1.DeskService.Assign:input_type -> lightoff.v1.AssignRequest
-	20, // 43: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
-	22, // 44: lightoff.v1.DeskService.Close:input_type -> lightoff.v1.CloseRequest
-	24, // 45: lightoff.v1.DeskService.Reopen:input_type -> lightoff.v1.ReopenRequest
-	26, // 46: lightoff.v1.DeskService.SetHidden:input_type -> lightoff.v1.SetHiddenRequest
-	28, // 47: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
-	31, // 48: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
-	5,  // 49: lightoff.v1.DeskService.GetDesk:output_type -> lightoff.v1.GetDeskResponse
-	9,  // 50: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
-	11, // 51: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
-	13, // 52: lightoff.v1.DeskService.FindByCode:output_type -> lightoff.v1.FindByCodeResponse
-	17, // 53: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
-	19, // 54: lightoff.v1.DeskService.Assign:output_type -> lightoff.v1.AssignResponse
-	21, // 55: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
-	23, // 56: lightoff.v1.DeskService.Close:output_type -> lightoff.v1.CloseResponse
-	25, // 57: lightoff.v1.DeskService.Reopen:output_type -> lightoff.v1.ReopenResponse
-	27, // 58: lightoff.v1.DeskService.SetHidden:output_type -> lightoff.v1.SetHiddenResponse
-	29, // 59: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
-	34, // 60: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
-	49, // [49:61] is the sub-list for method output_type
-	37, // [37:49] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	4,  // 7: lightoff.v1.QueueEntry.closing:type_name -> lightoff.v1.Closing
+	36, // 8: lightoff.v1.QueueEntry.settled_at:type_name -> google.protobuf.Timestamp
+	5,  // 9: lightoff.v1.ListConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
+	7,  // 10: lightoff.v1.WatchConversationsResponse.list:type_name -> lightoff.v1.ListConversationsResponse
+	36, // 11: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
+	12, // 12: lightoff.v1.Record.notes:type_name -> lightoff.v1.Note
+	4,  // 13: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing
+	36, // 14: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
+	13, // 15: lightoff.v1.GetRecordResponse.record:type_name -> lightoff.v1.Record
+	13, // 16: lightoff.v1.AssignResponse.record:type_name -> lightoff.v1.Record
+	13, // 17: lightoff.v1.AddNoteResponse.record:type_name -> lightoff.v1.Record
+	4,  // 18: lightoff.v1.CloseRequest.closing:type_name -> lightoff.v1.Closing
+	13, // 19: lightoff.v1.CloseResponse.record:type_name -> lightoff.v1.Record
+	13, // 20: lightoff.v1.ReopenResponse.record:type_name -> lightoff.v1.Record
+	13, // 21: lightoff.v1.SetHiddenResponse.record:type_name -> lightoff.v1.Record
+	1,  // 22: lightoff.v1.GetReportRequest.form:type_name -> lightoff.v1.ReportForm
+	36, // 23: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
+	37, // 24: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
+	39, // 25: lightoff.v1.Report.told:type_name -> lightoff.v1.Told
+	38, // 26: lightoff.v1.Report.causes:type_name -> lightoff.v1.RankedCause
+	40, // 27: lightoff.v1.Report.contradictions:type_name -> lightoff.v1.Contradiction
+	41, // 28: lightoff.v1.Report.plan:type_name -> lightoff.v1.PlanStep
+	12, // 29: lightoff.v1.Report.notes:type_name -> lightoff.v1.Note
+	4,  // 30: lightoff.v1.Report.closing:type_name -> lightoff.v1.Closing
+	36, // 31: lightoff.v1.Week.begins_at:type_name -> google.protobuf.Timestamp
+	31, // 32: lightoff.v1.GetStatisticsResponse.weeks:type_name -> lightoff.v1.Week
+	30, // 33: lightoff.v1.GetStatisticsResponse.causes:type_name -> lightoff.v1.Count
+	30, // 34: lightoff.v1.GetStatisticsResponse.checks:type_name -> lightoff.v1.Count
+	30, // 35: lightoff.v1.GetStatisticsResponse.outcomes:type_name -> lightoff.v1.Count
+	33, // 36: lightoff.v1.GetStatisticsResponse.times:type_name -> lightoff.v1.TimeBar
+	42, // 37: lightoff.v1.GetStatisticsResponse.median_time:type_name -> google.protobuf.Duration
+	2,  // 38: lightoff.v1.DeskService.GetDesk:input_type -> lightoff.v1.GetDeskRequest
+	6,  // 39: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
+	8,  // 40: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
+	10, // 41: lightoff.v1.DeskService.FindByCode:input_type -> lightoff.v1.FindByCodeRequest
+	14, // 42: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
+	16, // 43: lightoff.v1.DeskService.Assign:input_type -> lightoff.v1.AssignRequest
+	18, // 44: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
+	20, // 45: lightoff.v1.DeskService.Close:input_type -> lightoff.v1.CloseRequest
+	22, // 46: lightoff.v1.DeskService.Reopen:input_type -> lightoff.v1.ReopenRequest
+	24, // 47: lightoff.v1.DeskService.SetHidden:input_type -> lightoff.v1.SetHiddenRequest
+	26, // 48: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
+	29, // 49: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
+	3,  // 50: lightoff.v1.DeskService.GetDesk:output_type -> lightoff.v1.GetDeskResponse
+	7,  // 51: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
+	9,  // 52: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
+	11, // 53: lightoff.v1.DeskService.FindByCode:output_type -> lightoff.v1.FindByCodeResponse
+	15, // 54: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
+	17, // 55: lightoff.v1.DeskService.Assign:output_type -> lightoff.v1.AssignResponse
+	19, // 56: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
+	21, // 57: lightoff.v1.DeskService.Close:output_type -> lightoff.v1.CloseResponse
+	23, // 58: lightoff.v1.DeskService.Reopen:output_type -> lightoff.v1.ReopenResponse
+	25, // 59: lightoff.v1.DeskService.SetHidden:output_type -> lightoff.v1.SetHiddenResponse
+	27, // 60: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
+	32, // 61: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
+	50, // [50:62] is the sub-list for method output_type
+	38, // [38:50] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_desk_proto_init() }
@@ -2690,7 +2608,7 @@ func file_lightoff_v1_desk_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_desk_proto_rawDesc), len(file_lightoff_v1_desk_proto_rawDesc)),
-			NumEnums:      4,
+			NumEnums:      2,
 			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   1,

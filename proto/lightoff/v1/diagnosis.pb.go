@@ -271,7 +271,12 @@ type AssessRequest struct {
 	Willingness Willingness `protobuf:"varint,5,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
 	// The model version to assess by, as an earlier answer gave it; empty means the current one. One that the service does not
 	// have, or no longer, is INVALID_ARGUMENT.
-	ModelVersion  string `protobuf:"bytes,6,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
+	ModelVersion string `protobuf:"bytes,6,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
+	// Identifiers of repairs that were done, the latest last, while somebody is still not content. Unknown ones are an error.
+	MendedIds []string `protobuf:"bytes,7,rep,name=mended_ids,json=mendedIds,proto3" json:"mended_ids,omitempty"`
+	// Identifiers of those of the observations that were told before the latest of these repairs. What the repairs may have
+	// changed of them counts for no cause any more; dangers stand until the observation is told anew.
+	BeforeIds     []string `protobuf:"bytes,8,rep,name=before_ids,json=beforeIds,proto3" json:"before_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -346,6 +351,20 @@ func (x *AssessRequest) GetModelVersion() string {
 		return x.ModelVersion
 	}
 	return ""
+}
+
+func (x *AssessRequest) GetMendedIds() []string {
+	if x != nil {
+		return x.MendedIds
+	}
+	return nil
+}
+
+func (x *AssessRequest) GetBeforeIds() []string {
+	if x != nil {
+		return x.BeforeIds
+	}
+	return nil
 }
 
 // AssessResponse is the whole assessment.
@@ -1407,7 +1426,11 @@ type ExplainRequest struct {
 	// Language for texts.
 	Locale string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
 	// The model version to explain by, as for Assess: that of the assessment to be explained. Empty means the current one.
-	ModelVersion  string `protobuf:"bytes,4,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
+	ModelVersion string `protobuf:"bytes,4,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
+	// As in AssessRequest.
+	MendedIds []string `protobuf:"bytes,5,rep,name=mended_ids,json=mendedIds,proto3" json:"mended_ids,omitempty"`
+	// As in AssessRequest.
+	BeforeIds     []string `protobuf:"bytes,6,rep,name=before_ids,json=beforeIds,proto3" json:"before_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1468,6 +1491,20 @@ func (x *ExplainRequest) GetModelVersion() string {
 		return x.ModelVersion
 	}
 	return ""
+}
+
+func (x *ExplainRequest) GetMendedIds() []string {
+	if x != nil {
+		return x.MendedIds
+	}
+	return nil
+}
+
+func (x *ExplainRequest) GetBeforeIds() []string {
+	if x != nil {
+		return x.BeforeIds
+	}
+	return nil
 }
 
 // ExplainResponse explains one cause's probability.
@@ -1809,14 +1846,18 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05state\x18\x02 \x01(\tH\x00R\x05state\x12\x18\n" +
 	"\x06number\x18\x03 \x01(\x01H\x00R\x06number\x12\x1a\n" +
 	"\aunknown\x18\x04 \x01(\bH\x00R\aunknownB\a\n" +
-	"\x05value\"\x86\x02\n" +
+	"\x05value\"\xc4\x02\n" +
 	"\rAssessRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x16\n" +
 	"\x06locale\x18\x03 \x01(\tR\x06locale\x12(\n" +
 	"\x10euros_per_minute\x18\x04 \x01(\x01R\x0eeurosPerMinute\x12:\n" +
 	"\vwillingness\x18\x05 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\x12#\n" +
-	"\rmodel_version\x18\x06 \x01(\tR\fmodelVersion\"\xbd\x03\n" +
+	"\rmodel_version\x18\x06 \x01(\tR\fmodelVersion\x12\x1d\n" +
+	"\n" +
+	"mended_ids\x18\a \x03(\tR\tmendedIds\x12\x1d\n" +
+	"\n" +
+	"before_ids\x18\b \x03(\tR\tbeforeIds\"\xbd\x03\n" +
 	"\x0eAssessResponse\x12#\n" +
 	"\rmodel_version\x18\x01 \x01(\tR\fmodelVersion\x120\n" +
 	"\x06causes\x18\x02 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12:\n" +
@@ -1904,12 +1945,16 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"L\n" +
 	"\rContradiction\x12'\n" +
 	"\x0fobservation_ids\x18\x01 \x03(\tR\x0eobservationIds\x12\x12\n" +
-	"\x04text\x18\x02 \x01(\tR\x04text\"\xa6\x01\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\"\xe4\x01\n" +
 	"\x0eExplainRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x19\n" +
 	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12\x16\n" +
 	"\x06locale\x18\x03 \x01(\tR\x06locale\x12#\n" +
-	"\rmodel_version\x18\x04 \x01(\tR\fmodelVersion\"\x9b\x01\n" +
+	"\rmodel_version\x18\x04 \x01(\tR\fmodelVersion\x12\x1d\n" +
+	"\n" +
+	"mended_ids\x18\x05 \x03(\tR\tmendedIds\x12\x1d\n" +
+	"\n" +
+	"before_ids\x18\x06 \x03(\tR\tbeforeIds\"\x9b\x01\n" +
 	"\x0fExplainResponse\x12.\n" +
 	"\x05cause\x18\x01 \x01(\v2\x18.lightoff.v1.RankedCauseR\x05cause\x12 \n" +
 	"\vexplanation\x18\x02 \x01(\tR\vexplanation\x126\n" +

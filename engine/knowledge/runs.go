@@ -1,0 +1,55 @@
+package knowledge
+
+import (
+	"errors"
+	"math"
+	"slices"
+
+	"lightoff/engine/bayes"
+)
+
+// Runs tells how probable it is that a start goes well and shows what was found of it, once for each set of causes, by
+// index, that are active and alone; the empty set is a heater that is well. Readings enter with their densities, so only
+// ratios count.
+func (in *Inquiry) Runs(findings []Finding, active [][]int) ([]float64, error) {
+	in.Enter(findings)
+	query := func() *bayes.Query {
+		q, err := in.m.tree.NewQueryWith(in.situation)
+		if err != nil {
+			panic(err) // entering has made one from the same
+		}
+		return q
+	}
+	with, without := query(), query()
+	with.Observe(in.m.complained, 0)
+	for _, e := range in.entered {
+		e.set(with)
+	}
+	out := make([]float64, len(active))
+	for k, set := range active {
+		for i, v := range in.m.causeVar {
+			if v < 0 {
+				continue
+			}
+			state := 0
+			if slices.Contains(set, i) {
+				state = 1
+			}
+			with.Observe(v, state)
+			without.Observe(v, state)
+		}
+		prior, err := without.LogEvidence()
+		if err != nil {
+			return nil, err
+		}
+		log, err := with.LogEvidence()
+		if impossible := (*bayes.ImpossibleError)(nil); errors.As(err, &impossible) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		out[k] = math.Exp(log - prior)
+	}
+	return out, nil
+}
