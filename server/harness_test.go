@@ -27,9 +27,15 @@ var kettle = sync.OnceValues(func() (*knowledge.Model, error) {
 	return knowledge.Load(os.DirFS("testdata/kettle"), nil)
 })
 
+// kettleWith is the kettle with learnt numbers.
+func kettleWith(overlay []byte) (*knowledge.Model, error) {
+	return knowledge.LoadWith(os.DirFS("testdata/kettle"), overlay, nil)
+}
+
 // newProgram returns a program on free ports that keeps its data in folder; it is not open yet.
 func newProgram(folder string) *Program {
-	return &Program{GRPC: "127.0.0.1:0", Web: "127.0.0.1:0", Data: folder, Model: kettle, Log: slog.New(slog.DiscardHandler)}
+	return &Program{GRPC: "127.0.0.1:0", Web: "127.0.0.1:0", Data: folder, Model: kettle, With: kettleWith, Log: slog.New(slog.DiscardHandler),
+		lookEvery: 50 * time.Millisecond}
 }
 
 // opened opens a program, which is closed and whose data are checked when the test ends.
@@ -71,7 +77,7 @@ type ran struct {
 
 func runWith(ctx context.Context, model func() (*knowledge.Model, error), in string, args ...string) ran {
 	var out, errs bytes.Buffer
-	c := command{in: strings.NewReader(in), out: &out, err: &errs, model: model}
+	c := command{in: strings.NewReader(in), out: &out, err: &errs, model: model, with: kettleWith}
 	return ran{code: c.run(ctx, args), out: out.String(), err: errs.String()}
 }
 

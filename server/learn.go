@@ -15,13 +15,12 @@ import (
 	"sync/atomic"
 	"time"
 
-	"lightoff/engine/heater"
 	"lightoff/engine/knowledge"
 	"lightoff/engine/learning"
 )
 
 const learnUsage = `Learns from settled cases and writes new numbers with a report; nothing changes until
-"serve -learned FILE" takes them up.
+"model promote FILE" puts them in use. "serve -learned FILE" tries them.
 
   server learn [-out FOLDER] [-prior 50] [-rate-prior 1000] [-limit 0.2] [-rounds 3]
                [-held-back 0.2] [-workers N] FILE.csv …    "-" is the standard input
@@ -89,13 +88,17 @@ func (c command) learn(ctx context.Context, args []string) int {
 	case err != nil:
 		return c.fail(exitInput, "%s", oneLine(err))
 	}
-	version := heaterVersion(m, r.Overlay)
-	if err := keep(*out, r.Overlay, r.Report(m.Version, version)); err != nil {
+	with, err := c.with(r.Overlay) // also the proof that they can be loaded
+	if err != nil {
+		return c.fail(exitUse, "load what was learnt: %s", oneLine(err))
+	}
+	if err := keep(*out, r.Overlay, r.Report(m.Version, with.Version)); err != nil {
 		return c.fail(exitUse, "write what was learnt: %v", err)
 	}
 	fmt.Fprintf(c.out, "%d cases from %d sources taught, %d were kept to judge by. Log score %.4f, then %.4f; Brier score %.4f, then %.4f.\n",
 		r.Cases, r.Sources, r.HeldBack, r.Before.LogScore, r.After.LogScore, r.Before.Brier, r.After.Brier)
-	fmt.Fprintf(c.out, "Read %s; \"serve -learned %s\" takes the numbers up.\n", filepath.Join(*out, reportFile), filepath.Join(*out, numbersFile))
+	fmt.Fprintf(c.out, "Read %s; \"model promote %[2]s\" puts the numbers in use, \"serve -learned %[2]s\" tries them.\n",
+		filepath.Join(*out, reportFile), filepath.Join(*out, numbersFile))
 	return exitDone
 }
 
@@ -152,14 +155,6 @@ func (c command) progress(now func() time.Time) func(step string, done, of int) 
 	}
 }
 
-// heaterVersion is the version that the model has with learnt numbers. Loading them is also the proof that they can be.
-func heaterVersion(m *knowledge.Model, overlay []byte) string {
-	if with, err := knowledge.LoadWith(heater.Files(), overlay, heater.Binding()); err == nil {
-		return with.Version
-	}
-	return m.Version + "+"
-}
-
 func keep(folder string, overlay []byte, report string) error {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return err
@@ -175,15 +170,4 @@ func keep(folder string, overlay []byte, report string) error {
 		}
 	}
 	return nil
-}
-
-// learnedModel loads the heater with numbers that were learnt.
-func learnedModel(file string) func() (*knowledge.Model, error) {
-	return func() (*knowledge.Model, error) {
-		text, err := os.ReadFile(file)
-		if err != nil {
-			return nil, err
-		}
-		return knowledge.LoadWith(heater.Files(), text, heater.Binding())
-	}
 }

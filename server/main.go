@@ -26,7 +26,7 @@ const usage = `Finds out why a small diesel air heater will not light.
     -data FOLDER         keep conversations in the folder (lightoff-data), or
     -store postgres://…  in a PostgreSQL that several servers may share
     -keep 90d            delete conversations this long after their latest event (never)
-    -learned FILE        with numbers that "learn" wrote (those of the model)
+    -learned FILE        with numbers that "learn" wrote, whatever is promoted, until this server ends
     -metrics ADDRESS     figures, /live and /ready for operators (off)
     -tls-cert FILE -tls-key FILE
                          TLS for gRPC and pages; new files are taken up by themselves
@@ -41,7 +41,8 @@ const usage = `Finds out why a small diesel air heater will not light.
   server token make -scope desk|program|moderator -name NAME [-valid 365d]
   server token list | revoke ID
                        access for desks, programs and moderators; with -data or -store
-  server backup FILE   write all conversations and tokens, also while serving; "-" is the output
+  server backup FILE   write all conversations, tokens and models, also while serving; "-" is
+                       the output
   server restore FILE  put them into an empty store, of whichever kind; both with -data or -store
   server history       write the store's settled conversations as CSV, without keys, names or texts,
                        for learn to read and for people to look over; with -data or -store
@@ -49,6 +50,18 @@ const usage = `Finds out why a small diesel air heater will not light.
   server load          play callers against a server on this machine; "load -h" lists how
   server assess        read requests as JSON, one after the other, and write an assessment
                        for each, one a line; stops at the first that cannot be accepted
+  server model promote FILE.yaml [-by NAME]
+                       keep numbers that "learn" wrote, and the report.md beside them, in the store and
+                       use them from now on; what does not fit this program's model is refused.
+                       Conversations under way keep the numbers that they began with. Running servers
+                       take a promotion up within 3s, save where -learned gives them others
+  server model rollback [-by NAME]
+                       use what was in use before the latest promotion, and say what that is
+  server model versions | report VERSION
+                       list what is kept, newest first, and what is in use; write what learning
+                       reported of a version; all of these with -data or -store
+  server model export [FILE.yaml]
+                       write the network as BIF, with the learnt numbers in FILE if it is given
   server model check   load the model, look it over, run its cases and print the figures
   server judge [-cases N] [-seed S] [-picture FILE] [-misses]
                        try the model on simulated heaters and print how it fared; seeds from
@@ -73,7 +86,10 @@ const usualData = "lightoff-data"
 const shutdownLimit = 10 * time.Second
 
 func main() {
-	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: heater.Model, cases: heater.Cases()}
+	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: heater.Model, cases: heater.Cases(),
+		with: func(overlay []byte) (*knowledge.Model, error) {
+			return knowledge.LoadWith(heater.Files(), overlay, heater.Binding())
+		}}
 	ctx, restore := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// A second signal ends the program at once, however long answers under way may take.
 	context.AfterFunc(ctx, restore)
@@ -85,7 +101,8 @@ type command struct {
 	in       io.Reader
 	out, err io.Writer
 	model    func() (*knowledge.Model, error)
-	cases    fs.FS // stories that model check runs; may be nil
+	with     func(overlay []byte) (*knowledge.Model, error) // the same with learnt numbers
+	cases    fs.FS                                          // stories that model check runs; may be nil
 }
 
 // run does what the arguments say and returns the exit code.
@@ -99,8 +116,8 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.serve(ctx, args)
 	case name == "assess" && len(args) == 0:
 		return c.assess(ctx)
-	case name == "model" && len(args) == 1 && args[0] == "check":
-		return c.checkModel()
+	case name == "model" && len(args) > 0:
+		return c.models(ctx, args[0], args[1:])
 	case name == "judge":
 		return c.judge(ctx, args)
 	case name == "token":
@@ -129,7 +146,7 @@ func (c command) fail(code int, format string, args ...any) int {
 }
 
 func (c command) serve(ctx context.Context, args []string) int {
-	p := &Program{Model: c.model}
+	p := &Program{Model: c.model, With: c.with}
 	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
 	format := p.flags(flags)
 	play := flags.Bool("demo", false, "")
@@ -202,7 +219,7 @@ func (p *Program) flags(flags *flag.FlagSet) (format *string) {
 	flags.StringVar(&p.Metrics, "metrics", "", "")
 	flags.StringVar(&p.Certificate, "tls-cert", "", "")
 	flags.StringVar(&p.Key, "tls-key", "", "")
-	flags.Func("learned", "", func(file string) error { p.Model = learnedModel(file); return nil })
+	flags.StringVar(&p.Learned, "learned", "", "")
 	flags.Var((*age)(&p.Keep), "keep", "")
 	flags.Float64Var(&p.Limits.Requests, "requests", 20, "")
 	flags.Float64Var(&p.Limits.Opens, "opens", 360, "")

@@ -29,7 +29,7 @@ func TestMain(m *testing.M) {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 	defer stop()
-	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: kettle}
+	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: kettle, with: kettleWith}
 	os.Exit(c.run(ctx, os.Args[1:]))
 }
 

@@ -41,11 +41,15 @@ type Program struct {
 	Proxies []netip.Prefix
 	// Embed are the sites whose pages may hold a conversation in a frame.
 	Embed []string
-	// Model loads the model.
+	// Model loads the built-in model, and With the same with numbers that were learnt; without With none are used.
 	Model func() (*knowledge.Model, error)
+	With  func(overlay []byte) (*knowledge.Model, error)
+	// Learned is a file with numbers to use whatever is promoted in the store; empty uses what is promoted.
+	Learned string
 	// Log hears of the program's own faults, never of what people said.
 	Log *slog.Logger
 
+	lookEvery time.Duration // for what is promoted; 0 is the usual
 	grpc, web net.Listener
 	operators *http.Server // nil without Metrics
 	metrics   net.Listener
@@ -79,6 +83,12 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	if err != nil {
 		return &modelError{err}
 	}
+	var instead *learnt
+	if p.Learned != "" {
+		if instead, err = readLearnt(p.Learned, p.With); err != nil {
+			return &modelError{err}
+		}
+	}
 	// Before the store, so that a second program on the same ports leaves the first one's data alone.
 	if p.grpc, err = net.Listen("tcp", p.GRPC); err != nil {
 		return fmt.Errorf("gRPC: %w", err)
@@ -99,6 +109,14 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	if p.store, err = (place{data: p.Data, store: p.Store}).open(ctx); err != nil {
 		return err
 	}
+	options := api.Options{Proxies: p.Proxies, Learned: p.With, LookEvery: p.lookEvery}
+	if instead != nil {
+		// Kept without being promoted, so that conversations opened under it find it after a restart and on other servers.
+		if err = p.store.AddModel(ctx, instead.model.Version, instead.overlay, instead.report); err != nil {
+			return err
+		}
+		options.Instead = instead.model
+	}
 	p.inside = bufconn.Listen(1 << 18)
 	p.conn, err = grpc.NewClient("passthrough:///inside", grpc.WithTransportCredentials(insecure.NewCredentials()),
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return p.inside.DialContext(ctx) }))
@@ -107,7 +125,8 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	}
 	p.leaving = make(chan struct{})
 	figures, limiter := newFigures(), api.NewLimiter(p.Limits)
-	p.api = api.New(model, p.store, p.Log, api.Options{Limiter: limiter, Proxies: p.Proxies, Registry: figures.registry})
+	options.Limiter, options.Registry = limiter, figures.registry
+	p.api = api.New(model, p.store, p.Log, options)
 	p.pages = &http.Server{
 		Handler: p.counted(webui.Handler(p.conn, webui.Options{
 			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Admit: figures.admit(limiter, p.Proxies),

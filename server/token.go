@@ -39,22 +39,30 @@ func (p place) open(ctx context.Context) (*store.Store, error) {
 	return store.Open(ctx, p.String())
 }
 
-// withStore parses a subcommand's arguments, of which want remain, and runs do on the store that they name.
+// withStore parses a subcommand's arguments, of which want remain, and runs do on the store that they name. Flags may stand
+// before and behind.
 func (c command) withStore(ctx context.Context, flags *flag.FlagSet, args []string, want int, do func(*store.Store, []string) error) int {
 	var at place
 	storeFlags(flags, &at)
-	if err := flags.Parse(args); err != nil {
-		return c.fail(exitUse, "%s: %v; \"help\" shows what there is", flags.Name(), err)
+	var rest []string
+	for {
+		if err := flags.Parse(args); err != nil {
+			return c.fail(exitUse, "%s: %v; \"help\" shows what there is", flags.Name(), err)
+		}
+		if flags.NArg() == 0 {
+			break
+		}
+		rest, args = append(rest, flags.Arg(0)), flags.Args()[1:]
 	}
-	if flags.NArg() != want {
-		return c.fail(exitUse, "%s wants %d arguments, not %d; \"help\" shows what there is", flags.Name(), want, flags.NArg())
+	if len(rest) != want {
+		return c.fail(exitUse, "%s wants %d arguments, not %d; \"help\" shows what there is", flags.Name(), want, len(rest))
 	}
 	s, err := at.open(ctx)
 	if err != nil {
 		return c.fail(exitUse, "%s", oneLine(err))
 	}
-	if err := errors.Join(do(s, flags.Args()), s.Close()); err != nil {
-		return c.fail(exitUse, "%s", oneLine(err))
+	if err := errors.Join(do(s, rest), s.Close()); err != nil {
+		return c.fail(codeOf(err), "%s", oneLine(err))
 	}
 	return exitDone
 }

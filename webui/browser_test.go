@@ -172,6 +172,9 @@ func TestConversation(t *testing.T) {
 	assert.Contains(t, p.Text("[data-cause=pump_dead]"), "for it")
 	p.Click("#all-causes")
 	p.There("[data-cause=board_fault]")
+	house.fake.forgotten.Store(true)
+	p.Click("[data-cause=board_fault] summary")
+	p.Wait(`document.querySelector("[data-cause=board_fault]").textContent.includes("In short: ")`)
 
 	p.Click("#tools > summary")
 	p.Click("[data-tool=multimeter]")

@@ -76,7 +76,7 @@ func TestFramesOfOtherSites(t *testing.T) {
 func TestLaterModulesComeLater(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
 	_, page := get(t, site.URL+"/", nil)
-	for _, name := range []string{"desk", "queue", "stats", "hand", "framed", "shorthand", "widget"} {
+	for _, name := range []string{"desk", "queue", "stats", "hand", "mend", "framed", "shorthand", "widget"} {
 		assert.NotContains(t, page, "/"+name+".", name)
 	}
 	for _, place := range []string{"/look/some-key", "/desk", "/desk/c/some-key"} {

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -43,6 +44,7 @@ type fake struct {
 	// afterAnswer runs once an answer is kept and before it is acknowledged.
 	afterAnswer func(context.Context)
 	held        chan struct{} // calculations wait until it is closed
+	forgotten   atomic.Bool   // the model that cards were assessed by is no longer there
 }
 
 type card struct {
@@ -349,6 +351,9 @@ func assess(told map[string]*lightoffv1.Told) *lightoffv1.AssessResponse {
 }
 
 func (f *fake) Explain(_ context.Context, req *lightoffv1.ExplainRequest) (*lightoffv1.ExplainResponse, error) {
+	if want := map[bool]string{false: "fake", true: ""}[f.forgotten.Load()]; req.GetModelVersion() != want {
+		return nil, badRequest("model_version", "no such version")
+	}
 	for _, c := range causes {
 		if c.id == req.GetCauseId() {
 			return &lightoffv1.ExplainResponse{Cause: &lightoffv1.RankedCause{Id: c.id, Title: c.title}, Explanation: "In short: " + c.title + ".",

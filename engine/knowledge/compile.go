@@ -55,8 +55,9 @@ func LoadWith(fsys fs.FS, learned []byte, binding Binding) (*Model, error) {
 	f.read(fsys)
 	if learned != nil {
 		if root, ok := parseFile(learnedFile, learned, errs); ok {
-			m := root.fields("learned")
-			f.each(m["learned"], f.learnedEntry)
+			fields := root.fields("learnt_from", "learned")
+			m.LearntFrom = fields["learnt_from"].text()
+			f.each(fields["learned"], f.learnedEntry)
 		}
 	}
 	m.locales = slices.Sorted(maps.Keys(m.texts))

@@ -15,6 +15,7 @@ import (
 // Model is a loaded, checked and compiled knowledge base.
 type Model struct {
 	Version      string // changes whenever a file does
+	LearntFrom   string // the version that learnt numbers were learnt from, where they say it; empty without such numbers
 	Causes       []Cause
 	Setup        []SetupFact
 	Observations []Observation

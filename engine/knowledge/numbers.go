@@ -15,6 +15,7 @@ import (
 // 1,000. Rules, readings, dangers, limits and gates are none of them. They are kept beside the model files, in a section
 // that replaces what the files say:
 //
+//	learnt_from: 0123456789ab
 //	learned:
 //	  - {of: bubbles, from: soft_line_air, state: "yes", to: {none: 0.2, few: 0.3, many: 0.5}}
 //	  - {of: bubbles, to: {none: 0.95, few: 0.04, many: 0.01}}
@@ -298,6 +299,10 @@ func (f *files) applyLearned() {
 			}
 			continue
 		}
+		if len(f.model.Shows(e.row.Of)) == 0 {
+			e.at.errorf("%s: the model has nothing of that name", e.row.Key())
+			continue
+		}
 		total := 0.0
 		for _, s := range f.model.Shows(e.row.Of) {
 			e.row.P = append(e.row.P, e.to[s])
@@ -322,10 +327,11 @@ func (m *Model) LeastOverlooked(of string) float64 {
 	return 0
 }
 
-// Overlay writes numbers as a section of a model file: those that differ from the model's, in its order.
+// Overlay writes numbers as a section of a model file: those that differ from the model's, in its order, and which model
+// that is.
 func (m *Model) Overlay(n Numbers) []byte {
 	var b strings.Builder
-	b.WriteString("learned:\n")
+	fmt.Fprintf(&b, "learnt_from: %s\nlearned:\n", m.Version)
 	now := map[string][]float64{}
 	for _, r := range m.Numbers().Rows {
 		now[r.Key()] = r.P

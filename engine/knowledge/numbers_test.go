@@ -34,7 +34,7 @@ func TestOverlayIsTheSameModel(t *testing.T) {
 	require.NoError(t, err)
 	tap := Finding{ID: "water_at_tap", State: m.Observations[0].States[1]}
 	assert.Equal(t, posterior(t, m, tap), posterior(t, same, tap), "the present numbers change nothing")
-	assert.Equal(t, "learned:\n", string(m.Overlay(m.Numbers())))
+	assert.Equal(t, "learnt_from: "+m.Version+"\nlearned:\n", string(m.Overlay(m.Numbers())))
 	n := m.Numbers()
 	for i, r := range n.Rows {
 		r.P = append([]float64(nil), r.P...)
@@ -53,6 +53,8 @@ func TestOverlayIsTheSameModel(t *testing.T) {
 	assert.InDeltaSlice(t, posterior(t, other, tap), posterior(t, read, tap), 1e-12)
 	assert.InDelta(t, 0.170, posterior(t, read)[1], 1e-6, "the figure per 1,000 is that of a complaint alone")
 	assert.NotEqual(t, m.Version, read.Version)
+	assert.Equal(t, m.Version, read.LearntFrom)
+	assert.Empty(t, m.LearntFrom)
 	assert.Equal(t, m.Dangers, read.Dangers)
 	assert.Equal(t, m.Limits, read.Limits)
 }
@@ -61,10 +63,11 @@ func TestBadOverlays(t *testing.T) {
 	for text, want := range map[string]string{
 		"learned:\n  - {of: flow, from: well_dry, state: \"yes\", to: {full: 0.5, weak: 0.2}}":           "sum to 1",
 		"learned:\n  - {of: flow, from: all_well, state: \"yes\", to: {full: 1}}":                        "does not bring about",
-		"learned:\n  - {of: nothing, to: {full: 1}}":                                                     "must be over",
+		"learned:\n  - {of: nothing, to: {full: 1}}":                                                     "nothing of that name",
 		"learned:\n  - {cause: nothing, per_1000: 5}":                                                    "is no cause",
 		"learned:\n  - {cause: hose_split, per_1000: 0}":                                                 "between 0 and 1000",
 		"learned:\n  - {of: motor_worn, to: {\"no\": 1}}":                                                "per 1,000",
+		"learnt_from: [x]\nlearned: []":                                                                  "expected a word",
 		"dangers:\n  - {id: x}":                                                                          "unknown entry",
 		"learned:\n  - {of: flow, from: well_dry, state: \"yes\", to: {full: 0.5, weak: 0.2, odd: 0.3}}": "must be over",
 	} {

@@ -41,7 +41,7 @@ func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (
 		return nil, err
 	}
 	start := time.Now()
-	kept, err := c.store.Create(ctx, c.model.Version, opened)
+	kept, err := c.store.Create(ctx, c.models.now().model.Version, opened)
 	c.metrics.stored("create", start)
 	if err != nil {
 		return nil, err
@@ -409,7 +409,11 @@ func (c *conversations) append(ctx context.Context, id, clientKey, locale string
 	if known {
 		return c.show(ctx, before, locale)
 	}
-	would, err := c.foresee(ctx, before.Events, locale, update)
+	by, err := c.models.of(ctx, before.ModelVersion)
+	if err != nil {
+		return nil, err
+	}
+	would, err := c.foresee(ctx, by, before.Events, locale, update)
 	if err != nil {
 		return nil, err
 	}
@@ -431,7 +435,7 @@ func (c *conversations) append(ctx context.Context, id, clientKey, locale string
 		c.metrics.stored("append", start)
 		switch {
 		case errors.Is(err, errUnthought):
-			if would, err = c.think(ctx, events, locale); err != nil {
+			if would, err = c.think(ctx, by, events, locale); err != nil {
 				return nil, err
 			}
 			continue
@@ -442,7 +446,7 @@ func (c *conversations) append(ctx context.Context, id, clientKey, locale string
 		}
 		// A log only grows, so the same length means the same events.
 		if int64(len(kept.Events)) != would.state.LastEvent {
-			if would, err = c.think(ctx, kept.Events, locale); err != nil {
+			if would, err = c.think(ctx, by, kept.Events, locale); err != nil {
 				return nil, err
 			}
 		}
@@ -456,7 +460,7 @@ func (c *conversations) append(ctx context.Context, id, clientKey, locale string
 }
 
 // foresee thinks through what a log would come to with the event that update makes from it.
-func (c *conversations) foresee(ctx context.Context, events []diagnosis.Event, locale string,
+func (c *conversations) foresee(ctx context.Context, by *version, events []diagnosis.Event, locale string,
 	update func([]diagnosis.Event) (diagnosis.Event, error)) (thought, error) {
 	events = events[:len(events):len(events)]
 	e, err := update(events)
@@ -464,7 +468,7 @@ func (c *conversations) foresee(ctx context.Context, events []diagnosis.Event, l
 		return thought{}, err
 	}
 	e.Number = int64(len(events)) + 1
-	return c.think(ctx, append(events, e), locale)
+	return c.think(ctx, by, append(events, e), locale)
 }
 
 // errUnthought takes an event back that has not been thought through.
@@ -473,10 +477,14 @@ var errUnthought = errors.New("not thought through yet")
 // show returns what a conversation looks like, in a language or, if that is empty, in its own. The answer is shared and
 // must not be changed.
 func (c *conversations) show(ctx context.Context, kept store.Conversation, locale string) (*lightoffv1.Conversation, error) {
-	if shown := c.recent.get(look{kept.ID, locale}, int64(len(kept.Events))); shown != nil {
+	by, err := c.models.of(ctx, kept.ModelVersion)
+	if err != nil {
+		return nil, err
+	}
+	if shown := c.recent.get(look{kept.ID, locale, by.model.Version}, int64(len(kept.Events))); shown != nil {
 		return shown, nil
 	}
-	t, err := c.think(ctx, kept.Events, locale)
+	t, err := c.think(ctx, by, kept.Events, locale)
 	if err != nil {
 		return nil, err
 	}
@@ -489,13 +497,13 @@ type thought struct {
 	guidance *diagnosis.Guidance
 }
 
-func (c *conversations) think(ctx context.Context, events []diagnosis.Event, locale string) (thought, error) {
+func (c *conversations) think(ctx context.Context, by *version, events []diagnosis.Event, locale string) (thought, error) {
 	state, unsound := c.sound(diagnosis.Fold(events))
 	state.Locale = cmp.Or(locale, state.Locale)
 	if len(unsound) > 0 {
 		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
 	}
-	key := keyOf(state)
+	key := keyOf(by.model.Version, state)
 	if guidance := c.guided.get(key); guidance != nil {
 		return thought{state: state, guidance: guidance}, nil
 	}
@@ -504,7 +512,7 @@ func (c *conversations) think(ctx context.Context, events []diagnosis.Event, loc
 		return thought{}, err
 	}
 	defer leave()
-	guidance, err := c.engine.Guide(state)
+	guidance, err := by.engine.Guide(state)
 	if err != nil {
 		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.
 		return thought{}, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
@@ -515,6 +523,6 @@ func (c *conversations) think(ctx context.Context, events []diagnosis.Event, loc
 
 func (c *conversations) present(kept store.Conversation, t thought, locale string) *lightoffv1.Conversation {
 	shown := face{model: c.model, engine: c.engine, locale: t.state.Locale}.conversation(kept, t.state, t.guidance)
-	c.recent.put(look{kept.ID, locale}, shown)
+	c.recent.put(look{kept.ID, locale, t.guidance.Assessment.ModelVersion}, shown)
 	return shown
 }

@@ -28,8 +28,10 @@ const (
 	dueAge     = 26 * week           // the same, for those to be asked back
 	maxListed  = 300
 	maxThought = 20 // leads that are worked out for one list; others come with a later one
-	toldShown  = 4
-	listPause  = time.Second // between two lists of a stream
+	// loadThoughts is what loading another version of the model counts as.
+	loadThoughts = 8
+	toldShown    = 4
+	listPause    = time.Second // between two lists of a stream
 )
 
 // One row for each word, so that neither side's can drift unseen.
@@ -95,7 +97,7 @@ func (d *desk) list(ctx context.Context, locale string, want listed) (*lightoffv
 		}
 		entry := d.entry(c, state)
 		if state.Closed == nil && aboutHeater(d, state) {
-			if entry.Lead, err = d.lead(ctx, state, &thoughts); err != nil {
+			if entry.Lead, err = d.lead(ctx, c.ModelVersion, state, &thoughts); err != nil {
 				return nil, err
 			}
 		}
@@ -161,22 +163,22 @@ func (c core) isComplaint(id string) bool {
 	return ok && !o.SafetyCard
 }
 
-// lead is the likeliest cause, if it is known or may still be worked out.
-func (d *desk) lead(ctx context.Context, state diagnosis.Conversation, thoughts *int) (*lightoffv1.RankedCause, error) {
-	guidance := d.guided.get(keyOf(state))
+// lead is the likeliest cause by the model that the conversation was opened under, if it is known or may still be worked out.
+func (d *desk) lead(ctx context.Context, opened string, state diagnosis.Conversation, thoughts *int) (*lightoffv1.RankedCause, error) {
+	guidance := d.guided.get(keyOf(opened, state))
 	if guidance == nil {
-		if *thoughts++; *thoughts > maxThought {
-			return nil, nil
+		if v, lost := d.models.atHand(opened); v == nil && !lost {
+			if *thoughts += loadThoughts; *thoughts > maxThought {
+				return nil, nil
+			}
 		}
-		leave, err := d.enter(ctx)
+		by, err := d.models.of(ctx, opened)
 		if err != nil {
 			return nil, err
 		}
-		defer leave()
-		if guidance, err = d.engine.Guide(state); err != nil {
-			return nil, nil // shown without a lead; whoever opens it hears of what is wrong
+		if guidance, err = d.guide(ctx, by, state, thoughts); guidance == nil {
+			return nil, err
 		}
-		d.guided.put(keyOf(state), guidance)
 	}
 	if len(guidance.Assessment.Causes) == 0 {
 		return nil, nil
@@ -184,6 +186,29 @@ func (d *desk) lead(ctx context.Context, state diagnosis.Conversation, thoughts 
 	lead := toCause(guidance.Assessment.Causes[0])
 	lead.Weights = nil
 	return lead, nil
+}
+
+// guide is nil, without an error, where a list has no thoughts left, or for what cannot be assessed: whoever opens that
+// conversation hears of what is wrong.
+func (d *desk) guide(ctx context.Context, by *version, state diagnosis.Conversation, thoughts *int) (*diagnosis.Guidance, error) {
+	key := keyOf(by.model.Version, state)
+	if known := d.guided.get(key); known != nil {
+		return known, nil
+	}
+	if *thoughts++; *thoughts > maxThought {
+		return nil, nil
+	}
+	leave, err := d.enter(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer leave()
+	guidance, err := by.engine.Guide(state)
+	if err != nil {
+		return nil, nil
+	}
+	d.guided.put(key, guidance)
+	return guidance, nil
 }
 
 func (d *desk) entry(c store.Conversation, state diagnosis.Conversation) *lightoffv1.QueueEntry {

@@ -11,10 +11,12 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// core is what every service thinks with. It is immutable and shared.
+// core is what every service thinks with. It is shared. Model and engine are the built-in ones, which serve for all that does not
+// hang on learnt numbers: what may be told, dangers and words. Numbers come from a version that models gives.
 type core struct {
 	model  *knowledge.Model
 	engine *diagnosis.Engine
+	models *models
 	reader *words.Reader
 	// slots holds one token for each assessment under way. Each fills a processor and takes megabytes, so more of them
 	// at a time would only make all of them late.
@@ -47,7 +49,8 @@ type Diagnosis struct {
 
 // NewDiagnosis returns the service for a model.
 func NewDiagnosis(m *knowledge.Model) *Diagnosis {
-	return &Diagnosis{core: core{model: m, engine: diagnosis.New(m), reader: words.New(m),
+	versions := newModels(m)
+	return &Diagnosis{core: core{model: m, engine: versions.builtIn.engine, models: versions, reader: words.New(m),
 		slots: make(chan struct{}, runtime.GOMAXPROCS(0)), metrics: newMetrics(nil), guided: newGuided()}}
 }
 
@@ -68,12 +71,16 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 	if err := v.err(); err != nil {
 		return nil, err
 	}
+	by, err := d.models.asked(ctx, req.GetModelVersion())
+	if err != nil {
+		return nil, err
+	}
 	leave, err := d.enter(ctx)
 	if err != nil {
 		return nil, err
 	}
 	defer leave()
-	a, err := d.engine.Assess(r)
+	a, err := by.engine.Assess(r)
 	if err != nil {
 		return nil, err
 	}
@@ -93,12 +100,16 @@ func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest)
 	if err := v.err(); err != nil {
 		return nil, err
 	}
+	by, err := d.models.asked(ctx, req.GetModelVersion())
+	if err != nil {
+		return nil, err
+	}
 	leave, err := d.enter(ctx)
 	if err != nil {
 		return nil, err
 	}
 	defer leave()
-	e, err := d.engine.Explain(r, req.GetCauseId())
+	e, err := by.engine.Explain(r, req.GetCauseId())
 	if err != nil {
 		return nil, err
 	}

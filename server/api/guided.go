@@ -30,15 +30,16 @@ func newGuided() *guided {
 	return &guided{known: map[[sha256.Size]byte]*list.Element{}, order: list.New()}
 }
 
-// keyOf digests what guidance depends on: what was told and the tools, not when, in which words, or in which
-// conversation.
-func keyOf(state diagnosis.Conversation) [sha256.Size]byte {
+// keyOf digests what guidance depends on: the model's version, what was told and the tools, not when, in which words, or in
+// which conversation.
+func keyOf(version string, state diagnosis.Conversation) [sha256.Size]byte {
 	what := struct {
+		Version string
 		Request diagnosis.Request
 		Skipped []string
 		Before  [2]diagnosis.Request
 		Ran     string
-	}{Request: state.Request()}
+	}{Version: version, Request: state.Request()}
 	for _, t := range state.Told {
 		if t.Skipped {
 			what.Skipped = append(what.Skipped, t.Observation.ID)

@@ -16,19 +16,20 @@ func TestGuided(t *testing.T) {
 	on, off := told("on"), told("off")
 	elsewhere := told("on")
 	elsewhere.LastEvent, elsewhere.Told[0].Event, elsewhere.Told[0].Words = 7, 5, "glows"
-	assert.Equal(t, keyOf(on), keyOf(elsewhere), "when and in which words does not matter")
+	assert.Equal(t, keyOf("v", on), keyOf("v", elsewhere), "when and in which words does not matter")
 	skipped, german, tools := told("on"), told("on"), told("on")
 	skipped.Told[0].Skipped, german.Locale, tools.Tools = true, "de", []string{"multimeter"}
 	for _, other := range []diagnosis.Conversation{off, skipped, german, tools, {}} {
-		assert.NotEqual(t, keyOf(on), keyOf(other))
+		assert.NotEqual(t, keyOf("v", on), keyOf("v", other))
 	}
+	assert.NotEqual(t, keyOf("v", on), keyOf("w", on), "another model says something else")
 
 	g := newGuided()
 	first := &diagnosis.Guidance{}
-	g.put(keyOf(on), first)
+	g.put(keyOf("v", on), first)
 	for n := range 2 * maxGuided {
-		assert.Same(t, first, g.get(keyOf(on)), "what is in use stays")
-		g.put(keyOf(diagnosis.Conversation{Tools: []string{string(rune(n))}}), &diagnosis.Guidance{})
+		assert.Same(t, first, g.get(keyOf("v", on)), "what is in use stays")
+		g.put(keyOf("v", diagnosis.Conversation{Tools: []string{string(rune(n))}}), &diagnosis.Guidance{})
 	}
 	assert.Len(t, g.known, maxGuided)
 	assert.Equal(t, maxGuided, g.order.Len())

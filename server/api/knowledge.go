@@ -11,12 +11,12 @@ import (
 // catalogue answers KnowledgeService.
 type catalogue struct {
 	lightoffv1.UnimplementedKnowledgeServiceServer
-	model *knowledge.Model
+	models *models
 }
 
 func (c *catalogue) face(locale string) (face, error) {
 	var v violations
-	f := face{model: c.model, locale: v.locale(locale)}
+	f := face{model: c.models.now().model, locale: v.locale(locale)}
 	return f, v.err()
 }
 
@@ -26,7 +26,7 @@ func (c *catalogue) ListCauses(_ context.Context, req *lightoffv1.ListCausesRequ
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.ListCausesResponse{Causes: each(c.model.Causes, f.cause)}, nil
+	return &lightoffv1.ListCausesResponse{Causes: each(f.model.Causes, f.cause)}, nil
 }
 
 // ListObservations implements the RPC. Setup facts come first, as they are known before anything is tested.
@@ -37,14 +37,14 @@ func (c *catalogue) ListObservations(_ context.Context,
 		return nil, err
 	}
 	out := &lightoffv1.ListObservationsResponse{}
-	for _, s := range c.model.Setup {
+	for _, s := range f.model.Setup {
 		out.Observations = append(out.Observations, f.observation(s.ID))
 	}
-	for _, o := range c.model.Observations {
+	for _, o := range f.model.Observations {
 		out.Observations = append(out.Observations, f.observation(o.ID))
 	}
-	titles := c.model.Text(f.locale).Tools
-	for _, id := range c.model.Tools {
+	titles := f.model.Text(f.locale).Tools
+	for _, id := range f.model.Tools {
 		out.Tools = append(out.Tools, &lightoffv1.ToolInfo{Id: id, Title: titles[id]})
 	}
 	return out, nil
@@ -56,19 +56,20 @@ func (c *catalogue) ListRepairs(_ context.Context, req *lightoffv1.ListRepairsRe
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.ListRepairsResponse{Repairs: each(c.model.Repairs, f.repair)}, nil
+	return &lightoffv1.ListRepairsResponse{Repairs: each(f.model.Repairs, f.repair)}, nil
 }
 
 // GetModel implements the RPC.
 func (c *catalogue) GetModel(context.Context, *lightoffv1.GetModelRequest) (*lightoffv1.GetModelResponse, error) {
-	stats := c.model.Tree().Stats()
+	m := c.models.now().model
+	stats := m.Tree().Stats()
 	return &lightoffv1.GetModelResponse{
-		Version:       c.model.Version,
-		Causes:        int32(len(c.model.Causes)),
-		Observations:  int32(len(c.model.Observations) + len(c.model.Setup)),
+		Version:       m.Version,
+		Causes:        int32(len(m.Causes)),
+		Observations:  int32(len(m.Observations) + len(m.Setup)),
 		Variables:     int32(stats.Variables),
 		LargestClique: int64(stats.LargestClique),
-		CodeTables:    each(c.model.CodeTables, func(t knowledge.CodeTable) string { return t.ID }),
-		Locales:       slices.Clone(c.model.Locales()),
+		CodeTables:    each(m.CodeTables, func(t knowledge.CodeTable) string { return t.ID }),
+		Locales:       slices.Clone(m.Locales()),
 	}, nil
 }

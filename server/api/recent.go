@@ -17,8 +17,8 @@ type recent struct {
 	shown map[look]*lightoffv1.Conversation
 }
 
-// look is a conversation in a language; in the one it was opened in where that is empty.
-type look struct{ id, locale string }
+// look is a conversation in a language, in the one it was opened in where that is empty, by a version of the model.
+type look struct{ id, locale, version string }
 
 func newRecent() *recent { return &recent{shown: map[look]*lightoffv1.Conversation{}} }
 

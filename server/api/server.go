@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"log/slog"
 	"net"
@@ -38,19 +39,27 @@ type Options struct {
 	Proxies []netip.Prefix
 	// Registry takes the server's figures; nil keeps them to itself.
 	Registry prometheus.Registerer
+	// Learned loads the model with numbers that were learnt, so that what is promoted in the store is taken up; nil loads none.
+	Learned func(overlay []byte) (*knowledge.Model, error)
+	// Instead is a learnt model to use whatever is promoted. What it consists of should be in the store, so that conversations
+	// that are opened under it find it again.
+	Instead *knowledge.Model
+	// LookEvery is how often it is looked whether something was promoted; 0 is the usual.
+	LookEvery time.Duration
 }
 
 // maxStreams is the most calls and streams that one connection may have under way; each costs some kilobytes.
 const maxStreams = 256
 
-// New returns a server for a model and a store, which must outlive it. The log hears of faults of the program's own,
-// never of what people said.
+// New returns a server for the built-in model and a store, which must outlive it. It uses the learnt model that is promoted in
+// the store, if there is one that loads. The log hears of faults of the program's own, never of what people said.
 func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options) *Server {
 	if opts.Limiter == nil {
 		opts.Limiter = NewLimiter(Limits{})
 	}
 	d := NewDiagnosis(m)
 	d.metrics = newMetrics(opts.Registry)
+	d.models.from(events, log, opts)
 	stopping := make(chan struct{})
 	b := &border{log: log, stopping: stopping, recheck: recheck, metrics: d.metrics,
 		access: &access{model: m, store: events, proxies: opts.Proxies, limiter: opts.Limiter}}
@@ -72,7 +81,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	c := &conversations{core: d.core, store: events, hub: newHub(), recent: newRecent(), log: log}
 	for _, g := range []*grpc.Server{s.grpc, s.inside} {
 		lightoffv1.RegisterDiagnosisServiceServer(g, d)
-		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{model: m})
+		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{models: d.models})
 		lightoffv1.RegisterConversationServiceServer(g, c)
 		lightoffv1.RegisterCalculationServiceServer(g, &calculations{})
 		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c})
@@ -86,6 +95,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	go func() { <-stopping; end() }()
 	s.work.Go(func() { events.Listen(ctx, c.heard) })
 	s.work.Go(func() { s.watchStore(ctx, events, log) })
+	s.work.Go(func() { d.models.follow(ctx, cmp.Or(opts.LookEvery, LookEvery)) })
 	return s
 }
 

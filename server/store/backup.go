@@ -16,9 +16,9 @@ import (
 	"lightoff/engine/diagnosis"
 )
 
-// A backup is text, one JSON value a line: a head, tokens, conversations each followed by its events, and a foot with
-// the number of lines before it and their SHA-256, so that a backup that was cut off or changed is not restored. It is
-// the same for both databases and moves conversations from one to the other.
+// A backup is text, one JSON value a line: a head, tokens, conversations each followed by its events, learnt models and their
+// promotions, and a foot with the number of lines before it and their SHA-256, so that a backup that was cut off or changed
+// is not restored. It is the same for both databases and moves conversations from one to the other.
 type line struct {
 	Lightoff     int               `json:"lightoff,omitempty"` // the head: version of this format
 	Token        *tokenLine        `json:"token,omitempty"`
@@ -27,6 +27,8 @@ type line struct {
 	At           int64             `json:"at,omitempty"` // of the event, in UTC microseconds
 	ClientKey    string            `json:"client_key,omitempty"`
 	LookOn       string            `json:"look_on,omitempty"` // digest of a look-on key to the conversation before; spoken codes are not worth keeping
+	Model        *modelLine        `json:"model,omitempty"`
+	Promotion    *promotionLine    `json:"promotion,omitempty"`
 	Foot         *footLine         `json:"foot,omitempty"`
 }
 
@@ -45,21 +47,36 @@ type conversationLine struct {
 	ModelVersion string `json:"model_version"`
 }
 
+type modelLine struct {
+	Version string `json:"version"`
+	Overlay string `json:"overlay"`
+	Report  string `json:"report"`
+	AddedAt int64  `json:"added_at"`
+}
+
+type promotionLine struct {
+	Number  int64  `json:"number"`
+	Version string `json:"version"`
+	By      string `json:"by"`
+	At      int64  `json:"at"`
+	Undoes  int64  `json:"undoes,omitempty"`
+}
+
 type footLine struct {
 	Lines  int    `json:"lines"`
 	SHA256 string `json:"sha256"`
 }
 
 const (
-	backupVersion = 1
-	maxLine       = 8 << 20 // bytes; an event comes from a request of at most 256 kB
+	backupVersion = 2        // version 1 knew no models
+	maxLine       = 16 << 20 // bytes; a model's numbers and report have a megabyte each, of which JSON makes up to six
 )
 
 // errNotWhole means that what is to be restored is no whole backup.
 var errNotWhole = errors.New("this is no whole backup")
 
-// Backup writes all conversations and tokens. It may run beside everything else: conversations are read in one
-// statement, which sees one state of the log.
+// Backup writes all conversations, tokens, learnt models and promotions. It may run beside everything else: conversations are
+// read in one statement, which sees one state of the log, and models after all that names them.
 func (s *Store) Backup(ctx context.Context, to io.Writer) error {
 	w := &backupWriter{to: bufio.NewWriter(to), sum: sha256.New()}
 	err := w.put(line{Lightoff: backupVersion})
@@ -68,6 +85,9 @@ func (s *Store) Backup(ctx context.Context, to io.Writer) error {
 	}
 	if err == nil {
 		err = s.backUpConversations(ctx, w)
+	}
+	if err == nil {
+		err = s.backUpModels(ctx, w)
 	}
 	if err == nil {
 		err = w.put(line{Foot: &footLine{Lines: w.lines, SHA256: fmt.Sprintf("%x", w.sum.Sum(nil))}})
@@ -159,6 +179,33 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 	return rows.Err()
 }
 
+func (s *Store) backUpModels(ctx context.Context, w *backupWriter) error {
+	past, err := promotions(ctx, s.reads)
+	if err != nil {
+		return err
+	}
+	rows, err := s.reads.QueryContext(ctx, `select version, overlay, report, added_at from model order by added_at, version`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var m modelLine
+		if err := rows.Scan(&m.Version, &m.Overlay, &m.Report, &m.AddedAt); err != nil {
+			return err
+		}
+		if err := w.put(line{Model: &m}); err != nil {
+			return err
+		}
+	}
+	for _, p := range past {
+		if err := w.put(line{Promotion: &promotionLine{p.Number, p.Version, p.By, p.At.UnixMicro(), p.Undoes}}); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
 // lookOnKeys are the digests of look-on keys by conversation.
 func (s *Store) lookOnKeys(ctx context.Context) (map[string][]string, error) {
 	rows, err := s.reads.QueryContext(ctx, `select conversation_id, hash from pass where kind = $1 order by conversation_id, hash`, string(LookOn))
@@ -178,20 +225,21 @@ func (s *Store) lookOnKeys(ctx context.Context) (map[string][]string, error) {
 }
 
 // errNotEmpty means that a backup is to be restored over something.
-var errNotEmpty = errors.New("the store holds conversations or tokens already; restore into a new one")
+var errNotEmpty = errors.New("the store holds conversations, tokens or models already; restore into a new one")
 
 // Restore puts a backup into an empty store: all of it, or, if anything is wrong with it, nothing.
 func (s *Store) Restore(ctx context.Context, from io.Reader) error {
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		var there int
-		err := tx.QueryRowContext(ctx, `select (select count(*) from conversation) + (select count(*) from token)`).Scan(&there)
+		err := tx.QueryRowContext(ctx, `select (select count(*) from conversation) + (select count(*) from token) +
+			(select count(*) from model) + (select count(*) from promotion)`).Scan(&there)
 		if err != nil {
 			return err
 		}
 		if there > 0 {
 			return errNotEmpty
 		}
-		return (&restorer{tx: tx, sum: sha256.New()}).all(ctx, from)
+		return (&restorer{tx: tx, sum: sha256.New(), kept: map[string]bool{}}).all(ctx, from)
 	})
 	if err != nil {
 		return fmt.Errorf("restore: %w", sorted(err))
@@ -206,7 +254,9 @@ type restorer struct {
 	lines  int
 	id     string // of the conversation whose events follow
 	events int64  // how many of them there were
-	whole  bool   // the foot was there and right
+	past   []Promotion
+	kept   map[string]bool // versions
+	whole  bool            // the foot was there and right
 }
 
 func (r *restorer) all(ctx context.Context, from io.Reader) error {
@@ -250,10 +300,17 @@ func (r *restorer) one(ctx context.Context, text []byte) error {
 		return r.lookOn(ctx, l.LookOn)
 	case l.Event != nil:
 		return r.event(ctx, l)
+	case l.Model != nil:
+		return r.model(ctx, *l.Model)
+	case l.Promotion != nil:
+		return r.promotion(ctx, *l.Promotion)
 	case l.Foot != nil:
 		r.whole = l.Foot.Lines == r.lines && l.Foot.SHA256 == fmt.Sprintf("%x", r.sum.Sum(nil))
 		if !r.whole {
 			return fmt.Errorf("%w: lines were lost or changed", errNotWhole)
+		}
+		if err := checkPast(r.past, r.kept); err != nil {
+			return fmt.Errorf("%w: %w", errNotWhole, err)
 		}
 		return nil
 	}
@@ -295,4 +352,20 @@ func (r *restorer) lookOn(ctx context.Context, hash string) error {
 	_, err := r.tx.ExecContext(ctx, `insert into pass (hash, kind, conversation_id, expires_at) values ($1, $2, $3, $4)`,
 		hash, string(LookOn), r.id, int64(never))
 	return err
+}
+
+func (r *restorer) model(ctx context.Context, m modelLine) error {
+	if err := errors.Join(isVersion(m.Version), isText("the numbers", m.Overlay), isText("the report", m.Report)); err != nil {
+		return fmt.Errorf("%w: a model is malformed: %w", errNotWhole, err)
+	}
+	r.kept[m.Version] = true
+	_, err := r.tx.ExecContext(ctx, `insert into model (version, overlay, report, added_at) values ($1, $2, $3, $4)`,
+		m.Version, m.Overlay, m.Report, m.AddedAt)
+	return err
+}
+
+func (r *restorer) promotion(ctx context.Context, l promotionLine) error {
+	p := Promotion{Number: l.Number, Version: l.Version, By: l.By, At: time.UnixMicro(l.At), Undoes: l.Undoes}
+	r.past = append(r.past, p)
+	return insertPromotion(ctx, r.tx, p)
 }

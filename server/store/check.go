@@ -10,7 +10,7 @@ import (
 
 // Check verifies every conversation and returns all that is wrong, or nil: events are numbered from 1 without gaps,
 // only the first opens the conversation, and the log folds to a state that ends at the last event and tells each
-// observation once.
+// observation once. It verifies the promotions of models, too.
 func (s *Store) Check(ctx context.Context) error {
 	ids, err := s.ids(ctx)
 	if err != nil {
@@ -34,6 +34,9 @@ func (s *Store) Check(ctx context.Context) error {
 	}
 	if strays > 0 {
 		wrong = append(wrong, fmt.Errorf("%d events belong to no conversation", strays))
+	}
+	if err := s.checkModels(ctx); err != nil {
+		wrong = append(wrong, fmt.Errorf("models: %w", err))
 	}
 	return errors.Join(wrong...)
 }

@@ -210,6 +210,8 @@ func checkMigrations(t *testing.T, place string) {
 		create(t, s)
 		_, _, err = s.MakeToken(t.Context(), "x", Program, time.Hour)
 		assert.NoError(t, err)
+		_, err = s.Promote(t.Context(), "aa", "learned: []", "", "")
+		assert.NoError(t, err)
 	}
 	newer := place
 	if !IsURL(place) {

@@ -21,11 +21,14 @@ func FuzzRestore(f *testing.F) {
 	require.NoError(f, err)
 	_, _, err = s.MakeToken(f.Context(), "yard", Desk, time.Hour)
 	require.NoError(f, err)
+	_, err = s.Promote(f.Context(), "aa", "learned: []", "report", "Ines")
+	require.NoError(f, err)
 	var backup bytes.Buffer
 	require.NoError(f, s.Backup(f.Context(), &backup))
 	f.Add(backup.Bytes())
 	f.Add([]byte(`{"lightoff":1}` + "\n" + `{"event":{"number":1}}` + "\n"))
-	f.Add([]byte(`{"lightoff":2}`))
+	f.Add([]byte(`{"lightoff":3}`))
+	f.Add([]byte(`{"lightoff":2}` + "\n" + `{"promotion":{"number":1,"version":"aa","by":"","at":1}}` + "\n"))
 	f.Add([]byte(`{"lightoff":1,"foot":{"lines":0}}`))
 	into, err := Open(f.Context(), f.TempDir())
 	require.NoError(f, err)
@@ -39,7 +42,7 @@ func FuzzRestore(f *testing.F) {
 			return
 		}
 		require.NoError(t, into.Check(t.Context()))
-		for _, table := range []string{"event", "conversation", "token"} {
+		for _, table := range []string{"event", "conversation", "token", "promotion", "model"} {
 			_, err := into.writes.ExecContext(t.Context(), "delete from "+table)
 			require.NoError(t, err)
 		}

@@ -159,7 +159,14 @@ const act = {
   async explain(id) {
     const event = eventOf(state.conversation), known = state.explained[id];
     if (known && known.event === event) return;
-    try { dispatch({ type: "explained", id, event, reply: await line.call("explain", { ...evidence(state), cause_id: id, locale: lang }) }); } catch { /* the fold says so */ }
+    const assessed = state.conversation && state.conversation.assessment;
+    const request = { ...evidence(state), cause_id: id, locale: lang };
+    // By the numbers that the card was assessed by; where the service no longer has them, by today's.
+    const explain = (/** @type {string} */ version) => line.call("explain", { ...request, model_version: version });
+    try {
+      const reply = await explain((assessed && assessed.model_version) || "").catch((e) => { if (e.code === "INVALID_ARGUMENT") return explain(""); throw e; });
+      dispatch({ type: "explained", id, event, reply });
+    } catch { /* the fold says so */ }
   },
 };
 

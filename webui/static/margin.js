@@ -83,7 +83,7 @@ function viewPlan(s, act, plan) {
         p.proof && h("p", null, h("strong", null, t("plan.proof")), " " + p.proof),
         p.prevention && h("p", null, h("strong", null, t("plan.prevention")), " " + p.prevention)),
       !p.held_back && h("p", { class: "line-keys" }, h("button", { type: "button", class: "small", "data-done": p.repair_id, "aria-label": t("mend.done_this", { title: p.title }),
-        onclick: () => act.queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []) }, t("mend.done"))))),
+        onclick: () => act.queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []) }, t("mend.done")))))),
     plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.after_steps || 0 })), " " + plan.ending.text),
   ];
 }

@@ -269,6 +269,9 @@ type AssessRequest struct {
 	EurosPerMinute float64 `protobuf:"fixed64,4,opt,name=euros_per_minute,json=eurosPerMinute,proto3" json:"euros_per_minute,omitempty"`
 	// The most that the owner does; what takes more is neither advised nor planned. Unset means everything.
 	Willingness Willingness `protobuf:"varint,5,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
+	// The model version to assess by, as an earlier answer gave it; empty means the current one. One that the service does not
+	// have, or no longer, is INVALID_ARGUMENT.
+	ModelVersion string `protobuf:"bytes,6,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
 	// Identifiers of repairs that were done, the latest last, while somebody is still not content. Unknown ones are an error.
 	MendedIds []string `protobuf:"bytes,7,rep,name=mended_ids,json=mendedIds,proto3" json:"mended_ids,omitempty"`
 	// Identifiers of those of the observations that were told before the latest of these repairs. What the repairs may have
@@ -343,6 +346,13 @@ func (x *AssessRequest) GetWillingness() Willingness {
 	return Willingness_WILLINGNESS_UNSPECIFIED
 }
 
+func (x *AssessRequest) GetModelVersion() string {
+	if x != nil {
+		return x.ModelVersion
+	}
+	return ""
+}
+
 func (x *AssessRequest) GetMendedIds() []string {
 	if x != nil {
 		return x.MendedIds
@@ -360,7 +370,7 @@ func (x *AssessRequest) GetBeforeIds() []string {
 // AssessResponse is the whole assessment.
 type AssessResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Identifies the model files the numbers came from.
+	// Identifies the model files, and the learnt numbers if there are any, that the answer came from.
 	ModelVersion string `protobuf:"bytes,1,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
 	// Every cause, most probable first; ties in the model's order. Several may be active, so they do not sum to one.
 	Causes []*RankedCause `protobuf:"bytes,2,rep,name=causes,proto3" json:"causes,omitempty"`
@@ -1415,6 +1425,8 @@ type ExplainRequest struct {
 	CauseId string `protobuf:"bytes,2,opt,name=cause_id,json=causeId,proto3" json:"cause_id,omitempty"`
 	// Language for texts.
 	Locale string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
+	// The model version to explain by, as for Assess: that of the assessment to be explained. Empty means the current one.
+	ModelVersion string `protobuf:"bytes,4,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
 	// As in AssessRequest.
 	MendedIds []string `protobuf:"bytes,5,rep,name=mended_ids,json=mendedIds,proto3" json:"mended_ids,omitempty"`
 	// As in AssessRequest.
@@ -1470,6 +1482,13 @@ func (x *ExplainRequest) GetCauseId() string {
 func (x *ExplainRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
+	}
+	return ""
+}
+
+func (x *ExplainRequest) GetModelVersion() string {
+	if x != nil {
+		return x.ModelVersion
 	}
 	return ""
 }
@@ -1827,13 +1846,14 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05state\x18\x02 \x01(\tH\x00R\x05state\x12\x18\n" +
 	"\x06number\x18\x03 \x01(\x01H\x00R\x06number\x12\x1a\n" +
 	"\aunknown\x18\x04 \x01(\bH\x00R\aunknownB\a\n" +
-	"\x05value\"\x9f\x02\n" +
+	"\x05value\"\xc4\x02\n" +
 	"\rAssessRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x16\n" +
 	"\x06locale\x18\x03 \x01(\tR\x06locale\x12(\n" +
 	"\x10euros_per_minute\x18\x04 \x01(\x01R\x0eeurosPerMinute\x12:\n" +
-	"\vwillingness\x18\x05 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\x12\x1d\n" +
+	"\vwillingness\x18\x05 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\x12#\n" +
+	"\rmodel_version\x18\x06 \x01(\tR\fmodelVersion\x12\x1d\n" +
 	"\n" +
 	"mended_ids\x18\a \x03(\tR\tmendedIds\x12\x1d\n" +
 	"\n" +
@@ -1925,11 +1945,12 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"L\n" +
 	"\rContradiction\x12'\n" +
 	"\x0fobservation_ids\x18\x01 \x03(\tR\x0eobservationIds\x12\x12\n" +
-	"\x04text\x18\x02 \x01(\tR\x04text\"\xbf\x01\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\"\xe4\x01\n" +
 	"\x0eExplainRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x19\n" +
 	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12\x16\n" +
-	"\x06locale\x18\x03 \x01(\tR\x06locale\x12\x1d\n" +
+	"\x06locale\x18\x03 \x01(\tR\x06locale\x12#\n" +
+	"\rmodel_version\x18\x04 \x01(\tR\fmodelVersion\x12\x1d\n" +
 	"\n" +
 	"mended_ids\x18\x05 \x03(\tR\tmendedIds\x12\x1d\n" +
 	"\n" +

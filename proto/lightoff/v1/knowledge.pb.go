@@ -891,7 +891,7 @@ func (*GetModelRequest) Descriptor() ([]byte, []int) {
 // GetModelResponse describes the model.
 type GetModelResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Identifies the model files.
+	// Identifies the model files, and the learnt numbers if any are in use.
 	Version string `protobuf:"bytes,1,opt,name=version,proto3" json:"version,omitempty"`
 	// Number of causes.
 	Causes int32 `protobuf:"varint,2,opt,name=causes,proto3" json:"causes,omitempty"`
