@@ -120,11 +120,12 @@ type Conversation struct {
 	Hidden         bool    // from those who look on
 	Suggestions    []Event // that the owner has neither confirmed nor declined
 
-	Mended []Done  // repairs done, oldest first
-	Start  *Event  // the last start that was watched since the latest of them; nil if none was
-	First  Request // what was told before the first of them
-	Latest Request // what was told before those that came after the last start but one
-	Held   Held    // empty until somebody has been asked weeks later
+	Mended   []Done  // repairs done, oldest first
+	Start    *Event  // the last start that was watched since the latest of them, or that the fault came back; nil if neither
+	First    Request // what was told before the first of them
+	Latest   Request // what was told before those that came after the last start but one
+	cameBack int64   // the event that said so; 0 if it did not
+	Held     Held    // empty until somebody has been asked weeks later
 }
 
 // Done is a repair that was done, and the event that said so.
@@ -199,7 +200,8 @@ func (c *Conversation) apply(e Event) {
 		}
 	case CheckedBack:
 		if c.Held = e.Held; e.Held == CameBack {
-			c.Closed = nil
+			// What was seen of the start that ran is as old as the repairs now.
+			c.Closed, c.Start, c.cameBack = nil, &e, e.Number
 		}
 	case Retracted:
 		c.Told = slices.DeleteFunc(c.Told, func(t Told) bool { return t.Observation.ID == e.ObservationID })
@@ -236,9 +238,9 @@ func (c Conversation) hasDone(repair string) bool {
 // Request is what the engine is to assess. Skipped questions are no evidence and are left out.
 func (c Conversation) Request() Request {
 	r := Request{Tools: c.Tools, Locale: c.Locale, EurosPerMinute: c.EurosPerMinute, Willing: c.Willing}
-	latest := int64(0)
+	latest := c.cameBack
 	for _, d := range c.Mended {
-		r.Mended, latest = append(r.Mended, d.RepairID), d.Event
+		r.Mended, latest = append(r.Mended, d.RepairID), max(latest, d.Event)
 	}
 	for _, t := range c.Told {
 		if t.Skipped {

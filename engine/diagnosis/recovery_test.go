@@ -185,7 +185,10 @@ func TestFoldOfRepairs(t *testing.T) {
 	assert.NotNil(t, c.Closed)
 	assert.Equal(t, diagnosis.HeldWell, c.Held)
 	k.add(diagnosis.Event{Kind: diagnosis.CheckedBack, Held: diagnosis.CameBack})
-	assert.Nil(t, diagnosis.Fold(k.events).Closed, "it goes on")
+	c = diagnosis.Fold(k.events)
+	assert.Nil(t, c.Closed, "it goes on")
+	assert.False(t, c.Start.Ran)
+	assert.Contains(t, c.Request().Before, "smoke", "what was told before it came back is old")
 }
 
 func TestRepairsAreChecked(t *testing.T) {

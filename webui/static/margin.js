@@ -3,7 +3,7 @@
 import { h } from "./dom.js";
 import { toolTitle, viewCautions } from "./card.js";
 import { viewShare } from "./share.js";
-import { current, eventOf, percent, strength } from "./state.js";
+import { current, dangers, eventOf, percent, strength } from "./state.js";
 import { number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */
@@ -12,14 +12,15 @@ const LEADING = 5, ALTERNATIVES = 6;
 
 /** @param {State} s @param {Act} act */
 export function viewMargin(s, act) {
-  const a = (s.conversation && s.conversation.assessment) || {};
+  const a = (s.conversation && s.conversation.assessment) || {}, trying = ["start", "well"].includes(current(s).kind);
   return [
-    section("suspected", t("suspected"), viewCauses(s, act, a.causes || [])),
-    (a.chains || []).length > 0 && section("chains", t("chains"), a.chains.map(viewChain)),
-    (a.contradictions || []).length > 0 && section("odd", t("odd"),
+    // The ranking is for a heater that does not run as it should; while one is tried, or is well, it would mislead.
+    !trying && section("suspected", t("suspected"), viewCauses(s, act, a.causes || [])),
+    !trying && (a.chains || []).length > 0 && section("chains", t("chains"), a.chains.map(viewChain)),
+    !trying && (a.contradictions || []).length > 0 && section("odd", t("odd"),
       h("ul", null, a.contradictions.map((/** @type {any} */ x) => h("li", null, x.text)))),
-    a.plan && section("plan", t("plan"), viewPlan(s, act, a.plan)),
-    viewOthers(s, act, a.next_checks || []),
+    a.plan && !trying && section("plan", t("plan"), viewPlan(s, act, a.plan)),
+    !trying && viewOthers(s, act, a.next_checks || []),
     viewTools(s, act),
     s.conversation && viewShare(s, act),
   ].filter(Boolean);
@@ -69,7 +70,7 @@ function viewReasons(s, cause) {
 
 /** @param {State} s @param {Act} act @param {any} plan */
 function viewPlan(s, act, plan) {
-  const steps = plan.steps || [], first = steps.find((/** @type {any} */ p) => !p.held_back);
+  const stands = dangers(s).some((d) => d.severity !== "SEVERITY_CAUTION"), steps = plan.steps || [], first = steps.find((/** @type {any} */ p) => !p.held_back);
   return [
     plan.note && h("p", null, plan.note),
     h("ol", { class: "plan" }, steps.map((/** @type {any} */ p) => h("li", { key: p.repair_id, "data-repair": p.repair_id },
@@ -82,7 +83,8 @@ function viewPlan(s, act, plan) {
         (p.parts || []).length > 0 && h("p", null, h("strong", null, t("plan.parts")), " " + p.parts.join("; ")),
         p.proof && h("p", null, h("strong", null, t("plan.proof")), " " + p.proof),
         p.prevention && h("p", null, h("strong", null, t("plan.prevention")), " " + p.prevention)),
-      !p.held_back && h("p", { class: "line-keys" }, h("button", { type: "button", class: "small", "data-done": p.repair_id, "aria-label": t("mend.done_this", { title: p.title }),
+      // What a danger forbids is not to be done, so nothing here asks whether it was.
+      (!p.held_back || !stands) && h("p", { class: "line-keys" }, h("button", { type: "button", class: "small", "data-done": p.repair_id, "aria-label": t("mend.done_this", { title: p.title }),
         onclick: () => act.queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []) }, t("mend.done")))))),
     plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.after_steps || 0 })), " " + plan.ending.text),
   ];

@@ -12,7 +12,7 @@ export function viewMended(s, act) {
   const c = s.conversation, r = c && c.recovery;
   if (!c) return [];
   return [
-    r && h("div", { key: "done", id: "repairs" }, h("h3", null, t("mend.title")),
+    r && h("div", { key: "done", id: "repairs" }, h("h2", null, t("mend.title")),
       h("ol", { class: "repairs" }, (r.repairs || []).map((/** @type {any} */ x) => h("li", { key: x.repair_id, "data-mended": x.repair_id }, h("span", null, x.title),
         h("span", { class: "line-keys" }, h("button", { type: "button", class: "small", "aria-label": t("mend.not_this", { title: x.title }),
           onclick: () => act.queue("mend", { repair_id: x.repair_id, take_back: true }, t("line.was_back", { text: x.title }), []) }, t("mend.not")))))),
@@ -92,7 +92,7 @@ function viewWell(s, act) {
 /** @param {string} id @param {string} title @param {string[]} [items] */
 const listed = (id, title, items) => (items || []).length > 0 && h("div", { key: id, id }, h("h3", null, title), h("ul", null, /** @type {string[]} */ (items).map((x) => h("li", { key: x }, x))));
 
-const FINDERS = ["OWNER", "WORKSHOP", "DESK"], SURETIES = ["PROVED", "LIKELY", "GUESSED"];
+const FINDERS = ["OWNER", "WORKSHOP", ...(document.documentElement.dataset.place === "desk" ? ["DESK"] : [])], SURETIES = ["PROVED", "LIKELY", "GUESSED"];
 
 /** What it turned out to be. Nothing is chosen beforehand, for others learn from it. @param {State} s @param {Act} act @param {boolean} ran */
 function viewSettle(s, act, ran) {
@@ -118,7 +118,7 @@ const HOLDINGS = ["WELL", "CAME_BACK", "OTHER", "UNKNOWN"];
 /** What was settled, and the question weeks later. @param {Act} act @param {any} x */
 function viewSettled(act, x) {
   const due = x.check_back_at && Date.parse(x.check_back_at) <= Date.now(), day = (/** @type {string} */ at) => new Date(at).toLocaleDateString(lang, { dateStyle: "medium" });
-  return h("div", { key: "settled", id: "settled", class: due ? "due" : "" }, h("h3", null, t("settled.title")),
+  return h("div", { key: "settled", id: "settled", class: due ? "due" : "" }, h("h2", null, t("settled.title")),
     h("p", null, (x.causes || []).map((/** @type {any} */ k) => k.title).join("; "), h("span", { class: "soft" }, ` — ${day(x.settled_at)} · ${t("surety." + x.surety.slice(7))}`)),
     due && h("fieldset", { key: "held" }, h("legend", null, t("held.question")), h("div", { class: "keys" }, HOLDINGS.map((v) => h("button", { key: v, type: "button", class: "key", "data-held": v,
       onclick: () => act.queue("check_back", { holding: "HOLDING_" + v }, t("held." + v), []) }, t("held." + v))))),
