@@ -1,6 +1,8 @@
 package api
 
 import (
+	"database/sql"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -131,4 +133,40 @@ func TestDueBack(t *testing.T) {
 	assert.False(t, dueBack(c, state, at.Add(2*checkBackAfter)), "it was asked")
 	events[1].Closing.Outcome = diagnosis.ToWorkshop
 	assert.False(t, dueBack(c, diagnosis.Fold(events), at.Add(2*checkBackAfter)))
+}
+
+// TestDeskAsksBack: what was settled weeks ago is listed until somebody has asked.
+func TestDeskAsksBack(t *testing.T) {
+	m, err := kettle()
+	require.NoError(t, err)
+	folder := t.TempDir()
+	r := startAt(t, m, folder, Options{})
+	desk, ctx := r.atDesk(t, "Ines")
+	id, fresh := r.open(t), r.open(t)
+	for _, one := range []string{id, fresh} {
+		r.answer(t, one, state("deposit", "thick"))
+		_, err = r.Settle(r.ctx, settled(one, lightoffv1.Surety_SURETY_LIKELY))
+		require.NoError(t, err)
+	}
+	files, err := filepath.Glob(filepath.Join(folder, "*.db"))
+	require.NoError(t, err)
+	require.Len(t, files, 1)
+	db, err := sql.Open("sqlite", files[0])
+	require.NoError(t, err)
+	weeks := (checkBackAfter + time.Hour).Microseconds()
+	_, err = db.Exec(`update event set at = at - $1 where conversation_id = $2`, weeks, id)
+	require.NoError(t, err)
+	_, err = db.Exec(`update conversation set opened_at = opened_at - $1 where id = $2`, weeks, id)
+	require.NoError(t, err)
+	require.NoError(t, db.Close())
+	due, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{DueBack: true})
+	require.NoError(t, err)
+	require.Len(t, due.Entries, 1, "the other one is too fresh")
+	assert.Equal(t, id, due.Entries[0].Id)
+	assert.Len(t, due.Entries[0].Causes, 1)
+	_, err = r.CheckBack(ctx, &lightoffv1.CheckBackRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_UNKNOWN})
+	require.NoError(t, err)
+	due, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{DueBack: true})
+	require.NoError(t, err)
+	assert.Empty(t, due.Entries)
 }
