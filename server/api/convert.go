@@ -238,6 +238,7 @@ func (f face) conversation(c store.Conversation, state diagnosis.Conversation,
 		AssignedTo: state.AssignedTo, Closed: state.Closed != nil, Hidden: state.Hidden,
 	}
 	out.Recovery, out.Settlement = f.recovery(state, guidance.Recovery), f.settlement(c, state)
+	out.NextRepairId = guidance.Repair
 	out.EurosPerMinute, out.Willingness = state.EurosPerMinute, lightoffv1.Willingness(state.Willing)
 	for _, e := range state.Suggestions {
 		for _, o := range e.Observations {

@@ -1,7 +1,7 @@
 // @ts-check
 /** The card itself: what was told, line by line, and the question now asked. */
 import { h } from "./dom.js";
-import { current, info, lastSaying, lines } from "./state.js";
+import { current, info, lastSaying, lines, percent } from "./state.js";
 import { number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./state.js").Info} Info @typedef {Record<string, (...a: any[]) => void>} Act */
@@ -51,6 +51,7 @@ export function viewQuestion(s, act, kind) {
           (now.info.states || []).map((st) => answerKey(act, /** @type {Info} */ (now.info), st, ""))),
         now.info && evasions(act, now.info),
       ];
+    case "repair": return viewRepair(s, act);
     case "start": case "well": return s.mend ? s.mend.viewStage(s, act, kind) : [heading("loading", t("ask.loading"))];
     case "waiting": case "done": case "owner": return [heading(kind, t("ask." + kind)), h("p", null, t(`ask.${kind}_how`))];
     case "loading": return [heading("loading", t("ask.loading"))];
@@ -61,6 +62,24 @@ export function viewQuestion(s, act, kind) {
 
 /** @param {string} id @param {string} text */
 export const heading = (id, text) => h("h2", { key: "heading-" + id, class: "ask", tabindex: "-1", "data-asks": id }, text);
+
+/** The repair that is worth more now than any check. @param {State} s @param {Act} act */
+function viewRepair(s, act) {
+  const c = /** @type {any} */ (s.conversation), a = c.assessment, p = a.plan.steps.find((/** @type {any} */ x) => x.repair_id === c.next_repair_id), more = (a.next_checks || [])[0];
+  return [
+    heading("repair", p.title),
+    h("p", { class: "soft" }, stepFacts(p)),
+    h("p", null, c.next_reason),
+    (p.cautions || []).length > 0 && viewCautions(p.cautions),
+    (p.parts || []).length > 0 && h("p", null, h("strong", null, t("plan.parts")), " " + p.parts.join("; ")),
+    p.proof && h("p", null, h("strong", null, t("plan.proof")), " " + p.proof),
+    h("div", { class: "keys" }, h("button", { type: "button", class: "key go", "data-mend": p.repair_id, onclick: () => act.done(p) }, t("mend.done")),
+      more && h("button", { type: "button", class: "key", id: "ask-more", onclick: () => act.ask(more.observation_id) }, t("mend.first"))),
+  ];
+}
+
+/** What a step of the plan takes and brings. @param {any} p */
+export const stepFacts = (p) => [t("plan.needed", { percent: percent(p.probability_fixed || 0) }), p.minutes && t("plan.minutes", { n: Math.round(p.minutes) }), p.cost ? t("plan.parts_cost", { n: Math.round(p.cost) }) : t("plan.no_parts"), p.together && t("plan.together"), p.probability_fixed_so_far && t("plan.so_far", { percent: percent(p.probability_fixed_so_far) })].filter(Boolean).join(" · ");
 
 /** One question with its answers. @param {State} s @param {Act} act @param {Info} i @param {{told?: any, reason?: string}} how */
 function viewAsk(s, act, i, { told, reason }) {

@@ -108,7 +108,7 @@ function queue(what, request, label, ids) {
   const key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
   // A second tap while the first is on its way is the same answer.
   if (what === "answer" && state.link === "open" && state.queue.some((j) => j.do === what && j.ids.join() === ids.join())) return;
-  moveFocus = what === "answer" || what === "retract";
+  moveFocus = ["answer", "retract", "mend", "report_start"].includes(what);
   dispatch({ type: "queued", job: { key, do: what, request, label, ids } });
 }
 
@@ -140,6 +140,7 @@ const act = {
   draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await import("./drawings.js") }); } catch { /* the words do without */ } },
   /** So does what follows a repair. */
   mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await import("./mend.js") }); } catch { /* asked for again */ } },
+  done: (p) => queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []),
   watched: (id, value) => dispatch({ type: "watched", id, value }),
   found: (found) => dispatch({ type: "found", found }),
   unread: (id, text) => dispatch({ type: "bad_reading", id, text }),

@@ -1,7 +1,7 @@
 // @ts-check
 /** The margin: what is suspected and why, what contradicts, what to do, what else to check, tools at hand. */
 import { h } from "./dom.js";
-import { toolTitle, viewCautions } from "./card.js";
+import { stepFacts, toolTitle, viewCautions } from "./card.js";
 import { viewShare } from "./share.js";
 import { current, dangers, eventOf, percent, strength } from "./state.js";
 import { number, t } from "./text.js";
@@ -75,7 +75,7 @@ function viewPlan(s, act, plan) {
     plan.note && h("p", null, plan.note),
     h("ol", { class: "plan" }, steps.map((/** @type {any} */ p) => h("li", { key: p.repair_id, "data-repair": p.repair_id },
       h("p", { class: "told" }, p.title),
-      h("p", { class: "soft" }, [t("plan.needed", { percent: percent(p.probability_fixed || 0) }), p.minutes && t("plan.minutes", { n: Math.round(p.minutes) }), p.cost ? t("plan.parts_cost", { n: Math.round(p.cost) }) : t("plan.no_parts"), p.together && t("plan.together"), p.probability_fixed_so_far && t("plan.so_far", { percent: percent(p.probability_fixed_so_far) })].filter(Boolean).join(" · ")),
+      h("p", { class: "soft" }, stepFacts(p)),
       p.held_back && h("p", { class: "wait" }, h("strong", null, t("plan.wait")), " " + p.held_back),
       // What may be done now lies open; what must wait is folded.
       h("details", { class: "fold", key: p === first ? "now" : "later", open: p === first }, h("summary", null, t("plan.more")),
@@ -85,7 +85,7 @@ function viewPlan(s, act, plan) {
         p.prevention && h("p", null, h("strong", null, t("plan.prevention")), " " + p.prevention)),
       // What a danger forbids is not to be done, so nothing here asks whether it was.
       (!p.held_back || !stands) && h("p", { class: "line-keys" }, h("button", { type: "button", class: "small", "data-done": p.repair_id, "aria-label": t("mend.done_this", { title: p.title }),
-        onclick: () => act.queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []) }, t("mend.done")))))),
+        onclick: () => act.done(p) }, t("mend.done")))))),
     plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.after_steps || 0 })), " " + plan.ending.text),
   ];
 }

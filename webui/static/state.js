@@ -13,7 +13,7 @@
  *   trigger_ids?: string[]}} Danger
  * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
  *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
- *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, recovery?: Record<string, any>, settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?: string}[]}} Conversation
+ *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, next_repair_id?: string, recovery?: Record<string, any>, settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?: string}[]}} Conversation
  * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[]}} Job
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
@@ -126,6 +126,7 @@ export function current(s) {
   const first = [...done].every((id) => DENIED.includes(id) || id === "co_alarm");
   if (first && !said) return { kind: "opening", info: info(s, "fault_code") };
   if (s.queue.some((j) => j.do !== "set_tools")) return { kind: "waiting" };
+  if (!next && c && c.next_repair_id) return { kind: "repair" };
   if (!next && mended && mended.stage === "STAGE_START") return { kind: "start" };
   if (!next && mended && mended.stage === "STAGE_WELL") return { kind: "well" };
   return next ? { kind: "ask", info: next, advised: true } : { kind: "done" };

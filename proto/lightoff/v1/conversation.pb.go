@@ -293,7 +293,9 @@ type Conversation struct {
 	// As in AssessRequest.
 	EurosPerMinute float64 `protobuf:"fixed64,17,opt,name=euros_per_minute,json=eurosPerMinute,proto3" json:"euros_per_minute,omitempty"`
 	// As in AssessRequest.
-	Willingness   Willingness `protobuf:"varint,18,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
+	Willingness Willingness `protobuf:"varint,18,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
+	// What to do next where nothing is asked: the repair that is worth more now than any check. It is a step of the plan.
+	NextRepairId  string `protobuf:"bytes,19,opt,name=next_repair_id,json=nextRepairId,proto3" json:"next_repair_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -452,6 +454,13 @@ func (x *Conversation) GetWillingness() Willingness {
 		return x.Willingness
 	}
 	return Willingness_WILLINGNESS_UNSPECIFIED
+}
+
+func (x *Conversation) GetNextRepairId() string {
+	if x != nil {
+		return x.NextRepairId
+	}
+	return ""
 }
 
 // DoneRepair is a repair that was done.
@@ -2836,7 +2845,7 @@ var File_lightoff_v1_conversation_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\n" +
-	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\xe8\x05\n" +
+	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\x8e\x06\n" +
 	"\fConversation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
 	"\n" +
@@ -2863,7 +2872,8 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"settlement\x18\x10 \x01(\v2\x17.lightoff.v1.SettlementR\n" +
 	"settlement\x12(\n" +
 	"\x10euros_per_minute\x18\x11 \x01(\x01R\x0eeurosPerMinute\x12:\n" +
-	"\vwillingness\x18\x12 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\"r\n" +
+	"\vwillingness\x18\x12 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\x12$\n" +
+	"\x0enext_repair_id\x18\x13 \x01(\tR\fnextRepairId\"r\n" +
 	"\n" +
 	"DoneRepair\x12\x1b\n" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x14\n" +
