@@ -16,6 +16,9 @@ import (
 // while the program was away for a moment, what it was, and the reminder to say whether it has held.
 func TestBrowserRecovery(t *testing.T) {
 	p := onPhone(t)
+	t.Cleanup(func() {
+		pagetest.Eval[chromedp.Void](p.Tab, `document.cookie = "look=; path=/; max-age=0"; document.cookie = "lang=; path=/; max-age=0"`)
+	})
 	p.Click("#none")
 	p.Asked("opening")
 	p.Say("E-08, dies after lighting, many bubbles in the line, soft hose")
@@ -94,4 +97,29 @@ func (p *phone) looked(name string) {
 		assert.Empty(p.t, p.Audit(), name)
 	}
 	p.Picture(name)
+}
+
+// TestBrowserEffort: what an owner does and what an hour is worth changes the plan and stays.
+func TestBrowserEffort(t *testing.T) {
+	p := onPhone(t)
+	p.Click("#none")
+	p.Asked("opening")
+	p.Say("E-08, dies after lighting, many bubbles in the line, soft hose")
+	p.Saved()
+	p.There("[data-repair=renew_fuel_line]")
+	p.Click("#tools > summary")
+	p.Click("[data-willing=SIMPLE]")
+	p.Wait(`!document.querySelector("[data-repair=renew_fuel_line]")`)
+	p.Saved()
+	assert.Equal(t, lightoffv1.Willingness_WILLINGNESS_SIMPLE, p.kept().Willingness)
+	pagetest.Eval[chromedp.Void](p.Tab, `(() => { const f = document.querySelector("#hour"); f.value = "many"; f.form.requestSubmit(); })()`)
+	p.Wait(`document.querySelector("#hour-bad").textContent !== ""`)
+	pagetest.Eval[chromedp.Void](p.Tab, `(() => { const f = document.querySelector("#hour"); f.value = "12"; f.form.requestSubmit(); })()`)
+	p.Saved()
+	assert.InDelta(t, 0.2, p.kept().EurosPerMinute, 1e-9)
+	p.looked("effort")
+	p.Reload()
+	p.There("#tools")
+	p.Click("#tools > summary")
+	p.There("[data-willing=SIMPLE][aria-pressed=true]")
 }

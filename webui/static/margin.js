@@ -3,7 +3,7 @@
 import { h } from "./dom.js";
 import { stepFacts, toolTitle, viewCautions } from "./card.js";
 import { viewShare } from "./share.js";
-import { current, dangers, eventOf, percent, strength } from "./state.js";
+import { current, dangers, eventOf, percent, readNumber, strength } from "./state.js";
 import { number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */
@@ -113,5 +113,24 @@ function viewTools(s, act) {
     h("p", { class: "soft" }, t("tools.why")),
     tools.length === 0 && h("p", { class: "soft" }, t("tools.fetching")),
     h("div", { class: "keys" }, tools.map((x) => h("button", { key: x.id, type: "button", class: "key tool", "data-tool": x.id, "aria-pressed": String(held.includes(x.id)),
-      onclick: () => act.tool(x.id, held) }, x.title))));
+      onclick: () => act.tool(x.id, held) }, x.title))),
+    viewEffort(s, act, held));
+}
+
+/** How far the owner goes, and what an hour is worth: the plan weighs minutes against money by it. @param {State} s @param {Act} act @param {string[]} held */
+function viewEffort(s, act, held) {
+  const c = s.conversation, hour = c && c.euros_per_minute ? c.euros_per_minute * 60 : 60, bad = s.badReading && s.badReading.id === "hour" ? s.badReading.text : "";
+  const set = (/** @type {Record<string, any>} */ what) => act.queue("set_tools", { tools: held, ...what }, t("tools.label"), []);
+  return [
+    h("p", { class: "sub", id: "willing-title" }, t("effort.willing")),
+    h("div", { class: "keys", role: "group", "aria-labelledby": "willing-title" }, ["SIMPLE", "HANDY", "WORKSHOP"].map((v) => h("button", { key: v, type: "button", class: "key", "data-willing": v,
+      "aria-pressed": String(((c && c.willingness) || "WILLINGNESS_WORKSHOP") === "WILLINGNESS_" + v), onclick: () => set({ willingness: "WILLINGNESS_" + v }) }, t("effort." + v)))),
+    h("form", { class: "reading", novalidate: true, onsubmit: (/** @type {any} */ e) => {
+      e.preventDefault();
+      const read = readNumber(e.target.elements[0].value, { id: "hour", title: "", unit: "€", minimum: 0, maximum: 1000 });
+      if (read.number === undefined) act.unread("hour", read.problem); else set({ euros_per_minute: Math.max(read.number, 0.01) / 60 });
+    } }, h("label", { for: "hour" }, t("effort.hour")),
+      h("span", { class: "field" }, h("input", { id: "hour", type: "text", inputmode: "decimal", autocomplete: "off", value: number(hour), "aria-invalid": bad ? "true" : null, "aria-describedby": "hour-bad" }), h("span", { class: "unit" }, "€")),
+      h("button", { type: "submit", class: "key" }, t("enter")), h("p", { class: "bad", id: "hour-bad", role: "alert" }, bad)),
+  ];
 }

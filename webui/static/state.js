@@ -13,7 +13,7 @@
  *   trigger_ids?: string[]}} Danger
  * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
  *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
- *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, next_repair_id?: string, recovery?: Record<string, any>, settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?: string}[]}} Conversation
+ *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, euros_per_minute?: number, willingness?: string, next_repair_id?: string, recovery?: Record<string, any>, settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?: string}[]}} Conversation
  * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[]}} Job
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
