@@ -119,7 +119,8 @@ func TestBrowserEffort(t *testing.T) {
 	assert.InDelta(t, 0.2, p.kept().EurosPerMinute, 1e-9)
 	p.looked("effort")
 	p.Reload()
-	p.There("#tools")
+	p.AskedNext("")
+	p.Saved()
 	p.Click("#tools > summary")
 	p.There("[data-willing=SIMPLE][aria-pressed=true]")
 }
