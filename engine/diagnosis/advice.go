@@ -75,43 +75,10 @@ func (s *subject) checks() ([]AdvisedCheck, error) {
 	out := make([]AdvisedCheck, len(list))
 	for i, c := range list {
 		about := s.about(c)
-		warns, err := s.warns(c.id)
-		if err != nil {
-			return nil, err
-		}
 		out[i] = AdvisedCheck{ObservationID: c.id, Question: s.texts.Observations[c.id].Question, GainBits: c.gain,
-			Minutes: c.minutes, Tool: c.tool, About: about, Reason: s.reason(about), Warns: warns}
+			Minutes: c.minutes, Tool: c.tool, About: about, Reason: s.reason(about)}
 	}
 	return out, nil
-}
-
-// warnFrom is the chance from which on an answer that sets off a danger may well be given.
-const warnFrom = 0.1
-
-// warns tells whether a question can be answered from memory and may well bring out a danger that nobody has been told of.
-// Dangers come before diagnosis, so a conversation asks it before all others: it costs nothing but the asking.
-func (s *subject) warns(id string) (bool, error) {
-	o, ok := s.model.Observation(id)
-	if !ok || !o.Recalled {
-		return false, nil
-	}
-	for _, state := range o.States {
-		with := append(slices.Clone(s.told), knowledge.Finding{ID: id, State: state})
-		for _, d := range s.newDangers(with) {
-			p, err := s.in.Chance(id, state)
-			if err != nil || p >= warnFrom && d.Severity >= NoStart {
-				return err == nil, err
-			}
-		}
-	}
-	return false, nil
-}
-
-// newDangers lists the dangers that stand with some findings and don't without.
-func (s *subject) newDangers(findings []knowledge.Finding) []Danger {
-	return slices.DeleteFunc(s.Engine.dangers(findings, s.texts), func(d Danger) bool {
-		return slices.ContainsFunc(s.dangers, func(now Danger) bool { return now.ID == d.ID })
-	})
 }
 
 // checkWeights are a/p for each cause: mere background asks no questions. Where nothing stands out yet, all count alike.

@@ -78,7 +78,6 @@ type AdvisedCheck struct {
 	Reason        string
 	Tool          string
 	About         []string // cause ids, those it tells most about first
-	Warns         bool     // asked before others: from memory, it may well bring out a danger
 }
 
 // Severity grades a danger.

@@ -13,6 +13,7 @@ type Guidance struct {
 	Next       []string // observation ids; several for the safety card, else one or none
 	Reason     string   // in plain words
 	Repair     string   // id: where nothing is asked, the repair to make now, the first of the plan
+	Warns      bool     // it is asked because the answer may bring out a danger
 	Recovery   *Recovery
 }
 
@@ -39,56 +40,96 @@ func (e *Engine) Guide(c Conversation) (*Guidance, error) {
 	if g.Recovery, err = e.recover(c, s); err != nil {
 		return nil, err
 	}
-	s.next(c, g)
-	return g, nil
+	return g, s.next(c, g)
 }
 
 // next chooses what to ask or to do, and why.
-func (s *subject) next(c Conversation, g *Guidance) {
+func (s *subject) next(c Conversation, g *Guidance) error {
 	say := func(reason string, ids ...string) { g.Next, g.Reason = ids, s.texts.Phrases[reason] }
 	if card := s.openCard(c); len(card) > 0 {
 		say("reason_card", card...)
-		return
+		return nil
 	}
 	if s.gates.leave {
 		say("plan_leave")
-		return
+		return nil
 	}
 	if again := s.again(c); again != "" {
 		say("reason_again", again)
-		return
+		return nil
 	}
 	switch g.Recovery.Stage {
 	case Starting:
 		say("reason_start")
-		return
+		return nil
 	case Well:
 		say("reason_well")
-		return
+		return nil
 	}
 	for _, id := range s.opening(c) {
 		if g.Recovery.Stage == Searching && !s.asked(c, id) {
 			reason := map[string]string{"fault_code": "reason_code", "complaint": "reason_complaint"}[id]
 			say(cmp.Or(reason, "reason_card"), id)
-			return
+			return nil
 		}
 	}
-	for _, check := range g.Assessment.NextChecks {
-		if check.Warns && !s.asked(c, check.ObservationID) {
-			say("reason_danger", check.ObservationID)
-			return
-		}
+	warning, err := s.warning(c)
+	if err != nil {
+		return err
+	}
+	if warning != "" {
+		say("reason_danger", warning)
+		g.Warns = true
+		return nil
 	}
 	if s.planned(c, g) {
-		return
+		return nil
 	}
 	for _, check := range g.Assessment.NextChecks {
 		if check.GainBits >= enough && !s.asked(c, check.ObservationID) {
 			g.Next, g.Reason = []string{check.ObservationID}, check.Reason
-			return
+			return nil
 		}
 	}
 	say("reason_none")
+	return nil
+}
+
+// warnFrom is the chance from which on an answer that sets off a danger may well be given.
+const warnFrom = 0.02
+
+// warning is what can be answered from memory and may well bring out a danger that nobody has been told of, the likeliest first.
+// Dangers come before diagnosis, so a conversation asks it before all else: it costs nothing but the asking.
+func (s *subject) warning(c Conversation) (id string, err error) {
+	s.in.Enter(s.findings)
+	most := warnFrom
+	for _, o := range s.model.Observations {
+		if !o.Recalled || s.asked(c, o.ID) || !s.applies(o.OnlyIf) {
+			continue
+		}
+		chance := 0.0
+		for _, state := range o.States {
+			with := append(slices.Clone(s.told), knowledge.Finding{ID: o.ID, State: state})
+			if slices.ContainsFunc(s.newDangers(with), func(d Danger) bool { return d.Severity >= NoStart }) {
+				p, err := s.in.Chance(o.ID, state)
+				if err != nil {
+					return "", err
+				}
+				chance += p
+			}
+		}
+		if chance > most {
+			id, most = o.ID, chance
+		}
+	}
+	return id, nil
+}
+
+// newDangers lists the dangers that stand with some findings and don't without.
+func (s *subject) newDangers(findings []knowledge.Finding) []Danger {
+	return slices.DeleteFunc(s.Engine.dangers(findings, s.texts), func(d Danger) bool {
+		return slices.ContainsFunc(s.dangers, func(now Danger) bool { return now.ID == d.ID })
+	})
 }
 
 // planned takes the next step from the plan, if it has one that can be made: its check, its first repair, or what has to be looked

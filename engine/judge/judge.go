@@ -67,7 +67,11 @@ type Result struct {
 	Rivals   [][]int          // by adviser and step
 	Leaders  []string
 	Minutes  []float64 // spent so far
-	Repair   bool      // the first repair of the last plan mends a true cause
+	Repair   bool      // the first repair mends a true cause
+	Repairs  int       // up to the first that does; 0 if none did
+	Checks   int       // and the checks up to then
+	Spent    float64   // and the minutes, repairs included
+	Euros    float64   // and the money
 	Leading  []Probability
 	First    []Probability // of all causes, on what was told
 	Last     []Probability // of all causes, at the end
@@ -78,7 +82,11 @@ type Result struct {
 	Wrong    []string      // checks advised though a danger forbids them, and requests that were refused
 }
 
-// Try draws case number i and plays it.
+// MostRepairs is how many repairs an owner makes before giving up.
+const MostRepairs = 4
+
+// Try draws case number i and plays it: a conversation as an owner has it, with up to MostChecks checks before the first repair,
+// and after a repair that did not help a start that failed and the conversation going on from there.
 func (j *Judge) Try(i int) Result {
 	c := j.lottery.draw(j.seed, judged, uint64(i))
 	if c == nil {
@@ -88,30 +96,115 @@ func (j *Judge) Try(i int) Result {
 	owner := j.owners[r.IntN(len(j.owners))]
 	t := teller{j.model, c.Heater, r}
 	out := Result{Number: i, Owner: owner.Name, Code: t.h.Observe("fault_code").State, Truth: c.Truth, Rivals: make([][]int, len(j.advisers))}
-	request := diagnosis.Request{Tools: owner.Tools, Observations: t.opening()}
-	minutes := 0.0
-	for k := 0; ; k++ {
-		a, err := j.engine.Assess(request)
-		if err != nil {
-			out.Wrong = append(out.Wrong, err.Error())
-			break
-		}
-		j.note(&out, &request, a, minutes)
-		next := slices.IndexFunc(a.NextChecks, func(c diagnosis.AdvisedCheck) bool { return !slices.Contains(out.Asked, c.ObservationID) })
-		if k == MostChecks || next < 0 {
-			out.Last = probabilities(a, out.Truth)
-			out.Repair = len(a.Plan.Steps) > 0 && j.mends(a.Plan.Steps[0], out.Truth)
-			break
-		}
-		check := a.NextChecks[next]
-		out.Asked = append(out.Asked, check.ObservationID)
-		minutes += check.Minutes
-		request.Observations = append(request.Observations, t.answer(check.ObservationID))
+	p := play{j: j, t: &t, out: &out}
+	p.add(diagnosis.Event{Kind: diagnosis.Opened, Tools: owner.Tools})
+	p.add(diagnosis.Event{Kind: diagnosis.Answered, Observations: t.opening()})
+	if err := p.search(); err != nil {
+		out.Wrong = append(out.Wrong, err.Error())
 	}
-	out.Told = request.Observations
-	out.Unasked, out.Unlooked = untold(&t, request.Observations)
 	out.Silent = c.Heater.Silent()
 	return out
+}
+
+// play is a conversation under way.
+type play struct {
+	j               *Judge
+	t               *teller
+	out             *Result
+	events          []diagnosis.Event
+	minutes, euros  float64
+	checks, repairs int
+}
+
+func (p *play) add(e diagnosis.Event) {
+	e.Number = int64(len(p.events) + 1)
+	p.events = append(p.events, e)
+}
+
+// mostSteps ends a conversation that would go round in circles.
+const mostSteps = 60
+
+// search plays until a true cause is mended or the owner gives up.
+func (p *play) search() error {
+	for range mostSteps {
+		c := diagnosis.Fold(p.events)
+		g, err := p.j.engine.Guide(c)
+		if err != nil {
+			return err
+		}
+		if len(g.Next) > 0 && p.free(g) {
+			p.ask(g.Next...)
+			continue
+		}
+		if p.repairs == 0 {
+			request := c.Request()
+			p.j.note(p.out, &request, g.Assessment, p.minutes)
+		}
+		if len(g.Next) > 0 && p.checks < MostChecks*(p.repairs+1) {
+			i := slices.IndexFunc(g.Assessment.NextChecks, func(k diagnosis.AdvisedCheck) bool { return k.ObservationID == g.Next[0] })
+			if i >= 0 {
+				p.minutes += g.Assessment.NextChecks[i].Minutes
+			}
+			p.checks++
+			if p.repairs == 0 {
+				p.out.Asked = append(p.out.Asked, g.Next[0])
+			}
+			p.ask(g.Next[0])
+			continue
+		}
+		if p.repairs == 0 {
+			p.finish(c, g.Assessment)
+		}
+		if done := p.mend(c, g); done {
+			return nil
+		}
+	}
+	return nil
+}
+
+// free tells whether a question is none of the checks: the card, what the panel shows, what a danger may come to light by.
+func (p *play) free(g *diagnosis.Guidance) bool {
+	id := g.Next[0]
+	if o, ok := p.j.model.Observation(id); ok && o.SafetyCard {
+		return true
+	}
+	return g.Warns || slices.Contains([]string{"fault_code", "complaint", "co_alarm_fitted"}, id)
+}
+
+func (p *play) ask(ids ...string) {
+	var told []diagnosis.Observation
+	for _, id := range ids {
+		told = append(told, p.t.answer(id))
+	}
+	p.add(diagnosis.Event{Kind: diagnosis.Answered, Observations: told})
+}
+
+// finish notes what stands before the first repair.
+func (p *play) finish(c diagnosis.Conversation, a *diagnosis.Assessment) {
+	p.out.Last = probabilities(a, p.out.Truth)
+	p.out.Told = c.Request().Observations
+	p.out.Unasked, p.out.Unlooked = untold(p.t, p.out.Told)
+}
+
+// mend makes the first repair of the plan that was not made yet. One that mends no true cause leaves the heater as it was.
+func (p *play) mend(c diagnosis.Conversation, g *diagnosis.Guidance) (done bool) {
+	i := slices.IndexFunc(g.Assessment.Plan.Steps, func(x diagnosis.PlanStep) bool { return !slices.Contains(c.Request().Mended, x.RepairID) })
+	if p.repairs++; i < 0 || p.repairs > MostRepairs {
+		return true
+	}
+	step := g.Assessment.Plan.Steps[i]
+	p.minutes, p.euros = p.minutes+step.Minutes, p.euros+step.Euros
+	right := p.j.mends(step, p.out.Truth)
+	if p.repairs == 1 {
+		p.out.Repair = right
+	}
+	if right {
+		p.out.Repairs, p.out.Checks, p.out.Spent, p.out.Euros = p.repairs, p.checks, p.minutes, p.euros
+		return true
+	}
+	p.add(diagnosis.Event{Kind: diagnosis.Mended, RepairID: step.RepairID})
+	p.add(diagnosis.Event{Kind: diagnosis.Started})
+	return false
 }
 
 func (j *Judge) mends(step diagnosis.PlanStep, truth []string) bool {

@@ -109,12 +109,14 @@ type Report struct {
 	Missed, Unasked, Unlooked, Wrong map[string]int
 	MissedIn, UnaskedIn, SilentIn    int
 	Faults                           map[int]int // cases by their number of true causes
+	Repairs                          map[int]int // cases by the number of repairs up to the right one; 0 for none
+	checks, spent, euros             []float64   // of those that found it
 	stated                           map[string]float64
 }
 
 // Sum sums up results. stated are the shares of causes that were wanted.
 func (j *Judge) Sum(results []Result) *Report {
-	r := &Report{Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, stated: map[string]float64{}}
+	r := &Report{Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, Repairs: map[int]int{}, stated: map[string]float64{}}
 	r.All.Name = "all"
 	for _, c := range j.model.Causes {
 		r.stated[c.ID] = c.PerThousand / 1000
@@ -156,6 +158,9 @@ func (r *Report) count(out *Result) {
 		r.RivalsAfter[i].add(out.Rivals[i][last] == 1)
 	}
 	r.Faults[len(out.Truth)]++
+	if r.Repairs[out.Repairs]++; out.Repairs > 0 {
+		r.checks, r.spent, r.euros = append(r.checks, float64(out.Checks)), append(r.spent, out.Spent), append(r.euros, out.Euros)
+	}
 	r.Leading = append(r.Leading, out.Leading[last])
 	r.AtFirst, r.AtEnd = append(r.AtFirst, out.First...), append(r.AtEnd, out.Last...)
 	if out.Places[last] != 1 {
@@ -233,11 +238,32 @@ func (r *Report) Text() string {
 	table("owner's tools", r.Owners...)
 	table("code", r.Codes...)
 	table("cause", r.Causes...)
+	r.repairs(&b)
 	r.advisers(&b)
 	r.calibration(&b)
 	r.dangers(&b)
 	r.confusions(&b)
 	return b.String()
+}
+
+func (r *Report) repairs(b *strings.Builder) {
+	fmt.Fprintf(b, "Repairs up to the right one: ")
+	so := 0
+	for n := 1; n <= MostRepairs; n++ {
+		so += r.Repairs[n]
+		fmt.Fprintf(b, "%d or fewer in %v; ", n, Share{so, r.Cases})
+	}
+	fmt.Fprintf(b, "none of %d in %v\n", MostRepairs, Share{r.Repairs[0], r.Cases})
+	fmt.Fprintf(b, "Where it was found, median (mean): %.0f (%.1f) checks, %.0f (%.0f) minutes, %.0f (%.0f) euros, repairs included\n\n",
+		median(r.checks), mean(r.checks), median(r.spent), mean(r.spent), median(r.euros), mean(r.euros))
+}
+
+func mean(xs []float64) float64 {
+	total := 0.0
+	for _, x := range xs {
+		total += x
+	}
+	return total / float64(len(xs))
 }
 
 func (r *Report) advisers(b *strings.Builder) {
