@@ -58,11 +58,7 @@ func (s *subject) next(c Conversation, g *Guidance) error {
 		say("reason_again", again)
 		return nil
 	}
-	switch g.Recovery.Stage {
-	case Starting:
-		say("reason_start")
-		return nil
-	case Well:
+	if g.Recovery.Stage == Well {
 		say("reason_well")
 		return nil
 	}
@@ -73,38 +69,64 @@ func (s *subject) next(c Conversation, g *Guidance) error {
 			return nil
 		}
 	}
-	warning, err := s.warning(c)
-	if err != nil {
-		return err
+	s.advance(c, g)
+	from := warnFrom
+	if s.starts(g) {
+		from = startWarnFrom
 	}
-	if warning != "" {
+	warning, err := s.warning(c, from)
+	if err == nil && warning != "" {
 		say("reason_danger", warning)
-		g.Warns = true
-		return nil
+		g.Warns, g.Repair, g.Recovery = true, "", &Recovery{}
+	}
+	return err
+}
+
+// advance chooses the start, the check or the repair that comes next.
+func (s *subject) advance(c Conversation, g *Guidance) {
+	if g.Recovery.Stage == Starting {
+		g.Reason = s.texts.Phrases["reason_start"]
+		return
 	}
 	if s.planned(c, g) {
-		return nil
+		return
 	}
 	for _, check := range g.Assessment.NextChecks {
 		if check.GainBits >= enough && !s.asked(c, check.ObservationID) {
 			g.Next, g.Reason = []string{check.ObservationID}, check.Reason
-			return nil
+			return
 		}
 	}
-	say("reason_none")
-	return nil
+	g.Reason = s.texts.Phrases["reason_none"]
+}
+
+// starts tells whether what comes next needs a start.
+func (s *subject) starts(g *Guidance) bool {
+	if g.Recovery.Stage == Starting {
+		return true
+	}
+	if r, ok := s.repair(g.Repair); ok {
+		return r.Gates.NeedsStart
+	}
+	return slices.ContainsFunc(g.Next, func(id string) bool {
+		o, ok := s.model.Observation(id)
+		return ok && o.Gates.NeedsStart
+	})
 }
 
 // warnFrom is the chance from which on an answer that sets off a danger may well be given.
 const warnFrom = 0.02
 
+// startWarnFrom is the same where what comes next needs a start, for then the danger is at hand.
+const startWarnFrom = 0.004
+
 // warning is what can be answered from memory and may well bring out a danger that nobody has been told of, the likeliest first.
 // Dangers come before diagnosis, so a conversation asks it before all else: it costs nothing but the asking.
-func (s *subject) warning(c Conversation) (id string, err error) {
+func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 	s.in.Enter(s.findings)
-	most := warnFrom
+	most := from
 	for _, o := range s.model.Observations {
-		if !o.Recalled || s.asked(c, o.ID) || !s.applies(o.OnlyIf) {
+		if !o.Recalled || c.told(o.ID) || !s.applies(o.OnlyIf) {
 			continue
 		}
 		chance := 0.0

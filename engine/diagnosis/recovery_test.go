@@ -20,7 +20,8 @@ func begin(t *testing.T, told ...string) *talk {
 	k := &talk{t: t}
 	k.add(diagnosis.Event{Kind: diagnosis.Opened, Locale: "en", Tools: []string{"multimeter"}})
 	k.answer("people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no", "smell_burning=no",
-		"co_alarm_fitted=yes", "co_alarm=silent_tested")
+		"co_alarm_fitted=yes", "co_alarm=silent_tested", "bang_on_lighting=no", "primed=no", "stops_when_off=yes", "petrol_suspected=no",
+		"failed_starts=one_or_two", "smoke=none")
 	k.answer(told...)
 	return k
 }
