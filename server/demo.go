@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"strings"
 	"time"
 
 	"google.golang.org/grpc"
@@ -16,7 +15,8 @@ import (
 )
 
 // demo fills the service with invented callers whose heaters are simulated. Each tells what it is asked, at a person's
-// pace, until somebody else answers in its conversation, and so has taken it over, or nothing is left to ask.
+// pace, makes the repairs, tries the starts and says what it was, until somebody else answers in its conversation, and so has
+// taken it over, or nothing is left to do.
 type demo struct {
 	conn    grpc.ClientConnInterface
 	model   *knowledge.Model
@@ -30,16 +30,16 @@ type demo struct {
 // names are invented.
 var names = []string{"Wanda in the grey van", "Piet on the boat Amsel", "Old Tom's workshop", "Ilse in the lorry", "the Marsh Lane shed", "Noor with the portable box"}
 
+// demoCall is a caller's conversation as it was left.
+type demoCall struct {
+	caller *judge.Caller
+	last   *lightoffv1.Conversation
+}
+
 // run opens the conversations, prints where to watch them, and answers until the context ends.
 func (d *demo) run(ctx context.Context) error {
 	client := lightoffv1.NewConversationServiceClient(d.conn)
-	type open struct {
-		caller *judge.Caller
-		id     string
-		last   int64
-		next   []string
-	}
-	var calls []*open
+	var calls []*demoCall
 	fmt.Fprintln(d.out, "Invented callers with simulated heaters. Open one to watch; answer a question yourself to take it over:")
 	for i := range d.callers {
 		caller := judge.NewCaller(d.model, d.seed, uint64(i))
@@ -47,9 +47,8 @@ func (d *demo) run(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("open a caller's conversation: %w", err)
 		}
-		c := reply.GetConversation()
-		calls = append(calls, &open{caller, c.GetId(), c.GetLastEvent(), asked(c)})
-		fmt.Fprintf(d.out, "  %s: %sc/%s\n", names[i%len(names)], d.url, c.GetId())
+		calls = append(calls, &demoCall{caller, reply.GetConversation()})
+		fmt.Fprintf(d.out, "  %s: %sc/%s\n", names[i%len(names)], d.url, reply.GetConversation().GetId())
 	}
 	turn := time.NewTicker(d.pace)
 	defer turn.Stop()
@@ -61,21 +60,56 @@ func (d *demo) run(ctx context.Context) error {
 		}
 		at := i % len(calls)
 		call := calls[at]
-		now, err := client.Get(ctx, &lightoffv1.GetRequest{Id: call.id})
-		if err != nil || now.GetConversation().GetLastEvent() != call.last || len(call.next) == 0 {
-			calls = append(calls[:at:at], calls[at+1:]...) // taken over, or at its end
-			continue
-		}
-		reply, err := client.Answer(ctx, answers(call.caller, call.id, call.last, call.next))
-		if err != nil {
-			if ctx.Err() != nil {
-				return nil
+		now, err := client.Get(ctx, &lightoffv1.GetRequest{Id: call.last.GetId()})
+		if err == nil && now.GetConversation().GetLastEvent() == call.last.GetLastEvent() {
+			if call.last, err = d.turn(ctx, client, call); err != nil && ctx.Err() == nil {
+				return fmt.Errorf("answer as a caller: %w", err)
 			}
-			return fmt.Errorf("answer as a caller: %w", err)
+		} else {
+			call.last = nil // taken over
 		}
-		call.last, call.next = reply.GetConversation().GetLastEvent(), asked(reply.GetConversation())
+		if call.last == nil {
+			calls = append(calls[:at:at], calls[at+1:]...)
+		}
 	}
 	return nil
+}
+
+// demoRepairs is how many repairs a caller makes before giving up.
+const demoRepairs = 4
+
+// turn does what the conversation asks for next: answers, makes a repair, tries a start, or says what it was. It returns nil where
+// nothing is left to do.
+func (d *demo) turn(ctx context.Context, client lightoffv1.ConversationServiceClient, call *demoCall) (*lightoffv1.Conversation, error) {
+	c := call.last
+	key := fmt.Sprintf("demo-%d", c.GetLastEvent())
+	mended := c.GetRecovery().GetRepairs()
+	switch {
+	case c.GetClosed():
+		return nil, nil
+	case c.GetRecovery().GetRan():
+		reply, err := client.Settle(ctx, &lightoffv1.SettleRequest{Id: c.GetId(), CauseIds: call.caller.Found(repairIDs(mended)), FoundBy: lightoffv1.Finder_FINDER_OWNER,
+			Surety: lightoffv1.Surety_SURETY_PROVED, ClientKey: key})
+		return reply.GetConversation(), err
+	case c.GetRecovery().GetStage() == lightoffv1.Stage_STAGE_START:
+		ran := call.caller.Runs(repairIDs(mended))
+		reply, err := client.ReportStart(ctx, &lightoffv1.ReportStartRequest{Id: c.GetId(), Ran: &ran, ClientKey: key})
+		return reply.GetConversation(), err
+	case len(c.GetNext()) > 0:
+		reply, err := client.Answer(ctx, answers(call.caller, c.GetId(), key, asked(c)))
+		return reply.GetConversation(), err
+	case c.GetNextRepairId() != "" && len(mended) < demoRepairs:
+		reply, err := client.Mend(ctx, &lightoffv1.MendRequest{Id: c.GetId(), RepairId: c.GetNextRepairId(), ClientKey: key})
+		return reply.GetConversation(), err
+	}
+	return nil, nil
+}
+
+func repairIDs(done []*lightoffv1.DoneRepair) (ids []string) {
+	for _, r := range done {
+		ids = append(ids, r.GetRepairId())
+	}
+	return ids
 }
 
 func asked(c *lightoffv1.Conversation) (ids []string) {
@@ -85,8 +119,8 @@ func asked(c *lightoffv1.Conversation) (ids []string) {
 	return ids
 }
 
-func answers(caller *judge.Caller, id string, last int64, ids []string) *lightoffv1.AnswerRequest {
-	request := &lightoffv1.AnswerRequest{Id: id, ClientKey: fmt.Sprintf("demo-%d-%s", last, strings.Join(ids, "-"))}
+func answers(caller *judge.Caller, id, key string, ids []string) *lightoffv1.AnswerRequest {
+	request := &lightoffv1.AnswerRequest{Id: id, ClientKey: key}
 	for _, ask := range ids {
 		o := &lightoffv1.Observation{Id: ask}
 		switch a := caller.Answer(ask); a.Kind {

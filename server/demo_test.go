@@ -24,17 +24,20 @@ func TestDemo(t *testing.T) {
 	var out bytes.Buffer
 	limited, cancel := context.WithTimeout(t.Context(), 4*patience)
 	defer cancel()
-	d := demo{conn: p.conn, model: m, out: &out, url: p.URL(), callers: 2, seed: 1, pace: time.Millisecond}
+	d := demo{conn: p.conn, model: m, out: &out, url: p.URL(), callers: 6, seed: 1, pace: time.Millisecond}
 	require.NoError(t, d.run(limited))
 	require.NoError(t, limited.Err())
 	keys := regexp.MustCompile(`/c/(\S+)`).FindAllStringSubmatch(out.String(), -1)
-	require.Len(t, keys, 2)
+	require.Len(t, keys, 6)
+	ended := map[bool]int{}
 	for _, key := range keys {
 		reply, err := lightoffv1.NewConversationServiceClient(p.conn).Get(t.Context(), &lightoffv1.GetRequest{Id: key[1]})
 		require.NoError(t, err)
 		assert.Greater(t, len(reply.GetConversation().GetTold()), 5)
 		assert.NotEmpty(t, reply.GetConversation().GetAssessment().GetCauses())
+		ended[reply.GetConversation().GetSettlement() != nil]++
 	}
+	assert.Positive(t, ended[true], "somebody's heater runs in the end")
 }
 
 // heard calls for each write with what was written.

@@ -21,11 +21,12 @@ func (c command) judge(ctx context.Context, args []string) int {
 	seed := flags.Uint64("seed", judge.HeldBack, "")
 	picture := flags.String("picture", "", "")
 	wrong := flags.Bool("misses", false, "")
+	brief := flags.Bool("dangers", false, "")
 	effort := judge.Usual
 	flags.IntVar(&effort.Pilots, "pilots", effort.Pilots, "")
 	flags.IntVar(&effort.Lessons, "lessons", effort.Lessons, "")
 	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || !within(*cases, effort.Pilots, effort.Lessons) {
-		return c.fail(exitUse, "judge takes -cases, -pilots and -lessons (each 1 to 100,000), -seed, -picture and -misses; \"help\" shows them")
+		return c.fail(exitUse, "judge takes -cases, -pilots and -lessons (each 1 to 100,000), -seed, -picture, -misses and -dangers; \"help\" shows them")
 	}
 	m, err := c.model()
 	if err != nil {
@@ -33,6 +34,9 @@ func (c command) judge(ctx context.Context, args []string) int {
 		return exitInput
 	}
 	j := judge.New(m, *seed, effort)
+	if *brief {
+		j.Brief()
+	}
 	results := make([]judge.Result, *cases)
 	var wait sync.WaitGroup
 	next := make(chan int)
@@ -52,7 +56,11 @@ func (c command) judge(ctx context.Context, args []string) int {
 		return c.fail(exitUse, "stopped before all cases were tried")
 	}
 	report := j.Sum(results)
-	fmt.Fprint(c.out, report.Text())
+	if *brief {
+		fmt.Fprint(c.out, report.Dangers())
+	} else {
+		fmt.Fprint(c.out, report.Text())
+	}
 	if *wrong {
 		c.misses(results)
 	}

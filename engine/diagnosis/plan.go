@@ -131,7 +131,7 @@ func (p *planning) mends(fits func(knowledge.Cause) bool) (mask uint64) {
 
 func (p *planning) price(minutes, euros float64) float64 { return minutes*p.rate + euros }
 
-// chooseRepairs takes those with the most blame for their price, and keeps what a danger forbids apart.
+// chooseRepairs takes those with the most blame for their price that were not made yet, and keeps what a danger forbids apart.
 func (p *planning) chooseRepairs() {
 	type option struct {
 		knowledge.Repair
@@ -140,7 +140,7 @@ func (p *planning) chooseRepairs() {
 	var options []option
 	for _, r := range p.s.model.Repairs {
 		_, _, level := prepares(r.Gates)
-		if p.s.request.Willing > 0 && level > p.s.request.Willing {
+		if p.s.request.Willing > 0 && level > p.s.request.Willing || slices.Contains(p.s.request.Mended, r.ID) {
 			continue
 		}
 		blame := 0.0

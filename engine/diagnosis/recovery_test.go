@@ -80,7 +80,7 @@ func TestARepairThatDidNotHelpTeachesWhatItWasNot(t *testing.T) {
 	assert.NotContains(t, unused, "rest_voltage", "a fuel line changes nothing in a battery")
 	assert.NotContains(t, unused, "bubbles", "they were told anew")
 	assert.Equal(t, []string{"fault_code"}, after.Next, "it is asked anew")
-	assert.NotContains(t, repairs(after.Assessment)[:1], "renew_fuel_line")
+	assert.NotContains(t, repairs(after.Assessment), "renew_fuel_line", "it was made")
 }
 
 func TestAStartThatRanAsItShouldProvesTheRepair(t *testing.T) {

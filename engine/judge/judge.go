@@ -17,6 +17,7 @@ type Judge struct {
 	lottery  lottery
 	owners   []Owner
 	advisers []adviser
+	brief    bool
 }
 
 // Advisers are the names of the simpler advisers, in the order of a Result's Rivals.
@@ -85,6 +86,9 @@ type Result struct {
 // MostRepairs is how many repairs an owner makes before giving up.
 const MostRepairs = 4
 
+// Brief makes a judge play no further than up to the first check, which shows the dangers that are missed.
+func (j *Judge) Brief() { j.brief = true }
+
 // Try draws case number i and plays it: a conversation as an owner has it, with up to MostChecks checks before the first repair,
 // and after a repair that did not help a start that failed and the conversation going on from there.
 func (j *Judge) Try(i int) Result {
@@ -140,6 +144,10 @@ func (p *play) search() error {
 			request := c.Request()
 			p.j.note(p.out, &request, g.Assessment, p.minutes)
 		}
+		if p.j.brief {
+			p.finish(c, g.Assessment)
+			return nil
+		}
 		if len(g.Next) > 0 && p.checks < MostChecks*(p.repairs+1) {
 			i := slices.IndexFunc(g.Assessment.NextChecks, func(k diagnosis.AdvisedCheck) bool { return k.ObservationID == g.Next[0] })
 			if i >= 0 {
@@ -155,7 +163,7 @@ func (p *play) search() error {
 		if p.repairs == 0 {
 			p.finish(c, g.Assessment)
 		}
-		if done := p.mend(c, g); done {
+		if done := p.mend(g); done {
 			return nil
 		}
 	}
@@ -186,13 +194,12 @@ func (p *play) finish(c diagnosis.Conversation, a *diagnosis.Assessment) {
 	p.out.Unasked, p.out.Unlooked = untold(p.t, p.out.Told)
 }
 
-// mend makes the first repair of the plan that was not made yet. One that mends no true cause leaves the heater as it was.
-func (p *play) mend(c diagnosis.Conversation, g *diagnosis.Guidance) (done bool) {
-	i := slices.IndexFunc(g.Assessment.Plan.Steps, func(x diagnosis.PlanStep) bool { return !slices.Contains(c.Request().Mended, x.RepairID) })
-	if p.repairs++; i < 0 || p.repairs > MostRepairs {
+// mend makes the first repair of the plan. One that mends no true cause leaves the heater as it was.
+func (p *play) mend(g *diagnosis.Guidance) (done bool) {
+	if p.repairs++; len(g.Assessment.Plan.Steps) == 0 || p.repairs > MostRepairs {
 		return true
 	}
-	step := g.Assessment.Plan.Steps[i]
+	step := g.Assessment.Plan.Steps[0]
 	p.minutes, p.euros = p.minutes+step.Minutes, p.euros+step.Euros
 	right := p.j.mends(step, p.out.Truth)
 	if p.repairs == 1 {

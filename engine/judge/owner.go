@@ -114,3 +114,16 @@ func NewCaller(m *knowledge.Model, seed, number uint64) *Caller {
 
 // Answer is the caller's answer to a question, "can't tell" included.
 func (c *Caller) Answer(id string) diagnosis.Observation { return c.t.answer(id) }
+
+// Runs tells whether the heater is well once repairs were made: one that mends a cause mends it wholly.
+func (c *Caller) Runs(repairs []string) bool { return len(c.Found(repairs)) == len(c.Truth) }
+
+// Found lists the true causes that repairs mend.
+func (c *Caller) Found(repairs []string) (causes []string) {
+	for _, id := range c.Truth {
+		if slices.ContainsFunc(c.t.m.Repairs, func(r knowledge.Repair) bool { return slices.Contains(repairs, r.ID) && slices.Contains(r.Mends, id) }) {
+			causes = append(causes, id)
+		}
+	}
+	return causes
+}

@@ -298,6 +298,14 @@ func (r *Report) calibration(b *strings.Builder) {
 	fmt.Fprintln(b)
 }
 
+// Dangers writes down the dangers only.
+func (r *Report) Dangers() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d simulated heaters, up to the first check.\n", r.Cases)
+	r.dangers(&b)
+	return b.String()
+}
+
 func (r *Report) dangers(b *strings.Builder) {
 	low, high := Share{r.MissedIn, r.Cases}.Interval()
 	fmt.Fprintf(b, "Dangers missed, their trigger told: in %d of %d cases (%.2f to %.2f %%)\n", r.MissedIn, r.Cases, 100*low, 100*high)
