@@ -191,7 +191,7 @@ func (p *play) ask(ids ...string) {
 func (p *play) finish(c diagnosis.Conversation, a *diagnosis.Assessment) {
 	p.out.Last = probabilities(a, p.out.Truth)
 	p.out.Told = c.Request().Observations
-	p.out.Unasked, p.out.Unlooked = untold(p.t, p.out.Told)
+	p.out.Unasked, p.out.Unlooked = untold(p.t, p.out.Told, a)
 }
 
 // mend makes the first repair of the plan. One that mends no true cause leaves the heater as it was.
@@ -297,7 +297,7 @@ func missed(told []diagnosis.Observation, a *diagnosis.Assessment) (out []string
 		if !says(told, t.id, t.state) || t.with != "" && !says(told, t.with, t.is) {
 			continue
 		}
-		if !slices.ContainsFunc(a.Dangers, func(d diagnosis.Danger) bool { return d.ID == t.danger || t.covered(d.ID) }) {
+		if !t.stands(a) {
 			out = append(out, t.danger+" on "+t.id)
 		}
 	}
@@ -308,15 +308,22 @@ func says(told []diagnosis.Observation, id, state string) bool {
 	return slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == id && o.State == state })
 }
 
+func (t trigger) stands(a *diagnosis.Assessment) bool {
+	return slices.ContainsFunc(a.Dangers, func(d diagnosis.Danger) bool { return d.ID == t.danger || t.covered(d.ID) })
+}
+
 // covered tells whether a danger that sends everybody out says all that a lesser one would.
 func (t trigger) covered(standing string) bool {
 	return t.danger == "no_tested_alarm" && standing == "exhaust_inside"
 }
 
-// untold lists dangers whose trigger is there and was neither told nor asked for: what the owner perceived or could
-// recall, and what only a look would have found.
-func untold(t *teller, told []diagnosis.Observation) (unasked, unlooked []string) {
+// untold lists dangers that do not stand, though their trigger is there, and was neither told nor asked for: what the owner
+// perceived or could recall, and what only a look would have found.
+func untold(t *teller, told []diagnosis.Observation, a *diagnosis.Assessment) (unasked, unlooked []string) {
 	for _, tr := range triggers {
+		if tr.stands(a) {
+			continue
+		}
 		if slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == tr.id }) {
 			continue
 		}
