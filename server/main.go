@@ -48,7 +48,7 @@ const usage = `Finds out why a small diesel air heater will not light.
   server assess        read requests as JSON, one after the other, and write an assessment
                        for each, one a line; stops at the first that cannot be accepted
   server model check   load the model, look it over, run its cases and print the figures
-  server judge [-cases N] [-seed S] [-picture FILE] [-misses]
+  server judge [-cases N] [-seed S] [-picture FILE] [-misses] [-compare]
                        try the model on simulated heaters and print how it fared; seeds from
                        9000 are held back, so that nothing is tuned on them. -pilots and -lessons
                        are how many heaters the shares of causes and naive Bayes are made from

@@ -2,6 +2,7 @@ package simulation
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 
@@ -86,7 +87,18 @@ var supplyFaults = []fault{
 	}},
 	{"source_limited", func(in *Installation, r *rand.Rand) {
 		in.Feed = draw(r, share{"accessory_socket", 20}, share{"solar_load_output", 30}, share{"power_station", 30}, share{"mains_supply", 20})
-	}, func(h *Heater, r *rand.Rand) { h.b.limit = between(r, 4, 10.5) * 12 / h.in.Nominal }},
+	}, func(h *Heater, r *rand.Rand) {
+		switch n := h.in.Nominal / 12; h.in.Feed {
+		case "accessory_socket": // no limit but its own thin wire
+			h.b.plus += between(r, 0.1, 0.3) * n
+		case "solar_load_output", "power_station": // switches off by itself, most of them; others give way
+			if h.b.limit = between(r, 5, 10.5) / n; chance(r, 0.6) {
+				h.b.limit, h.b.cutAmpere = 0, between(r, 5, 9)/n
+			}
+		default:
+			h.b.limit = between(r, 4, 10.5) / n
+		}
+	}},
 	{"cooldown_cut", func(in *Installation, _ *rand.Rand) { in.CutWhenHot = true }, func(h *Heater, r *rand.Rand) { h.b.cut = true }},
 	{"joint_resistance", often(0.4, aged), func(h *Heater, r *rand.Rand) {
 		if x := between(r, 0.06, 0.35) * h.in.Nominal / 12; chance(r, 0.5) {
@@ -146,7 +158,14 @@ var fuelFaults = []fault{
 		}
 	}, func(h *Heater, r *rand.Rand) { h.line.drain(h.b.lineVolume * between(r, 0.6, 1)) }},
 	{"soft_line_air", soft, func(h *Heater, r *rand.Rand) {
-		h.b.outgas, h.b.gather = h.b.dose*between(r, 0.06, 0.3), between(r, 150, 600)
+		h.b.outgas = h.b.dose * between(r, 0.06, 0.3)
+		// µL in a piece of hose: in a narrow bore the fuel carries bubbles along, in a wide one they rise and gather at each
+		// high point until they fill it.
+		length := between(r, 20, 100)
+		if h.in.Bore > stuckBore {
+			length = between(r, 40, 350)
+		}
+		h.b.gather = math.Pi / 4 * h.in.Bore * h.in.Bore * length
 	}},
 	{"joint_air_leak", often(0.3, fresh), func(h *Heater, r *rand.Rand) {
 		h.b.inleak, h.b.gather = h.b.dose*between(r, 0.2, 0.8), between(r, 5, 120)
@@ -183,7 +202,7 @@ var fuelFaults = []fault{
 		h.b.heating *= 1 - h.b.water
 	}},
 	{"tank_vent_blocked", func(in *Installation, _ *rand.Rand) { in.Pickup = "own_tank" }, func(h *Heater, r *rand.Rand) {
-		h.b.ventShut, h.b.vacuum, h.b.tankAir = true, between(r, 12e3, 33e3), between(r, 0.4, 2)
+		h.b.ventShut, h.b.vacuum, h.b.tankAir = true, between(r, 0, 15e3), between(r, 0.4, 2) // what the last run left, most of it gone by leaks
 	}},
 	{"fuel_valve_closed", often(0.5, stood), func(h *Heater, _ *rand.Rand) { h.b.valveShut = true }},
 	{"line_teed", func(in *Installation, _ *rand.Rand) { in.Pickup = "teed_engine_line" }, func(h *Heater, r *rand.Rand) {
