@@ -253,6 +253,9 @@ func panelDegrees(at map[string]string, f knowledge.Facts) (mean, spread float64
 	if at["overheat_sensor_failed"] == "yes" {
 		return 70, 70
 	}
+	if at["cooldown_cut"] == "yes" { // many are still hot inside when the owner looks
+		return f.Number["ambient_temperature"] + 45, 50
+	}
 	return f.Number["ambient_temperature"] + 3, 7
 }
 

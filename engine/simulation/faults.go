@@ -177,8 +177,8 @@ var fuelFaults = []fault{
 	{"slosh_air", func(in *Installation, _ *rand.Rand) { in.Driving = true }, func(h *Heater, r *rand.Rand) {
 		h.b.sloshing, h.b.litres = true, h.b.pickupAt+between(r, 0.2, 1.2)
 	}},
-	{"line_kinked", often(0.6, func(in *Installation, _ *rand.Rand) { in.Soft = true }), func(h *Heater, r *rand.Rand) { h.b.kink = between(r, 8, 40) }},
-	{"fuel_filter_blocked", often(0.6, aged), func(h *Heater, r *rand.Rand) { h.b.filter = between(r, 8, 40) }},
+	{"line_kinked", often(0.6, func(in *Installation, _ *rand.Rand) { in.Soft = true }), func(h *Heater, r *rand.Rand) { h.b.kink = degree(r, 3, 40) }},
+	{"fuel_filter_blocked", often(0.6, aged), func(h *Heater, r *rand.Rand) { h.b.filter = degree(r, 3, 40) }},
 	{"fuel_waxed", func(in *Installation, r *rand.Rand) {
 		in.Fuel, in.Ambient = draw(r, share{"summer_diesel", 70}, share{"heating_oil", 20}, share{"biodiesel", 10}), between(r, -20, -8)
 		if in.Fuel == "biodiesel" {
@@ -187,7 +187,7 @@ var fuelFaults = []fault{
 	}, func(h *Heater, r *rand.Rand) {
 		_, grade := fuelGrade(h.in.Fuel)
 		h.b.waxing(&h.in, grade, 0)
-		h.b.waxed = max(h.b.waxed, between(r, 8, 40))
+		h.b.waxed = max(h.b.waxed, degree(r, 3, 40))
 	}},
 	{"fuel_contaminated", often(0.5, stood), func(h *Heater, r *rand.Rand) {
 		switch {
@@ -260,7 +260,11 @@ var blowerFaults = []fault{
 	}},
 	{"casing_rubs_fan", often(0.4, fresh), func(h *Heater, r *rand.Rand) { h.b.scrape, h.b.drag = true, h.b.drag+between(r, 0.15, 0.9) }},
 	{"fan_magnet_fault", often(0.6, worked), func(h *Heater, _ *rand.Rand) { h.b.pulses, h.b.magnetLost = 1, true }},
-	{"fan_position_wrong", often(0.4, fresh), func(h *Heater, r *rand.Rand) { h.b.pickup = between(r, 0, 0.7) }},
+	{"fan_position_wrong", often(0.4, fresh), func(h *Heater, r *rand.Rand) {
+		if h.b.pickup = between(r, 0, 0.7); chance(r, 0.5) { // too deep rather than too far out
+			h.b.pickup, h.b.scrape, h.b.drag = 1, true, h.b.drag+between(r, 0.15, 0.9)
+		}
+	}},
 	{"fan_motor_failed", aged, func(h *Heater, r *rand.Rand) {
 		if h.b.motorDead = chance(r, 0.5); !h.b.motorDead {
 			h.b.whine, h.b.drag = true, h.b.drag+between(r, 0.2, 0.8)
@@ -342,6 +346,9 @@ var controlFaults = []fault{
 		h.b.renew(&h.in, r)
 	}},
 }
+
+// degree is how far something that comes on by degrees has come: the slighter the commoner, even by its logarithm.
+func degree(r *rand.Rand, a, b float64) float64 { return a * math.Pow(b/a, r.Float64()) }
 
 // breakLink interrupts the wire between panel and board, for good with probability p, else now and then.
 func (b *body) breakLink(r *rand.Rand, p float64) {
