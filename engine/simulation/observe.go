@@ -234,7 +234,7 @@ var seenFire = map[string]sight{
 		return w.sees("throughout", "first_two_minutes")
 	},
 	"bang_on_lighting": func(w witness) Answer { return w.yes(w.h.record.Bang) },
-	"stops_when_off":   func(w witness) Answer { return w.yes(w.h.record.Late < 1.5e-3) },
+	"stops_when_off":   func(w witness) Answer { return w.yes(w.h.record.Late < 1.5e-3 || w.h.record.Lit == 0) },
 	"exhaust_joints": func(w witness) Answer {
 		if x := w.h.b.exhaustInside; x > 0 && chance(w.r, 0.85) {
 			return w.sees(map[bool]string{true: "loose", false: "sooty"}[x > 0.6])
