@@ -11,6 +11,7 @@ import (
 
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/judge"
+	"lightoff/engine/knowledge"
 )
 
 // judge tries the model on simulated heaters and prints how it fared. When the context ends, it prints nothing.
@@ -22,16 +23,20 @@ func (c command) judge(ctx context.Context, args []string) int {
 	picture := flags.String("picture", "", "")
 	wrong := flags.Bool("misses", false, "")
 	brief := flags.Bool("dangers", false, "")
+	compare := flags.Bool("compare", false, "")
 	effort := judge.Usual
 	flags.IntVar(&effort.Pilots, "pilots", effort.Pilots, "")
 	flags.IntVar(&effort.Lessons, "lessons", effort.Lessons, "")
 	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || !within(*cases, effort.Pilots, effort.Lessons) {
-		return c.fail(exitUse, "judge takes -cases, -pilots and -lessons (each 1 to 100,000), -seed, -picture, -misses and -dangers; \"help\" shows them")
+		return c.fail(exitUse, "judge takes -cases, -pilots and -lessons (each 1 to 100,000), -seed, -picture, -misses, -dangers and -compare; \"help\" shows them")
 	}
 	m, err := c.model()
 	if err != nil {
 		fmt.Fprintln(c.err, err)
 		return exitInput
+	}
+	if *compare {
+		return c.compare(m, *seed, *cases)
 	}
 	j := judge.New(m, *seed, effort)
 	if *brief {
@@ -68,6 +73,20 @@ func (c command) judge(ctx context.Context, args []string) int {
 		if err := os.WriteFile(*picture, []byte(report.SVG()), 0o644); err != nil {
 			return c.fail(exitUse, "write the picture: %v", err)
 		}
+	}
+	return exitDone
+}
+
+// compare prints where simulation and model expect different things of a cause.
+func (c command) compare(m *knowledge.Model, seed uint64, each int) int {
+	list, err := judge.Compare(m, seed, each)
+	if err != nil {
+		fmt.Fprintln(c.err, err)
+		return exitInput
+	}
+	fmt.Fprintln(c.out, "Bits lost by 1,000 heaters, bits for one; cause, code and observation; each state's share, simulated/model.")
+	for _, d := range list[:min(len(list), 400)] {
+		fmt.Fprintln(c.out, d)
 	}
 	return exitDone
 }

@@ -63,11 +63,12 @@ const usage = `Finds out why a small diesel air heater will not light.
   server model export [FILE.yaml]
                        write the network as BIF, with the learnt numbers in FILE if it is given
   server model check   load the model, look it over, run its cases and print the figures
-  server judge [-cases N] [-seed S] [-picture FILE] [-misses] [-dangers]
+  server judge [-cases N] [-seed S] [-picture FILE] [-misses] [-dangers | -compare]
                        try the model on simulated heaters and print how it fared; seeds from
                        9000 are held back, so that nothing is tuned on them. -pilots and -lessons
                        are how many heaters the shares of causes and naive Bayes are made from.
-                       -dangers plays up to the first check only, to see which dangers are missed
+                       -dangers plays up to the first check only, to see which dangers are missed;
+                       -compare lists what simulated heaters and the model expect differently
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.

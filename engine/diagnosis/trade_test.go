@@ -68,8 +68,26 @@ func TestWhatLeads(t *testing.T) {
 		{"E-10, never primed, line empty", "line_not_primed", []string{"fault_code=E-10", "primed=no", "bubbles=empty_line"}},
 		{"blank panel, fuse blown", "supply_open", []string{"fault_code=blank_display", "fuse=blown"}},
 		{"works from its own panel only", "remote_not_paired", []string{"fault_code=none", "complaint=remote_only"}},
+		{"E-01, lost on the plus alone, through a fuse box", "feed_via_light_circuit", []string{"fault_code=E-01", "feed_point=fuse_box", "rest_voltage=12.7", "drop_positive=1.6", "drop_negative=0.1"}},
+		{"E-01, lost on the minus alone", "joint_resistance", []string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1", "drop_positive=0.1", "drop_negative=1.6"}},
+		{"E-01, as much lost on either conductor", "feed_undersized", []string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1", "drop_positive=1", "drop_negative=1"}},
+		{"no code, the panel restarts as the plug glows, on long thin cable", "feed_undersized", []string{"fault_code=none", "complaint=wont_start", "fails_when=during_glow", "display=restarts", "feed_point=battery", "battery_chemistry=agm", "cable_area=1", "cable_length=6"}},
+		{"E-10 although it burns, after work on it", "overheat_sensor_displaced", []string{"fault_code=E-10", "exhaust_warms=yes", "outlet_heat=hot", "recent_work=yes"}},
+		{"little heat and settings not as wanted", "settings_wrong", []string{"fault_code=none", "complaint=little_heat", "settings_look=not_as_wanted"}},
+		{"little heat, it keeps running, hot and free, set as wanted", "no_fault", []string{"fault_code=none", "complaint=little_heat", "fails_when=keeps_running", "settings_look=as_wanted", "outlet_heat=hot", "outlet_path=clear", "just_installed=no"}},
+		{"cold fan after the power was cut while hot", "cooldown_cut", []string{"fault_code=none", "complaint=fan_unasked", "blows_cold_unasked=no", "power_cut_when_hot=yes"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) { leads(t, tt.cause, tt.told...) })
+	}
+}
+
+// Without power no fan turns, and at a code that comes before any fuel there is no smoke: neither tells anything.
+func TestWhatHadNoTurnTellsNothing(t *testing.T) {
+	for _, told := range [][2]string{{"fault_code=blank_display", "fan_runs=no"}, {"fault_code=blank_display", "fan_noise=none"}, {"fault_code=E-03", "smoke=none"}, {"fault_code=E-01", "flame_sound=none"}} {
+		alone, with := assess(t, told[0]), assess(t, told[0], told[1])
+		for i, c := range alone.Causes {
+			assert.InDelta(t, c.Probability, with.Causes[i].Probability, 1e-9, told)
+		}
 	}
 }
 

@@ -253,6 +253,9 @@ func panelDegrees(at map[string]string, f knowledge.Facts) (mean, spread float64
 	if at["overheat_sensor_failed"] == "yes" {
 		return 70, 70
 	}
+	if at["cooldown_cut"] == "yes" { // many are still hot inside when the owner looks
+		return f.Number["ambient_temperature"] + 45, 50
+	}
 	return f.Number["ambient_temperature"] + 3, 7
 }
 
@@ -263,7 +266,7 @@ func jar(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	case at["fuel_delivery"] == "none":
 		return 0.1, 0.15
 	case at["pump_works"] == "weakly":
-		return 0.55 * full, 0.12 * full
+		return 0.5 * full, 0.12 * full
 	case at["fuel_delivery"] == "broken":
 		return 0.8 * full, 0.17 * full
 	}

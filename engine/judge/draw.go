@@ -14,6 +14,7 @@ const (
 	learnt
 	piloted
 	shown
+	compared
 )
 
 // MostChecks is how many advised checks an owner makes.

@@ -194,13 +194,13 @@ func (in *Inquiry) restore(cause int) {
 	in.apply(&in.now, false)
 }
 
-// BandText writes a number observation's band, for example "< 11.6 V", for the setup that the findings tell of.
-func (m *Model) BandText(id, band string, findings []Finding) string {
+// scaledBands are the numbers that part a number observation's bands, for the setup that the findings tell of; nil for
+// what is no such number.
+func (m *Model) scaledBands(id string, findings []Finding) []float64 {
 	v, ok := m.variables[id]
 	if !ok || v.reads == nil {
-		return band
+		return nil
 	}
-	o, _ := m.Observation(id)
 	b := slices.Clone(v.reads.bands)
 	if q := m.files.quantityByID(v.reads.terms[0].quantity); q.scaleBy != "" && !v.reads.log {
 		if scale, ok := q.scales[stateOf(findings, q.scaleBy)]; ok {
@@ -209,6 +209,33 @@ func (m *Model) BandText(id, band string, findings []Finding) string {
 			}
 		}
 	}
+	return b
+}
+
+// Band names the band that a number lies in, as Outcomes names it, for the setup that the findings tell of; empty for
+// what is no number observation of the network.
+func (m *Model) Band(id string, number float64, findings []Finding) string {
+	b := m.scaledBands(id, findings)
+	if b == nil {
+		return ""
+	}
+	at, _ := slices.BinarySearchFunc(b, number, func(bound, x float64) int {
+		if bound <= x {
+			return -1
+		}
+		return 1
+	})
+	return m.variables[id].states[at]
+}
+
+// BandText writes a number observation's band, for example "< 11.6 V", for the setup that the findings tell of.
+func (m *Model) BandText(id, band string, findings []Finding) string {
+	b := m.scaledBands(id, findings)
+	if b == nil {
+		return band
+	}
+	o, _ := m.Observation(id)
+	v := m.variables[id]
 	for i := range v.states {
 		if v.states[i] != band {
 			continue

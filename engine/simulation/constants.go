@@ -40,6 +40,10 @@ const (
 	purgePerStart  = 0.012  // g/s, unburnt vapour at the pipe's end that looks like thick white smoke
 )
 
+// stuckBore is the bore in mm up to which a long bubble in a tube does not rise by itself: ρ g r²/σ below 0.842 (Bretherton
+// 1961, Journal of Fluid Mechanics 10:166, from memory), for diesel of 830 kg/m³ and 0.028 N/m.
+const stuckBore = 3.4
+
 // What the panel goes by, common practice, no source. Volts are for 12 V and double for 24.
 const (
 	underVolt, underDelay = 10.4, 18.0

@@ -2,6 +2,7 @@ package simulation
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 
@@ -86,7 +87,18 @@ var supplyFaults = []fault{
 	}},
 	{"source_limited", func(in *Installation, r *rand.Rand) {
 		in.Feed = draw(r, share{"accessory_socket", 20}, share{"solar_load_output", 30}, share{"power_station", 30}, share{"mains_supply", 20})
-	}, func(h *Heater, r *rand.Rand) { h.b.limit = between(r, 4, 10.5) * 12 / h.in.Nominal }},
+	}, func(h *Heater, r *rand.Rand) {
+		switch n := h.in.Nominal / 12; h.in.Feed {
+		case "accessory_socket": // no limit but its own thin wire
+			h.b.plus += between(r, 0.1, 0.3) * n
+		case "solar_load_output", "power_station": // switches off by itself, most of them; others give way
+			if h.b.limit = between(r, 5, 10.5) / n; chance(r, 0.6) {
+				h.b.limit, h.b.cutAmpere = 0, between(r, 5, 9)/n
+			}
+		default:
+			h.b.limit = between(r, 4, 10.5) / n
+		}
+	}},
 	{"cooldown_cut", func(in *Installation, _ *rand.Rand) { in.CutWhenHot = true }, func(h *Heater, r *rand.Rand) { h.b.cut = true }},
 	{"joint_resistance", often(0.4, aged), func(h *Heater, r *rand.Rand) {
 		if x := between(r, 0.06, 0.35) * h.in.Nominal / 12; chance(r, 0.5) {
@@ -146,7 +158,14 @@ var fuelFaults = []fault{
 		}
 	}, func(h *Heater, r *rand.Rand) { h.line.drain(h.b.lineVolume * between(r, 0.6, 1)) }},
 	{"soft_line_air", soft, func(h *Heater, r *rand.Rand) {
-		h.b.outgas, h.b.gather = h.b.dose*between(r, 0.06, 0.3), between(r, 150, 600)
+		h.b.outgas = h.b.dose * between(r, 0.06, 0.3)
+		// µL in a piece of hose: in a narrow bore the fuel carries bubbles along, in a wide one they rise and gather at each
+		// high point until they fill it.
+		length := between(r, 20, 100)
+		if h.in.Bore > stuckBore {
+			length = between(r, 40, 350)
+		}
+		h.b.gather = math.Pi / 4 * h.in.Bore * h.in.Bore * length
 	}},
 	{"joint_air_leak", often(0.3, fresh), func(h *Heater, r *rand.Rand) {
 		h.b.inleak, h.b.gather = h.b.dose*between(r, 0.2, 0.8), between(r, 5, 120)
@@ -158,8 +177,8 @@ var fuelFaults = []fault{
 	{"slosh_air", func(in *Installation, _ *rand.Rand) { in.Driving = true }, func(h *Heater, r *rand.Rand) {
 		h.b.sloshing, h.b.litres = true, h.b.pickupAt+between(r, 0.2, 1.2)
 	}},
-	{"line_kinked", often(0.6, func(in *Installation, _ *rand.Rand) { in.Soft = true }), func(h *Heater, r *rand.Rand) { h.b.kink = between(r, 8, 40) }},
-	{"fuel_filter_blocked", often(0.6, aged), func(h *Heater, r *rand.Rand) { h.b.filter = between(r, 8, 40) }},
+	{"line_kinked", often(0.6, func(in *Installation, _ *rand.Rand) { in.Soft = true }), func(h *Heater, r *rand.Rand) { h.b.kink = degree(r, 3, 40) }},
+	{"fuel_filter_blocked", often(0.6, aged), func(h *Heater, r *rand.Rand) { h.b.filter = degree(r, 3, 40) }},
 	{"fuel_waxed", func(in *Installation, r *rand.Rand) {
 		in.Fuel, in.Ambient = draw(r, share{"summer_diesel", 70}, share{"heating_oil", 20}, share{"biodiesel", 10}), between(r, -20, -8)
 		if in.Fuel == "biodiesel" {
@@ -168,7 +187,7 @@ var fuelFaults = []fault{
 	}, func(h *Heater, r *rand.Rand) {
 		_, grade := fuelGrade(h.in.Fuel)
 		h.b.waxing(&h.in, grade, 0)
-		h.b.waxed = max(h.b.waxed, between(r, 8, 40))
+		h.b.waxed = max(h.b.waxed, degree(r, 3, 40))
 	}},
 	{"fuel_contaminated", often(0.5, stood), func(h *Heater, r *rand.Rand) {
 		switch {
@@ -183,7 +202,7 @@ var fuelFaults = []fault{
 		h.b.heating *= 1 - h.b.water
 	}},
 	{"tank_vent_blocked", func(in *Installation, _ *rand.Rand) { in.Pickup = "own_tank" }, func(h *Heater, r *rand.Rand) {
-		h.b.ventShut, h.b.vacuum, h.b.tankAir = true, between(r, 12e3, 33e3), between(r, 0.4, 2)
+		h.b.ventShut, h.b.vacuum, h.b.tankAir = true, between(r, 0, 15e3), between(r, 0.4, 2) // what the last run left, most of it gone by leaks
 	}},
 	{"fuel_valve_closed", often(0.5, stood), func(h *Heater, _ *rand.Rand) { h.b.valveShut = true }},
 	{"line_teed", func(in *Installation, _ *rand.Rand) { in.Pickup = "teed_engine_line" }, func(h *Heater, r *rand.Rand) {
@@ -241,7 +260,11 @@ var blowerFaults = []fault{
 	}},
 	{"casing_rubs_fan", often(0.4, fresh), func(h *Heater, r *rand.Rand) { h.b.scrape, h.b.drag = true, h.b.drag+between(r, 0.15, 0.9) }},
 	{"fan_magnet_fault", often(0.6, worked), func(h *Heater, _ *rand.Rand) { h.b.pulses, h.b.magnetLost = 1, true }},
-	{"fan_position_wrong", often(0.4, fresh), func(h *Heater, r *rand.Rand) { h.b.pickup = between(r, 0, 0.7) }},
+	{"fan_position_wrong", often(0.4, fresh), func(h *Heater, r *rand.Rand) {
+		if h.b.pickup = between(r, 0, 0.7); chance(r, 0.5) { // too deep rather than too far out
+			h.b.pickup, h.b.scrape, h.b.drag = 1, true, h.b.drag+between(r, 0.15, 0.9)
+		}
+	}},
 	{"fan_motor_failed", aged, func(h *Heater, r *rand.Rand) {
 		if h.b.motorDead = chance(r, 0.5); !h.b.motorDead {
 			h.b.whine, h.b.drag = true, h.b.drag+between(r, 0.2, 0.8)
@@ -323,6 +346,9 @@ var controlFaults = []fault{
 		h.b.renew(&h.in, r)
 	}},
 }
+
+// degree is how far something that comes on by degrees has come: the slighter the commoner, even by its logarithm.
+func degree(r *rand.Rand, a, b float64) float64 { return a * math.Pow(b/a, r.Float64()) }
 
 // breakLink interrupts the wire between panel and board, for good with probability p, else now and then.
 func (b *body) breakLink(r *rand.Rand, p float64) {

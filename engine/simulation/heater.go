@@ -55,6 +55,7 @@ type Heater struct {
 	finSpeed, fins        float64 // the speed for which fins, W/K, was worked out
 	radiates              float64
 	before                *Heater // as it was before the last attempt
+	tried                 Attempt // the last attempt
 }
 
 // Ledger is what went in and out since the heater was built: kg of fuel, J, and A s.

@@ -21,11 +21,17 @@ func (h *Heater) Live() Record {
 		h.rest(between(r, 20, 200))
 	}
 	more := 1 + int(-math.Log(1-r.Float64())*1.1)
+	slowly := 0
 	for try := 0; ; try++ {
 		before := h.Clone()
 		before.before = nil
 		h.before = before
 		rec := h.Run(Attempt{Seconds: seconds, ByRemote: h.in.Remote && (h.b.remoteDead || chance(r, 0.3))})
+		if h.slow() && slowly == 0 { // once is no matter: nobody asks for help before it happens again
+			slowly++
+			h.rest(between(r, 3600, 36000))
+			continue
+		}
 		if try+1 >= more || h.Complaint() == "" || rec.Lit > 0 && rec.Code == "none" {
 			return rec
 		}
@@ -133,10 +139,15 @@ func (h *Heater) Complaint() string {
 		return "wont_stop"
 	case h.heatsLittle():
 		return "little_heat"
-	case rec.Lit > preglow+70 || rec.Tries > 1:
-		return "wont_start" // slow, or at the second try only
+	case h.slow():
+		return "wont_start"
 	}
 	return map[string]string{"steam": "smoke_or_smell", "first_smell": "smoke_or_smell", "satisfied": "little_heat", "cooling": "fan_unasked"}[h.imagined]
+}
+
+// slow tells whether it lit late, or at the second try only, and then ran.
+func (h *Heater) slow() bool {
+	return h.record.Lit > 0 && h.record.Ready > 0 && h.record.Code == "none" && (h.record.Lit > preglow+70 || h.record.Tries > 1)
 }
 
 // smelt is how bad a leak into the living space, or a hot contact, must be before a nose tells it.
@@ -151,7 +162,7 @@ func (h *Heater) inside() float64 {
 }
 
 func (h *Heater) pulsing() bool {
-	return h.record.litSeconds > 60 && h.record.Pulsing/h.record.litSeconds > 0.02
+	return h.record.Pulses >= 3 && float64(h.record.Pulses) > (h.record.litSeconds-60)/90
 }
 
 func (h *Heater) heatsLittle() bool {

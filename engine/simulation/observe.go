@@ -94,15 +94,22 @@ func init() {
 // started tells whether the attempt came as far as turning the fan.
 func (h *Heater) started() bool { return h.record.meanSpeed > 0 || h.record.Tries > 0 }
 
-// cures tells whether a change before the last attempt would have made it go well.
+// trial is how long an owner lets it run, in s, to see whether a change does any good.
+const trial = 420
+
+// cures tells whether a change before the last attempt, made again as it was made, would have made it go well.
 func (h *Heater) cures(change func(c *Heater)) bool {
 	if h.before == nil {
 		return false
 	}
-	c := h.before.Clone()
-	change(c)
-	c.Run(Attempt{Seconds: 420})
-	return c.Complaint() == "" && c.record.Lit > 0
+	well := func(seconds float64) bool {
+		c := h.before.Clone()
+		change(c)
+		c.Run(Attempt{Seconds: seconds, ByRemote: h.tried.ByRemote})
+		return c.Complaint() == "" && c.record.Lit > 0
+	}
+	// What goes well is watched for as long as it took to fail before.
+	return well(trial) && (h.tried.Seconds <= trial || well(h.tried.Seconds))
 }
 
 func (w witness) cured(change func(c *Heater)) Answer {
@@ -149,19 +156,23 @@ var seenFirst = map[string]sight{
 		if chance(w.r, 0.25) {
 			return unknown
 		}
+		if w.h.earlier == w.h.record.Code { // asked is for another one
+			return w.tells("none")
+		}
 		return w.tells(w.h.earlier)
 	},
 	"fails_when": func(w witness) Answer {
 		h, b := w.h, &w.h.b
 		switch {
-		case b.cut:
-			return w.sees("on_switching_off", h.record.Phase)
 		case h.in.Driving && (b.sloshing || b.wind > 0) && h.record.Lit > 0:
 			return w.sees("while_driving")
 		case b.link == linkFlaky:
 			return w.sees("now_and_then", h.record.Phase)
 		case h.record.Code == "none" && h.record.Lit == 0 && !h.record.Unheard && h.record.Resets == 0:
 			return unknown
+		}
+		if h.slow() && h.Complaint() == "wont_start" { // the moment is that of lighting, not what comes after
+			return w.sees(draw(w.r, share{"no_flame", 60}, share{"now_and_then", 20}, share{"keeps_running", 20}))
 		}
 		return w.sees(h.record.Phase)
 	},
@@ -223,7 +234,7 @@ var seenFire = map[string]sight{
 		return w.sees("throughout", "first_two_minutes")
 	},
 	"bang_on_lighting": func(w witness) Answer { return w.yes(w.h.record.Bang) },
-	"stops_when_off":   func(w witness) Answer { return w.yes(w.h.record.Late < 1.5e-3) },
+	"stops_when_off":   func(w witness) Answer { return w.yes(w.h.record.Late < 1.5e-3 || w.h.record.Lit == 0) },
 	"exhaust_joints": func(w witness) Answer {
 		if x := w.h.b.exhaustInside; x > 0 && chance(w.r, 0.85) {
 			return w.sees(map[bool]string{true: "loose", false: "sooty"}[x > 0.6])
@@ -463,7 +474,7 @@ var seenFuel = map[string]sight{
 			return unknown
 		case !w.h.pumpCurrent() || b.stuck || b.coil < 0.5*b.nominalCoil:
 			return w.sees("none")
-		case w.h.record.Pulsing > 0 && (b.inleak > 0.4*b.dose || b.clears < 0.3):
+		case w.h.record.litSeconds > 60 && (b.inleak > 0.4*b.dose || b.clears < 0.3):
 			return w.hardly(true, 0.3, "irregular", "regular")
 		}
 		return w.sees("regular", "irregular")
@@ -487,6 +498,9 @@ var seenFuel = map[string]sight{
 			b.kink, b.filter, b.waxed, b.head, b.tee, b.vacuum, b.ventShut, b.valveShut = 1, 1, 1, 0, 0, 0, false, false
 			b.litres, b.pickupAt, b.water, b.volatile, b.sloshing, b.inleak = 5, 0.1, 0, 1, false, 0.1
 			b.viscosity, b.heating, b.petrol, b.creep = sound.viscosity, sound.heating, false, 0
+			if !c.b.stuck && !c.b.reversed && c.pumpCurrent() { // the line is filled by the priming function first
+				c.line.fill(b.lineVolume)
+			}
 		})
 	},
 	"cap_loosened": func(w witness) Answer {
@@ -570,7 +584,9 @@ var seenControl = map[string]sight{
 		}
 		return w.reads(w.h.before.orSelf(w.h).sensed, 0, 2)
 	},
-	"works_from_panel": func(w witness) Answer { return w.yes(w.h.cures(func(c *Heater) { c.b.remoteDead = false })) },
+	"works_from_panel": func(w witness) Answer {
+		return w.yes(w.h.cures(func(c *Heater) { c.b.remoteDead = false })) // by the panel it does not matter
+	},
 	"controller_match": func(w witness) Answer {
 		switch {
 		case chance(w.r, 0.3):
@@ -587,10 +603,11 @@ var seenControl = map[string]sight{
 	},
 	"controller_swap": func(w witness) Answer {
 		return w.cured(func(c *Heater) {
-			if c.panelFault {
+			if c.panelFault || c.b.mismatch {
 				c.b.link = linkGood
 			}
-			c.b.panelDead, c.b.setFor, c.b.settings, c.b.roomBias, c.b.remoteDead = false, c.in.Nominal, "", 0, false
+			// The new one is set right, and goes to where the old one was.
+			c.b.panelDead, c.b.setFor, c.b.settings, c.b.remoteDead = false, c.in.Nominal, "", false
 		})
 	},
 	"board_swap": func(w witness) Answer {

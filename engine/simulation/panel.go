@@ -37,6 +37,7 @@ type panel struct {
 func (h *Heater) Run(a Attempt) Record {
 	h.record = Record{Code: "none", Phase: "keeps_running", LeastVolts: 99}
 	rec := &h.record
+	h.tried = a
 	h.opened, h.overload = false, 0
 	h.attempts++
 	if h.b.remoteDead && a.ByRemote {
@@ -395,6 +396,9 @@ func (h *Heater) note(p *panel, d drive) {
 	rec.Strokes += d.rate * Step
 	if h.exhaust > h.in.Ambient+kelvin+60 {
 		rec.Warmed = true
+	}
+	if p.phase == spinning && p.since <= 6 { // still coming up to speed
+		rec.meanSpeed = h.speed
 	}
 	if p.phase >= spinning && p.since > 3 {
 		k := Step / 5

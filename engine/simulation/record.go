@@ -22,13 +22,18 @@ type Record struct {
 	Heat, Outlet, Level           float64 // W and °C at the end of a run, demand
 	Flow, Speed, Jerks            float64 // part of the free flow while running; fan; swings of the speed
 	MostShell, LeastLambda        float64 // °C; air ratio while lit
-	Pulsing                       float64 // swings of the air ratio
+	Pulses                        int     // swings of the air ratio, lean and rich counted each
 	Warmed                        bool    // exhaust
 	fuelOut, gasOut               float64
 	now, meanSpeed, quick, calm   float64
 	ended                         bool
 	litSeconds                    float64
+	swing                         int // which way the air ratio last swung
 }
+
+// audible is the part by which the air ratio must swing about its mean to be heard in the flame's note (judgement, no
+// source).
+const audible = 0.12
 
 func (rec *Record) smoke(h *Heater, burnt, unburnt float64) {
 	switch {
@@ -59,10 +64,18 @@ func (rec *Record) smoke(h *Heater, burnt, unburnt float64) {
 		}
 		rec.quick += Step / 4 * (min(h.lambda, 20) - rec.quick)
 		rec.calm += Step / 40 * (rec.quick - rec.calm)
-		if rec.litSeconds > 60 {
-			d := rec.quick/rec.calm - 1
-			rec.Pulsing += d * d * Step
+		// A flame that grows with the fan, or dies down once, swings no more than one way.
+		swing := rec.swing
+		switch d := rec.quick / rec.calm; {
+		case d > 1+audible:
+			swing = 1
+		case d < 1/(1+audible):
+			swing = -1
 		}
+		if rec.litSeconds > 60 && swing != rec.swing {
+			rec.Pulses++
+		}
+		rec.swing = swing
 	}
 }
 
