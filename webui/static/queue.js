@@ -80,7 +80,7 @@ function render() {
   patch(el("queue"), [
     h("h2", { id: "queue-title", key: "t" }, h("span", null, count("desk.calls", entries.length)), h("button", { type: "button", class: "small", id: "ended", "aria-pressed": String(ended), onclick: toggleEnded }, t("desk.ended"), " ", h("kbd", null, "e")),
       h("button", { type: "button", class: "small", id: "due", "aria-pressed": String(due), onclick: toggleDue }, t("desk.due"), " ", h("kbd", null, "b"))),
-    list && entries.length === 0 && h("p", { class: "soft", key: "none" }, t("desk.none")),
+    list && entries.length === 0 && h("p", { class: "soft", key: "none" }, t(due ? "desk.none_due" : "desk.none")),
     h("ol", { class: "queue", key: "q" }, entries.map(viewRow)),
     list && list.more && h("p", { class: "soft", key: "m" }, t("desk.more")),
   ]);
