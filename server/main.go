@@ -51,7 +51,9 @@ const usage = `Finds out why a small diesel air heater will not light.
   server judge [-cases N] [-seed S] [-picture FILE] [-misses] [-compare]
                        try the model on simulated heaters and print how it fared; seeds from
                        9000 are held back, so that nothing is tuned on them. -pilots and -lessons
-                       are how many heaters the shares of causes and naive Bayes are made from
+                       are how many heaters the shares of causes and naive Bayes are made from;
+                       -compare lists instead where model and simulation expect different
+                       things of a cause, from N heaters for each
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.
