@@ -23,6 +23,14 @@ func TestJudge(t *testing.T) {
 	assert.Contains(t, string(drawn), "</svg>")
 }
 
+func TestJudgeCompares(t *testing.T) {
+	var out, errs bytes.Buffer
+	c := command{out: &out, err: &errs, model: heater.Model}
+	require.Equal(t, exitDone, c.run(t.Context(), []string{"judge", "-compare", "-cases", "10", "-seed", "1"}), errs.String())
+	assert.Contains(t, out.String(), "simulated/model")
+	assert.Contains(t, out.String(), "burner_coked, complaint")
+}
+
 func TestJudgeRefuses(t *testing.T) {
 	for _, args := range [][]string{{"judge", "-cases", "0"}, {"judge", "-cases", "x"}, {"judge", "now"}, {"judge", "-lessons", "-1"}} {
 		var errs bytes.Buffer

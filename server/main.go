@@ -68,7 +68,7 @@ const usage = `Finds out why a small diesel air heater will not light.
                        9000 are held back, so that nothing is tuned on them. -pilots and -lessons
                        are how many heaters the shares of causes and naive Bayes are made from.
                        -dangers plays up to the first check only, to see which dangers are missed;
-                       -compare lists what simulated heaters and the model expect differently
+                       -compare lists what simulated heaters and the model expect differently of a cause, from N heaters each
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.

@@ -121,6 +121,15 @@ func compare(m *knowledge.Model, in *knowledge.Inquiry, cause int, code string, 
 		}
 		expected[o.Observation][o.State] = o.After * o.Probability / p
 	}
+	for _, states := range expected { // what nobody can name is told as "other"
+		rest := 1.0
+		for _, s := range slices.Sorted(maps.Keys(states)) {
+			rest -= states[s]
+		}
+		if rest > 1e-9 {
+			states["other"] += rest
+		}
+	}
 	var out []Disagreement
 	for _, id := range ids {
 		seen, n := map[string]float64{}, 0

@@ -162,3 +162,27 @@ func TestNamesExist(t *testing.T) {
 		assert.True(t, cause || danger || observation || fact, id)
 	}
 }
+
+// What is compared are shares: they sum to one, weights fall, and the same seed gives the same list.
+func TestCompare(t *testing.T) {
+	m := loaded(t)
+	list, err := judge.Compare(m, 1, 10)
+	require.NoError(t, err)
+	require.NotEmpty(t, list)
+	for i, d := range list {
+		seen, expected := 0.0, 0.0
+		for _, e := range d.States {
+			seen, expected = seen+e.Simulated, expected+e.Model
+		}
+		assert.InDelta(t, 1, seen, 1e-9, d)
+		assert.InDelta(t, 1, expected, 1e-6, d)
+		assert.GreaterOrEqual(t, d.Bits, -1e-9, d)
+		assert.LessOrEqual(t, d.Of, d.Heaters, d)
+		if i > 0 {
+			assert.LessOrEqual(t, d.Weight, list[i-1].Weight)
+		}
+	}
+	again, err := judge.Compare(m, 1, 10)
+	require.NoError(t, err)
+	assert.Equal(t, list, again)
+}
