@@ -83,9 +83,9 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"settle":       unary(conversation.Settle),
 			"check_back":   unary(conversation.CheckBack),
 
-			"look":        unary(look.Look),
-			"suggest":     unary(look.Suggest),
-			"moderate":    unary(lightoffv1.NewModerationServiceClient(conn).Moderate),
+			"look":     unary(look.Look),
+			"suggest":  unary(look.Suggest),
+			"moderate": unary(lightoffv1.NewModerationServiceClient(conn).Moderate),
 
 			"find_by_code":   unary(desk.FindByCode),
 			"get_record":     unary(desk.GetRecord),
