@@ -22,13 +22,13 @@ func TestDemo(t *testing.T) {
 	m, err := heater.Model()
 	require.NoError(t, err)
 	var out bytes.Buffer
-	limited, cancel := context.WithTimeout(t.Context(), 4*patience)
+	limited, cancel := context.WithTimeout(t.Context(), 10*patience)
 	defer cancel()
-	d := demo{conn: p.conn, model: m, out: &out, url: p.URL(), callers: 6, seed: 1, pace: time.Millisecond}
+	d := demo{conn: p.conn, model: m, out: &out, url: p.URL(), callers: 2, seed: 1, pace: time.Millisecond}
 	require.NoError(t, d.run(limited))
 	require.NoError(t, limited.Err())
 	keys := regexp.MustCompile(`/c/(\S+)`).FindAllStringSubmatch(out.String(), -1)
-	require.Len(t, keys, 6)
+	require.Len(t, keys, 2)
 	ended := map[bool]int{}
 	for _, key := range keys {
 		reply, err := lightoffv1.NewConversationServiceClient(p.conn).Get(t.Context(), &lightoffv1.GetRequest{Id: key[1]})

@@ -66,10 +66,8 @@ func (c *conversations) Get(ctx context.Context, req *lightoffv1.GetRequest) (*l
 // for its meaning.
 func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*lightoffv1.SayResponse, error) {
 	var v violations
-	v.name("id", req.GetId())
-	v.clientKey(req.GetClientKey())
+	v.keys(req)
 	v.text(req.GetText())
-	v.locale(req.GetLocale())
 	if req.GetAskedId() != "" {
 		v.known(c.model, "asked_id", req.GetAskedId())
 	}
@@ -111,9 +109,7 @@ func (c *conversations) Answer(ctx context.Context, req *lightoffv1.AnswerReques
 // answered checks a request by itself.
 func (c *conversations) answered(req *lightoffv1.AnswerRequest) (diagnosis.Event, error) {
 	var v violations
-	v.name("id", req.GetId())
-	v.clientKey(req.GetClientKey())
-	v.locale(req.GetLocale())
+	v.keys(req)
 	e := diagnosis.Event{Kind: diagnosis.Answered, Observations: v.observations("observations", req.GetObservations())}
 	if len(req.GetSkippedIds()) > maxObservations {
 		v.add("skipped_ids", "names %d observations, more than %d", len(req.GetSkippedIds()), maxObservations)
@@ -141,9 +137,7 @@ func (c *conversations) answered(req *lightoffv1.AnswerRequest) (diagnosis.Event
 // Retract implements the RPC.
 func (c *conversations) Retract(ctx context.Context, req *lightoffv1.RetractRequest) (*lightoffv1.RetractResponse, error) {
 	var v violations
-	v.name("id", req.GetId())
-	v.clientKey(req.GetClientKey())
-	v.locale(req.GetLocale())
+	v.keys(req)
 	v.known(c.model, "observation_id", req.GetObservationId())
 	if err := v.err(); err != nil {
 		return nil, err
@@ -164,9 +158,7 @@ func (c *conversations) Retract(ctx context.Context, req *lightoffv1.RetractRequ
 // SetTools implements the RPC.
 func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRequest) (*lightoffv1.SetToolsResponse, error) {
 	var v violations
-	v.name("id", req.GetId())
-	v.clientKey(req.GetClientKey())
-	v.locale(req.GetLocale())
+	v.keys(req)
 	set := diagnosis.Event{Kind: diagnosis.ToolsSet, Tools: v.tools(req.GetTools()), EurosPerMinute: req.EurosPerMinute}
 	if req.Willingness != nil {
 		willing := int(req.GetWillingness())
@@ -349,9 +341,7 @@ func (c *conversations) Resolve(ctx context.Context, req *lightoffv1.ResolveRequ
 		return nil, errNotOwner
 	}
 	var v violations
-	v.name("id", req.GetId())
-	v.clientKey(req.GetClientKey())
-	v.locale(req.GetLocale())
+	v.keys(req)
 	if err := v.err(); err != nil {
 		return nil, err
 	}

@@ -33,7 +33,7 @@ func (c *conversations) Mend(ctx context.Context, req *lightoffv1.MendRequest) (
 	var v violations
 	v.keys(req)
 	v.name("repair_id", req.GetRepairId())
-	if !slices.ContainsFunc(c.model.Repairs, func(r knowledge.Repair) bool { return r.ID == req.GetRepairId() }) {
+	if !c.hasRepair(req.GetRepairId()) {
 		v.add("repair_id", "no repair is called %q", clip(req.GetRepairId()))
 	}
 	if err := v.err(); err != nil {
@@ -155,17 +155,6 @@ func (c *conversations) CheckBack(ctx context.Context, req *lightoffv1.CheckBack
 		return nil, err
 	}
 	return &lightoffv1.CheckBackResponse{Conversation: shown}, nil
-}
-
-// keys checks what every change of a conversation carries.
-func (v *violations) keys(req interface {
-	GetId() string
-	GetClientKey() string
-	GetLocale() string
-}) {
-	v.name("id", req.GetId())
-	v.clientKey(req.GetClientKey())
-	v.locale(req.GetLocale())
 }
 
 // recovery shows what came of the repairs; nil before the first.

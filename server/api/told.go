@@ -94,7 +94,7 @@ func (c core) sound(state diagnosis.Conversation) (diagnosis.Conversation, map[s
 			unsound[told[f.place].ID] = true
 		}
 	}
-	state.Mended = slices.DeleteFunc(slices.Clone(state.Mended), func(d diagnosis.Done) bool { return !c.repairs(d.RepairID) })
+	state.Mended = slices.DeleteFunc(slices.Clone(state.Mended), func(d diagnosis.Done) bool { return !c.hasRepair(d.RepairID) })
 	state.First, state.Latest = c.soundRequest(state.First), c.soundRequest(state.Latest)
 	refused := map[string]bool{}
 	found, _ := faults(c.engine.Check(diagnosis.Request{Tools: state.Tools}), "tools")
@@ -105,13 +105,13 @@ func (c core) sound(state diagnosis.Conversation) (diagnosis.Conversation, map[s
 	return state, unsound
 }
 
-func (c core) repairs(id string) bool {
+func (c core) hasRepair(id string) bool {
 	return slices.ContainsFunc(c.model.Repairs, func(r knowledge.Repair) bool { return r.ID == id })
 }
 
 // soundRequest leaves out of what was known before a repair what the model does not accept.
 func (c core) soundRequest(r diagnosis.Request) diagnosis.Request {
-	r.Mended = slices.DeleteFunc(slices.Clone(r.Mended), func(id string) bool { return !c.repairs(id) })
+	r.Mended = slices.DeleteFunc(slices.Clone(r.Mended), func(id string) bool { return !c.hasRepair(id) })
 	for {
 		found, ok := faults(c.engine.Check(diagnosis.Request{Observations: r.Observations}), "observations")
 		if !ok {

@@ -123,6 +123,17 @@ func (v *violations) clientKey(in string) {
 	}
 }
 
+// keys checks what every change of a conversation carries.
+func (v *violations) keys(req interface {
+	GetId() string
+	GetClientKey() string
+	GetLocale() string
+}) {
+	v.name("id", req.GetId())
+	v.clientKey(req.GetClientKey())
+	v.locale(req.GetLocale())
+}
+
 // known checks that an observation or setup fact has the id.
 func (v *violations) known(m *knowledge.Model, field, id string) {
 	if id == "" || len(id) > maxName {
