@@ -290,6 +290,9 @@ func TestEvidenceEqualsToulbar2(t *testing.T) {
 	dir := t.TempDir()
 	lnZ := regexp.MustCompile(`<= Log\(Z\) <= (\S+) in`)
 	for i, evidence := range evidenceSets(t, n) {
+		if i%3 > 0 {
+			continue // that program takes seconds for each; plain elimination looks at them all
+		}
 		problem := filepath.Join(dir, fmt.Sprintf("%d.uai", i))
 		require.NoError(t, os.WriteFile(problem, n.uai(n.bearing(evidence)), 0o600))
 		out, err := exec.Command(binary, problem, "-logz", "-precision=12", "-p=6", "-v=1").CombinedOutput()
