@@ -172,7 +172,7 @@ const act = {
 };
 
 function render() {
-  const held = /** @type {any} */ (document.activeElement), found = current(state), now = looks && found.kind === "safety" ? { ...found, kind: "owner" } : found;
+  const held = /** @type {any} */ (document.activeElement), found = current(state), now = looks && ["safety", "start"].includes(found.kind) ? { ...found, kind: "owner" } : found;
   // While an entry is on its way over a good line the old question stays, inert, rather than flicker.
   const holding = state.link === "open" && state.queue.some((j) => j.do !== "set_tools");
   el("card").setAttribute("aria-busy", String(holding));
@@ -319,7 +319,7 @@ wire();
 if (looks) {
   document.documentElement.dataset.looks = "";
   act.answer = (i, value, words) => state.hand && state.hand.suggest(state, act, i, value, words);
-  for (const name of ["skip", "retract", "edit", "tool"]) act[name] = () => {};
+  for (const name of ["skip", "retract", "edit", "tool", "done"]) act[name] = () => {};
 }
 if (framed) import("./framed.js").then((m) => m.fit(query));
 if (place === "desk") import("./deskcard.js").then((m) => m.mount(line, act, () => state));
