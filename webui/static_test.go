@@ -106,7 +106,7 @@ func TestWeight(t *testing.T) {
 			lines += strings.Count(content, "\n")
 		}
 	}
-	assert.Less(t, lines, 2500)
+	assert.Less(t, lines, 2400)
 	t.Logf("%d lines of script", lines)
 }
 

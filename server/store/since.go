@@ -75,6 +75,9 @@ func each(rows *sql.Rows, visit func(Conversation) error) error {
 		if err := json.Unmarshal([]byte(body), &e); err != nil {
 			return fmt.Errorf("event %d of a conversation: %w", number, err)
 		}
+		if e.Number != number {
+			return fmt.Errorf("event %d of a conversation says that it is event %d", number, e.Number)
+		}
 		c.Events, c.At = append(c.Events, e), append(c.At, time.UnixMicro(at).UTC())
 	}
 	if err := rows.Err(); err != nil || c.ID == "" {

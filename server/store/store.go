@@ -214,35 +214,19 @@ type querier interface {
 // read is one statement, so that it sees one state of the log even outside a transaction.
 func read(ctx context.Context, q querier, id string) (Conversation, error) {
 	rows, err := q.QueryContext(ctx, `
-		select c.opened_at, c.model_version, e.number, e.at, e.body
+		select c.id, c.opened_at, c.model_version, e.number, e.at, e.body
 		from conversation c join event e on e.conversation_id = c.id
 		where c.id = $1 order by e.number`, id)
 	if err != nil {
 		return Conversation{}, err
 	}
-	defer rows.Close()
-	c := Conversation{ID: id}
-	for rows.Next() {
-		var openedAt, number, at int64
-		var body string
-		if err := rows.Scan(&openedAt, &c.ModelVersion, &number, &at, &body); err != nil {
-			return Conversation{}, err
-		}
-		var e diagnosis.Event
-		if err := json.Unmarshal([]byte(body), &e); err != nil {
-			return Conversation{}, fmt.Errorf("event %d of a conversation: %w", number, err)
-		}
-		if e.Number != number {
-			return Conversation{}, fmt.Errorf("event %d of a conversation says that it is event %d", number, e.Number)
-		}
-		c.OpenedAt = time.UnixMicro(openedAt).UTC()
-		c.Events, c.At = append(c.Events, e), append(c.At, time.UnixMicro(at).UTC())
+	var found Conversation
+	err = each(rows, func(c Conversation) error {
+		found = c
+		return nil
+	})
+	if err == nil && found.ID == "" {
+		err = ErrNotFound
 	}
-	if err := rows.Err(); err != nil {
-		return Conversation{}, err
-	}
-	if len(c.Events) == 0 {
-		return Conversation{}, ErrNotFound
-	}
-	return c, nil
+	return found, err
 }
