@@ -135,7 +135,11 @@ func TestJudging(t *testing.T) {
 		}
 		assert.Len(t, r.First, len(m.Causes))
 	}
-	for _, part := range append(slices.Clone(judge.Advisers), "Calibration", "Dangers missed", "Repairs up to") {
+	parts := append(slices.Clone(judge.Advisers), "Calibration", "Dangers missed", "Repairs up to")
+	if cases > 1 {
+		parts = append(parts, "E-", "taken for")
+	}
+	for _, part := range parts {
 		assert.Contains(t, report.Text(), part)
 	}
 	assert.NoError(t, wellFormed(report.SVG()))
