@@ -90,7 +90,7 @@ func TestDearMinutesShortenThePlan(t *testing.T) {
 		require.NotNil(t, a.Plan.Ending)
 		return a.Plan.Ending.After
 	}
-	assert.Equal(t, 5, before(0.2))
+	assert.Equal(t, 2, before(0.2))
 	assert.Equal(t, 0, before(5))
 }
 
