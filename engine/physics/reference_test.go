@@ -17,25 +17,14 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// The folder holds published values, each row with the document it stands in. What a value was checked against, and
-// which are disputed or misprinted, its README says; disputed ones are tested as bands here.
+// testdata/tables holds published values, each row with the document it stands in. Which of them are disputed or
+// misprinted the README beside them says; disputed ones are tested as bands here.
 
-// table reads a file of the folder, or skips the test.
+var tablesFolder = filepath.Join("..", "..", "testdata", "tables")
+
+// table reads a file of the folder.
 func table(t *testing.T, file string) []map[string]string {
-	folder := os.Getenv("LIGHTOFF_REFERENCE")
-	if folder == "" {
-		folder = filepath.Join("..", "..", "..", "shared", "reference")
-	}
-	f, err := os.Open(filepath.Join(folder, file))
-	if err != nil {
-		if os.Getenv("LIGHTOFF_REQUIRE_ALL") == "1" {
-			t.Fatalf("no %s in %s", file, folder)
-		}
-		t.Skipf("no %s in %s", file, folder)
-	}
-	defer func() { require.NoError(t, f.Close()) }()
-	records, err := csv.NewReader(f).ReadAll()
-	require.NoError(t, err)
+	records := recordsOf(t, filepath.Join(tablesFolder, file))
 	var rows []map[string]string
 	for _, r := range records[1:] {
 		row := map[string]string{}
@@ -45,6 +34,15 @@ func table(t *testing.T, file string) []map[string]string {
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+func recordsOf(t *testing.T, path string) [][]string {
+	f, err := os.Open(path)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, f.Close()) }()
+	records, err := csv.NewReader(f).ReadAll()
+	require.NoError(t, err)
+	return records
 }
 
 // matching are the rows whose item begins so; there must be as many as are expected.
