@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"fmt"
 	"slices"
 )
 
@@ -10,8 +11,8 @@ type EventKind string
 // The events of a conversation.
 const (
 	Opened    EventKind = "opened"    // Locale and Tools set
-	Said      EventKind = "said"      // Text, Readings and Unclear set
-	Answered  EventKind = "answered"  // Observations and Skipped set
+	Said      EventKind = "said"      // Text, Readings, Offers and Unclear set
+	Answered  EventKind = "answered"  // Observations, Skipped and Dismissed set
 	Retracted EventKind = "retracted" // ObservationID set
 	ToolsSet  EventKind = "tools_set" // Tools set, and EurosPerMinute and Willing if they are to change
 
@@ -75,9 +76,11 @@ type Event struct {
 	Tools         []string      `json:"tools,omitempty"`
 	Text          string        `json:"text,omitempty"`
 	Readings      []Reading     `json:"readings,omitempty"`
+	Offers        []Offer       `json:"offers,omitempty"`
 	Unclear       []string      `json:"unclear,omitempty"`
 	Observations  []Observation `json:"observations,omitempty"`
 	Skipped       []string      `json:"skipped,omitempty"`
+	Dismissed     []string      `json:"dismissed,omitempty"` // ids of pending offers
 	ObservationID string        `json:"observation_id,omitempty"`
 	By            string        `json:"by,omitempty"` // who helps: the name of a desk's token, or what one who looks on calls himself
 	To            string        `json:"to,omitempty"`
@@ -97,6 +100,20 @@ type Reading struct {
 	Words       string      `json:"words"`
 }
 
+// Offer is what some words likely mean. It is no evidence until it is answered.
+type Offer struct {
+	Reading      Reading   `json:"reading"`
+	Alternatives []Reading `json:"alternatives,omitempty"` // best first
+	Danger       bool      `json:"danger,omitempty"`       // one of these would bring out a danger
+}
+
+// Pending is an offer that was neither answered nor dismissed.
+type Pending struct {
+	ID    string // names it in its conversation
+	Event int64  // that made it
+	Offer
+}
+
 // Told is one thing that was told and still stands.
 type Told struct {
 	Observation Observation // ID only, if Skipped
@@ -114,11 +131,12 @@ type Conversation struct {
 	Willing        int
 	Told           []Told // in the order of first telling
 	Sayings        []Event
-	AssignedTo     string  // who attends to it; empty while nobody does
-	Notes          []Event // which the caller never sees
-	Closed         *Event  // how it ended; nil while it is open
-	Hidden         bool    // from those who look on
-	Suggestions    []Event // that the owner has neither confirmed nor declined
+	Offers         []Pending // oldest first
+	AssignedTo     string    // who attends to it; empty while nobody does
+	Notes          []Event   // which the caller never sees
+	Closed         *Event    // how it ended; nil while it is open
+	Hidden         bool      // from those who look on
+	Suggestions    []Event   // that the owner has neither confirmed nor declined
 
 	Mended   []Done  // repairs done, oldest first
 	Start    *Event  // the last start that was watched since the latest of them, or that the fault came back; nil if neither
@@ -165,6 +183,7 @@ func (c *Conversation) apply(e Event) {
 		for _, r := range e.Readings {
 			c.tell(Told{Observation: r.Observation, Words: r.Words, Event: e.Number})
 		}
+		c.offer(e)
 	case Answered:
 		for _, o := range e.Observations {
 			c.tell(Told{Observation: o, Event: e.Number})
@@ -172,6 +191,7 @@ func (c *Conversation) apply(e Event) {
 		for _, id := range e.Skipped {
 			c.tell(Told{Observation: Observation{ID: id}, Skipped: true, Event: e.Number})
 		}
+		c.Offers = slices.DeleteFunc(c.Offers, func(p Pending) bool { return slices.Contains(e.Dismissed, p.ID) })
 	case Assigned:
 		c.AssignedTo = e.To
 	case Noted:
@@ -210,12 +230,30 @@ func (c *Conversation) apply(e Event) {
 
 // tell keeps the place of an earlier answer to the same question, so that a card does not jump when one is changed.
 func (c *Conversation) tell(t Told) {
+	c.Offers = slices.DeleteFunc(c.Offers, func(p Pending) bool { return p.settledBy(t) })
 	i := slices.IndexFunc(c.Told, func(o Told) bool { return o.Observation.ID == t.Observation.ID })
 	if i < 0 {
 		c.Told = append(c.Told, t)
 		return
 	}
 	c.Told[i] = t
+}
+
+// offer keeps what a text likely means for as long as nothing settles it.
+func (c *Conversation) offer(e Event) {
+	for i, o := range e.Offers {
+		p := Pending{ID: fmt.Sprintf("%d.%d", e.Number, i), Event: e.Number, Offer: o}
+		if !slices.ContainsFunc(c.Told, func(t Told) bool { return !t.Skipped && t.Observation == o.Reading.Observation }) {
+			c.Offers = append(c.Offers, p)
+		}
+	}
+}
+
+// settledBy tells whether something told leaves nothing of the offer to ask: it speaks of the same observation, or is one of
+// the alternatives.
+func (p Pending) settledBy(t Told) bool {
+	return p.Reading.Observation.ID == t.Observation.ID ||
+		slices.ContainsFunc(p.Alternatives, func(r Reading) bool { return !t.Skipped && r.Observation == t.Observation })
 }
 
 // mend notes a repair, and what was known before it: of several without a start between them, before the first.

@@ -54,6 +54,11 @@ func (s *subject) next(c Conversation, g *Guidance) error {
 		say("plan_leave")
 		return nil
 	}
+	if feared := s.feared(c); feared != "" {
+		say("reason_said", feared)
+		g.Warns = true
+		return nil
+	}
 	if again := s.again(c); again != "" {
 		say("reason_again", again)
 		return nil
@@ -197,6 +202,26 @@ func (s *subject) again(c Conversation) string {
 		}
 	}
 	return ""
+}
+
+// feared is an observation that something said may mean and that would be a danger. It is asked even where it was answered
+// before: what was said later may be the truer.
+func (s *subject) feared(c Conversation) string {
+	for _, p := range c.Offers {
+		for _, r := range append([]Reading{p.Reading}, p.Alternatives...) {
+			if _, ok := s.model.Observation(r.Observation.ID); ok && p.Danger && s.bringsOut(r.Observation) {
+				return r.Observation.ID
+			}
+		}
+	}
+	return ""
+}
+
+// bringsOut tells whether a danger that forbids a start would stand with an observation and does not without.
+func (s *subject) bringsOut(o Observation) bool {
+	f := knowledge.Finding{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == NumberValue}
+	with := slices.DeleteFunc(slices.Clone(s.told), func(f knowledge.Finding) bool { return f.ID == o.ID })
+	return slices.ContainsFunc(s.newDangers(append(with, f)), func(d Danger) bool { return d.Severity >= NoStart })
 }
 
 // openCard lists the safety card's questions while one of them, the alarm apart, is open. Silence of an alarm proves

@@ -76,7 +76,7 @@ func TestGermanSayingsMeanWhatWasSaid(t *testing.T) {
 		{"seit 3 Wochen habe ich die Nase voll", nil},
 	} {
 		t.Run(tt.text, func(t *testing.T) {
-			got, unclear := r.Read(tt.text, "", "de-DE")
+			got, unclear := read(r, tt.text, "", "de-DE")
 			var plainGot []string
 			for _, g := range got {
 				plainGot = append(plainGot, plain(g))
@@ -97,7 +97,7 @@ func TestGermanAnswers(t *testing.T) {
 		{"Keine", "bubbles", "bubbles=none"},
 		{"Dicht weiß, Kraftstoffgeruch", "smoke", "smoke=white_thick"},
 	} {
-		got, _ := r.Read(tt.text, tt.asked, "de")
+		got, _ := read(r, tt.text, tt.asked, "de")
 		require.Len(t, got, 1, tt.text)
 		require.Equal(t, tt.want, plain(got[0]))
 	}

@@ -257,7 +257,7 @@ func TestSentencesMeanWhatWasSaidAndNoMore(t *testing.T) {
 	r := reader(t)
 	for _, s := range sentences {
 		t.Run(s.text, func(t *testing.T) {
-			readings, unclear := r.Read(s.text, s.asked, s.locale)
+			readings, unclear := read(r, s.text, s.asked, s.locale)
 			var believed []string
 			for _, g := range readings {
 				believed = append(believed, plain(g))

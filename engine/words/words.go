@@ -18,8 +18,31 @@ type Reading struct {
 	State    string
 	Number   float64
 	IsNumber bool
+	Unknown  bool   // it was asked and could not be told
 	Words    string // as they were typed
 	From, To int    // where they stand, in bytes of the text
+}
+
+// Offer is what some words likely mean, or one of a few things that they can mean. It counts only once it is confirmed.
+type Offer struct {
+	Reading
+	Alternatives []Reading // best first
+	Danger       bool      // one of these would bring out a danger that forbids a start
+}
+
+// Context is what is known of a text before it is read.
+type Context struct {
+	Asked  string   // the observation whose question was open, which a bare number or word answers; may be empty
+	Locale string   // decides where languages differ over the same letters
+	Before string   // what the same person said before it, which a correction speaks of; may be empty
+	Was    *Reading // what was told of the asked observation before, for "as before"; may be nil
+}
+
+// Result is what was found in a text, each kind in the order of the text.
+type Result struct {
+	Readings []Reading // said outright
+	Offers   []Offer   // likely meant
+	Unclear  []string  // not understood
 }
 
 // Reader reads texts. It is safe for concurrent use.
@@ -46,10 +69,13 @@ type mention struct {
 	unsure   bool // said with doubt, or as one of several possibilities
 }
 
-// Read finds the observations in a text, in its order, and the pieces that are unclear. asked is the observation whose
-// question was open, which a bare number or word answers; it may be empty. The locale decides where languages differ over
-// the same letters.
-func (r *Reader) Read(text, asked, locale string) (readings []Reading, unclear []string) {
+// Read finds the observations in a text.
+func (r *Reader) Read(text string, c Context) Result {
+	readings, unclear := r.read(text, c.Asked, c.Locale)
+	return Result{Readings: readings, Unclear: unclear}
+}
+
+func (r *Reader) read(text, asked, locale string) (readings []Reading, unclear []string) {
 	p := r.open(text, locale)
 	if a := p.answer(asked); a != nil {
 		return []Reading{p.words(*a)}, nil

@@ -1,6 +1,7 @@
 package words_test
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -19,6 +20,30 @@ func reader(t *testing.T) *words.Reader {
 	m, err := heater.Model()
 	require.NoError(t, err)
 	return words.New(m)
+}
+
+// read gives what is believed of a text, and what is asked back in one way or the other, in the order of the text.
+func read(r *words.Reader, text, asked, locale string) (believed []words.Reading, askedBack []string) {
+	out := r.Read(text, words.Context{Asked: asked, Locale: locale})
+	type part struct {
+		at    int
+		words string
+	}
+	var parts []part
+	for _, o := range out.Offers {
+		parts = append(parts, part{o.From, o.Words})
+	}
+	from := 0
+	for _, u := range out.Unclear {
+		at := strings.Index(text[from:], u)
+		from = max(from, from+at)
+		parts = append(parts, part{from, u})
+	}
+	slices.SortStableFunc(parts, func(a, b part) int { return cmp.Compare(a.at, b.at) })
+	for _, p := range parts {
+		askedBack = append(askedBack, p.words)
+	}
+	return out.Readings, askedBack
 }
 
 func plain(r words.Reading) string {
@@ -63,7 +88,7 @@ func TestReadFindsWhatWasSaidAndNothingElse(t *testing.T) {
 		{"fed up with it for 3 weeks", "", nil, nil},
 	} {
 		t.Run(tt.text, func(t *testing.T) {
-			got, unclear := r.Read(tt.text, tt.asked, "en")
+			got, unclear := read(r, tt.text, tt.asked, "en")
 			var plainGot []string
 			for _, g := range got {
 				plainGot = append(plainGot, plain(g))
@@ -93,7 +118,7 @@ func TestReadingsStandInTheTextAndAreWhatTheModelKnows(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		text, locale := anyText(t), rapid.SampledFrom([]string{"en", "de", "de-AT", "fr", ""}).Draw(t, "locale")
 		asked := rapid.SampledFrom([]string{"", "rest_voltage", "smoke", "wet_joint", "fault_code", "no such thing"}).Draw(t, "asked")
-		readings, unclear := r.Read(text, asked, locale)
+		readings, unclear := read(r, text, asked, locale)
 		seen := map[string]bool{}
 		for _, g := range readings {
 			require.Equal(t, text[g.From:g.To], g.Words)
@@ -107,7 +132,7 @@ func TestReadingsStandInTheTextAndAreWhatTheModelKnows(t *testing.T) {
 		for _, u := range unclear {
 			require.Contains(t, text, u)
 		}
-		again, unclearAgain := r.Read(text, asked, locale)
+		again, unclearAgain := read(r, text, asked, locale)
 		require.Equal(t, readings, again)
 		require.Equal(t, unclear, unclearAgain)
 	})
@@ -121,8 +146,8 @@ func TestAnUnrelatedSentenceChangesNothing(t *testing.T) {
 			if s.asked != "" {
 				continue
 			}
-			readings, unclear := r.Read(s.text, "", s.locale)
-			then, unclearThen := r.Read(s.text+more, "", s.locale)
+			readings, unclear := read(r, s.text, "", s.locale)
+			then, unclearThen := read(r, s.text+more, "", s.locale)
 			require.Equal(t, readings, then, s.text)
 			require.Equal(t, unclear, unclearThen, s.text)
 		}
@@ -141,9 +166,9 @@ func TestDenyingFlipsOrRemoves(t *testing.T) {
 	harmless := []string{"line_kink", "controller_changed"}
 	for locale, phrases := range said {
 		for _, p := range phrases {
-			positive, _ := r.Read(p, "", locale)
+			positive, _ := read(r, p, "", locale)
 			for _, d := range denials[locale] {
-				got, _ := r.Read(d+" "+p, "", locale)
+				got, _ := read(r, d+" "+p, "", locale)
 				for _, g := range got {
 					for _, was := range positive {
 						require.False(t, g.ID == was.ID && g.State == was.State, "%s %s read as %s", d, p, plain(g))
@@ -151,7 +176,7 @@ func TestDenyingFlipsOrRemoves(t *testing.T) {
 				}
 			}
 			for _, d := range slips[locale] {
-				got, _ := r.Read(d+" "+p, "", locale)
+				got, _ := read(r, d+" "+p, "", locale)
 				for _, g := range got {
 					require.True(t, g.State != "no" || slices.Contains(harmless, g.ID), "%s %s", d, p)
 				}
@@ -170,7 +195,7 @@ func BenchmarkRead2000Characters(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		r.Read(string([]rune(text.String())[:1900]), "", "en")
+		r.Read(string([]rune(text.String())[:1900]), words.Context{Locale: "en"})
 	}
 }
 
@@ -184,7 +209,7 @@ func FuzzReadNeverPanicsAndReadsOnlyWhatTheModelKnows(f *testing.F) {
 		f.Add(s, "fault_code")
 	}
 	f.Fuzz(func(t *testing.T, text, asked string) {
-		readings, _ := r.Read(text, asked, "en")
+		readings, _ := read(r, text, asked, "en")
 		for _, g := range readings {
 			_, observed := m.Observation(g.ID)
 			_, setup := m.SetupFact(g.ID)

@@ -79,9 +79,11 @@ func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*l
 	if err != nil {
 		return nil, err
 	}
-	readings, unclear := c.reader.Read(req.GetText(), req.GetAskedId(), cmp.Or(req.GetLocale(), diagnosis.Fold(before.Events).Locale))
+	state := diagnosis.Fold(before.Events)
+	read := c.reader.Read(req.GetText(), c.context(state, req.GetAskedId(), cmp.Or(req.GetLocale(), state.Locale)))
 	said := diagnosis.Event{
-		Kind: diagnosis.Said, Text: req.GetText(), Readings: each(readings, fromReading), Unclear: unclear,
+		Kind: diagnosis.Said, Text: req.GetText(), Readings: each(read.Readings, fromReading),
+		Offers: each(read.Offers, fromOffer), Unclear: read.Unclear,
 	}
 	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(),
 		func(events []diagnosis.Event) (diagnosis.Event, error) { return c.admit(events, said), nil })
@@ -125,8 +127,9 @@ func (c *conversations) answered(req *lightoffv1.AnswerRequest) (diagnosis.Event
 			e.Skipped = append(e.Skipped, id)
 		}
 	}
-	if len(v) == 0 && len(e.Observations)+len(e.Skipped) == 0 {
-		v.add("observations", "is empty, and nothing is skipped")
+	e.Dismissed = v.names("dismissed_offer_ids", req.GetDismissedOfferIds())
+	if len(v) == 0 && len(e.Observations)+len(e.Skipped)+len(e.Dismissed) == 0 {
+		v.add("observations", "is empty, and nothing is skipped or dismissed")
 	}
 	if err := v.err(); err != nil {
 		return e, err

@@ -35,10 +35,17 @@ func toObservation(o diagnosis.Observation) *lightoffv1.Observation {
 // fromReading is what the reader of text found, in the form in which conversations keep it.
 func fromReading(r words.Reading) diagnosis.Reading {
 	o := diagnosis.Observation{ID: r.ID, Kind: diagnosis.StateValue, State: r.State}
-	if r.IsNumber {
+	switch {
+	case r.IsNumber:
 		o = diagnosis.Observation{ID: r.ID, Kind: diagnosis.NumberValue, Number: r.Number}
+	case r.Unknown:
+		o = diagnosis.Observation{ID: r.ID, Kind: diagnosis.UnknownValue}
 	}
 	return diagnosis.Reading{Observation: o, Words: r.Words}
+}
+
+func fromOffer(o words.Offer) diagnosis.Offer {
+	return diagnosis.Offer{Reading: fromReading(o.Reading), Alternatives: each(o.Alternatives, fromReading), Danger: o.Danger}
 }
 
 func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
@@ -198,6 +205,10 @@ func (f face) reading(r diagnosis.Reading) *lightoffv1.Reading {
 	}
 }
 
+func (f face) suggested(o diagnosis.Offer) *lightoffv1.SuggestedReading {
+	return &lightoffv1.SuggestedReading{Reading: f.reading(o.Reading), Alternatives: each(o.Alternatives, f.reading), Danger: o.Danger}
+}
+
 // describe is an observation with its value in plain words. An old log may hold what today's model does not know.
 func (f face) describe(o diagnosis.Observation) string {
 	if !knows(f.model, o.ID) {
@@ -222,7 +233,8 @@ func (f face) told(t diagnosis.Told) *lightoffv1.Told {
 }
 
 func (f face) saying(e diagnosis.Event) *lightoffv1.Saying {
-	return &lightoffv1.Saying{Text: e.Text, Readings: each(e.Readings, f.reading), Unclear: e.Unclear, Event: e.Number}
+	return &lightoffv1.Saying{Text: e.Text, Readings: each(e.Readings, f.reading), Unclear: e.Unclear, Event: e.Number,
+		Suggestions: each(e.Offers, f.suggested)}
 }
 
 // conversation shows a stored conversation whose events fold to state.
@@ -246,6 +258,9 @@ func (f face) conversation(c store.Conversation, state diagnosis.Conversation,
 				Event: e.Number, Observation: toObservation(o), Text: f.describe(o), By: e.By})
 		}
 	}
+	out.Offers = each(state.Offers, func(p diagnosis.Pending) *lightoffv1.Offer {
+		return &lightoffv1.Offer{Id: p.ID, Suggestion: f.suggested(p.Offer), Event: p.Event}
+	})
 	for _, id := range guidance.Next {
 		if info := f.observation(id); info != nil {
 			out.Next = append(out.Next, info)

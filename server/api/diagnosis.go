@@ -127,10 +127,13 @@ func (d *Diagnosis) ReadText(_ context.Context, req *lightoffv1.ReadTextRequest)
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	readings, unclear := d.reader.Read(req.GetText(), req.GetAskedId(), locale)
+	read := d.reader.Read(req.GetText(), words.Context{Asked: req.GetAskedId(), Locale: locale})
 	f := face{model: d.model, engine: d.engine, locale: locale}
 	return &lightoffv1.ReadTextResponse{
-		Readings: each(readings, func(r words.Reading) *lightoffv1.Reading { return f.reading(fromReading(r)) }),
-		Unclear:  unclear,
+		Readings: each(read.Readings, func(r words.Reading) *lightoffv1.Reading { return f.reading(fromReading(r)) }),
+		Suggestions: each(read.Offers, func(o words.Offer) *lightoffv1.SuggestedReading {
+			return f.suggested(fromOffer(o))
+		}),
+		Unclear: read.Unclear,
 	}, nil
 }

@@ -37,12 +37,18 @@ func keyOf(version string, state diagnosis.Conversation) [sha256.Size]byte {
 		Version string
 		Request diagnosis.Request
 		Skipped []string
+		Feared  []diagnosis.Offer
 		Before  [2]diagnosis.Request
 		Ran     string
 	}{Version: version, Request: state.Request()}
 	for _, t := range state.Told {
 		if t.Skipped {
 			what.Skipped = append(what.Skipped, t.Observation.ID)
+		}
+	}
+	for _, p := range state.Offers {
+		if p.Danger {
+			what.Feared = append(what.Feared, wordless(p.Offer))
 		}
 	}
 	if len(state.Mended) > 0 {
@@ -56,6 +62,12 @@ func keyOf(version string, state diagnosis.Conversation) [sha256.Size]byte {
 		panic("api: " + err.Error()) // numbers that are not finite are refused at the border
 	}
 	return sha256.Sum256(text)
+}
+
+// wordless is an offer without the words that it came from.
+func wordless(o diagnosis.Offer) diagnosis.Offer {
+	bare := func(r diagnosis.Reading) diagnosis.Reading { return diagnosis.Reading{Observation: r.Observation} }
+	return diagnosis.Offer{Reading: bare(o.Reading), Alternatives: each(o.Alternatives, bare), Danger: o.Danger}
 }
 
 // get returns what was said to the same, or nil. It must not be changed.

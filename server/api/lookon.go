@@ -33,7 +33,7 @@ func seen(c *lightoffv1.Conversation, key string) (*lightoffv1.Conversation, err
 		return nil, store.ErrNotFound
 	}
 	out := proto.CloneOf(c)
-	out.Id, out.Sayings, out.AssignedTo = key, nil, ""
+	out.Id, out.Sayings, out.Offers, out.AssignedTo = key, nil, nil, ""
 	isPlace := func(id string) bool { return slices.Contains(places, id) }
 	out.Told = slices.DeleteFunc(out.Told, func(t *lightoffv1.Told) bool { return isPlace(t.GetObservation().GetId()) })
 	for _, t := range out.Told {

@@ -6,6 +6,7 @@ import (
 
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/knowledge"
+	"lightoff/engine/words"
 )
 
 // admit moves the readings that cannot stand, alone or beside what was told, to the unclear parts.
@@ -20,8 +21,40 @@ func (c core) admit(events []diagnosis.Event, said diagnosis.Event) diagnosis.Ev
 		doubtful[f.place] = true
 	}
 	said = divide(said, func(i int, _ diagnosis.Reading) bool { return doubtful[i] })
+	said.Offers = c.offerable(said.Offers)
 	_, unsound := c.sound(diagnosis.Fold(append(events, said)))
 	return divide(said, func(_ int, r diagnosis.Reading) bool { return unsound[r.Observation.ID] })
+}
+
+// offerable leaves out of the offers what the model does not accept.
+func (c core) offerable(offers []diagnosis.Offer) []diagnosis.Offer {
+	var out []diagnosis.Offer
+	for _, o := range offers {
+		sound := slices.DeleteFunc(append([]diagnosis.Reading{o.Reading}, o.Alternatives...), func(r diagnosis.Reading) bool {
+			return c.engine.Check(diagnosis.Request{Observations: []diagnosis.Observation{r.Observation}}) != nil
+		})
+		if len(sound) > 0 {
+			out = append(out, diagnosis.Offer{Reading: sound[0], Alternatives: sound[1:], Danger: o.Danger})
+		}
+	}
+	return out
+}
+
+// context is what the reader of a text may know of the conversation that it is said in.
+func (c core) context(state diagnosis.Conversation, asked, locale string) words.Context {
+	out := words.Context{Asked: asked, Locale: locale}
+	if n := len(state.Sayings); n > 0 {
+		out.Before = state.Sayings[n-1].Text
+	}
+	for _, r := range []diagnosis.Request{state.First, state.Latest} {
+		for _, o := range r.Observations {
+			if o.ID == asked && o.Kind != diagnosis.UnknownValue {
+				was := words.Reading{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == diagnosis.NumberValue}
+				out.Was = &was
+			}
+		}
+	}
+	return out
 }
 
 // divide returns the event with the doubtful readings turned into unclear parts.

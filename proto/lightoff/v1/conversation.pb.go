@@ -295,7 +295,10 @@ type Conversation struct {
 	// As in AssessRequest.
 	Willingness Willingness `protobuf:"varint,18,opt,name=willingness,proto3,enum=lightoff.v1.Willingness" json:"willingness,omitempty"`
 	// What to do next where nothing is asked: the repair that is worth more now than any check. It is a step of the plan.
-	NextRepairId  string `protobuf:"bytes,19,opt,name=next_repair_id,json=nextRepairId,proto3" json:"next_repair_id,omitempty"`
+	NextRepairId string `protobuf:"bytes,19,opt,name=next_repair_id,json=nextRepairId,proto3" json:"next_repair_id,omitempty"`
+	// What was likely meant by what was said, oldest first. None of it counts until it is answered with Answer; whatever
+	// is told of its observation settles it.
+	Offers        []*Offer `protobuf:"bytes,20,rep,name=offers,proto3" json:"offers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -463,6 +466,77 @@ func (x *Conversation) GetNextRepairId() string {
 	return ""
 }
 
+func (x *Conversation) GetOffers() []*Offer {
+	if x != nil {
+		return x.Offers
+	}
+	return nil
+}
+
+// Offer is a suggested reading of something said that waits to be confirmed or dismissed.
+type Offer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Names it in this conversation.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// What the words likely mean.
+	Suggestion *SuggestedReading `protobuf:"bytes,2,opt,name=suggestion,proto3" json:"suggestion,omitempty"`
+	// The number of the event that said them.
+	Event         int64 `protobuf:"varint,3,opt,name=event,proto3" json:"event,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Offer) Reset() {
+	*x = Offer{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Offer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Offer) ProtoMessage() {}
+
+func (x *Offer) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Offer.ProtoReflect.Descriptor instead.
+func (*Offer) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Offer) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Offer) GetSuggestion() *SuggestedReading {
+	if x != nil {
+		return x.Suggestion
+	}
+	return nil
+}
+
+func (x *Offer) GetEvent() int64 {
+	if x != nil {
+		return x.Event
+	}
+	return 0
+}
+
 // DoneRepair is a repair that was done.
 type DoneRepair struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -480,7 +554,7 @@ type DoneRepair struct {
 
 func (x *DoneRepair) Reset() {
 	*x = DoneRepair{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -492,7 +566,7 @@ func (x *DoneRepair) String() string {
 func (*DoneRepair) ProtoMessage() {}
 
 func (x *DoneRepair) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[1]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -505,7 +579,7 @@ func (x *DoneRepair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DoneRepair.ProtoReflect.Descriptor instead.
 func (*DoneRepair) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{1}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *DoneRepair) GetRepairId() string {
@@ -567,7 +641,7 @@ type Recovery struct {
 
 func (x *Recovery) Reset() {
 	*x = Recovery{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -579,7 +653,7 @@ func (x *Recovery) String() string {
 func (*Recovery) ProtoMessage() {}
 
 func (x *Recovery) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[2]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -592,7 +666,7 @@ func (x *Recovery) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Recovery.ProtoReflect.Descriptor instead.
 func (*Recovery) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{2}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Recovery) GetRepairs() []*DoneRepair {
@@ -693,7 +767,7 @@ type Settlement struct {
 
 func (x *Settlement) Reset() {
 	*x = Settlement{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -705,7 +779,7 @@ func (x *Settlement) String() string {
 func (*Settlement) ProtoMessage() {}
 
 func (x *Settlement) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[3]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -718,7 +792,7 @@ func (x *Settlement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Settlement.ProtoReflect.Descriptor instead.
 func (*Settlement) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{3}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Settlement) GetCauses() []*RankedCause {
@@ -780,7 +854,7 @@ type Suggestion struct {
 
 func (x *Suggestion) Reset() {
 	*x = Suggestion{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -792,7 +866,7 @@ func (x *Suggestion) String() string {
 func (*Suggestion) ProtoMessage() {}
 
 func (x *Suggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -805,7 +879,7 @@ func (x *Suggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Suggestion.ProtoReflect.Descriptor instead.
 func (*Suggestion) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{4}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Suggestion) GetEvent() int64 {
@@ -857,7 +931,7 @@ type Told struct {
 
 func (x *Told) Reset() {
 	*x = Told{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -869,7 +943,7 @@ func (x *Told) String() string {
 func (*Told) ProtoMessage() {}
 
 func (x *Told) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -882,7 +956,7 @@ func (x *Told) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Told.ProtoReflect.Descriptor instead.
 func (*Told) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{5}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Told) GetObservation() *Observation {
@@ -934,17 +1008,19 @@ type Saying struct {
 	Text string `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
 	// What was understood from it.
 	Readings []*Reading `protobuf:"bytes,2,rep,name=readings,proto3" json:"readings,omitempty"`
-	// Parts that looked like a code or reading and were not understood.
+	// Parts that were not understood.
 	Unclear []string `protobuf:"bytes,3,rep,name=unclear,proto3" json:"unclear,omitempty"`
 	// The number of the event.
-	Event         int64 `protobuf:"varint,4,opt,name=event,proto3" json:"event,omitempty"`
+	Event int64 `protobuf:"varint,4,opt,name=event,proto3" json:"event,omitempty"`
+	// What was likely meant, whether or not it still waits.
+	Suggestions   []*SuggestedReading `protobuf:"bytes,5,rep,name=suggestions,proto3" json:"suggestions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Saying) Reset() {
 	*x = Saying{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -956,7 +1032,7 @@ func (x *Saying) String() string {
 func (*Saying) ProtoMessage() {}
 
 func (x *Saying) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -969,7 +1045,7 @@ func (x *Saying) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Saying.ProtoReflect.Descriptor instead.
 func (*Saying) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{6}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Saying) GetText() string {
@@ -1000,6 +1076,13 @@ func (x *Saying) GetEvent() int64 {
 	return 0
 }
 
+func (x *Saying) GetSuggestions() []*SuggestedReading {
+	if x != nil {
+		return x.Suggestions
+	}
+	return nil
+}
+
 // OpenRequest begins a conversation.
 type OpenRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1013,7 +1096,7 @@ type OpenRequest struct {
 
 func (x *OpenRequest) Reset() {
 	*x = OpenRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1025,7 +1108,7 @@ func (x *OpenRequest) String() string {
 func (*OpenRequest) ProtoMessage() {}
 
 func (x *OpenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1038,7 +1121,7 @@ func (x *OpenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenRequest.ProtoReflect.Descriptor instead.
 func (*OpenRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{7}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *OpenRequest) GetLocale() string {
@@ -1066,7 +1149,7 @@ type OpenResponse struct {
 
 func (x *OpenResponse) Reset() {
 	*x = OpenResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1078,7 +1161,7 @@ func (x *OpenResponse) String() string {
 func (*OpenResponse) ProtoMessage() {}
 
 func (x *OpenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1091,7 +1174,7 @@ func (x *OpenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenResponse.ProtoReflect.Descriptor instead.
 func (*OpenResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *OpenResponse) GetConversation() *Conversation {
@@ -1114,7 +1197,7 @@ type GetRequest struct {
 
 func (x *GetRequest) Reset() {
 	*x = GetRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1126,7 +1209,7 @@ func (x *GetRequest) String() string {
 func (*GetRequest) ProtoMessage() {}
 
 func (x *GetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1139,7 +1222,7 @@ func (x *GetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRequest.ProtoReflect.Descriptor instead.
 func (*GetRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetRequest) GetId() string {
@@ -1167,7 +1250,7 @@ type GetResponse struct {
 
 func (x *GetResponse) Reset() {
 	*x = GetResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1179,7 +1262,7 @@ func (x *GetResponse) String() string {
 func (*GetResponse) ProtoMessage() {}
 
 func (x *GetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1192,7 +1275,7 @@ func (x *GetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetResponse.ProtoReflect.Descriptor instead.
 func (*GetResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GetResponse) GetConversation() *Conversation {
@@ -1221,7 +1304,7 @@ type SayRequest struct {
 
 func (x *SayRequest) Reset() {
 	*x = SayRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1233,7 +1316,7 @@ func (x *SayRequest) String() string {
 func (*SayRequest) ProtoMessage() {}
 
 func (x *SayRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1246,7 +1329,7 @@ func (x *SayRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayRequest.ProtoReflect.Descriptor instead.
 func (*SayRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SayRequest) GetId() string {
@@ -1295,7 +1378,7 @@ type SayResponse struct {
 
 func (x *SayResponse) Reset() {
 	*x = SayResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1307,7 +1390,7 @@ func (x *SayResponse) String() string {
 func (*SayResponse) ProtoMessage() {}
 
 func (x *SayResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1320,7 +1403,7 @@ func (x *SayResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayResponse.ProtoReflect.Descriptor instead.
 func (*SayResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SayResponse) GetConversation() *Conversation {
@@ -1342,14 +1425,16 @@ type AnswerRequest struct {
 	// As in SayRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	// As in GetRequest.
-	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Locale string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
+	// Offers that do not hold. One that no longer waits is passed over.
+	DismissedOfferIds []string `protobuf:"bytes,6,rep,name=dismissed_offer_ids,json=dismissedOfferIds,proto3" json:"dismissed_offer_ids,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *AnswerRequest) Reset() {
 	*x = AnswerRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1361,7 +1446,7 @@ func (x *AnswerRequest) String() string {
 func (*AnswerRequest) ProtoMessage() {}
 
 func (x *AnswerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1374,7 +1459,7 @@ func (x *AnswerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerRequest.ProtoReflect.Descriptor instead.
 func (*AnswerRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *AnswerRequest) GetId() string {
@@ -1412,6 +1497,13 @@ func (x *AnswerRequest) GetLocale() string {
 	return ""
 }
 
+func (x *AnswerRequest) GetDismissedOfferIds() []string {
+	if x != nil {
+		return x.DismissedOfferIds
+	}
+	return nil
+}
+
 // AnswerResponse holds the conversation afterwards.
 type AnswerResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1423,7 +1515,7 @@ type AnswerResponse struct {
 
 func (x *AnswerResponse) Reset() {
 	*x = AnswerResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1435,7 +1527,7 @@ func (x *AnswerResponse) String() string {
 func (*AnswerResponse) ProtoMessage() {}
 
 func (x *AnswerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1448,7 +1540,7 @@ func (x *AnswerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerResponse.ProtoReflect.Descriptor instead.
 func (*AnswerResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AnswerResponse) GetConversation() *Conversation {
@@ -1475,7 +1567,7 @@ type RetractRequest struct {
 
 func (x *RetractRequest) Reset() {
 	*x = RetractRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1487,7 +1579,7 @@ func (x *RetractRequest) String() string {
 func (*RetractRequest) ProtoMessage() {}
 
 func (x *RetractRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1500,7 +1592,7 @@ func (x *RetractRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractRequest.ProtoReflect.Descriptor instead.
 func (*RetractRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RetractRequest) GetId() string {
@@ -1542,7 +1634,7 @@ type RetractResponse struct {
 
 func (x *RetractResponse) Reset() {
 	*x = RetractResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1554,7 +1646,7 @@ func (x *RetractResponse) String() string {
 func (*RetractResponse) ProtoMessage() {}
 
 func (x *RetractResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1567,7 +1659,7 @@ func (x *RetractResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractResponse.ProtoReflect.Descriptor instead.
 func (*RetractResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RetractResponse) GetConversation() *Conversation {
@@ -1598,7 +1690,7 @@ type SetToolsRequest struct {
 
 func (x *SetToolsRequest) Reset() {
 	*x = SetToolsRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1610,7 +1702,7 @@ func (x *SetToolsRequest) String() string {
 func (*SetToolsRequest) ProtoMessage() {}
 
 func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1623,7 +1715,7 @@ func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsRequest.ProtoReflect.Descriptor instead.
 func (*SetToolsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *SetToolsRequest) GetId() string {
@@ -1679,7 +1771,7 @@ type SetToolsResponse struct {
 
 func (x *SetToolsResponse) Reset() {
 	*x = SetToolsResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1691,7 +1783,7 @@ func (x *SetToolsResponse) String() string {
 func (*SetToolsResponse) ProtoMessage() {}
 
 func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1704,7 +1796,7 @@ func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsResponse.ProtoReflect.Descriptor instead.
 func (*SetToolsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *SetToolsResponse) GetConversation() *Conversation {
@@ -1729,7 +1821,7 @@ type WatchRequest struct {
 
 func (x *WatchRequest) Reset() {
 	*x = WatchRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1741,7 +1833,7 @@ func (x *WatchRequest) String() string {
 func (*WatchRequest) ProtoMessage() {}
 
 func (x *WatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1754,7 +1846,7 @@ func (x *WatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchRequest.ProtoReflect.Descriptor instead.
 func (*WatchRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *WatchRequest) GetId() string {
@@ -1789,7 +1881,7 @@ type WatchResponse struct {
 
 func (x *WatchResponse) Reset() {
 	*x = WatchResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1801,7 +1893,7 @@ func (x *WatchResponse) String() string {
 func (*WatchResponse) ProtoMessage() {}
 
 func (x *WatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1814,7 +1906,7 @@ func (x *WatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchResponse.ProtoReflect.Descriptor instead.
 func (*WatchResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *WatchResponse) GetConversation() *Conversation {
@@ -1835,7 +1927,7 @@ type DeleteRequest struct {
 
 func (x *DeleteRequest) Reset() {
 	*x = DeleteRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1847,7 +1939,7 @@ func (x *DeleteRequest) String() string {
 func (*DeleteRequest) ProtoMessage() {}
 
 func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1860,7 +1952,7 @@ func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteRequest.ProtoReflect.Descriptor instead.
 func (*DeleteRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *DeleteRequest) GetId() string {
@@ -1879,7 +1971,7 @@ type DeleteResponse struct {
 
 func (x *DeleteResponse) Reset() {
 	*x = DeleteResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1891,7 +1983,7 @@ func (x *DeleteResponse) String() string {
 func (*DeleteResponse) ProtoMessage() {}
 
 func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1904,7 +1996,7 @@ func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteResponse.ProtoReflect.Descriptor instead.
 func (*DeleteResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
 }
 
 // MakeCodeRequest names a conversation.
@@ -1918,7 +2010,7 @@ type MakeCodeRequest struct {
 
 func (x *MakeCodeRequest) Reset() {
 	*x = MakeCodeRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1930,7 +2022,7 @@ func (x *MakeCodeRequest) String() string {
 func (*MakeCodeRequest) ProtoMessage() {}
 
 func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1943,7 +2035,7 @@ func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeCodeRequest.ProtoReflect.Descriptor instead.
 func (*MakeCodeRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *MakeCodeRequest) GetId() string {
@@ -1966,7 +2058,7 @@ type MakeCodeResponse struct {
 
 func (x *MakeCodeResponse) Reset() {
 	*x = MakeCodeResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1978,7 +2070,7 @@ func (x *MakeCodeResponse) String() string {
 func (*MakeCodeResponse) ProtoMessage() {}
 
 func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1991,7 +2083,7 @@ func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeCodeResponse.ProtoReflect.Descriptor instead.
 func (*MakeCodeResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *MakeCodeResponse) GetCode() string {
@@ -2019,7 +2111,7 @@ type ComeBackRequest struct {
 
 func (x *ComeBackRequest) Reset() {
 	*x = ComeBackRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2031,7 +2123,7 @@ func (x *ComeBackRequest) String() string {
 func (*ComeBackRequest) ProtoMessage() {}
 
 func (x *ComeBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2044,7 +2136,7 @@ func (x *ComeBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComeBackRequest.ProtoReflect.Descriptor instead.
 func (*ComeBackRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ComeBackRequest) GetCode() string {
@@ -2065,7 +2157,7 @@ type ComeBackResponse struct {
 
 func (x *ComeBackResponse) Reset() {
 	*x = ComeBackResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2077,7 +2169,7 @@ func (x *ComeBackResponse) String() string {
 func (*ComeBackResponse) ProtoMessage() {}
 
 func (x *ComeBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2090,7 +2182,7 @@ func (x *ComeBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComeBackResponse.ProtoReflect.Descriptor instead.
 func (*ComeBackResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ComeBackResponse) GetId() string {
@@ -2113,7 +2205,7 @@ type LetLookOnRequest struct {
 
 func (x *LetLookOnRequest) Reset() {
 	*x = LetLookOnRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2125,7 +2217,7 @@ func (x *LetLookOnRequest) String() string {
 func (*LetLookOnRequest) ProtoMessage() {}
 
 func (x *LetLookOnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2138,7 +2230,7 @@ func (x *LetLookOnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LetLookOnRequest.ProtoReflect.Descriptor instead.
 func (*LetLookOnRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *LetLookOnRequest) GetId() string {
@@ -2166,7 +2258,7 @@ type LetLookOnResponse struct {
 
 func (x *LetLookOnResponse) Reset() {
 	*x = LetLookOnResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2178,7 +2270,7 @@ func (x *LetLookOnResponse) String() string {
 func (*LetLookOnResponse) ProtoMessage() {}
 
 func (x *LetLookOnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2191,7 +2283,7 @@ func (x *LetLookOnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LetLookOnResponse.ProtoReflect.Descriptor instead.
 func (*LetLookOnResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{28}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *LetLookOnResponse) GetKey() string {
@@ -2220,7 +2312,7 @@ type ResolveRequest struct {
 
 func (x *ResolveRequest) Reset() {
 	*x = ResolveRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2232,7 +2324,7 @@ func (x *ResolveRequest) String() string {
 func (*ResolveRequest) ProtoMessage() {}
 
 func (x *ResolveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2245,7 +2337,7 @@ func (x *ResolveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveRequest.ProtoReflect.Descriptor instead.
 func (*ResolveRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{29}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ResolveRequest) GetId() string {
@@ -2294,7 +2386,7 @@ type ResolveResponse struct {
 
 func (x *ResolveResponse) Reset() {
 	*x = ResolveResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2306,7 +2398,7 @@ func (x *ResolveResponse) String() string {
 func (*ResolveResponse) ProtoMessage() {}
 
 func (x *ResolveResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2319,7 +2411,7 @@ func (x *ResolveResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveResponse.ProtoReflect.Descriptor instead.
 func (*ResolveResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ResolveResponse) GetConversation() *Conversation {
@@ -2348,7 +2440,7 @@ type MendRequest struct {
 
 func (x *MendRequest) Reset() {
 	*x = MendRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2360,7 +2452,7 @@ func (x *MendRequest) String() string {
 func (*MendRequest) ProtoMessage() {}
 
 func (x *MendRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2373,7 +2465,7 @@ func (x *MendRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MendRequest.ProtoReflect.Descriptor instead.
 func (*MendRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *MendRequest) GetId() string {
@@ -2422,7 +2514,7 @@ type MendResponse struct {
 
 func (x *MendResponse) Reset() {
 	*x = MendResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2434,7 +2526,7 @@ func (x *MendResponse) String() string {
 func (*MendResponse) ProtoMessage() {}
 
 func (x *MendResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2447,7 +2539,7 @@ func (x *MendResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MendResponse.ProtoReflect.Descriptor instead.
 func (*MendResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *MendResponse) GetConversation() *Conversation {
@@ -2476,7 +2568,7 @@ type ReportStartRequest struct {
 
 func (x *ReportStartRequest) Reset() {
 	*x = ReportStartRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2488,7 +2580,7 @@ func (x *ReportStartRequest) String() string {
 func (*ReportStartRequest) ProtoMessage() {}
 
 func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2501,7 +2593,7 @@ func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartRequest.ProtoReflect.Descriptor instead.
 func (*ReportStartRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ReportStartRequest) GetId() string {
@@ -2550,7 +2642,7 @@ type ReportStartResponse struct {
 
 func (x *ReportStartResponse) Reset() {
 	*x = ReportStartResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2562,7 +2654,7 @@ func (x *ReportStartResponse) String() string {
 func (*ReportStartResponse) ProtoMessage() {}
 
 func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2575,7 +2667,7 @@ func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartResponse.ProtoReflect.Descriptor instead.
 func (*ReportStartResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ReportStartResponse) GetConversation() *Conversation {
@@ -2606,7 +2698,7 @@ type SettleRequest struct {
 
 func (x *SettleRequest) Reset() {
 	*x = SettleRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2618,7 +2710,7 @@ func (x *SettleRequest) String() string {
 func (*SettleRequest) ProtoMessage() {}
 
 func (x *SettleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2631,7 +2723,7 @@ func (x *SettleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleRequest.ProtoReflect.Descriptor instead.
 func (*SettleRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *SettleRequest) GetId() string {
@@ -2687,7 +2779,7 @@ type SettleResponse struct {
 
 func (x *SettleResponse) Reset() {
 	*x = SettleResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2699,7 +2791,7 @@ func (x *SettleResponse) String() string {
 func (*SettleResponse) ProtoMessage() {}
 
 func (x *SettleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2712,7 +2804,7 @@ func (x *SettleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleResponse.ProtoReflect.Descriptor instead.
 func (*SettleResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *SettleResponse) GetConversation() *Conversation {
@@ -2739,7 +2831,7 @@ type CheckBackRequest struct {
 
 func (x *CheckBackRequest) Reset() {
 	*x = CheckBackRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2751,7 +2843,7 @@ func (x *CheckBackRequest) String() string {
 func (*CheckBackRequest) ProtoMessage() {}
 
 func (x *CheckBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2764,7 +2856,7 @@ func (x *CheckBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckBackRequest.ProtoReflect.Descriptor instead.
 func (*CheckBackRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *CheckBackRequest) GetId() string {
@@ -2806,7 +2898,7 @@ type CheckBackResponse struct {
 
 func (x *CheckBackResponse) Reset() {
 	*x = CheckBackResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2818,7 +2910,7 @@ func (x *CheckBackResponse) String() string {
 func (*CheckBackResponse) ProtoMessage() {}
 
 func (x *CheckBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2831,7 +2923,7 @@ func (x *CheckBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckBackResponse.ProtoReflect.Descriptor instead.
 func (*CheckBackResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *CheckBackResponse) GetConversation() *Conversation {
@@ -2845,7 +2937,7 @@ var File_lightoff_v1_conversation_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\n" +
-	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\x8e\x06\n" +
+	"\x1elightoff/v1/conversation.proto\x12\vlightoff.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1blightoff/v1/diagnosis.proto\x1a\x1blightoff/v1/knowledge.proto\"\xba\x06\n" +
 	"\fConversation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
 	"\n" +
@@ -2873,7 +2965,14 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"settlement\x12(\n" +
 	"\x10euros_per_minute\x18\x11 \x01(\x01R\x0eeurosPerMinute\x12:\n" +
 	"\vwillingness\x18\x12 \x01(\x0e2\x18.lightoff.v1.WillingnessR\vwillingness\x12$\n" +
-	"\x0enext_repair_id\x18\x13 \x01(\tR\fnextRepairId\"r\n" +
+	"\x0enext_repair_id\x18\x13 \x01(\tR\fnextRepairId\x12*\n" +
+	"\x06offers\x18\x14 \x03(\v2\x12.lightoff.v1.OfferR\x06offers\"l\n" +
+	"\x05Offer\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12=\n" +
+	"\n" +
+	"suggestion\x18\x02 \x01(\v2\x1d.lightoff.v1.SuggestedReadingR\n" +
+	"suggestion\x12\x14\n" +
+	"\x05event\x18\x03 \x01(\x03R\x05event\"r\n" +
 	"\n" +
 	"DoneRepair\x12\x1b\n" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x14\n" +
@@ -2918,12 +3017,13 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x04text\x18\x03 \x01(\tR\x04text\x12\x14\n" +
 	"\x05words\x18\x04 \x01(\tR\x05words\x12\x14\n" +
 	"\x05event\x18\x05 \x01(\x03R\x05event\x120\n" +
-	"\x04info\x18\x06 \x01(\v2\x1c.lightoff.v1.ObservationInfoR\x04info\"~\n" +
+	"\x04info\x18\x06 \x01(\v2\x1c.lightoff.v1.ObservationInfoR\x04info\"\xbf\x01\n" +
 	"\x06Saying\x12\x12\n" +
 	"\x04text\x18\x01 \x01(\tR\x04text\x120\n" +
 	"\breadings\x18\x02 \x03(\v2\x14.lightoff.v1.ReadingR\breadings\x12\x18\n" +
 	"\aunclear\x18\x03 \x03(\tR\aunclear\x12\x14\n" +
-	"\x05event\x18\x04 \x01(\x03R\x05event\";\n" +
+	"\x05event\x18\x04 \x01(\x03R\x05event\x12?\n" +
+	"\vsuggestions\x18\x05 \x03(\v2\x1d.lightoff.v1.SuggestedReadingR\vsuggestions\";\n" +
 	"\vOpenRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\"M\n" +
@@ -2944,7 +3044,7 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\basked_id\x18\x04 \x01(\tR\aaskedId\x12\x16\n" +
 	"\x06locale\x18\x05 \x01(\tR\x06locale\"L\n" +
 	"\vSayResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xb5\x01\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xe5\x01\n" +
 	"\rAnswerRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12<\n" +
 	"\fobservations\x18\x02 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x1f\n" +
@@ -2952,7 +3052,8 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"skippedIds\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x05 \x01(\tR\x06locale\"O\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\x12.\n" +
+	"\x13dismissed_offer_ids\x18\x06 \x03(\tR\x11dismissedOfferIds\"O\n" +
 	"\x0eAnswerResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"~\n" +
 	"\x0eRetractRequest\x12\x0e\n" +
@@ -3101,141 +3202,146 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_conversation_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
+var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(Stage)(0),                    // 0: lightoff.v1.Stage
 	(Finder)(0),                   // 1: lightoff.v1.Finder
 	(Surety)(0),                   // 2: lightoff.v1.Surety
 	(Holding)(0),                  // 3: lightoff.v1.Holding
 	(*Conversation)(nil),          // 4: lightoff.v1.Conversation
-	(*DoneRepair)(nil),            // 5: lightoff.v1.DoneRepair
-	(*Recovery)(nil),              // 6: lightoff.v1.Recovery
-	(*Settlement)(nil),            // 7: lightoff.v1.Settlement
-	(*Suggestion)(nil),            // 8: lightoff.v1.Suggestion
-	(*Told)(nil),                  // 9: lightoff.v1.Told
-	(*Saying)(nil),                // 10: lightoff.v1.Saying
-	(*OpenRequest)(nil),           // 11: lightoff.v1.OpenRequest
-	(*OpenResponse)(nil),          // 12: lightoff.v1.OpenResponse
-	(*GetRequest)(nil),            // 13: lightoff.v1.GetRequest
-	(*GetResponse)(nil),           // 14: lightoff.v1.GetResponse
-	(*SayRequest)(nil),            // 15: lightoff.v1.SayRequest
-	(*SayResponse)(nil),           // 16: lightoff.v1.SayResponse
-	(*AnswerRequest)(nil),         // 17: lightoff.v1.AnswerRequest
-	(*AnswerResponse)(nil),        // 18: lightoff.v1.AnswerResponse
-	(*RetractRequest)(nil),        // 19: lightoff.v1.RetractRequest
-	(*RetractResponse)(nil),       // 20: lightoff.v1.RetractResponse
-	(*SetToolsRequest)(nil),       // 21: lightoff.v1.SetToolsRequest
-	(*SetToolsResponse)(nil),      // 22: lightoff.v1.SetToolsResponse
-	(*WatchRequest)(nil),          // 23: lightoff.v1.WatchRequest
-	(*WatchResponse)(nil),         // 24: lightoff.v1.WatchResponse
-	(*DeleteRequest)(nil),         // 25: lightoff.v1.DeleteRequest
-	(*DeleteResponse)(nil),        // 26: lightoff.v1.DeleteResponse
-	(*MakeCodeRequest)(nil),       // 27: lightoff.v1.MakeCodeRequest
-	(*MakeCodeResponse)(nil),      // 28: lightoff.v1.MakeCodeResponse
-	(*ComeBackRequest)(nil),       // 29: lightoff.v1.ComeBackRequest
-	(*ComeBackResponse)(nil),      // 30: lightoff.v1.ComeBackResponse
-	(*LetLookOnRequest)(nil),      // 31: lightoff.v1.LetLookOnRequest
-	(*LetLookOnResponse)(nil),     // 32: lightoff.v1.LetLookOnResponse
-	(*ResolveRequest)(nil),        // 33: lightoff.v1.ResolveRequest
-	(*ResolveResponse)(nil),       // 34: lightoff.v1.ResolveResponse
-	(*MendRequest)(nil),           // 35: lightoff.v1.MendRequest
-	(*MendResponse)(nil),          // 36: lightoff.v1.MendResponse
-	(*ReportStartRequest)(nil),    // 37: lightoff.v1.ReportStartRequest
-	(*ReportStartResponse)(nil),   // 38: lightoff.v1.ReportStartResponse
-	(*SettleRequest)(nil),         // 39: lightoff.v1.SettleRequest
-	(*SettleResponse)(nil),        // 40: lightoff.v1.SettleResponse
-	(*CheckBackRequest)(nil),      // 41: lightoff.v1.CheckBackRequest
-	(*CheckBackResponse)(nil),     // 42: lightoff.v1.CheckBackResponse
-	(*AssessResponse)(nil),        // 43: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),       // 44: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil), // 45: google.protobuf.Timestamp
-	(Willingness)(0),              // 46: lightoff.v1.Willingness
-	(*RankedCause)(nil),           // 47: lightoff.v1.RankedCause
-	(*Chain)(nil),                 // 48: lightoff.v1.Chain
-	(*Observation)(nil),           // 49: lightoff.v1.Observation
-	(*Reading)(nil),               // 50: lightoff.v1.Reading
+	(*Offer)(nil),                 // 5: lightoff.v1.Offer
+	(*DoneRepair)(nil),            // 6: lightoff.v1.DoneRepair
+	(*Recovery)(nil),              // 7: lightoff.v1.Recovery
+	(*Settlement)(nil),            // 8: lightoff.v1.Settlement
+	(*Suggestion)(nil),            // 9: lightoff.v1.Suggestion
+	(*Told)(nil),                  // 10: lightoff.v1.Told
+	(*Saying)(nil),                // 11: lightoff.v1.Saying
+	(*OpenRequest)(nil),           // 12: lightoff.v1.OpenRequest
+	(*OpenResponse)(nil),          // 13: lightoff.v1.OpenResponse
+	(*GetRequest)(nil),            // 14: lightoff.v1.GetRequest
+	(*GetResponse)(nil),           // 15: lightoff.v1.GetResponse
+	(*SayRequest)(nil),            // 16: lightoff.v1.SayRequest
+	(*SayResponse)(nil),           // 17: lightoff.v1.SayResponse
+	(*AnswerRequest)(nil),         // 18: lightoff.v1.AnswerRequest
+	(*AnswerResponse)(nil),        // 19: lightoff.v1.AnswerResponse
+	(*RetractRequest)(nil),        // 20: lightoff.v1.RetractRequest
+	(*RetractResponse)(nil),       // 21: lightoff.v1.RetractResponse
+	(*SetToolsRequest)(nil),       // 22: lightoff.v1.SetToolsRequest
+	(*SetToolsResponse)(nil),      // 23: lightoff.v1.SetToolsResponse
+	(*WatchRequest)(nil),          // 24: lightoff.v1.WatchRequest
+	(*WatchResponse)(nil),         // 25: lightoff.v1.WatchResponse
+	(*DeleteRequest)(nil),         // 26: lightoff.v1.DeleteRequest
+	(*DeleteResponse)(nil),        // 27: lightoff.v1.DeleteResponse
+	(*MakeCodeRequest)(nil),       // 28: lightoff.v1.MakeCodeRequest
+	(*MakeCodeResponse)(nil),      // 29: lightoff.v1.MakeCodeResponse
+	(*ComeBackRequest)(nil),       // 30: lightoff.v1.ComeBackRequest
+	(*ComeBackResponse)(nil),      // 31: lightoff.v1.ComeBackResponse
+	(*LetLookOnRequest)(nil),      // 32: lightoff.v1.LetLookOnRequest
+	(*LetLookOnResponse)(nil),     // 33: lightoff.v1.LetLookOnResponse
+	(*ResolveRequest)(nil),        // 34: lightoff.v1.ResolveRequest
+	(*ResolveResponse)(nil),       // 35: lightoff.v1.ResolveResponse
+	(*MendRequest)(nil),           // 36: lightoff.v1.MendRequest
+	(*MendResponse)(nil),          // 37: lightoff.v1.MendResponse
+	(*ReportStartRequest)(nil),    // 38: lightoff.v1.ReportStartRequest
+	(*ReportStartResponse)(nil),   // 39: lightoff.v1.ReportStartResponse
+	(*SettleRequest)(nil),         // 40: lightoff.v1.SettleRequest
+	(*SettleResponse)(nil),        // 41: lightoff.v1.SettleResponse
+	(*CheckBackRequest)(nil),      // 42: lightoff.v1.CheckBackRequest
+	(*CheckBackResponse)(nil),     // 43: lightoff.v1.CheckBackResponse
+	(*AssessResponse)(nil),        // 44: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),       // 45: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil), // 46: google.protobuf.Timestamp
+	(Willingness)(0),              // 47: lightoff.v1.Willingness
+	(*SuggestedReading)(nil),      // 48: lightoff.v1.SuggestedReading
+	(*RankedCause)(nil),           // 49: lightoff.v1.RankedCause
+	(*Chain)(nil),                 // 50: lightoff.v1.Chain
+	(*Observation)(nil),           // 51: lightoff.v1.Observation
+	(*Reading)(nil),               // 52: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
-	9,  // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
-	43, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
-	44, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
-	45, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
-	10, // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
-	8,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
-	6,  // 6: lightoff.v1.Conversation.recovery:type_name -> lightoff.v1.Recovery
-	7,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
-	46, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
-	5,  // 9: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
-	0,  // 10: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
-	44, // 11: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
-	47, // 12: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
-	48, // 13: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
-	47, // 14: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
-	1,  // 15: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
-	2,  // 16: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
-	45, // 17: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
-	45, // 18: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
-	3,  // 19: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
-	49, // 20: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
-	49, // 21: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	44, // 22: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	50, // 23: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
-	4,  // 24: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 25: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 26: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
-	49, // 27: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 28: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 29: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
-	46, // 30: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
-	4,  // 31: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 32: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
-	45, // 33: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	4,  // 34: lightoff.v1.ResolveResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 35: lightoff.v1.MendResponse.conversation:type_name -> lightoff.v1.Conversation
-	49, // 36: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 37: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
-	1,  // 38: lightoff.v1.SettleRequest.found_by:type_name -> lightoff.v1.Finder
-	2,  // 39: lightoff.v1.SettleRequest.surety:type_name -> lightoff.v1.Surety
-	4,  // 40: lightoff.v1.SettleResponse.conversation:type_name -> lightoff.v1.Conversation
-	3,  // 41: lightoff.v1.CheckBackRequest.holding:type_name -> lightoff.v1.Holding
-	4,  // 42: lightoff.v1.CheckBackResponse.conversation:type_name -> lightoff.v1.Conversation
-	11, // 43: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
-	13, // 44: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
-	15, // 45: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
-	17, // 46: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
-	19, // 47: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
-	21, // 48: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
-	23, // 49: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
-	25, // 50: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
-	27, // 51: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
-	29, // 52: lightoff.v1.ConversationService.ComeBack:input_type -> lightoff.v1.ComeBackRequest
-	31, // 53: lightoff.v1.ConversationService.LetLookOn:input_type -> lightoff.v1.LetLookOnRequest
-	33, // 54: lightoff.v1.ConversationService.Resolve:input_type -> lightoff.v1.ResolveRequest
-	35, // 55: lightoff.v1.ConversationService.Mend:input_type -> lightoff.v1.MendRequest
-	37, // 56: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
-	39, // 57: lightoff.v1.ConversationService.Settle:input_type -> lightoff.v1.SettleRequest
-	41, // 58: lightoff.v1.ConversationService.CheckBack:input_type -> lightoff.v1.CheckBackRequest
-	12, // 59: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
-	14, // 60: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
-	16, // 61: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
-	18, // 62: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
-	20, // 63: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
-	22, // 64: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	24, // 65: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
-	26, // 66: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
-	28, // 67: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
-	30, // 68: lightoff.v1.ConversationService.ComeBack:output_type -> lightoff.v1.ComeBackResponse
-	32, // 69: lightoff.v1.ConversationService.LetLookOn:output_type -> lightoff.v1.LetLookOnResponse
-	34, // 70: lightoff.v1.ConversationService.Resolve:output_type -> lightoff.v1.ResolveResponse
-	36, // 71: lightoff.v1.ConversationService.Mend:output_type -> lightoff.v1.MendResponse
-	38, // 72: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
-	40, // 73: lightoff.v1.ConversationService.Settle:output_type -> lightoff.v1.SettleResponse
-	42, // 74: lightoff.v1.ConversationService.CheckBack:output_type -> lightoff.v1.CheckBackResponse
-	59, // [59:75] is the sub-list for method output_type
-	43, // [43:59] is the sub-list for method input_type
-	43, // [43:43] is the sub-list for extension type_name
-	43, // [43:43] is the sub-list for extension extendee
-	0,  // [0:43] is the sub-list for field type_name
+	10, // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
+	44, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
+	45, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
+	46, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
+	11, // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
+	9,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
+	7,  // 6: lightoff.v1.Conversation.recovery:type_name -> lightoff.v1.Recovery
+	8,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
+	47, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
+	5,  // 9: lightoff.v1.Conversation.offers:type_name -> lightoff.v1.Offer
+	48, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
+	6,  // 11: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
+	0,  // 12: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
+	45, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
+	49, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
+	50, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
+	49, // 16: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
+	1,  // 17: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
+	2,  // 18: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
+	46, // 19: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
+	46, // 20: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
+	3,  // 21: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
+	51, // 22: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
+	51, // 23: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	45, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	52, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	48, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
+	4,  // 27: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 28: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 29: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
+	51, // 30: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 31: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 32: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
+	47, // 33: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
+	4,  // 34: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 35: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
+	46, // 36: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	4,  // 37: lightoff.v1.ResolveResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 38: lightoff.v1.MendResponse.conversation:type_name -> lightoff.v1.Conversation
+	51, // 39: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 40: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
+	1,  // 41: lightoff.v1.SettleRequest.found_by:type_name -> lightoff.v1.Finder
+	2,  // 42: lightoff.v1.SettleRequest.surety:type_name -> lightoff.v1.Surety
+	4,  // 43: lightoff.v1.SettleResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 44: lightoff.v1.CheckBackRequest.holding:type_name -> lightoff.v1.Holding
+	4,  // 45: lightoff.v1.CheckBackResponse.conversation:type_name -> lightoff.v1.Conversation
+	12, // 46: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
+	14, // 47: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
+	16, // 48: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
+	18, // 49: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
+	20, // 50: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
+	22, // 51: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
+	24, // 52: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
+	26, // 53: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
+	28, // 54: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
+	30, // 55: lightoff.v1.ConversationService.ComeBack:input_type -> lightoff.v1.ComeBackRequest
+	32, // 56: lightoff.v1.ConversationService.LetLookOn:input_type -> lightoff.v1.LetLookOnRequest
+	34, // 57: lightoff.v1.ConversationService.Resolve:input_type -> lightoff.v1.ResolveRequest
+	36, // 58: lightoff.v1.ConversationService.Mend:input_type -> lightoff.v1.MendRequest
+	38, // 59: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
+	40, // 60: lightoff.v1.ConversationService.Settle:input_type -> lightoff.v1.SettleRequest
+	42, // 61: lightoff.v1.ConversationService.CheckBack:input_type -> lightoff.v1.CheckBackRequest
+	13, // 62: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
+	15, // 63: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
+	17, // 64: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
+	19, // 65: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
+	21, // 66: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
+	23, // 67: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	25, // 68: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
+	27, // 69: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
+	29, // 70: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
+	31, // 71: lightoff.v1.ConversationService.ComeBack:output_type -> lightoff.v1.ComeBackResponse
+	33, // 72: lightoff.v1.ConversationService.LetLookOn:output_type -> lightoff.v1.LetLookOnResponse
+	35, // 73: lightoff.v1.ConversationService.Resolve:output_type -> lightoff.v1.ResolveResponse
+	37, // 74: lightoff.v1.ConversationService.Mend:output_type -> lightoff.v1.MendResponse
+	39, // 75: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
+	41, // 76: lightoff.v1.ConversationService.Settle:output_type -> lightoff.v1.SettleResponse
+	43, // 77: lightoff.v1.ConversationService.CheckBack:output_type -> lightoff.v1.CheckBackResponse
+	62, // [62:78] is the sub-list for method output_type
+	46, // [46:62] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_conversation_proto_init() }
@@ -3245,15 +3351,15 @@ func file_lightoff_v1_conversation_proto_init() {
 	}
 	file_lightoff_v1_diagnosis_proto_init()
 	file_lightoff_v1_knowledge_proto_init()
-	file_lightoff_v1_conversation_proto_msgTypes[17].OneofWrappers = []any{}
-	file_lightoff_v1_conversation_proto_msgTypes[33].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[18].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[34].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_conversation_proto_rawDesc), len(file_lightoff_v1_conversation_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   39,
+			NumMessages:   40,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

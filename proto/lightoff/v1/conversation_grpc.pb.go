@@ -53,7 +53,8 @@ type ConversationServiceClient interface {
 	Open(ctx context.Context, in *OpenRequest, opts ...grpc.CallOption) (*OpenResponse, error)
 	// Get returns a conversation as it stands.
 	Get(ctx context.Context, in *GetRequest, opts ...grpc.CallOption) (*GetResponse, error)
-	// Say takes free text. What is understood counts as told, with the words it came from, and can be retracted.
+	// Say takes free text. What is said outright counts as told, with the words it came from, and can be retracted. What is
+	// likely meant waits among the offers.
 	Say(ctx context.Context, in *SayRequest, opts ...grpc.CallOption) (*SayResponse, error)
 	// Answer takes one or several observations, all or none. A new value replaces an earlier one.
 	Answer(ctx context.Context, in *AnswerRequest, opts ...grpc.CallOption) (*AnswerResponse, error)
@@ -282,7 +283,8 @@ type ConversationServiceServer interface {
 	Open(context.Context, *OpenRequest) (*OpenResponse, error)
 	// Get returns a conversation as it stands.
 	Get(context.Context, *GetRequest) (*GetResponse, error)
-	// Say takes free text. What is understood counts as told, with the words it came from, and can be retracted.
+	// Say takes free text. What is said outright counts as told, with the words it came from, and can be retracted. What is
+	// likely meant waits among the offers.
 	Say(context.Context, *SayRequest) (*SayResponse, error)
 	// Answer takes one or several observations, all or none. A new value replaces an earlier one.
 	Answer(context.Context, *AnswerRequest) (*AnswerResponse, error)

@@ -1722,8 +1722,11 @@ type ReadTextResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Observations found, in the order of the text.
 	Readings []*Reading `protobuf:"bytes,1,rep,name=readings,proto3" json:"readings,omitempty"`
-	// Parts of the text that look like a code or a reading but could mean several things, or nothing known.
-	Unclear       []string `protobuf:"bytes,2,rep,name=unclear,proto3" json:"unclear,omitempty"`
+	// Parts of the text that were not understood, in the order of the text. Those of the suggestions are not among them.
+	Unclear []string `protobuf:"bytes,2,rep,name=unclear,proto3" json:"unclear,omitempty"`
+	// What is likely meant though it was not said outright, in the order of the text. None of it counts until somebody
+	// confirms it.
+	Suggestions   []*SuggestedReading `protobuf:"bytes,3,rep,name=suggestions,proto3" json:"suggestions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1772,6 +1775,77 @@ func (x *ReadTextResponse) GetUnclear() []string {
 	return nil
 }
 
+func (x *ReadTextResponse) GetSuggestions() []*SuggestedReading {
+	if x != nil {
+		return x.Suggestions
+	}
+	return nil
+}
+
+// SuggestedReading is what some words likely mean, or one of a few things that they can mean.
+type SuggestedReading struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What they mean most likely, with the words.
+	Reading *Reading `protobuf:"bytes,1,opt,name=reading,proto3" json:"reading,omitempty"`
+	// What else they can mean, best first. May be empty.
+	Alternatives []*Reading `protobuf:"bytes,2,rep,name=alternatives,proto3" json:"alternatives,omitempty"`
+	// One of these would bring out a danger: ask at once.
+	Danger        bool `protobuf:"varint,3,opt,name=danger,proto3" json:"danger,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestedReading) Reset() {
+	*x = SuggestedReading{}
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestedReading) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestedReading) ProtoMessage() {}
+
+func (x *SuggestedReading) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestedReading.ProtoReflect.Descriptor instead.
+func (*SuggestedReading) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *SuggestedReading) GetReading() *Reading {
+	if x != nil {
+		return x.Reading
+	}
+	return nil
+}
+
+func (x *SuggestedReading) GetAlternatives() []*Reading {
+	if x != nil {
+		return x.Alternatives
+	}
+	return nil
+}
+
+func (x *SuggestedReading) GetDanger() bool {
+	if x != nil {
+		return x.Danger
+	}
+	return false
+}
+
 // Reading is an observation found in a text.
 type Reading struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1787,7 +1861,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1799,7 +1873,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1812,7 +1886,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Reading) GetObservation() *Observation {
@@ -1968,10 +2042,15 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x0fReadTextRequest\x12\x12\n" +
 	"\x04text\x18\x01 \x01(\tR\x04text\x12\x16\n" +
 	"\x06locale\x18\x02 \x01(\tR\x06locale\x12\x19\n" +
-	"\basked_id\x18\x03 \x01(\tR\aaskedId\"^\n" +
+	"\basked_id\x18\x03 \x01(\tR\aaskedId\"\x9f\x01\n" +
 	"\x10ReadTextResponse\x120\n" +
 	"\breadings\x18\x01 \x03(\v2\x14.lightoff.v1.ReadingR\breadings\x12\x18\n" +
-	"\aunclear\x18\x02 \x03(\tR\aunclear\"o\n" +
+	"\aunclear\x18\x02 \x03(\tR\aunclear\x12?\n" +
+	"\vsuggestions\x18\x03 \x03(\v2\x1d.lightoff.v1.SuggestedReadingR\vsuggestions\"\x94\x01\n" +
+	"\x10SuggestedReading\x12.\n" +
+	"\areading\x18\x01 \x01(\v2\x14.lightoff.v1.ReadingR\areading\x128\n" +
+	"\falternatives\x18\x02 \x03(\v2\x14.lightoff.v1.ReadingR\falternatives\x12\x16\n" +
+	"\x06danger\x18\x03 \x01(\bR\x06danger\"o\n" +
 	"\aReading\x12:\n" +
 	"\vobservation\x18\x01 \x01(\v2\x18.lightoff.v1.ObservationR\vobservation\x12\x14\n" +
 	"\x05words\x18\x02 \x01(\tR\x05words\x12\x12\n" +
@@ -2005,7 +2084,7 @@ func file_lightoff_v1_diagnosis_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_diagnosis_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_lightoff_v1_diagnosis_proto_goTypes = []any{
 	(Willingness)(0),          // 0: lightoff.v1.Willingness
 	(Severity)(0),             // 1: lightoff.v1.Severity
@@ -2028,7 +2107,8 @@ var file_lightoff_v1_diagnosis_proto_goTypes = []any{
 	(*WhatIf)(nil),            // 18: lightoff.v1.WhatIf
 	(*ReadTextRequest)(nil),   // 19: lightoff.v1.ReadTextRequest
 	(*ReadTextResponse)(nil),  // 20: lightoff.v1.ReadTextResponse
-	(*Reading)(nil),           // 21: lightoff.v1.Reading
+	(*SuggestedReading)(nil),  // 21: lightoff.v1.SuggestedReading
+	(*Reading)(nil),           // 22: lightoff.v1.Reading
 }
 var file_lightoff_v1_diagnosis_proto_depIdxs = []int32{
 	2,  // 0: lightoff.v1.AssessRequest.observations:type_name -> lightoff.v1.Observation
@@ -2048,19 +2128,22 @@ var file_lightoff_v1_diagnosis_proto_depIdxs = []int32{
 	2,  // 14: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
 	7,  // 15: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
 	18, // 16: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
-	21, // 17: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
-	2,  // 18: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
-	3,  // 19: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
-	16, // 20: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
-	19, // 21: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
-	4,  // 22: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
-	17, // 23: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
-	20, // 24: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
-	22, // [22:25] is the sub-list for method output_type
-	19, // [19:22] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	22, // 17: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
+	21, // 18: lightoff.v1.ReadTextResponse.suggestions:type_name -> lightoff.v1.SuggestedReading
+	22, // 19: lightoff.v1.SuggestedReading.reading:type_name -> lightoff.v1.Reading
+	22, // 20: lightoff.v1.SuggestedReading.alternatives:type_name -> lightoff.v1.Reading
+	2,  // 21: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
+	3,  // 22: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
+	16, // 23: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
+	19, // 24: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
+	4,  // 25: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
+	17, // 26: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
+	20, // 27: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
+	25, // [25:28] is the sub-list for method output_type
+	22, // [22:25] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_diagnosis_proto_init() }
@@ -2079,7 +2162,7 @@ func file_lightoff_v1_diagnosis_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_diagnosis_proto_rawDesc), len(file_lightoff_v1_diagnosis_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   20,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
