@@ -55,6 +55,8 @@ type Assessment struct {
 type RankedCause struct {
 	ID          string
 	Title       string
+	Sentence    string // the same as a whole sentence; may be empty
+	Part        string // of the heater, in which it sits; "none" or empty for none
 	Probability float64
 	Likelihood  string             // the probability in words
 	BaseRate    float64            // given the complaint and the setup facts only

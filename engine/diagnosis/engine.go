@@ -150,8 +150,8 @@ func (s *subject) ranking() []RankedCause {
 }
 
 func (s *subject) ranked(i int, id string) RankedCause {
-	p := s.posterior[i]
-	return RankedCause{ID: id, Title: s.texts.Causes[id].Title, Probability: p, Likelihood: s.texts.Phrases[likelihood(p)], BaseRate: s.base[i]}
+	p, text := s.posterior[i], s.texts.Causes[id]
+	return RankedCause{ID: id, Title: text.Title, Sentence: text.Sentence, Part: s.model.Causes[i].Part, Probability: p, Likelihood: s.texts.Phrases[likelihood(p)], BaseRate: s.base[i]}
 }
 
 // likelihood is the phrase for a probability.

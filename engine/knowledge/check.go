@@ -133,6 +133,9 @@ func (f *files) checkCauses() {
 		if c.Computed {
 			computed++
 		}
+		if known := slices.Contains(m.Parts, c.Part) || len(m.Parts) > 0 && c.Part == NoPart; !known && (c.Part != "" || len(m.Parts) > 0) {
+			f.places["part/"+c.ID].errorf("%s: part %q is not one of %s", c.ID, c.Part, strings.Join(append(slices.Clone(m.Parts), NoPart), ", "))
+		}
 		for _, r := range c.Raised {
 			at := f.places[raisePlace(c.ID, r.Setup, r.State)]
 			if _, ok := m.SetupFact(r.Setup); !ok {

@@ -186,6 +186,9 @@ var badModels = []bad{
 	// causes
 	one("figure above 1000", causes, "per_1000: 150", "per_1000: 1500", "id: hose_split", "per_1000 must lie between 0 and 1000"),
 	one("figure missing", causes, "per_1000: 150", "", "id: hose_split", "per_1000 must lie between 0 and 1000"),
+	one("unknown part", causes, "part: hose", "part: bucket", "part: bucket", `hose_split: part "bucket" is not one of well, hose, motor, none`),
+	one("no part", causes, "    part: hose\n", "", "id: hose_split", `hose_split: part "" is not one of well, hose, motor, none`),
+	{"no sentence", "text/en/causes.yaml", "  sentence: \"The hose loses water\"\n", "", []wanted{{"text/en/causes.yaml", "", "no words for hose_split as a sentence"}}},
 	one("raised by an unknown fact", causes, `dry_summer: {"yes": commoner, "no": 0.5}`, `wet_summer: {"yes": commoner}`, "wet_summer", "wet_summer is no setup fact"),
 	one("raised by an unknown state", causes, "old: commoner", "ancient: commoner", "ancient", `hose_age has no state "ancient"; it has young, middling, old`),
 	one("bad word for a factor", causes, "old: commoner", "old: often", "old: often", `"often" is neither a positive factor nor one of much_rarer`),
@@ -193,7 +196,7 @@ var badModels = []bad{
 	one("factor not finite", causes, "old: commoner", "old: inf", "old: inf", `"inf" is neither a positive factor`),
 	{"cause without repair", mends, "mends: [well_dry]", "mends: [hose_split]", []wanted{{causes, "id: well_dry", "no repair mends well_dry"}}},
 	{"no computed cause", causes, "    computed: true\n", "", []wanted{{".", "", "exactly one cause must be computed (no other cause active); there are 0"}}},
-	{"two computed causes", causes, "effects:\n", "  - {id: as_ever, group: none, per_1000: 10, computed: true, basis: invented}\n\neffects:\n", []wanted{
+	{"two computed causes", causes, "effects:\n", "  - {id: as_ever, group: none, part: none, per_1000: 10, computed: true, basis: invented}\n\neffects:\n", []wanted{
 		{".", "", "exactly one cause must be computed (no other cause active); there are 2"},
 		{causes, "as_ever", "no repair mends as_ever"},
 		{"text/en/causes.yaml", "", "no words for as_ever"},

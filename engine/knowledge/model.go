@@ -25,6 +25,7 @@ type Model struct {
 	Dangers      []Danger
 	Limits       []Limit
 	Tools        []string
+	Parts        []string // of the machine, in which a cause can sit; empty for a model that names none
 	CodeTables   []CodeTable
 	Measures     []Measure
 
@@ -40,6 +41,7 @@ type Model struct {
 type Cause struct {
 	ID          string
 	Group       string
+	Part        string  // one of the model's parts, or NoPart; empty where the model names none
 	PerThousand float64 // of 1,000 heaters brought in with a complaint, those in which it is active
 	Basis       string
 	Computed    bool // true if it means that no other cause is active
@@ -50,6 +52,9 @@ type Cause struct {
 	computation *Computation
 	silent      float64 // what it computes where nothing is known
 }
+
+// NoPart is the part of a cause that sits in none.
+const NoPart = "none"
 
 // Raise is the factor by which a setup fact's state multiplies a cause's base rate, before averaging over setups.
 type Raise struct {
@@ -208,8 +213,8 @@ type Saying struct {
 	Plain     bool   // the phrase contains its own negation, so that none before it counts
 }
 
-// CauseText names and explains a cause.
-type CauseText struct{ Title, Explain string }
+// CauseText names and explains a cause. Sentence says it as a whole sentence, a thing and what it does.
+type CauseText struct{ Title, Sentence, Explain string }
 
 // ObservationText asks for an observation.
 type ObservationText struct {

@@ -103,6 +103,8 @@ func (f *files) sections(root node) {
 		switch p.id {
 		case "tools":
 			f.model.Tools = p.val.texts()
+		case "parts":
+			f.model.Parts = p.val.texts()
 		case "complaint":
 			m := p.val.fields("effect", "quiet")
 			f.complaint.effect, f.complaint.quiet = m["effect"].text(), m["quiet"].text()
@@ -149,12 +151,12 @@ func (f *files) basis(n node, m map[string]node) string {
 }
 
 func (f *files) cause(n node) {
-	m := n.fields("id", "group", "per_1000", "computed", "raised_by", "rate_from", "brought_about_by", "unconfirmed", "basis")
+	m := n.fields("id", "group", "part", "per_1000", "computed", "raised_by", "rate_from", "brought_about_by", "unconfirmed", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
 	}
-	c := Cause{ID: id, Group: m["group"].text(), PerThousand: m["per_1000"].numberOr(math.NaN()),
+	c := Cause{ID: id, Group: m["group"].text(), Part: m["part"].text(), PerThousand: m["per_1000"].numberOr(math.NaN()),
 		Basis: f.basis(n, m), Computed: m["computed"].flag(), RateFrom: m["rate_from"].text(), Unconfirmed: m["unconfirmed"].text()}
 	if !(c.PerThousand > 0 && c.PerThousand < 1000) {
 		n.errorf("%s: per_1000 must lie between 0 and 1000", id)
@@ -164,6 +166,10 @@ func (f *files) cause(n node) {
 			c.Raised = append(c.Raised, Raise{Setup: p.id, State: s.id, Factor: s.val.factor()})
 			f.places[raisePlace(id, p.id, s.id)] = s.key
 		}
+	}
+	f.places["part/"+id] = n
+	if m["part"].ok() {
+		f.places["part/"+id] = m["part"]
 	}
 	f.model.byID[id] = ref{refCause, len(f.model.Causes)}
 	f.model.Causes = append(f.model.Causes, c)

@@ -38,8 +38,8 @@ func (f *files) readTexts(locale, what string, root node) {
 		}
 		switch what {
 		case "causes":
-			m := p.val.fields("title", "explain")
-			t.Causes[p.id] = CauseText{m["title"].text(), m["explain"].text()}
+			m := p.val.fields("title", "sentence", "explain")
+			t.Causes[p.id] = CauseText{m["title"].text(), m["sentence"].text(), m["explain"].text()}
 		case "observations":
 			m := p.val.fields("title", "question", "how", "normal", "why", "cautions", "states")
 			o := ObservationText{Title: m["title"].text(), Question: m["question"].text(), How: m["how"].text(),
@@ -142,8 +142,11 @@ func (f *files) checkTexts() {
 			f.errs.add("text/"+locale+"/"+what+".yaml", 0, 0, "no words for %s", id)
 		}
 		for _, c := range m.Causes {
-			if x := t.Causes[c.ID]; x.Title == "" || x.Explain == "" {
+			x := t.Causes[c.ID]
+			if x.Title == "" || x.Explain == "" {
 				missing("causes", c.ID)
+			} else if len(m.Parts) > 0 && x.Sentence == "" {
+				missing("causes", c.ID+" as a sentence")
 			}
 		}
 		for _, o := range m.Observations {

@@ -64,7 +64,7 @@ func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
 
 func toCause(c diagnosis.RankedCause) *lightoffv1.RankedCause {
 	return &lightoffv1.RankedCause{
-		Id: c.ID, Title: c.Title, Probability: c.Probability, Likelihood: c.Likelihood, BaseRate: c.BaseRate,
+		Id: c.ID, Title: c.Title, Sentence: c.Sentence, Part: c.Part, Probability: c.Probability, Likelihood: c.Likelihood, BaseRate: c.BaseRate,
 		Weights: each(c.Weights, func(w diagnosis.WeightOfEvidence) *lightoffv1.WeightOfEvidence {
 			return &lightoffv1.WeightOfEvidence{ObservationId: w.ObservationID, Text: w.Text, Bits: w.Bits}
 		}),
@@ -179,7 +179,7 @@ func (f face) cause(c knowledge.Cause) *lightoffv1.CauseInfo {
 	text := f.model.Text(f.locale).Causes[c.ID]
 	info := &lightoffv1.CauseInfo{
 		Id: c.ID, Group: c.Group, Title: text.Title, Explanation: text.Explain,
-		PerThousand: c.PerThousand, Basis: c.Basis,
+		Sentence: text.Sentence, Part: c.Part, PerThousand: c.PerThousand, Basis: c.Basis,
 	}
 	for _, r := range f.model.Repairs {
 		for _, mended := range r.Mends {

@@ -110,7 +110,7 @@ func TestKnowledge(t *testing.T) {
 func TestEveryFieldIsCarried(t *testing.T) {
 	a := toAssessment(&diagnosis.Assessment{
 		ModelVersion: "v", Conflict: 0.5,
-		Causes: []diagnosis.RankedCause{{ID: "c", Title: "C", Probability: 0.9, Likelihood: "likely", BaseRate: 0.1,
+		Causes: []diagnosis.RankedCause{{ID: "c", Title: "C", Sentence: "C does", Part: "line", Probability: 0.9, Likelihood: "likely", BaseRate: 0.1,
 			Weights: []diagnosis.WeightOfEvidence{{ObservationID: "o", Text: "t", Bits: 2}}}},
 		NextChecks: []diagnosis.AdvisedCheck{{ObservationID: "o", Question: "q", GainBits: 1, Saving: 2, Minutes: 3,
 			Reason: "r", Tool: "t", About: []string{"c"}}},
@@ -128,7 +128,7 @@ func TestEveryFieldIsCarried(t *testing.T) {
 	e := toExplanation(&diagnosis.Explanation{Explanation: "x", Cause: diagnosis.RankedCause{ID: "c"},
 		WouldChange: []diagnosis.WhatIf{{ObservationID: "o", State: "s", Text: "t", Probability: 0.25, After: 0.75}}})
 	assert.Empty(t, unset(a.ProtoReflect()))
-	assert.Equal(t, []string{"cause.title", "cause.probability", "cause.likelihood", "cause.base_rate", "cause.weights"},
+	assert.Equal(t, []string{"cause.title", "cause.probability", "cause.likelihood", "cause.base_rate", "cause.weights", "cause.part", "cause.sentence"},
 		unset(e.ProtoReflect()))
 	for severity := diagnosis.Caution; severity <= diagnosis.LeaveNow; severity++ {
 		assert.NotZero(t, severities[severity])

@@ -628,7 +628,11 @@ type RankedCause struct {
 	// Probability given only that somebody complained and the setup facts: what it was before any observation.
 	BaseRate float64 `protobuf:"fixed64,5,opt,name=base_rate,json=baseRate,proto3" json:"base_rate,omitempty"`
 	// What speaks for and against it, strongest first. Filled for the leading causes only; Explain gives any cause.
-	Weights       []*WeightOfEvidence `protobuf:"bytes,6,rep,name=weights,proto3" json:"weights,omitempty"`
+	Weights []*WeightOfEvidence `protobuf:"bytes,6,rep,name=weights,proto3" json:"weights,omitempty"`
+	// The part of the heater in which it sits, for example "line" or "burner"; "none" or empty for none.
+	Part string `protobuf:"bytes,7,opt,name=part,proto3" json:"part,omitempty"`
+	// What it is as a whole sentence, for example "The soft fuel hose gathers air". May be empty.
+	Sentence      string `protobuf:"bytes,8,opt,name=sentence,proto3" json:"sentence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -703,6 +707,20 @@ func (x *RankedCause) GetWeights() []*WeightOfEvidence {
 		return x.Weights
 	}
 	return nil
+}
+
+func (x *RankedCause) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *RankedCause) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
 }
 
 // WeightOfEvidence is what one observation does to one cause, the others standing.
@@ -1951,7 +1969,7 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"repair_ids\x18\x04 \x03(\tR\trepairIds\"1\n" +
 	"\tChainLink\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\"\xcb\x01\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\"\xfb\x01\n" +
 	"\vRankedCause\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12 \n" +
@@ -1960,7 +1978,9 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"likelihood\x18\x04 \x01(\tR\n" +
 	"likelihood\x12\x1b\n" +
 	"\tbase_rate\x18\x05 \x01(\x01R\bbaseRate\x127\n" +
-	"\aweights\x18\x06 \x03(\v2\x1d.lightoff.v1.WeightOfEvidenceR\aweights\"a\n" +
+	"\aweights\x18\x06 \x03(\v2\x1d.lightoff.v1.WeightOfEvidenceR\aweights\x12\x12\n" +
+	"\x04part\x18\a \x01(\tR\x04part\x12\x1a\n" +
+	"\bsentence\x18\b \x01(\tR\bsentence\"a\n" +
 	"\x10WeightOfEvidence\x12%\n" +
 	"\x0eobservation_id\x18\x01 \x01(\tR\robservationId\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x12\x12\n" +

@@ -129,7 +129,11 @@ type CauseInfo struct {
 	// Where the figure comes from.
 	Basis string `protobuf:"bytes,6,opt,name=basis,proto3" json:"basis,omitempty"`
 	// Repairs that mend it.
-	RepairIds     []string `protobuf:"bytes,7,rep,name=repair_ids,json=repairIds,proto3" json:"repair_ids,omitempty"`
+	RepairIds []string `protobuf:"bytes,7,rep,name=repair_ids,json=repairIds,proto3" json:"repair_ids,omitempty"`
+	// As in RankedCause.
+	Part string `protobuf:"bytes,8,opt,name=part,proto3" json:"part,omitempty"`
+	// As in RankedCause.
+	Sentence      string `protobuf:"bytes,9,opt,name=sentence,proto3" json:"sentence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -211,6 +215,20 @@ func (x *CauseInfo) GetRepairIds() []string {
 		return x.RepairIds
 	}
 	return nil
+}
+
+func (x *CauseInfo) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *CauseInfo) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
 }
 
 // ListObservationsRequest asks for the observations.
@@ -996,7 +1014,7 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x11ListCausesRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\"D\n" +
 	"\x12ListCausesResponse\x12.\n" +
-	"\x06causes\x18\x01 \x03(\v2\x16.lightoff.v1.CauseInfoR\x06causes\"\xc1\x01\n" +
+	"\x06causes\x18\x01 \x03(\v2\x16.lightoff.v1.CauseInfoR\x06causes\"\xf1\x01\n" +
 	"\tCauseInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05group\x18\x02 \x01(\tR\x05group\x12\x14\n" +
@@ -1005,7 +1023,9 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\fper_thousand\x18\x05 \x01(\x01R\vperThousand\x12\x14\n" +
 	"\x05basis\x18\x06 \x01(\tR\x05basis\x12\x1d\n" +
 	"\n" +
-	"repair_ids\x18\a \x03(\tR\trepairIds\"1\n" +
+	"repair_ids\x18\a \x03(\tR\trepairIds\x12\x12\n" +
+	"\x04part\x18\b \x01(\tR\x04part\x12\x1a\n" +
+	"\bsentence\x18\t \x01(\tR\bsentence\"1\n" +
 	"\x17ListObservationsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\"\x89\x01\n" +
 	"\x18ListObservationsResponse\x12@\n" +
