@@ -12,10 +12,16 @@ import "slices"
 type end struct {
 	key, skip int32
 	scope     []int32
+	plan      *plan // how it lies in the clique
 }
 
 func (t *JoinTree) variableEnd(v VarID) end {
-	return end{key: int32(t.edges) + int32(v), skip: -1, scope: []int32{int32(v)}}
+	return end{key: int32(t.edges) + int32(v), skip: -1, scope: t.alone[v : v+1], plan: t.homePlan[v]}
+}
+
+// linkEnd is the end at the separator over which an edge leaves a clique for another.
+func (t *JoinTree) linkEnd(e, to int32, separator []int32) end {
+	return end{key: e, skip: to, scope: separator, plan: t.leaving[e]}
 }
 
 // lanes holds one entry of several clamps, each in its own lane. No lane ever looks at another, so that what a clamp
@@ -51,7 +57,7 @@ func (t *JoinTree) newLayout(clique int32, in, out end) *layout {
 		}
 		union = append(union, v)
 	}
-	l.whole = t.plan(t.cliques[clique].scope, union)
+	l.whole = t.plan(&t.cliques[clique], union)
 	source, target := slices.Concat(both, onlyIn), slices.Concat(both, onlyOut)
 	l.entries = positions(union, slices.Concat(both, onlyOut, onlyIn), t.x.cards)
 	l.enter = positions(sortedBy(source, t.rank), source, t.x.cards)
@@ -66,14 +72,28 @@ type bridge struct {
 	kept     layout  // room for the former
 	table    []float64
 	findings int32 // for which it was made
+
+	all  *pairs // instead of the above in a clique of which only some entries are kept: of all entries,
+	some pairs  // and of those that the findings leave
+}
+
+func (t *JoinTree) newBridge(clique int32, in, out end) *bridge {
+	if t.cliques[clique].kept != nil {
+		return &bridge{all: newPairs(in.plan, out.plan)}
+	}
+	return &bridge{whole: t.newLayout(clique, in, out)}
 }
 
 // build fills the bridge from the product of its clique, scaled by a power of two.
-func (b *bridge) build(product, scratch []float64) {
+func (b *bridge) build(product []float64, scratch *[]float64) {
+	if b.all != nil {
+		b.some.fill(b.all, product, scratch)
+		return
+	}
 	b.layout = b.whole
 	sums, plan := product, b.whole.whole
 	if plan.small < len(product) {
-		sums = scratch[:plan.small]
+		sums = (*scratch)[:plan.small]
 		plan.sumOut(sums, product)
 	}
 	b.table = slices.Grow(b.table[:0], len(sums))[:len(sums)]
@@ -134,6 +154,10 @@ func indices(set []bool) (list []int) {
 
 // carry adds to dst what leaves when src arrives, or the other way round if back.
 func (b *bridge) carry(dst, src, scratch []lanes, back bool) {
+	if b.all != nil {
+		b.some.carry(dst, src, back)
+		return
+	}
 	enter, leave, in, out, stepIn, stepOut := b.enter, b.leave, b.in, b.out, 1, b.in
 	if back {
 		enter, leave, in, out, stepIn, stepOut = leave, enter, out, in, b.in, 1

@@ -44,9 +44,10 @@ func (c *checker) computed(child VarID, parents []VarID, f Compute, context Cont
 	return table
 }
 
-// NewQueryWith starts a case without findings, whose computed distributions are computed from the context. It fails,
-// naming the variable and the row, if one of them is no distribution.
-func (t *JoinTree) NewQueryWith(context Context) (*Query, error) {
+// In is the tree with its computed distributions computed from the context. Tables that hold none of them are shared, and
+// so is its shape: a query may be moved between it and t. It fails, naming the variable and the row, if one of them is no
+// distribution.
+func (t *JoinTree) In(context Context) (*JoinTree, error) {
 	c := &checker{variables: t.net.variables}
 	changed := map[VarID]distribution{}
 	for v := range t.net.dists {
@@ -58,12 +59,22 @@ func (t *JoinTree) NewQueryWith(context Context) (*Query, error) {
 	if len(c.problems) > 0 {
 		return nil, fmt.Errorf("context: %w", errors.Join(c.problems...))
 	}
-	return t.with(changed).NewQuery(), nil
+	return t.with(changed), nil
+}
+
+// NewQueryWith starts a case without findings on the tree In a context.
+func (t *JoinTree) NewQueryWith(context Context) (*Query, error) {
+	in, err := t.In(context)
+	if err != nil {
+		return nil, err
+	}
+	return in.NewQuery(), nil
 }
 
 // with is the tree with other numbers in some distributions, of the same shapes; all that doesn't depend on them is
 // shared. The tables of a clique are multiplied in anew, in the same order as Compile does, and not divided out, because
-// they may hold zeros. The barren edges stay as they are, for every row must be a distribution again.
+// they may hold zeros. The barren edges stay as they are, for every row must be a distribution again, and so do the entries
+// that are kept: no number may be positive that was zero, unless it was computed.
 func (t *JoinTree) with(changed map[VarID]distribution) *JoinTree {
 	if len(changed) == 0 {
 		return t
@@ -84,12 +95,12 @@ func (t *JoinTree) with(changed map[VarID]distribution) *JoinTree {
 	}
 	for at := range again {
 		if again[at] {
-			other.cliques[at].table = ones(other.cliques[at].entries)
+			other.cliques[at].table = ones(other.cliques[at].size())
 		}
 	}
 	for i, f := range t.x.families {
 		if at := t.placed[i]; again[at] {
-			other.place(&other.cliques[at], f.scope, f.table(&net.dists[f.of]))
+			other.place(&other.cliques[at], f.scope, t.sorted(f.scope, f.table(&net.dists[f.of])))
 		}
 	}
 	for at := range again {
@@ -98,4 +109,46 @@ func (t *JoinTree) with(changed map[VarID]distribution) *JoinTree {
 		}
 	}
 	return &other
+}
+
+// widened is the tree with other numbers of which some may be positive that were zero, so that which entries are kept is
+// found anew.
+func (t *JoinTree) widened(changed map[VarID]distribution) (*JoinTree, error) {
+	other := t.with(changed)
+	for i := range other.cliques {
+		c := &other.cliques[i]
+		c.kept, c.links = nil, slices.Clone(c.links)
+	}
+	sets := t.sets()
+	other.together = nil
+	return other, other.tabulate(sets)
+}
+
+// sets are the together sets as they were given.
+func (t *JoinTree) sets() [][]VarID {
+	sets := make([][]VarID, len(t.together))
+	for i := range t.together {
+		sets[i] = t.together[i].variables
+	}
+	return sets
+}
+
+// widens tells whether a distribution has a positive number where another has none.
+func (d *distribution) widens(before *distribution) bool {
+	more := func(now, then []float64) bool {
+		for i, x := range now {
+			if x > 0 && then[i] == 0 {
+				return true
+			}
+		}
+		return false
+	}
+	for i, link := range d.links {
+		for s, row := range link {
+			if more(row, before.links[i][s]) {
+				return true
+			}
+		}
+	}
+	return more(d.table, before.table) || more(d.leak, before.leak)
 }

@@ -83,11 +83,7 @@ func (t *JoinTree) withoutAccumulators() (*JoinTree, error) {
 		}
 		whole.dists[v] = distribution{parents: whole.dists[v].parents, table: table}
 	}
-	sets := make([][]VarID, len(t.together))
-	for i := range t.together {
-		sets[i] = t.together[i].variables
-	}
-	return Compile(&whole, sets...)
+	return Compile(&whole, t.sets()...)
 }
 
 // branching is the search for explanations.

@@ -13,6 +13,8 @@ type plan struct {
 	mid, run int
 	kept     bool
 	small    int // entries of the small table
+
+	at []int32 // [entry of the large table] its place in the small one, where not all entries are kept; else nil
 }
 
 // newPlan fits a part into a whole. inPart[i] says whether variable i of the whole, with cards[i] states, is in the part.
@@ -58,6 +60,10 @@ func (p *plan) widen(card int, kept bool) {
 
 // multiply sets dst = src × part, dst and src over the whole scope; dst may be src.
 func (p *plan) multiply(dst, src, part []float64) {
+	if p.at != nil {
+		multiplyAt(dst, src, part, p.at)
+		return
+	}
 	var room [tile]float64
 	block := p.mid * p.run
 	k := 0
@@ -86,6 +92,22 @@ func repeat(room *[tile]float64, row []float64, block int) []float64 {
 		n += copy(room[n:2*n], room[:n])
 	}
 	return room[:n]
+}
+
+// multiplyAt multiplies each entry of src by the factor at its place.
+func multiplyAt(dst, src, factors []float64, at []int32) {
+	dst, src = dst[:len(at)], src[:len(at)]
+	for i, p := range at {
+		dst[i] = src[i] * factors[p]
+	}
+}
+
+// addAt adds each entry of src to the sum at its place.
+func addAt(sums, src []float64, at []int32) {
+	src = src[:len(at)]
+	for i, p := range at {
+		sums[p] += src[i]
+	}
 }
 
 // multiplyRows multiplies each row of src by the same row of factors.
@@ -121,6 +143,10 @@ func multiplyScaled(dst, src, factors []float64, run int) {
 // sumOut sets part to the sums of src over the variables outside the part.
 func (p *plan) sumOut(part, src []float64) {
 	clear(part)
+	if p.at != nil {
+		addAt(part, src, p.at)
+		return
+	}
 	for _, o := range p.outer {
 		block := src[:p.mid*p.run]
 		src = src[len(block):]
@@ -161,6 +187,12 @@ func addRuns(sums, src []float64, run int) {
 // maxOut sets part to the maxima of src, which has no negative entries, over the variables outside the part.
 func (p *plan) maxOut(part, src []float64) {
 	clear(part)
+	for i, at := range p.at {
+		part[at] = max(part[at], src[i])
+	}
+	if p.at != nil {
+		return
+	}
 	for _, o := range p.outer {
 		block := src[:p.mid*p.run]
 		src = src[len(block):]

@@ -214,7 +214,7 @@ func (c *clamp) gather(dst []lanes, i int32, out end) {
 	for _, l := range t.cliques[i].links {
 		if l.to != out.skip && c.behind[l.out^1] != 0 {
 			c.message(l.to, i, l)
-			c.cross(dst, i, end{l.out, l.to, l.separator}, out, c.messages[l.out^1])
+			c.cross(dst, i, t.linkEnd(l.out, l.to, l.separator), out, c.messages[l.out^1])
 		}
 	}
 	for j, s := range c.batch {
@@ -238,7 +238,7 @@ func (c *clamp) message(from, i int32, l link) {
 	}
 	m := c.messages[e]
 	clear(m)
-	c.gather(m, from, end{e, i, l.separator})
+	c.gather(m, from, c.q.t.linkEnd(e, i, l.separator))
 	rescaleLanes(m)
 }
 
@@ -271,13 +271,13 @@ func (c *clamp) cross(dst []lanes, i int32, in, out end, src []lanes) {
 	key := [2]int32{in.key, out.key}
 	b := c.bridges[key]
 	if b == nil {
-		b = &bridge{whole: c.q.t.newLayout(i, in, out)}
+		b = c.q.t.newBridge(i, in, out)
 		c.bridges[key] = b
 	}
 	if b.findings != c.findings {
 		b.findings = c.findings
 		product, _ := c.q.product(i, c.apart(in), c.apart(out))
-		b.build(product, c.scratch)
+		b.build(product, &c.scratch)
 	}
 	b.carry(dst, src, c.room, back)
 }

@@ -59,7 +59,8 @@ func TestPlansEqualIndexArithmetic(t *testing.T) {
 	}
 }
 
-// Bridges, whatever group of variables is the longest, do the same as multiplying and summing.
+// Bridges, whatever group of variables is the longest and whether or not all entries are kept, do the same as multiplying
+// and summing.
 func TestBridgesEqualProductAndSum(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	for range 300 {
@@ -79,8 +80,18 @@ func TestBridgesEqualProductAndSum(t *testing.T) {
 				out.scope = append(out.scope, v)
 			}
 		}
+		if c.entries = size; r.IntN(2) == 0 {
+			c.kept = []int32{}
+			for k := range int32(size) {
+				if r.IntN(3) == 0 {
+					c.kept = append(c.kept, k)
+				}
+			}
+			size = len(c.kept)
+		}
 		tree.cliques = []clique{c}
-		enter, leave := tree.plan(c.scope, in.scope), tree.plan(c.scope, out.scope)
+		enter, leave := tree.plan(&c, in.scope), tree.plan(&c, out.scope)
+		in.plan, out.plan = enter, leave
 		product, src := make([]float64, size), make([]float64, enter.small)
 		for i := range product {
 			product[i] = float64(r.IntN(64))
@@ -88,15 +99,15 @@ func TestBridgesEqualProductAndSum(t *testing.T) {
 		for i := range src {
 			src[i] = float64(r.IntN(64))
 		}
-		b := &bridge{whole: tree.newLayout(0, in, out)}
+		b := tree.newBridge(0, in, out)
 		scratch := make([]float64, 2*size)
-		b.build(product, scratch)
+		b.build(product, &scratch)
 		want, whole := make([]float64, leave.small), make([]float64, size)
 		enter.multiply(whole, product, src)
 		leave.sumOut(want, whole)
 		rescale(want)
-		mirrored := &bridge{whole: tree.newLayout(0, out, in)}
-		mirrored.build(product, scratch)
+		mirrored := tree.newBridge(0, out, in)
+		mirrored.build(product, &scratch)
 		for lane := range len(lanes{}) {
 			for _, back := range []bool{false, true} {
 				require.Equal(t, want, crossAlone(b, mirrored, src, leave.small, lane, back))

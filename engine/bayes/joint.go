@@ -78,7 +78,7 @@ func (q *Query) newJointReader(vars []VarID, entries int) *jointReader {
 	}
 	// The clique's table, in the order of the tree, is dealt out to the entries of the answer for each clamp: its place is
 	// the sum of what the clamped states and the states read give.
-	r.plan = t.plan(c.scope, here)
+	r.plan = t.plan(c, here)
 	r.offsets = positions(internal(vars), sortedBy(here, t.rank), t.x.cards)
 	return r
 }

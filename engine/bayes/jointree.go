@@ -3,9 +3,7 @@ package bayes
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
-	"strings"
 )
 
 // All scopes list their variables in the order of elimination. What a clique passes towards later cliques lacks its
@@ -25,16 +23,21 @@ type JoinTree struct {
 	homePlan []*plan
 	placed   []int32 // [family] the clique whose table it is part of
 	together []joint
-	sizes    []int // [edge] entries of its message
-	scratch  int   // entries of the largest clique
+	sizes    []int   // [edge] entries of its message
+	leaving  []*plan // [edge] how its separator lies in the clique that it comes from
+	alone    []int32 // [variable] itself, for scopes of one
+	scratch  int     // entries of the largest clique
+	thrift   thrift
 }
 
-// clique is a set of variables with the product of the tables assigned to it.
+// clique is a set of variables with the product of the tables assigned to it. Where zeros abound, only the entries that
+// can ever be positive are kept.
 type clique struct {
 	scope   []int32
-	entries int
-	table   []float64
-	low     float64 // smallest positive entry of table
+	entries int       // of the whole table
+	kept    []int32   // where the entries kept are in the whole table, in rising order; nil if all are kept
+	table   []float64 // [entry kept]
+	low     float64   // smallest positive entry of table
 	links   []link
 	homes   []VarID // variables observed and read here
 	joints  []int   // together sets entered here
@@ -46,7 +49,7 @@ type link struct {
 	out  int32 // the edge towards the neighbour; out^1 comes back
 	plan *plan // how the separator lies in this clique
 
-	separator []int32
+	separator []int32 // its variables
 }
 
 // joint is a set of variables that share a clique.
@@ -58,19 +61,25 @@ type joint struct {
 }
 
 // Stats describes the size of a join tree. Variables counts the network's variables and the internal accumulators of
-// noisy families; entries are numbers in clique tables.
+// noisy families. Entries are numbers in clique tables as they are kept; WholeEntries would be without leaving out zeros.
 type Stats struct {
-	Variables, Cliques          int
-	LargestClique, TotalEntries int64
+	Variables, Cliques                        int
+	LargestClique, TotalEntries, WholeEntries int64
+	Bytes                                     int64 // of tables and of where their entries belong, a query's own aside
+	Touched                                   int64 // entries read for all posteriors if there are findings everywhere
 }
 
 // Stats tells how large the tree is.
 func (t *JoinTree) Stats() Stats {
 	s := Stats{Variables: len(t.x.cards), Cliques: len(t.cliques)}
 	for i := range t.cliques {
-		n := int64(len(t.cliques[i].table))
+		c := &t.cliques[i]
+		n := int64(c.size())
 		s.TotalEntries += n
+		s.WholeEntries += int64(c.entries)
 		s.LargestClique = max(s.LargestClique, n)
+		s.Bytes += c.bytes()
+		s.Touched += c.touched()
 	}
 	return s
 }
@@ -80,7 +89,7 @@ func (t *JoinTree) Stats() Stats {
 func (t *JoinTree) LargestCliqueNames() []string {
 	largest := 0
 	for i := range t.cliques {
-		if len(t.cliques[i].table) > len(t.cliques[largest].table) {
+		if t.cliques[i].size() > t.cliques[largest].size() {
 			largest = i
 		}
 	}
@@ -104,15 +113,20 @@ func scopeNames(n *Network, x *expansion, scope []int32) []string {
 }
 
 // Compile builds a join tree. Each together set will share one clique, so that a joint likelihood over it can be
-// entered. It fails if a clique would exceed 2^27 entries, or all cliques twice that, and names the largest clique's
-// variables. It panics if a set is empty, repeats a variable or names one outside the network.
+// entered. It fails, naming the largest clique's variables, if the tree would take more than 1 GiB or the reading of
+// 2^30 entries for all posteriors, which is a second or so of a processor; only entries that can be positive count. It
+// panics if a set is empty, repeats a variable or names one outside the network.
 func Compile(n *Network, together ...[]VarID) (*JoinTree, error) {
+	return compile(n, usual, together)
+}
+
+func compile(n *Network, thrift thrift, together [][]VarID) (*JoinTree, error) {
 	checkTogether(n, together)
 	x, e := n.triangulate(together)
-	if err := tooLarge(n, x, e); err != nil {
+	if err := hopelesslyLarge(n, x, e); err != nil {
 		return nil, err
 	}
-	t := &JoinTree{net: n, x: x, rank: make([]int32, len(x.cards))}
+	t := &JoinTree{net: n, x: x, thrift: thrift, rank: make([]int32, len(x.cards))}
 	for i, v := range e.order {
 		t.rank[v] = int32(i)
 	}
@@ -125,8 +139,34 @@ func Compile(n *Network, together ...[]VarID) (*JoinTree, error) {
 	}
 	t.join()
 	t.assign()
-	t.settle(together)
+	if err := t.tabulate(together); err != nil {
+		return nil, err
+	}
 	return t, nil
+}
+
+// tabulate decides which entries are kept, and makes all that depends on that.
+func (t *JoinTree) tabulate(together [][]VarID) error {
+	tables := make([][]float64, len(t.x.families))
+	for i, f := range t.x.families {
+		tables[i] = t.sorted(f.scope, f.table(&t.net.dists[f.of]))
+	}
+	if err := t.compress(tables); err != nil {
+		return err
+	}
+	for i := range t.cliques {
+		c := &t.cliques[i]
+		c.table = ones(c.size())
+		t.scratch = max(t.scratch, len(c.table))
+	}
+	for i, f := range t.x.families {
+		t.place(&t.cliques[t.placed[i]], f.scope, tables[i])
+	}
+	for i := range t.cliques {
+		t.cliques[i].low, _ = extremes(t.cliques[i].table)
+	}
+	t.settle(together)
+	return nil
 }
 
 func checkTogether(n *Network, together [][]VarID) {
@@ -141,26 +181,6 @@ func checkTogether(n *Network, together [][]VarID) {
 			}
 		}
 	}
-}
-
-// tooLarge names the variables of the largest clique, because an author can cut those families and no others help.
-func tooLarge(n *Network, x *expansion, e *elimination) error {
-	if e.largest <= maxEntries && e.total <= 2*maxEntries {
-		return nil
-	}
-	var largest []int32
-	size := 0.0
-	for _, c := range e.cliques {
-		entries := 1.0
-		for _, v := range c {
-			entries *= float64(x.cards[v])
-		}
-		if entries > size {
-			largest, size = c, entries
-		}
-	}
-	return fmt.Errorf("network too dense: largest clique 2^%.1f entries, all cliques 2^%.1f, limits 2^27 and 2^28; its variables: %s",
-		math.Log2(e.largest), math.Log2(e.total), strings.Join(scopeNames(n, x, largest), ", "))
 }
 
 func sortedBy(scope []int32, rank []int32) []int32 {
@@ -236,19 +256,20 @@ func (t *JoinTree) shared(i, j int) (count int) {
 func (t *JoinTree) connect(a, b int32) {
 	e := int32(t.edges)
 	t.edges += 2
-	ca, cb := &t.cliques[a], &t.cliques[b]
-	pa, pb := t.plan(ca.scope, cb.scope), t.plan(cb.scope, ca.scope)
 	s := t.separator(a, b)
-	ca.links = append(ca.links, link{b, e, pa, s})
-	cb.links = append(cb.links, link{a, e + 1, pb, s})
-	t.sizes = append(t.sizes, pa.small, pa.small)
+	t.cliques[a].links = append(t.cliques[a].links, link{to: b, out: e, separator: s})
+	t.cliques[b].links = append(t.cliques[b].links, link{to: a, out: e + 1, separator: s})
 }
 
-// plan fits the variables of part that occur in whole into whole.
-func (t *JoinTree) plan(whole, part []int32) *plan {
-	cards := make([]int, len(whole))
-	in := make([]bool, len(whole))
-	for i, v := range whole {
+// plan fits the variables of part that occur in a clique into it.
+func (t *JoinTree) plan(c *clique, part []int32) *plan {
+	if c.kept != nil {
+		at, small := t.at(c, part)
+		return &plan{at: at, small: small}
+	}
+	cards := make([]int, len(c.scope))
+	in := make([]bool, len(c.scope))
+	for i, v := range c.scope {
 		cards[i] = t.x.cards[v]
 		in[i] = slices.Contains(part, v)
 	}
@@ -260,7 +281,7 @@ func (t *JoinTree) smallest(scope []int32) int32 {
 	best := int32(-1)
 	for i := range t.cliques {
 		c := &t.cliques[i]
-		if (best < 0 || len(c.table) < len(t.cliques[best].table)) && contains(c.scope, scope) {
+		if (best < 0 || c.size() < t.cliques[best].size()) && contains(c.scope, scope) {
 			best = int32(i)
 		}
 	}
@@ -276,22 +297,13 @@ func contains(set, part []int32) bool {
 	return true
 }
 
-// assign multiplies every table into the smallest clique that holds it, and finds the barren edges.
+// assign gives every table to the smallest clique that holds it, and finds the barren edges.
 func (t *JoinTree) assign() {
-	for i := range t.cliques {
-		c := &t.cliques[i]
-		c.table = ones(c.entries)
-		t.scratch = max(t.scratch, len(c.table))
-	}
 	children := make([][]int32, len(t.cliques))
 	for _, f := range t.x.families {
 		at := t.smallest(f.scope)
 		t.placed = append(t.placed, at)
-		t.place(&t.cliques[at], f.scope, f.table(&t.net.dists[f.of]))
 		children[at] = append(children[at], f.child())
-	}
-	for i := range t.cliques {
-		t.cliques[i].low, _ = extremes(t.cliques[i].table)
 	}
 	t.findBarren(children)
 }
@@ -304,13 +316,18 @@ func ones(n int) []float64 {
 	return x
 }
 
-// place multiplies a table, row-major in the order of its scope, into a clique.
+// place multiplies a table, in the order of the tree, into a clique.
 func (t *JoinTree) place(c *clique, scope []int32, table []float64) {
+	t.plan(c, scope).multiply(c.table, c.table, table)
+}
+
+// sorted brings a table, row-major in the order of its scope, into the order of the tree.
+func (t *JoinTree) sorted(scope []int32, table []float64) []float64 {
 	sorted := make([]float64, len(table))
 	for i, p := range positions(scope, sortedBy(scope, t.rank), t.x.cards) {
 		sorted[i] = table[p]
 	}
-	t.plan(c.scope, scope).multiply(c.table, c.table, sorted)
+	return sorted
 }
 
 // findBarren marks the edges from whose side every table's child stays behind: each such table sums to one over its
@@ -352,18 +369,23 @@ func (t *JoinTree) behind(i, from int32, children [][]int32, separator []int32) 
 
 // settle chooses where each variable and each together set is entered.
 func (t *JoinTree) settle(together [][]VarID) {
+	t.home, t.homePlan, t.alone = nil, nil, nil
+	for i := range t.cliques {
+		t.cliques[i].homes, t.cliques[i].joints = nil, nil
+	}
 	for v := range t.net.variables {
+		t.alone = append(t.alone, int32(v))
 		at := t.smallest([]int32{int32(v)})
 		c := &t.cliques[at]
 		c.homes = append(c.homes, VarID(v))
 		t.home = append(t.home, at)
-		t.homePlan = append(t.homePlan, t.plan(c.scope, []int32{int32(v)}))
+		t.homePlan = append(t.homePlan, t.plan(c, []int32{int32(v)}))
 	}
 	for i, set := range together {
 		scope := internal(set)
 		at := t.smallest(scope)
 		c := &t.cliques[at]
 		c.joints = append(c.joints, i)
-		t.together = append(t.together, joint{slices.Clone(set), at, t.plan(c.scope, scope), positions(scope, sortedBy(scope, t.rank), t.x.cards)})
+		t.together = append(t.together, joint{slices.Clone(set), at, t.plan(c, scope), positions(scope, sortedBy(scope, t.rank), t.x.cards)})
 	}
 }

@@ -145,7 +145,7 @@ func (q *Query) gatherers() []gatherer {
 	}
 	for i, f := range q.t.x.families {
 		at := q.t.placed[i]
-		q.families = append(q.families, gatherer{f, at, q.t.plan(q.t.cliques[at].scope, f.scope),
+		q.families = append(q.families, gatherer{f, at, q.t.plan(&q.t.cliques[at], f.scope),
 			positions(f.scope, sortedBy(f.scope, q.t.rank), q.t.x.cards)})
 	}
 	slices.SortStableFunc(q.families, func(a, b gatherer) int { return int(a.clique - b.clique) })

@@ -46,7 +46,8 @@ func (s Sensitivity) Slope(theta float64) float64 {
 }
 
 // Sensitivity tells how P(v in state | findings) depends on one parameter. The other entries of its row keep their
-// proportions; if they are all zero they share the rest equally. It fails with *ImpossibleError, and panics on a
+// proportions; if they are all zero they share the rest equally. It fails with *ImpossibleError, or where zeros of the
+// network become positive and make the tree too large, and panics on a
 // variable or state out of range, a wrong number of parent states, or Unknown ones that a full table has no row for.
 // Each call costs four propagations. The findings stay as they were.
 func (q *Query) Sensitivity(of Parameter, v VarID, state int) (Sensitivity, error) {
@@ -60,9 +61,15 @@ func (q *Query) Sensitivity(of Parameter, v VarID, state int) (Sensitivity, erro
 	s := Sensitivity{Value: n.row(of, &n.dists[of.Variable])[of.State]}
 	// The lines through the whole of P give the ends; the slopes come from the part of P that lies in the row, where
 	// nothing else is there to be taken away again.
-	low := q.varied(of, 0)
+	low, err := q.varied(of, 0)
+	if err != nil {
+		return Sensitivity{}, err
+	}
 	s.Beta, s.Delta = low.relative(v, state, q.evidence.log)
-	high := q.varied(of, 1)
+	high, err := q.varied(of, 1)
+	if err != nil {
+		return Sensitivity{}, err
+	}
 	s.above, s.below = high.relative(v, state, q.evidence.log)
 	if !low.clamp(of) {
 		return s, nil
@@ -110,13 +117,22 @@ func (n *Network) row(of Parameter, d *distribution) []float64 {
 }
 
 // varied is a query with the same findings on a tree whose parameter is 0 or 1.
-func (q *Query) varied(of Parameter, theta float64) *Query {
-	d := q.t.net.dists[of.Variable].clone()
+func (q *Query) varied(of Parameter, theta float64) (*Query, error) {
+	before := &q.t.net.dists[of.Variable]
+	d := before.clone()
 	vary(q.t.net.row(of, &d), of.State, theta)
+	changed := map[VarID]distribution{of.Variable: d}
+	t := q.t.with(changed)
+	if d.widens(before) {
+		var err error
+		if t, err = q.t.widened(changed); err != nil {
+			return nil, err
+		}
+	}
 	// A new query, because the messages of this one were made with the numbers as they are.
-	other := q.t.with(map[VarID]distribution{of.Variable: d}).NewQuery()
+	other := t.NewQuery()
 	other.copyFindings(q)
-	return other
+	return other, nil
 }
 
 // vary sets one entry of a distribution and lets the others share what remains in their proportions.

@@ -1,0 +1,117 @@
+package bayes
+
+// In a clique of which only some entries are kept, few of the pairs of an incoming and an outgoing entry have anything
+// between them. Such a bridge lists them, by outgoing entry.
+
+// pairs is a list of pairs of places at the two ends of a bridge, ordered by the outgoing place and then the incoming one.
+type pairs struct {
+	rows  []row
+	in    []int32 // [pair]
+	of    []int32 // [entry kept] its pair
+	value []float64
+}
+
+// row is the pairs of one outgoing place: those from where the row before it ends.
+type row struct{ out, end int32 }
+
+// newPairs lists the pairs of a clique's entries, whose places at the ends are given.
+func newPairs(in, out *plan) *pairs {
+	byIn := countingSort(nil, in.at, in.small)
+	order := countingSort(byIn, out.at, out.small)
+	p := &pairs{of: make([]int32, len(in.at))}
+	for _, k := range order {
+		i, o := in.at[k], out.at[k]
+		switch last := len(p.rows) - 1; {
+		case last < 0 || p.rows[last].out != o:
+			p.rows = append(p.rows, row{out: o})
+			p.in = append(p.in, i)
+		case p.in[len(p.in)-1] != i:
+			p.in = append(p.in, i)
+		}
+		p.of[k] = int32(len(p.in) - 1)
+		p.rows[len(p.rows)-1].end = int32(len(p.in))
+	}
+	return p
+}
+
+// countingSort orders entries by their places, and those of one place as they were; order nil is their own order.
+func countingSort(order, places []int32, n int) []int32 {
+	starts := make([]int32, n+1)
+	for _, p := range places {
+		starts[p+1]++
+	}
+	for i := range n {
+		starts[i+1] += starts[i]
+	}
+	out := make([]int32, len(places))
+	for k := range places {
+		e := int32(k)
+		if order != nil {
+			e = order[k]
+		}
+		out[starts[places[e]]] = e
+		starts[places[e]]++
+	}
+	return out
+}
+
+// fill sums a clique's product into the pairs, scaled by a power of two, and leaves out those that the findings make zero.
+func (p *pairs) fill(whole *pairs, product []float64, scratch *[]float64) {
+	sums := *scratch
+	if cap(sums) < len(whole.in) {
+		sums = make([]float64, len(whole.in))
+	}
+	sums = sums[:len(whole.in)]
+	*scratch = sums
+	clear(sums)
+	addAt(sums, product, whole.of)
+	rescale(sums)
+	p.rows, p.in, p.value = p.rows[:0], p.in[:0], p.value[:0]
+	begin := int32(0)
+	for _, r := range whole.rows {
+		for k := begin; k < r.end; k++ {
+			if x := sums[k]; x > 0 {
+				p.in, p.value = append(p.in, whole.in[k]), append(p.value, x)
+			}
+		}
+		begin = r.end
+		if n := int32(len(p.in)); len(p.rows) == 0 && n > 0 || len(p.rows) > 0 && n > p.rows[len(p.rows)-1].end {
+			p.rows = append(p.rows, row{r.out, n})
+		}
+	}
+}
+
+// carry adds to dst what leaves when src arrives, or the other way round if back.
+func (p *pairs) carry(dst, src []lanes, back bool) {
+	begin := int32(0)
+	for _, r := range p.rows {
+		in, value := p.in[begin:r.end], p.value[begin:r.end]
+		value = value[:len(in)]
+		begin = r.end
+		if back {
+			s := &src[r.out]
+			s0, s1, s2, s3 := s[0], s[1], s[2], s[3]
+			for k, i := range in {
+				x, d := value[k], &dst[i]
+				d[0] += x * s0
+				d[1] += x * s1
+				d[2] += x * s2
+				d[3] += x * s3
+			}
+			continue
+		}
+		var a0, a1, a2, a3 float64
+		for k, i := range in {
+			x, s := value[k], &src[i]
+			a0 += x * s[0]
+			a1 += x * s[1]
+			a2 += x * s[2]
+			a3 += x * s[3]
+		}
+		d := &dst[r.out]
+		d[0] += a0
+		d[1] += a1
+		d[2] += a2
+		d[3] += a3
+	}
+}
