@@ -104,6 +104,9 @@ func (s *subject) candidates() []candidate {
 	for _, o := range s.request.Observations {
 		asked[o.ID] = !s.past[o.ID]
 	}
+	for _, f := range s.findings {
+		asked[f.ID] = true
+	}
 	var out []candidate
 	for _, o := range s.model.Observations {
 		switch {

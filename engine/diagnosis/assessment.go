@@ -35,6 +35,8 @@ type Request struct {
 	Mended         []string // ids of repairs that were done, and the heater is not well for all that; the latest last
 	Before         []string // ids of the observations that were told before the latest of these repairs
 
+	Order map[string]int // in which observations were told, for what was done since; nil if all was told at once
+
 	Willing int // most that the owner does: 1 nothing opened, 2 fuel and cold covers, 3 the burner too; 0 means 3
 }
 
@@ -100,10 +102,21 @@ const (
 type Danger struct {
 	ID            string
 	Title         string
-	Text          string
+	Text          string   // all that is to be done
+	Steps         []string // what to do now, a sentence each
+	WayOut        []string // what has to be done before it is over, a sentence each
 	Severity      Severity
 	Triggers      []string // observation ids
 	CallEmergency bool
+	Forbids       []string // gates
+	LiftedBy      []Lift   // what would lift it if it were told
+	MendedBy      []string // ids of the repairs that it asks for
+}
+
+// Lift is what lifts a danger when all of it is told.
+type Lift struct {
+	Told []Observation
+	Of   []string // the triggers that it lifts; none named means all
 }
 
 // Plan lists repairs worth making, in order.
@@ -140,6 +153,7 @@ type PlanStep struct {
 	Fixed             float64 // probability that all is well after this and all earlier steps
 	ExpectedCost      float64 // euros, minutes among them, spent on average up to and with this step; 0 while a danger forbids it
 	HeldBack          string  // why it must wait; empty where it may be done
+	Danger            string  // id of the standing danger that asks for it, whatever the complaint; empty for none
 }
 
 // Contradiction names findings that hardly fit together, the most doubtful first.

@@ -273,9 +273,26 @@ func (c Conversation) hasDone(repair string) bool {
 	return slices.ContainsFunc(c.Mended, func(d Done) bool { return d.RepairID == repair })
 }
 
+// order numbers what was told by the order of telling; what came in one event has one number. The numbers of the events
+// themselves say nothing more, and would make two conversations differ that went alike.
+func (c Conversation) order() map[string]int {
+	var events []int64
+	for _, t := range c.Told {
+		events = append(events, t.Event)
+	}
+	slices.Sort(events)
+	events = slices.Compact(events)
+	out := map[string]int{}
+	for _, t := range c.Told {
+		out[t.Observation.ID] = slices.Index(events, t.Event) + 1
+	}
+	return out
+}
+
 // Request is what the engine is to assess. Skipped questions are no evidence and are left out.
 func (c Conversation) Request() Request {
 	r := Request{Tools: c.Tools, Locale: c.Locale, EurosPerMinute: c.EurosPerMinute, Willing: c.Willing}
+	r.Order = c.order()
 	latest := c.cameBack
 	for _, d := range c.Mended {
 		r.Mended, latest = append(r.Mended, d.RepairID), max(latest, d.Event)

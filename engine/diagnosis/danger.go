@@ -7,95 +7,166 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// dangers are the rules that hold for what was told, most severe first. They look at no probability.
-func (e *Engine) dangers(findings []knowledge.Finding, t *knowledge.Texts) []Danger {
-	told := map[string]knowledge.Finding{}
-	for _, f := range findings {
-		told[f.ID] = f
+// facts are what was told, and in which order: nil where all was told at once.
+type facts struct {
+	told map[string]knowledge.Finding
+	at   map[string]int
+}
+
+func factsOf(findings []knowledge.Finding, at map[string]int) facts {
+	f := facts{told: make(map[string]knowledge.Finding, len(findings)), at: at}
+	for _, x := range findings {
+		f.told[x.ID] = x
 	}
+	return f
+}
+
+// dangers are the rules that hold for what was told, most severe first. They look at no probability.
+func (e *Engine) dangers(f facts, t *knowledge.Texts) []Danger {
 	var out []Danger
 	for _, d := range e.model.Dangers {
 		var triggers []string
 		for _, trigger := range d.Any {
-			if tripped(trigger, told) {
-				for _, trip := range trigger.All {
-					if !slices.Contains(triggers, trip.ID) {
-						triggers = append(triggers, trip.ID)
-					}
+			if !f.all(trigger.All) || e.lifted(d, trigger, f) {
+				continue
+			}
+			for _, trip := range trigger.All {
+				if !slices.Contains(triggers, trip.ID) {
+					triggers = append(triggers, trip.ID)
 				}
 			}
 		}
 		if len(triggers) > 0 {
 			x := t.Dangers[d.ID]
-			out = append(out, Danger{d.ID, x.Title, x.Text, Severity(d.Severity), triggers, d.CallEmergency})
+			out = append(out, Danger{ID: d.ID, Title: x.Title, Text: x.Text, Steps: x.Steps, WayOut: x.WayOut,
+				Severity: Severity(d.Severity), Triggers: triggers, CallEmergency: d.CallEmergency,
+				Forbids: d.Forbids.Names(), LiftedBy: ways(d, triggers), MendedBy: mendedBy(d, triggers)})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Danger) int { return cmp.Compare(b.Severity, a.Severity) })
 	return out
 }
 
-func tripped(t knowledge.Trigger, told map[string]knowledge.Finding) bool {
-	for _, trip := range t.All {
-		f, ok := told[trip.ID]
+// all tells whether all conditions hold.
+func (f facts) all(trips []knowledge.Trip) bool {
+	for _, trip := range trips {
+		x, ok := f.told[trip.ID]
 		switch {
 		case !ok:
 			return false
-		case trip.Below != nil && f.Number >= *trip.Below, trip.Above != nil && f.Number < *trip.Above:
+		case trip.Below != nil && x.Number >= *trip.Below, trip.Above != nil && x.Number < *trip.Above:
 			return false
-		case len(trip.States) > 0 && slices.Contains(trip.States, f.State) == trip.Not:
+		case len(trip.States) > 0 && slices.Contains(trip.States, x.State) == trip.Not:
 			return false
 		}
 	}
 	return true
 }
 
-// gate is what must not be advised now, with the danger that forbids it.
-type gate struct {
-	needsStart, opensFuel, opensBurner, touchesHot string // id of a danger; empty: allowed
-	leave                                          bool   // people are to be outside
+// lifted tells whether what was told takes a trigger away. What has been done or has changed since must have been told no
+// earlier than what it takes away.
+func (e *Engine) lifted(d knowledge.Danger, t knowledge.Trigger, f facts) bool {
+	latest := 0
+	for _, trip := range t.All {
+		latest = max(latest, f.at[trip.ID])
+	}
+	return slices.ContainsFunc(d.LiftedBy, func(l knowledge.Lift) bool {
+		return l.Lifts(t) && f.all(l.All) && !slices.ContainsFunc(l.All, func(trip knowledge.Trip) bool {
+			o, ok := e.model.Observation(trip.ID)
+			return ok && o.Since && f.at[trip.ID] < latest
+		})
+	})
 }
 
-// gate joins what the standing dangers forbid with what a too probable dangerous cause does.
+// ways are what would lift a danger that some observations have triggered.
+func ways(d knowledge.Danger, triggers []string) (out []Lift) {
+	for _, l := range d.LiftedBy {
+		x := Lift{Of: l.Of}
+		for _, trip := range l.All {
+			if len(trip.States) > 0 && !trip.Not {
+				x.Told = append(x.Told, Observation{ID: trip.ID, State: trip.States[0]})
+			}
+		}
+		if len(x.Told) == len(l.All) && (len(l.Of) == 0 || slices.ContainsFunc(l.Of, func(id string) bool { return slices.Contains(triggers, id) })) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// mendedBy are the repairs that a danger asks for.
+func mendedBy(d knowledge.Danger, triggers []string) (ids []string) {
+	for _, m := range d.MendedBy {
+		if len(m.Of) == 0 || slices.ContainsFunc(m.Of, func(id string) bool { return slices.Contains(triggers, id) }) {
+			ids = append(ids, m.Repair)
+		}
+	}
+	return ids
+}
+
+// ban is a danger with what it forbids: one that stands, or one whose cause is too probable.
+type ban struct {
+	knowledge.Danger
+	forbids knowledge.Gates
+}
+
+// gate is what must not be advised now.
+type gate struct {
+	bans  []ban
+	leave bool // people are to be outside
+}
+
+// gate joins what the standing dangers forbid with what a too probable dangerous cause does, unless that was dealt with.
 func (s *subject) gate() gate {
 	var g gate
 	for _, d := range s.dangers {
-		i := slices.IndexFunc(s.model.Dangers, func(k knowledge.Danger) bool { return k.ID == d.ID })
-		g.forbid(s.model.Dangers[i].Forbids, d.ID)
+		k := s.model.Dangers[slices.IndexFunc(s.model.Dangers, func(k knowledge.Danger) bool { return k.ID == d.ID })]
+		g.bans = append(g.bans, ban{k, k.Forbids})
 		g.leave = g.leave || d.Severity == LeaveNow
 	}
+	f := factsOf(s.told, s.request.Order)
 	for _, l := range s.model.Limits {
 		i := slices.IndexFunc(s.model.Causes, func(c knowledge.Cause) bool { return c.ID == l.Cause })
-		if s.posterior[i] > l.Above {
-			g.forbid(l.Forbids, l.Danger)
+		k := s.model.Dangers[slices.IndexFunc(s.model.Dangers, func(k knowledge.Danger) bool { return k.ID == l.Danger })]
+		if s.posterior[i] > l.Above && !s.dealtWith(k, f) {
+			g.bans = append(g.bans, ban{k, l.Forbids})
 		}
 	}
 	return g
 }
 
-func (g *gate) forbid(what knowledge.Gates, danger string) {
-	set := func(forbidden bool, by *string) {
-		if forbidden && *by == "" {
-			*by = danger
-		}
-	}
-	set(what.NeedsStart, &g.needsStart)
-	set(what.OpensFuel, &g.opensFuel)
-	set(what.OpensBurner, &g.opensBurner)
-	set(what.TouchesHot, &g.touchesHot)
+// dealtWith tells whether something that was done since lifts a danger, whatever triggers it.
+func (s *subject) dealtWith(d knowledge.Danger, f facts) bool {
+	return slices.ContainsFunc(d.LiftedBy, func(l knowledge.Lift) bool {
+		return len(l.Of) == 0 && f.all(l.All) && slices.ContainsFunc(l.All, func(trip knowledge.Trip) bool {
+			o, ok := s.model.Observation(trip.ID)
+			return ok && o.Since
+		})
+	})
 }
 
 // forbids names the danger that forbids what something involves; empty if it is allowed.
 func (g gate) forbids(what knowledge.Gates) string {
-	for _, x := range []struct {
-		involved bool
-		by       string
-	}{{what.NeedsStart, g.needsStart}, {what.OpensFuel, g.opensFuel}, {what.OpensBurner, g.opensBurner}, {what.TouchesHot, g.touchesHot}} {
-		if x.involved && x.by != "" {
-			return x.by
+	for _, b := range g.bans {
+		if b.forbids.Overlaps(what) {
+			return b.ID
 		}
 	}
 	return ""
 }
+
+// forbidsRepair is the same of a repair, which a danger may allow in spite of its gates.
+func (g gate) forbidsRepair(r knowledge.Repair) string {
+	for _, b := range g.bans {
+		if b.forbids.Overlaps(r.Gates) && !b.Permits(r.ID) {
+			return b.ID
+		}
+	}
+	return ""
+}
+
+// forbidsStart tells whether no start may be made.
+func (g gate) forbidsStart() bool { return g.forbids(knowledge.Gates{NeedsStart: true}) != "" }
 
 // Dangers are those that stand by what was told, most severe first, at little cost. The request must be one that Check
 // accepts.
@@ -106,5 +177,5 @@ func (e *Engine) Dangers(r Request) []Danger {
 			findings = append(findings, o.finding())
 		}
 	}
-	return e.dangers(findings, e.model.Text(r.Locale))
+	return e.dangers(factsOf(findings, r.Order), e.model.Text(r.Locale))
 }

@@ -96,6 +96,7 @@ func (e *Engine) subject(r Request) (*subject, error) {
 			setup = append(setup, f)
 		}
 	}
+	s.findings = append(s.findings, e.denied(s.told)...)
 	// The order of telling must not reach the arithmetic, or the same facts could differ in their last digits.
 	slices.SortFunc(s.told, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
 	slices.SortFunc(s.findings, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
@@ -114,9 +115,27 @@ func (e *Engine) subject(r Request) (*subject, error) {
 		return nil, fmt.Errorf("inferring the causes: %w", err)
 	}
 	s.blame = blames(s.posterior, s.base)
-	s.dangers = e.dangers(s.told, s.texts)
+	s.dangers = e.dangers(factsOf(s.told, r.Order), s.texts)
 	s.gates = s.gate()
 	return s, nil
+}
+
+// denied are the observations that an answer to a question for several denies: those of two states that were not told by
+// themselves. Of more states than two, more than one may be meant.
+func (e *Engine) denied(told []knowledge.Finding) (out []knowledge.Finding) {
+	for _, f := range told {
+		o, ok := e.model.Observation(f.ID)
+		if !ok || len(o.Denies) == 0 || f.State != o.States[0] {
+			continue
+		}
+		for _, id := range o.Denies {
+			d, _ := e.model.Observation(id)
+			if len(d.States) == 2 && !slices.ContainsFunc(told, func(f knowledge.Finding) bool { return f.ID == id }) {
+				out = append(out, knowledge.Finding{ID: id, State: d.States[0]})
+			}
+		}
+	}
+	return out
 }
 
 func (o Observation) finding() knowledge.Finding {

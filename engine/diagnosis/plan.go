@@ -68,7 +68,8 @@ type planning struct {
 	s       *subject
 	rate    float64 // euros a minute
 	causes  []int
-	repairs []knowledge.Repair
+	repairs []knowledge.Repair // the pinned ones first
+	pinned  []pin
 	held    []knowledge.Repair // forbidden now
 	checks  []string
 	planner *troubleshoot.Planner
@@ -81,10 +82,15 @@ func (s *subject) plan(checks []AdvisedCheck) (Plan, error) {
 		return Plan{Note: s.texts.Phrases["plan_leave"]}, nil
 	}
 	p := &planning{s: s, rate: cmp.Or(s.request.EurosPerMinute, defaultRate)}
+	p.pin()
 	p.chooseCauses()
 	p.chooseRepairs()
 	if len(p.causes) == 0 {
-		return Plan{Note: s.texts.Phrases["plan_none"]}, nil
+		out := Plan{Steps: p.pinnedSteps()}
+		if len(out.Steps) == 0 {
+			out.Note = s.texts.Phrases["plan_none"]
+		}
+		return out, nil
 	}
 	p.chooseChecks(checks)
 	if err := p.weighScenarios(); err != nil {
@@ -94,6 +100,7 @@ func (s *subject) plan(checks []AdvisedCheck) (Plan, error) {
 	p.Test = p.rate * watchedStart
 	p.planner = troubleshoot.NewPlanner(&p.Problem)
 	p.start = p.planner.Start()
+	p.makePinned()
 	out := p.steps()
 	out.NextCheck = p.save(checks)
 	if out.NextCheck != "" && out.Ending != nil && out.Ending.After == 0 {
@@ -140,7 +147,7 @@ func (p *planning) chooseRepairs() {
 	var options []option
 	for _, r := range p.s.model.Repairs {
 		_, _, level := prepares(r.Gates)
-		if p.s.request.Willing > 0 && level > p.s.request.Willing || slices.Contains(p.s.request.Mended, r.ID) {
+		if p.s.request.Willing > 0 && level > p.s.request.Willing || p.s.done(r.ID) || p.isPinned(r.ID) {
 			continue
 		}
 		blame := 0.0
@@ -156,7 +163,7 @@ func (p *planning) chooseRepairs() {
 	slices.SortStableFunc(options, func(a, b option) int { return cmp.Compare(b.worth, a.worth) })
 	for _, o := range options {
 		switch {
-		case p.s.gates.forbids(o.Gates) != "":
+		case p.s.gates.forbidsRepair(o.Repair) != "":
 			p.held = append(p.held, o.Repair)
 		case len(p.repairs) < planRepairs:
 			p.repairs = append(p.repairs, o.Repair)
@@ -192,7 +199,7 @@ func (p *planning) chooseChecks(advised []AdvisedCheck) {
 				repair.First |= 1 << add(id)
 			}
 		}
-		if best := p.s.mostBlamed(r); p.s.posterior[best] < settled {
+		if best := p.s.mostBlamed(r); best >= 0 && p.s.posterior[best] < settled {
 			for j, other := range p.repairs {
 				if slices.Contains(r.Behind, other.ID) {
 					repair.Behind |= 1 << j
@@ -374,6 +381,11 @@ func (p *planning) steps() (out Plan) {
 	end := sequence[len(sequence)-1]
 	state := p.start
 	spent := 0.0
+	out.Steps = p.pinnedSteps()
+	for _, x := range out.Steps {
+		spent = max(spent, x.ExpectedCost)
+	}
+	pinned := spent
 	add := func(steps []troubleshoot.Step) {
 		for _, step := range steps {
 			for k, r := range step.Repairs {
@@ -393,7 +405,7 @@ func (p *planning) steps() (out Plan) {
 		e := p.s.model.Endings[end.Ending]
 		text := map[string]string{knowledge.Replace: "plan_end_replace", knowledge.Licensed: "plan_end_licensed"}[e.Kind]
 		out.Ending = &Ending{Kind: e.Kind, After: before, Minutes: e.Minutes, Euros: e.Euros, Probability: end.Reaching,
-			ExpectedCost: end.Cost, Text: p.s.texts.Phrases[text]}
+			ExpectedCost: pinned + end.Cost, Text: p.s.texts.Phrases[text]}
 	}
 	if before < planSteps && before < len(p.repairs) {
 		never := p.Problem
@@ -440,11 +452,13 @@ func (s *subject) waitsFor(check string) bool {
 
 func (p *planning) step(r knowledge.Repair) PlanStep {
 	s := p.s
-	cause := s.mostBlamed(r)
 	x := s.texts.Repairs[r.ID]
-	step := PlanStep{RepairID: r.ID, CauseID: s.model.Causes[cause].ID, Title: x.Title, Probability: s.posterior[cause],
-		Minutes: r.Minutes, Euros: r.Euros, Cautions: slices.Clone(x.Cautions), Parts: x.Parts, Proof: x.Proof, Prevention: x.Prevention}
-	if by := s.gates.forbids(r.Gates); by != "" {
+	step := PlanStep{RepairID: r.ID, Title: x.Title, Minutes: r.Minutes, Euros: r.Euros, Cautions: slices.Clone(x.Cautions),
+		Parts: x.Parts, Proof: x.Proof, Prevention: x.Prevention}
+	if cause := s.mostBlamed(r); cause >= 0 {
+		step.CauseID, step.Probability = s.model.Causes[cause].ID, s.posterior[cause]
+	}
+	if by := s.gates.forbidsRepair(r); by != "" {
 		step.HeldBack = s.texts.Phrases["plan_wait_danger"] + s.texts.Dangers[by].Title
 		return step
 	}

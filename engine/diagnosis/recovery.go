@@ -109,12 +109,12 @@ func (e *Engine) recover(c Conversation, s *subject) (*Recovery, error) {
 		return r, nil
 	}
 	if c.Start == nil {
-		if s.gates.needsStart == "" {
+		if !s.gates.forbidsStart() {
 			r.Stage, r.Watch = Starting, s.watchable()
 		}
 		return r, nil
 	}
-	if !c.Start.Ran || s.gates.needsStart != "" {
+	if !c.Start.Ran || s.gates.forbidsStart() {
 		return r, nil
 	}
 	if err := e.prove(c, r); err != nil {

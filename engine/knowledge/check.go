@@ -202,11 +202,7 @@ func (f *files) checkRules() {
 		}
 	}
 	for _, d := range m.Dangers {
-		for _, t := range d.Any {
-			for _, trip := range t.All {
-				f.checkTrip(f.places["danger/"+d.ID], trip)
-			}
-		}
+		f.checkDanger(f.places["danger/"+d.ID], d)
 	}
 	for _, l := range m.Limits {
 		cause(f.places["limit/"+l.Cause], l.Cause)
@@ -223,31 +219,18 @@ func (f *files) checkRules() {
 		if o.Tool != "" && !slices.Contains(m.Tools, o.Tool) {
 			f.seen[o.ID].errorf("%s needs %s, which is no tool", o.ID, o.Tool)
 		}
+		for _, id := range o.Denies {
+			if _, ok := m.Observation(id); !ok {
+				f.seen[o.ID].errorf("denies: %s is no observation", id)
+			}
+		}
+		if o.Does != "" && m.byID[o.Does].kind != refRepair {
+			f.seen[o.ID].errorf("does: %s is no repair", o.Does)
+		}
 	}
 	for _, t := range m.CodeTables {
 		for _, state := range t.Codes {
 			f.state(f.places["table/"+t.ID], faultCode, state)
-		}
-	}
-}
-
-func (f *files) checkTrip(at node, t Trip) {
-	r, ok := f.model.byID[t.ID]
-	if !ok || (r.kind != refObservation && r.kind != refSetup) {
-		at.errorf("%s is neither an observation nor a setup fact", t.ID)
-		return
-	}
-	numeric := len(f.statesOf(t.ID, r)) == 0 || r.kind == refSetup && f.model.Setup[r.index].Unit != ""
-	switch bounded := t.Below != nil || t.Above != nil; {
-	case numeric && (!bounded || len(t.States) > 0):
-		at.errorf("%s is a number: say below or above what it is a danger", t.ID)
-	case !numeric && bounded:
-		at.errorf("%s has states, so it is neither below nor above anything", t.ID)
-	case !numeric && len(t.States) == 0:
-		at.errorf("%s: say in which states it is a danger", t.ID)
-	case !numeric:
-		for _, s := range t.States {
-			f.state(at, t.ID, s)
 		}
 	}
 }

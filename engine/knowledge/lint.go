@@ -130,24 +130,11 @@ func (l *linter) reached() error {
 	return nil
 }
 
-// hazards names what a gate is for.
-func (g Gates) hazards() (names []string) {
-	for _, x := range []struct {
-		involved bool
-		name     string
-	}{{g.NeedsStart, "needs_start"}, {g.OpensFuel, "opens_fuel"}, {g.OpensBurner, "opens_burner"}, {g.TouchesHot, "touches_hot"}} {
-		if x.involved {
-			names = append(names, x.name)
-		}
-	}
-	return names
-}
-
 func (l *linter) cautions() {
 	for _, locale := range l.m.Locales() {
 		t := l.m.Text(locale)
 		missing := func(id string, g Gates, cautions []string) {
-			if hazards := g.hazards(); len(hazards) > 0 && !slices.ContainsFunc(cautions, func(c string) bool { return strings.TrimSpace(c) != "" }) {
+			if hazards := g.Names(); len(hazards) > 0 && !slices.ContainsFunc(cautions, func(c string) bool { return strings.TrimSpace(c) != "" }) {
 				l.problem(id, "%s: %s, and the texts in %s have no caution for it", id, strings.Join(hazards, ", "), locale)
 			}
 		}

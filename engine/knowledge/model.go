@@ -83,16 +83,6 @@ type SetupState struct {
 	Typical []float64
 }
 
-// Gates are what a check or repair involves; a danger can forbid each of them.
-type Gates struct {
-	NeedsStart, OpensFuel, OpensBurner, TouchesHot bool
-}
-
-// Overlaps tells whether both involve the same thing.
-func (g Gates) Overlaps(o Gates) bool {
-	return g.NeedsStart && o.NeedsStart || g.OpensFuel && o.OpensFuel || g.OpensBurner && o.OpensBurner || g.TouchesHot && o.TouchesHot
-}
-
 // Observation is something that can be seen, heard, smelt, measured or recalled.
 type Observation struct {
 	ID         string
@@ -104,7 +94,11 @@ type Observation struct {
 	Difficulty int // 1 anybody, 2 handy, 3 workshop
 	Gates      Gates
 	SafetyCard bool
-	Recalled   bool // answered from memory, at no cost
+	Recalled   bool     // answered from memory, at no cost
+	Since      bool     // it tells what has been done or has changed since: what is told after it counts anew
+	AtOnce     bool     // asked as soon as OnlyIf allows it, for what was told may be two things, one of them dangerous
+	Denies     []string // observations, each of which it asks for in one question: its first state denies them all
+	Does       string   // the repair that its last state says was made; may be empty
 	OnlyIf     []Condition
 	VoidIf     []Condition // any of them makes it tell nothing, for what it looks at never had its turn
 	SureIf     []Condition // if there are any and none of them holds, it is as likely as not that it tells nothing
@@ -157,35 +151,6 @@ func (e Ending) Ends(c Cause) bool {
 	return e.Everything || slices.Contains(e.Groups, c.Group) || slices.Contains(e.Mends, c.ID)
 }
 
-// Danger is a rule: when one of its triggers holds, it stands.
-type Danger struct {
-	ID            string
-	Severity      int // 1 caution, 2 no start, 3 urgent, 4 leave now
-	CallEmergency bool
-	Any           []Trigger
-	Forbids       Gates
-}
-
-// Trigger holds when all its conditions do.
-type Trigger struct{ All []Trip }
-
-// Trip is one observation's part in a trigger: in one of the states, or a number not above Below / not below Above.
-type Trip struct {
-	ID     string
-	States []string
-	Below  *float64
-	Above  *float64
-	Not    bool // the observation was told and is in none of the states
-}
-
-// Limit forbids what its gates say while a cause is more probable than Above.
-type Limit struct {
-	Cause   string
-	Above   float64
-	Forbids Gates
-	Danger  string // named as the reason
-}
-
 // CodeTable translates what a panel shows into the states of the fault code observation.
 type CodeTable struct {
 	ID    string
@@ -230,8 +195,12 @@ type RepairText struct {
 	Proof, Prevention string
 }
 
-// DangerText says what a danger is and what to do.
-type DangerText struct{ Title, Text string }
+// DangerText says what a danger is and what to do: in one text, and in steps of a sentence each, first those to take now,
+// then those of the way out.
+type DangerText struct {
+	Title, Text   string
+	Steps, WayOut []string
+}
 
 type refKind int
 

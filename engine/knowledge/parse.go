@@ -352,7 +352,8 @@ func completed(mix map[string]float64, states []string) []float64 {
 
 func (f *files) observation(n node) {
 	m := n.fields("id", "states", "covers", "worst_of", "otherwise", "rules", "slips", "unit", "min", "max", "reads", "error",
-		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "only_if", "unless", "void_if", "sure_if", "basis")
+		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "since", "at_once", "denies", "does",
+		"only_if", "unless", "void_if", "sure_if", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
@@ -360,7 +361,8 @@ func (f *files) observation(n node) {
 	f.basis(n, m)
 	o := Observation{ID: id, States: m["states"].texts(), Unit: m["unit"].text(), Min: m["min"].numberOr(0), Max: m["max"].numberOr(0),
 		Tool: m["tool"].text(), Minutes: m["minutes"].numberOr(0), Difficulty: int(m["difficulty"].numberOr(1)),
-		Gates: f.gates(m["gates"]), SafetyCard: m["safety_card"].flag(), Recalled: m["recalled"].flag()}
+		Gates: f.gates(m["gates"]), SafetyCard: m["safety_card"].flag(), Recalled: m["recalled"].flag(),
+		Since: m["since"].flag(), AtOnce: m["at_once"].flag(), Denies: m["denies"].texts(), Does: m["does"].text()}
 	for _, p := range m["only_if"].pairs() {
 		o.OnlyIf = append(o.OnlyIf, Condition{ID: p.id, States: p.val.texts()})
 	}
@@ -417,25 +419,6 @@ func (f *files) cover(v *variable, p pair) {
 	}
 }
 
-func (f *files) gates(n node) Gates {
-	var g Gates
-	for _, it := range n.items() {
-		switch it.text() {
-		case "needs_start":
-			g.NeedsStart = true
-		case "opens_fuel":
-			g.OpensFuel = true
-		case "opens_burner":
-			g.OpensBurner = true
-		case "touches_hot":
-			g.TouchesHot = true
-		default:
-			it.errorf("unknown gate %q; known are needs_start, opens_fuel, opens_burner, touches_hot", it.text())
-		}
-	}
-	return g
-}
-
 func (f *files) repair(n node) {
 	m := n.fields("id", "mends", "minutes", "euros", "gates", "after", "behind", "disturbs", "basis")
 	r := Repair{ID: m["id"].text(), Mends: m["mends"].texts(), Minutes: m["minutes"].number(), Euros: m["euros"].number(),
@@ -448,54 +431,6 @@ func (f *files) repair(n node) {
 	}
 	f.model.byID[r.ID] = ref{refRepair, len(f.model.Repairs)}
 	f.model.Repairs = append(f.model.Repairs, r)
-}
-
-var severities = []string{"", "caution", "no_start", "urgent", "leave_now"}
-
-func (f *files) danger(n node) {
-	m := n.fields("id", "severity", "call_emergency", "forbids", "any")
-	d := Danger{ID: m["id"].text(), CallEmergency: m["call_emergency"].flag(), Forbids: f.gates(m["forbids"])}
-	d.Severity = slices.Index(severities, m["severity"].text())
-	if d.Severity < 1 {
-		n.errorf("danger %s: severity must be one of %s", d.ID, strings.Join(severities[1:], ", "))
-	}
-	for _, t := range m["any"].items() {
-		var tr Trigger
-		for _, p := range t.pairs() {
-			tr.All = append(tr.All, f.trip(p))
-		}
-		d.Any = append(d.Any, tr)
-	}
-	if len(d.Any) == 0 {
-		n.errorf("danger %s: nothing sets it off; say what does under any", d.ID)
-	}
-	if first, ok := f.places["danger/"+d.ID]; ok {
-		line, _ := first.position()
-		n.errorf("danger %s is defined twice; first in %s line %d", d.ID, first.file, line)
-	}
-	f.places["danger/"+d.ID] = n
-	f.model.Dangers = append(f.model.Dangers, d)
-}
-
-func (f *files) trip(p pair) Trip {
-	t := Trip{ID: p.id}
-	if !p.val.isMapping() {
-		t.States = p.val.texts()
-		return t
-	}
-	m := p.val.fields("below", "above", "not")
-	if m["below"].ok() {
-		v := m["below"].number()
-		t.Below = &v
-	}
-	if m["above"].ok() {
-		v := m["above"].number()
-		t.Above = &v
-	}
-	if m["not"].ok() {
-		t.Not, t.States = true, m["not"].texts()
-	}
-	return t
 }
 
 func (f *files) ending(n node) {
@@ -519,13 +454,6 @@ func (f *files) ending(n node) {
 func (f *files) watch(n node) {
 	f.places["watch/"+n.text()] = n
 	f.model.Watch = append(f.model.Watch, n.text())
-}
-
-func (f *files) limit(n node) {
-	m := n.fields("cause", "above", "forbids", "danger")
-	l := Limit{m["cause"].text(), m["above"].strength(), f.gates(m["forbids"]), m["danger"].text()}
-	f.places["limit/"+l.Cause] = n
-	f.model.Limits = append(f.model.Limits, l)
 }
 
 func (f *files) codeTable(n node) {

@@ -52,8 +52,8 @@ func (f *files) readTexts(locale, what string, root node) {
 			m := p.val.fields("title", "parts", "cautions", "proof", "prevention")
 			t.Repairs[p.id] = RepairText{m["title"].text(), m["parts"].texts(), m["cautions"].texts(), m["proof"].text(), m["prevention"].text()}
 		case "dangers":
-			m := p.val.fields("title", "text")
-			t.Dangers[p.id] = DangerText{m["title"].text(), m["text"].text()}
+			m := p.val.fields("title", "text", "steps", "way_out")
+			t.Dangers[p.id] = DangerText{m["title"].text(), m["text"].text(), m["steps"].texts(), m["way_out"].texts()}
 		case "tools":
 			t.Tools[p.id] = p.val.text()
 		case "phrases":
