@@ -2,6 +2,7 @@ package diagnosis
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 
 	"lightoff/engine/knowledge"
@@ -20,9 +21,9 @@ type Guidance struct {
 // enough is the information, in bits, below which the conversation stops asking.
 const enough = 0.02
 
-// Guide assesses a conversation and chooses the next question: first the safety card, then what the panel shows and the
-// heater does, whether a carbon monoxide alarm watches, what from memory might bring out a danger, and from there on the most
-// useful step: the check that saves most beyond its price, or, where none saves more than it costs, the first repair of the
+// Guide assesses a conversation and chooses the next question: first the safety card, then what was told may be of a
+// dangerous kind, what the panel shows and the heater does, in one question for them all what from memory might bring out a
+// danger, and from there on the most useful step: the check that saves most beyond its price, or, where none saves more than it costs, the first repair of the
 // plan. On callers' cases that is as often right as asking on for as long as anything can be learnt, after two fifths of the
 // checks. After a repair, what set off a danger is asked anew, and then a start is to be watched; while it is, and once
 // the heater is well, nothing is asked.
@@ -67,10 +68,14 @@ func (s *subject) next(c Conversation, g *Guidance) error {
 		say("reason_well")
 		return nil
 	}
-	for _, id := range s.opening(c) {
+	if doubtful := s.doubtful(c); doubtful != "" {
+		say("reason_danger", doubtful)
+		g.Warns = true
+		return nil
+	}
+	for _, id := range opening(c) {
 		if g.Recovery.Stage == Searching && !s.asked(c, id) {
-			reason := map[string]string{"fault_code": "reason_code", "complaint": "reason_complaint"}[id]
-			say(cmp.Or(reason, "reason_card"), id)
+			say(map[string]string{"fault_code": "reason_code", "complaint": "reason_complaint"}[id], id)
 			return nil
 		}
 	}
@@ -80,8 +85,12 @@ func (s *subject) next(c Conversation, g *Guidance) error {
 		from = startWarnFrom
 	}
 	warning, err := s.warning(c, from)
+	reason := "reason_danger"
+	if warning == "" && (g.Recovery.Stage == Starting || s.diagnosed(c)) {
+		warning, reason = s.alarm(c), "reason_card"
+	}
 	if err == nil && warning != "" {
-		say("reason_danger", warning)
+		say(reason, warning)
 		g.Warns, g.Repair, g.Recovery = true, "", &Recovery{}
 	}
 	return err
@@ -125,19 +134,27 @@ const warnFrom = 0.02
 // startWarnFrom is the same where what comes next needs a start, for then the danger is at hand.
 const startWarnFrom = 0.004
 
-// warning is what can be answered from memory and may well bring out a danger that nobody has been told of, the likeliest first.
-// Dangers come before diagnosis, so a conversation asks it before all else: it costs nothing but the asking.
+// warning is what can be answered from memory and may well bring out a danger that nobody has been told of. Dangers come
+// before diagnosis, so a conversation asks it before all else; but not one by one: the first is the question that asks for
+// all of them at once, and only if something of it was so, or could not be told, the likeliest of them follow.
 func (s *subject) warning(c Conversation, from float64) (id string, err error) {
+	together := s.together()
+	some, denied := false, []string(nil)
+	if together != nil && c.told(together.ID) {
+		some = c.state(together.ID) == together.States[len(together.States)-1] && !s.found(together.Denies)
+		if c.state(together.ID) == together.States[0] {
+			denied = together.Denies
+		}
+	}
 	s.in.Enter(s.findings)
 	most := from
 	for _, o := range s.model.Observations {
-		if !o.Recalled || c.told(o.ID) || !s.applies(o.OnlyIf) {
+		if !o.Recalled || o.SafetyCard || c.told(o.ID) || !s.applies(o.OnlyIf) || slices.Contains(denied, o.ID) {
 			continue
 		}
 		chance := 0.0
 		for _, state := range o.States {
-			with := append(slices.Clone(s.told), knowledge.Finding{ID: o.ID, State: state})
-			if slices.ContainsFunc(s.newDangers(with), func(d Danger) bool { return d.Severity >= NoStart }) {
+			if s.bringsOut(Observation{ID: o.ID, State: state}) {
 				p, err := s.in.Chance(o.ID, state)
 				if err != nil {
 					return "", err
@@ -145,16 +162,77 @@ func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 				chance += p
 			}
 		}
+		if some && chance > 0 && slices.Contains(together.Denies, o.ID) {
+			chance++ // one of them was so
+		}
 		if chance > most {
 			id, most = o.ID, chance
 		}
 	}
+	if together != nil && !c.told(together.ID) && slices.Contains(together.Denies, id) {
+		return together.ID, nil
+	}
 	return id, nil
 }
 
-// newDangers lists the dangers that stand with some findings and don't without.
-func (s *subject) newDangers(findings []knowledge.Finding) []Danger {
-	return slices.DeleteFunc(s.Engine.dangers(findings, s.texts), func(d Danger) bool {
+// together is the question that asks for several observations at once; nil if the model has none.
+func (s *subject) together() *knowledge.Observation {
+	i := slices.IndexFunc(s.model.Observations, func(o knowledge.Observation) bool { return len(o.Denies) > 0 })
+	if i < 0 {
+		return nil
+	}
+	return &s.model.Observations[i]
+}
+
+// found tells whether one of some observations has triggered a danger that stands.
+func (s *subject) found(ids []string) bool {
+	return slices.ContainsFunc(s.dangers, func(d Danger) bool {
+		return d.Severity >= NoStart && slices.ContainsFunc(d.Triggers, func(id string) bool { return slices.Contains(ids, id) })
+	})
+}
+
+// doubtful is a question that tells which of two things was told, one of them dangerous.
+func (s *subject) doubtful(c Conversation) string {
+	for _, o := range s.model.Observations {
+		if o.AtOnce && !s.asked(c, o.ID) && s.applies(o.OnlyIf) {
+			return o.ID
+		}
+	}
+	return ""
+}
+
+// diagnosed tells whether a question that serves the diagnosis has been asked: one that takes a look, or a fact of the
+// installation.
+func (s *subject) diagnosed(c Conversation) bool {
+	return slices.ContainsFunc(c.Told, func(t Told) bool {
+		if t.Words != "" || slices.Contains([]string{"co_alarm_fitted", codeTable}, t.Observation.ID) {
+			return false
+		}
+		o, ok := s.model.Observation(t.Observation.ID)
+		return !ok || !o.Recalled && !o.AtOnce && !o.Since
+	})
+}
+
+// alarm asks whether a carbon monoxide alarm watches, which no start should be without, and whether it was tested.
+func (s *subject) alarm(c Conversation) string {
+	switch {
+	case !s.known("co_alarm_fitted"):
+	case !c.told("co_alarm_fitted"):
+		return "co_alarm_fitted"
+	case c.state("co_alarm_fitted") == "yes" && !c.told("co_alarm"):
+		return "co_alarm"
+	}
+	return ""
+}
+
+// newDangers lists the dangers that would stand if something were told now, and don't.
+func (s *subject) newDangers(now knowledge.Finding) []Danger {
+	with := slices.DeleteFunc(slices.Clone(s.told), func(f knowledge.Finding) bool { return f.ID == now.ID })
+	f := factsOf(append(with, now), maps.Clone(s.request.Order))
+	if f.at != nil {
+		f.at[now.ID] = len(f.at) + 1
+	}
+	return slices.DeleteFunc(s.Engine.dangers(f, s.texts), func(d Danger) bool {
 		return slices.ContainsFunc(s.dangers, func(now Danger) bool { return now.ID == d.ID })
 	})
 }
@@ -163,45 +241,81 @@ func (s *subject) newDangers(findings []knowledge.Finding) []Danger {
 // at before that.
 func (s *subject) planned(c Conversation, g *Guidance) bool {
 	plan := g.Assessment.Plan
-	if next := plan.NextCheck; next != "" && !s.asked(c, next) {
+	first, urgent := PlanStep{}, false
+	if len(plan.Steps) > 0 {
+		first = plan.Steps[0]
+		urgent = first.HeldBack == "" && s.severity(first.Danger) >= Urgent
+	}
+	if next := plan.NextCheck; next != "" && !urgent && !s.asked(c, next) {
 		i := slices.IndexFunc(g.Assessment.NextChecks, func(k AdvisedCheck) bool { return k.ObservationID == next })
 		g.Next, g.Reason = []string{next}, g.Assessment.NextChecks[i].Reason
 		return true
 	}
-	if plan.NextCheck != "" || len(plan.Steps) == 0 || plan.Ending != nil && plan.Ending.After == 0 {
+	if plan.NextCheck != "" && !urgent || len(plan.Steps) == 0 || plan.Ending != nil && plan.Ending.After == 0 {
 		return false
 	}
-	first := plan.Steps[0]
 	if first.HeldBack == "" {
 		g.Repair, g.Reason = first.RepairID, s.texts.Phrases["reason_repair"]
 		return true
 	}
 	r, _ := s.repair(first.RepairID)
-	if i := slices.IndexFunc(r.After, func(id string) bool { return s.waitsFor(id) && !s.asked(c, id) }); i >= 0 && s.gates.forbids(r.Gates) == "" {
+	if i := slices.IndexFunc(r.After, func(id string) bool { return s.waitsFor(id) && !s.asked(c, id) }); i >= 0 && s.gates.forbidsRepair(r) == "" {
 		g.Next, g.Reason = []string{r.After[i]}, s.texts.Phrases["reason_before"]+first.Title
 		return true
 	}
 	return false
 }
 
-// again is an observation that set off a danger before the latest repair and may be another now, where a start is wanted.
+// severity is that of a danger that stands; 0 if it does not.
+func (s *subject) severity(danger string) Severity {
+	for _, d := range s.dangers {
+		if d.ID == danger {
+			return d.Severity
+		}
+	}
+	return 0
+}
+
+// again is what may have changed with the latest repair, where a start is wanted and a danger forbids it: what would lift
+// the danger, or else what has triggered it.
 func (s *subject) again(c Conversation) string {
 	if len(c.Mended) == 0 || c.Start != nil {
 		return ""
 	}
+	before := func(id string) bool { return slices.Contains(s.request.Before, id) }
 	for _, d := range s.dangers {
-		i := slices.IndexFunc(s.model.Dangers, func(k knowledge.Danger) bool { return k.ID == d.ID })
-		if !s.model.Dangers[i].Forbids.NeedsStart {
+		if !slices.Contains(d.Forbids, "needs_start") || !slices.ContainsFunc(d.Triggers, before) {
+			continue
+		}
+		if since, told := s.since(c, d); since != "" || told {
+			if !told {
+				return since
+			}
 			continue
 		}
 		for _, id := range d.Triggers {
 			_, seen := s.model.Observation(id)
-			if seen && id != "fault_code" && id != "complaint" && id != "fails_when" && slices.Contains(s.request.Before, id) {
+			if seen && id != "fault_code" && id != "complaint" && id != "fails_when" && before(id) {
 				return id
 			}
 		}
 	}
 	return ""
+}
+
+// since is the question whether what a danger asks for was done, and whether that was told after the latest repair.
+func (s *subject) since(c Conversation, d Danger) (id string, told bool) {
+	for _, l := range d.LiftedBy {
+		for _, x := range l.Told {
+			if o, ok := s.model.Observation(x.ID); ok && o.Since {
+				if c.told(x.ID) && !slices.Contains(s.request.Before, x.ID) {
+					return x.ID, true
+				}
+				id = cmp.Or(id, x.ID)
+			}
+		}
+	}
+	return id, false
 }
 
 // feared is an observation that something said may mean and that would be a danger. It is asked even where it was answered
@@ -220,8 +334,7 @@ func (s *subject) feared(c Conversation) string {
 // bringsOut tells whether a danger that forbids a start would stand with an observation and does not without.
 func (s *subject) bringsOut(o Observation) bool {
 	f := knowledge.Finding{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == NumberValue}
-	with := slices.DeleteFunc(slices.Clone(s.told), func(f knowledge.Finding) bool { return f.ID == o.ID })
-	return slices.ContainsFunc(s.newDangers(append(with, f)), func(d Danger) bool { return d.Severity >= NoStart })
+	return slices.ContainsFunc(s.newDangers(f), func(d Danger) bool { return d.Severity >= NoStart })
 }
 
 // openCard lists the safety card's questions while one of them, the alarm apart, is open. Silence of an alarm proves
@@ -243,17 +356,12 @@ func (s *subject) openCard(c Conversation) []string {
 }
 
 // opening lists what is asked of everybody after the card.
-func (s *subject) opening(c Conversation) []string {
-	ids := []string{"fault_code"}
+func opening(c Conversation) []string {
 	switch c.state("fault_code") {
 	case "", "none", "other":
-		ids = append(ids, "complaint")
+		return []string{"fault_code", "complaint"}
 	}
-	ids = append(ids, "co_alarm_fitted")
-	if c.state("co_alarm_fitted") == "yes" {
-		ids = append(ids, "co_alarm")
-	}
-	return ids
+	return []string{"fault_code"}
 }
 
 // asked tells whether a question was answered or skipped, and nothing has been done since that may have changed the answer.

@@ -362,7 +362,10 @@ func (f *files) observation(n node) {
 	o := Observation{ID: id, States: m["states"].texts(), Unit: m["unit"].text(), Min: m["min"].numberOr(0), Max: m["max"].numberOr(0),
 		Tool: m["tool"].text(), Minutes: m["minutes"].numberOr(0), Difficulty: int(m["difficulty"].numberOr(1)),
 		Gates: f.gates(m["gates"]), SafetyCard: m["safety_card"].flag(), Recalled: m["recalled"].flag(),
-		Since: m["since"].flag(), AtOnce: m["at_once"].flag(), Denies: m["denies"].texts(), Does: m["does"].text()}
+		Since: m["since"].flag(), AtOnce: m["at_once"].flag(), Does: m["does"].text()}
+	if m["denies"].ok() {
+		o.Denies = m["denies"].texts()
+	}
 	for _, p := range m["only_if"].pairs() {
 		o.OnlyIf = append(o.OnlyIf, Condition{ID: p.id, States: p.val.texts()})
 	}

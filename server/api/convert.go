@@ -89,8 +89,13 @@ var severities = map[diagnosis.Severity]lightoffv1.Severity{
 func toDanger(d diagnosis.Danger) *lightoffv1.Danger {
 	return &lightoffv1.Danger{
 		Id: d.ID, Title: d.Title, Text: d.Text, Severity: severities[d.Severity],
-		TriggerIds: d.Triggers, CallEmergency: d.CallEmergency,
+		TriggerIds: d.Triggers, CallEmergency: d.CallEmergency, Steps: d.Steps, WayOut: d.WayOut,
+		LiftedBy: each(d.LiftedBy, toLift), Forbids: d.Forbids, MendedByIds: d.MendedBy,
 	}
+}
+
+func toLift(l diagnosis.Lift) *lightoffv1.DangerLift {
+	return &lightoffv1.DangerLift{Observations: each(l.Told, toObservation), TriggerIds: l.Of}
 }
 
 func toPlan(p diagnosis.Plan) *lightoffv1.Plan {
@@ -107,7 +112,7 @@ func toStep(s diagnosis.PlanStep) *lightoffv1.PlanStep {
 		RepairId: s.RepairID, CauseId: s.CauseID, Title: s.Title, ProbabilityFixed: s.Probability,
 		Minutes: s.Minutes, Cost: s.Euros, Cautions: s.Cautions, Parts: s.Parts,
 		Proof: s.Proof, Prevention: s.Prevention, HeldBack: s.HeldBack,
-		Together: s.Together, ProbabilityFixedSoFar: s.Fixed, ExpectedCost: s.ExpectedCost,
+		DangerId: s.Danger, Together: s.Together, ProbabilityFixedSoFar: s.Fixed, ExpectedCost: s.ExpectedCost,
 	}
 }
 
@@ -153,7 +158,7 @@ func (f face) observation(id string) *lightoffv1.ObservationInfo {
 	if o, ok := f.model.Observation(id); ok {
 		info = &lightoffv1.ObservationInfo{
 			Tool: o.Tool, Minutes: o.Minutes, Difficulty: int32(o.Difficulty), Unit: o.Unit, Minimum: o.Min, Maximum: o.Max,
-			NeedsStart: o.Gates.NeedsStart, OpensFuel: o.Gates.OpensFuel,
+			NeedsStart: o.Gates.NeedsStart, NeedsPower: o.Gates.NeedsPower, OpensFuel: o.Gates.OpensFuel,
 			OpensBurner: o.Gates.OpensBurner, TouchesHot: o.Gates.TouchesHot, SafetyCard: o.SafetyCard,
 			States: each(o.States, func(s string) *lightoffv1.StateInfo {
 				return &lightoffv1.StateInfo{Id: s, Title: text.States[s]}

@@ -219,7 +219,7 @@ func (d *desk) entry(c store.Conversation, state diagnosis.Conversation) *lighto
 		Suggestions: int32(len(state.Suggestions)), Hidden: state.Hidden,
 	}
 	for _, danger := range d.engine.Dangers(state.Request()) {
-		danger.Text = ""
+		danger.Text, danger.Steps, danger.WayOut, danger.LiftedBy = "", nil, nil, nil
 		e.Dangers = append(e.Dangers, toDanger(danger))
 	}
 	for _, t := range state.Told {

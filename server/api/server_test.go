@@ -115,11 +115,12 @@ func TestEveryFieldIsCarried(t *testing.T) {
 		NextChecks: []diagnosis.AdvisedCheck{{ObservationID: "o", Question: "q", GainBits: 1, Saving: 2, Minutes: 3,
 			Reason: "r", Tool: "t", About: []string{"c"}}},
 		Dangers: []diagnosis.Danger{{ID: "d", Title: "D", Text: "t", Severity: diagnosis.LeaveNow,
-			Triggers: []string{"o"}, CallEmergency: true}},
+			Triggers: []string{"o"}, CallEmergency: true, Steps: []string{"s"}, WayOut: []string{"w"}, Forbids: []string{"needs_start"},
+			LiftedBy: []diagnosis.Lift{{Told: []diagnosis.Observation{{ID: "o", State: "s"}}, Of: []string{"o"}}}, MendedBy: []string{"r"}}},
 		Plan: diagnosis.Plan{Note: "n", NextCheck: "o", Ending: &diagnosis.Ending{Kind: "k", After: 1, Minutes: 2, Euros: 3, Probability: 0.4,
 			ExpectedCost: 5, Text: "e"}, Steps: []diagnosis.PlanStep{{RepairID: "r", CauseID: "c", Title: "R", Probability: 0.9,
 			Minutes: 5, Euros: 6, Cautions: []string{"a"}, Parts: []string{"b"}, Proof: "p", Prevention: "v", HeldBack: "h",
-			Together: true, Fixed: 0.6, ExpectedCost: 7}}},
+			Danger: "d", Together: true, Fixed: 0.6, ExpectedCost: 7}}},
 		Contradictions: []diagnosis.Contradiction{{ObservationIDs: []string{"o"}, Text: "odd"}},
 		Unused:         []diagnosis.Unused{{ID: "u", Reason: "w"}},
 		Chains: []diagnosis.Chain{{Links: []diagnosis.ChainLink{{ID: "root", Title: "R"}}, Probability: 0.5, Advice: "mend it",
@@ -127,7 +128,7 @@ func TestEveryFieldIsCarried(t *testing.T) {
 	})
 	e := toExplanation(&diagnosis.Explanation{Explanation: "x", Cause: diagnosis.RankedCause{ID: "c"},
 		WouldChange: []diagnosis.WhatIf{{ObservationID: "o", State: "s", Text: "t", Probability: 0.25, After: 0.75}}})
-	assert.Empty(t, unset(a.ProtoReflect()))
+	assert.Equal(t, []string{"dangers.lifted_by.observations.number", "dangers.lifted_by.observations.unknown"}, unset(a.ProtoReflect()), "a value is one of three")
 	assert.Equal(t, []string{"cause.title", "cause.probability", "cause.likelihood", "cause.base_rate", "cause.weights", "cause.part", "cause.sentence"},
 		unset(e.ProtoReflect()))
 	for severity := diagnosis.Caution; severity <= diagnosis.LeaveNow; severity++ {

@@ -912,6 +912,16 @@ type Danger struct {
 	TriggerIds []string `protobuf:"bytes,5,rep,name=trigger_ids,json=triggerIds,proto3" json:"trigger_ids,omitempty"`
 	// True where an emergency call is part of it.
 	CallEmergency bool `protobuf:"varint,6,opt,name=call_emergency,json=callEmergency,proto3" json:"call_emergency,omitempty"`
+	// What to do now, a sentence each. The text says the same and more in one piece.
+	Steps []string `protobuf:"bytes,7,rep,name=steps,proto3" json:"steps,omitempty"`
+	// What has to be done before it is over, a sentence each. Nothing here is to be done while people are in danger.
+	WayOut []string `protobuf:"bytes,8,rep,name=way_out,json=wayOut,proto3" json:"way_out,omitempty"`
+	// What lifts it once it is told and true: each of these by itself. Taking its triggers back lifts it too.
+	LiftedBy []*DangerLift `protobuf:"bytes,9,rep,name=lifted_by,json=liftedBy,proto3" json:"lifted_by,omitempty"`
+	// What it forbids: needs_start, needs_power, opens_fuel, opens_burner, touches_hot.
+	Forbids []string `protobuf:"bytes,10,rep,name=forbids,proto3" json:"forbids,omitempty"`
+	// Identifiers of the repairs that it asks for. It allows them in spite of what it forbids.
+	MendedByIds   []string `protobuf:"bytes,11,rep,name=mended_by_ids,json=mendedByIds,proto3" json:"mended_by_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -988,6 +998,96 @@ func (x *Danger) GetCallEmergency() bool {
 	return false
 }
 
+func (x *Danger) GetSteps() []string {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
+func (x *Danger) GetWayOut() []string {
+	if x != nil {
+		return x.WayOut
+	}
+	return nil
+}
+
+func (x *Danger) GetLiftedBy() []*DangerLift {
+	if x != nil {
+		return x.LiftedBy
+	}
+	return nil
+}
+
+func (x *Danger) GetForbids() []string {
+	if x != nil {
+		return x.Forbids
+	}
+	return nil
+}
+
+func (x *Danger) GetMendedByIds() []string {
+	if x != nil {
+		return x.MendedByIds
+	}
+	return nil
+}
+
+// DangerLift is what lifts a danger.
+type DangerLift struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// All of this must be told.
+	Observations []*Observation `protobuf:"bytes,1,rep,name=observations,proto3" json:"observations,omitempty"`
+	// The observations whose triggers it takes away; none named means all.
+	TriggerIds    []string `protobuf:"bytes,2,rep,name=trigger_ids,json=triggerIds,proto3" json:"trigger_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DangerLift) Reset() {
+	*x = DangerLift{}
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DangerLift) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DangerLift) ProtoMessage() {}
+
+func (x *DangerLift) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DangerLift.ProtoReflect.Descriptor instead.
+func (*DangerLift) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *DangerLift) GetObservations() []*Observation {
+	if x != nil {
+		return x.Observations
+	}
+	return nil
+}
+
+func (x *DangerLift) GetTriggerIds() []string {
+	if x != nil {
+		return x.TriggerIds
+	}
+	return nil
+}
+
 // Plan is an ordered list of repairs.
 type Plan struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1005,7 +1105,7 @@ type Plan struct {
 
 func (x *Plan) Reset() {
 	*x = Plan{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1017,7 +1117,7 @@ func (x *Plan) String() string {
 func (*Plan) ProtoMessage() {}
 
 func (x *Plan) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1030,7 +1130,7 @@ func (x *Plan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Plan.ProtoReflect.Descriptor instead.
 func (*Plan) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{9}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Plan) GetSteps() []*PlanStep {
@@ -1084,7 +1184,7 @@ type Ending struct {
 
 func (x *Ending) Reset() {
 	*x = Ending{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1096,7 +1196,7 @@ func (x *Ending) String() string {
 func (*Ending) ProtoMessage() {}
 
 func (x *Ending) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1109,7 +1209,7 @@ func (x *Ending) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Ending.ProtoReflect.Descriptor instead.
 func (*Ending) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Ending) GetKind() string {
@@ -1191,14 +1291,16 @@ type PlanStep struct {
 	// Probability that all is well after this and all earlier steps; zero while a danger forbids it.
 	ProbabilityFixedSoFar float64 `protobuf:"fixed64,13,opt,name=probability_fixed_so_far,json=probabilityFixedSoFar,proto3" json:"probability_fixed_so_far,omitempty"`
 	// Expected cost up to and with this step: euros, minutes turned into euros; zero while a danger forbids it.
-	ExpectedCost  float64 `protobuf:"fixed64,14,opt,name=expected_cost,json=expectedCost,proto3" json:"expected_cost,omitempty"`
+	ExpectedCost float64 `protobuf:"fixed64,14,opt,name=expected_cost,json=expectedCost,proto3" json:"expected_cost,omitempty"`
+	// Identifier of the standing danger that asks for this repair, whatever the complaint; empty for none.
+	DangerId      string `protobuf:"bytes,15,opt,name=danger_id,json=dangerId,proto3" json:"danger_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PlanStep) Reset() {
 	*x = PlanStep{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1210,7 +1312,7 @@ func (x *PlanStep) String() string {
 func (*PlanStep) ProtoMessage() {}
 
 func (x *PlanStep) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1223,7 +1325,7 @@ func (x *PlanStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanStep.ProtoReflect.Descriptor instead.
 func (*PlanStep) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *PlanStep) GetRepairId() string {
@@ -1324,6 +1426,13 @@ func (x *PlanStep) GetExpectedCost() float64 {
 	return 0
 }
 
+func (x *PlanStep) GetDangerId() string {
+	if x != nil {
+		return x.DangerId
+	}
+	return ""
+}
+
 // UnusedObservation is an observation that changed nothing.
 type UnusedObservation struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1337,7 +1446,7 @@ type UnusedObservation struct {
 
 func (x *UnusedObservation) Reset() {
 	*x = UnusedObservation{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1349,7 +1458,7 @@ func (x *UnusedObservation) String() string {
 func (*UnusedObservation) ProtoMessage() {}
 
 func (x *UnusedObservation) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1362,7 +1471,7 @@ func (x *UnusedObservation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnusedObservation.ProtoReflect.Descriptor instead.
 func (*UnusedObservation) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *UnusedObservation) GetId() string {
@@ -1392,7 +1501,7 @@ type Contradiction struct {
 
 func (x *Contradiction) Reset() {
 	*x = Contradiction{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1404,7 +1513,7 @@ func (x *Contradiction) String() string {
 func (*Contradiction) ProtoMessage() {}
 
 func (x *Contradiction) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1417,7 +1526,7 @@ func (x *Contradiction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Contradiction.ProtoReflect.Descriptor instead.
 func (*Contradiction) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Contradiction) GetObservationIds() []string {
@@ -1455,7 +1564,7 @@ type ExplainRequest struct {
 
 func (x *ExplainRequest) Reset() {
 	*x = ExplainRequest{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1467,7 +1576,7 @@ func (x *ExplainRequest) String() string {
 func (*ExplainRequest) ProtoMessage() {}
 
 func (x *ExplainRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1480,7 +1589,7 @@ func (x *ExplainRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequest.ProtoReflect.Descriptor instead.
 func (*ExplainRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ExplainRequest) GetObservations() []*Observation {
@@ -1540,7 +1649,7 @@ type ExplainResponse struct {
 
 func (x *ExplainResponse) Reset() {
 	*x = ExplainResponse{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1552,7 +1661,7 @@ func (x *ExplainResponse) String() string {
 func (*ExplainResponse) ProtoMessage() {}
 
 func (x *ExplainResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1565,7 +1674,7 @@ func (x *ExplainResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainResponse.ProtoReflect.Descriptor instead.
 func (*ExplainResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ExplainResponse) GetCause() *RankedCause {
@@ -1608,7 +1717,7 @@ type WhatIf struct {
 
 func (x *WhatIf) Reset() {
 	*x = WhatIf{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1620,7 +1729,7 @@ func (x *WhatIf) String() string {
 func (*WhatIf) ProtoMessage() {}
 
 func (x *WhatIf) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1633,7 +1742,7 @@ func (x *WhatIf) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhatIf.ProtoReflect.Descriptor instead.
 func (*WhatIf) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *WhatIf) GetObservationId() string {
@@ -1686,7 +1795,7 @@ type ReadTextRequest struct {
 
 func (x *ReadTextRequest) Reset() {
 	*x = ReadTextRequest{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1698,7 +1807,7 @@ func (x *ReadTextRequest) String() string {
 func (*ReadTextRequest) ProtoMessage() {}
 
 func (x *ReadTextRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1711,7 +1820,7 @@ func (x *ReadTextRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadTextRequest.ProtoReflect.Descriptor instead.
 func (*ReadTextRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ReadTextRequest) GetText() string {
@@ -1751,7 +1860,7 @@ type ReadTextResponse struct {
 
 func (x *ReadTextResponse) Reset() {
 	*x = ReadTextResponse{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1763,7 +1872,7 @@ func (x *ReadTextResponse) String() string {
 func (*ReadTextResponse) ProtoMessage() {}
 
 func (x *ReadTextResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1776,7 +1885,7 @@ func (x *ReadTextResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadTextResponse.ProtoReflect.Descriptor instead.
 func (*ReadTextResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ReadTextResponse) GetReadings() []*Reading {
@@ -1815,7 +1924,7 @@ type SuggestedReading struct {
 
 func (x *SuggestedReading) Reset() {
 	*x = SuggestedReading{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1827,7 +1936,7 @@ func (x *SuggestedReading) String() string {
 func (*SuggestedReading) ProtoMessage() {}
 
 func (x *SuggestedReading) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1840,7 +1949,7 @@ func (x *SuggestedReading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestedReading.ProtoReflect.Descriptor instead.
 func (*SuggestedReading) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *SuggestedReading) GetReading() *Reading {
@@ -1879,7 +1988,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1891,7 +2000,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1904,7 +2013,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{20}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Reading) GetObservation() *Observation {
@@ -1993,7 +2102,7 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\aminutes\x18\x05 \x01(\x01R\aminutes\x12\x16\n" +
 	"\x06reason\x18\x06 \x01(\tR\x06reason\x12\x12\n" +
 	"\x04tool\x18\a \x01(\tR\x04tool\x12&\n" +
-	"\x0fabout_cause_ids\x18\b \x03(\tR\raboutCauseIds\"\xbd\x01\n" +
+	"\x0fabout_cause_ids\x18\b \x03(\tR\raboutCauseIds\"\xe0\x02\n" +
 	"\x06Danger\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x121\n" +
@@ -2001,7 +2110,18 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05title\x18\x04 \x01(\tR\x05title\x12\x1f\n" +
 	"\vtrigger_ids\x18\x05 \x03(\tR\n" +
 	"triggerIds\x12%\n" +
-	"\x0ecall_emergency\x18\x06 \x01(\bR\rcallEmergency\"\x98\x01\n" +
+	"\x0ecall_emergency\x18\x06 \x01(\bR\rcallEmergency\x12\x14\n" +
+	"\x05steps\x18\a \x03(\tR\x05steps\x12\x17\n" +
+	"\away_out\x18\b \x03(\tR\x06wayOut\x124\n" +
+	"\tlifted_by\x18\t \x03(\v2\x17.lightoff.v1.DangerLiftR\bliftedBy\x12\x18\n" +
+	"\aforbids\x18\n" +
+	" \x03(\tR\aforbids\x12\"\n" +
+	"\rmended_by_ids\x18\v \x03(\tR\vmendedByIds\"k\n" +
+	"\n" +
+	"DangerLift\x12<\n" +
+	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x1f\n" +
+	"\vtrigger_ids\x18\x02 \x03(\tR\n" +
+	"triggerIds\"\x98\x01\n" +
 	"\x04Plan\x12+\n" +
 	"\x05steps\x18\x01 \x03(\v2\x15.lightoff.v1.PlanStepR\x05steps\x12\x12\n" +
 	"\x04note\x18\x02 \x01(\tR\x04note\x12+\n" +
@@ -2015,7 +2135,7 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x04cost\x18\x04 \x01(\x01R\x04cost\x12 \n" +
 	"\vprobability\x18\x05 \x01(\x01R\vprobability\x12#\n" +
 	"\rexpected_cost\x18\x06 \x01(\x01R\fexpectedCost\x12\x12\n" +
-	"\x04text\x18\a \x01(\tR\x04text\"\xb2\x03\n" +
+	"\x04text\x18\a \x01(\tR\x04text\"\xcf\x03\n" +
 	"\bPlanStep\x12\x1b\n" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x19\n" +
 	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12+\n" +
@@ -2033,7 +2153,8 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\theld_back\x18\v \x01(\tR\bheldBack\x12\x1a\n" +
 	"\btogether\x18\f \x01(\bR\btogether\x127\n" +
 	"\x18probability_fixed_so_far\x18\r \x01(\x01R\x15probabilityFixedSoFar\x12#\n" +
-	"\rexpected_cost\x18\x0e \x01(\x01R\fexpectedCost\";\n" +
+	"\rexpected_cost\x18\x0e \x01(\x01R\fexpectedCost\x12\x1b\n" +
+	"\tdanger_id\x18\x0f \x01(\tR\bdangerId\";\n" +
 	"\x11UnusedObservation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"L\n" +
@@ -2104,7 +2225,7 @@ func file_lightoff_v1_diagnosis_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_diagnosis_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
+var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_lightoff_v1_diagnosis_proto_goTypes = []any{
 	(Willingness)(0),          // 0: lightoff.v1.Willingness
 	(Severity)(0),             // 1: lightoff.v1.Severity
@@ -2117,18 +2238,19 @@ var file_lightoff_v1_diagnosis_proto_goTypes = []any{
 	(*WeightOfEvidence)(nil),  // 8: lightoff.v1.WeightOfEvidence
 	(*AdvisedCheck)(nil),      // 9: lightoff.v1.AdvisedCheck
 	(*Danger)(nil),            // 10: lightoff.v1.Danger
-	(*Plan)(nil),              // 11: lightoff.v1.Plan
-	(*Ending)(nil),            // 12: lightoff.v1.Ending
-	(*PlanStep)(nil),          // 13: lightoff.v1.PlanStep
-	(*UnusedObservation)(nil), // 14: lightoff.v1.UnusedObservation
-	(*Contradiction)(nil),     // 15: lightoff.v1.Contradiction
-	(*ExplainRequest)(nil),    // 16: lightoff.v1.ExplainRequest
-	(*ExplainResponse)(nil),   // 17: lightoff.v1.ExplainResponse
-	(*WhatIf)(nil),            // 18: lightoff.v1.WhatIf
-	(*ReadTextRequest)(nil),   // 19: lightoff.v1.ReadTextRequest
-	(*ReadTextResponse)(nil),  // 20: lightoff.v1.ReadTextResponse
-	(*SuggestedReading)(nil),  // 21: lightoff.v1.SuggestedReading
-	(*Reading)(nil),           // 22: lightoff.v1.Reading
+	(*DangerLift)(nil),        // 11: lightoff.v1.DangerLift
+	(*Plan)(nil),              // 12: lightoff.v1.Plan
+	(*Ending)(nil),            // 13: lightoff.v1.Ending
+	(*PlanStep)(nil),          // 14: lightoff.v1.PlanStep
+	(*UnusedObservation)(nil), // 15: lightoff.v1.UnusedObservation
+	(*Contradiction)(nil),     // 16: lightoff.v1.Contradiction
+	(*ExplainRequest)(nil),    // 17: lightoff.v1.ExplainRequest
+	(*ExplainResponse)(nil),   // 18: lightoff.v1.ExplainResponse
+	(*WhatIf)(nil),            // 19: lightoff.v1.WhatIf
+	(*ReadTextRequest)(nil),   // 20: lightoff.v1.ReadTextRequest
+	(*ReadTextResponse)(nil),  // 21: lightoff.v1.ReadTextResponse
+	(*SuggestedReading)(nil),  // 22: lightoff.v1.SuggestedReading
+	(*Reading)(nil),           // 23: lightoff.v1.Reading
 }
 var file_lightoff_v1_diagnosis_proto_depIdxs = []int32{
 	2,  // 0: lightoff.v1.AssessRequest.observations:type_name -> lightoff.v1.Observation
@@ -2136,34 +2258,36 @@ var file_lightoff_v1_diagnosis_proto_depIdxs = []int32{
 	7,  // 2: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
 	9,  // 3: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
 	10, // 4: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
-	11, // 5: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
-	14, // 6: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
-	15, // 7: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
+	12, // 5: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
+	15, // 6: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
+	16, // 7: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
 	5,  // 8: lightoff.v1.AssessResponse.chains:type_name -> lightoff.v1.Chain
 	6,  // 9: lightoff.v1.Chain.links:type_name -> lightoff.v1.ChainLink
 	8,  // 10: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
 	1,  // 11: lightoff.v1.Danger.severity:type_name -> lightoff.v1.Severity
-	13, // 12: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
-	12, // 13: lightoff.v1.Plan.ending:type_name -> lightoff.v1.Ending
-	2,  // 14: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
-	7,  // 15: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
-	18, // 16: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
-	22, // 17: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
-	21, // 18: lightoff.v1.ReadTextResponse.suggestions:type_name -> lightoff.v1.SuggestedReading
-	22, // 19: lightoff.v1.SuggestedReading.reading:type_name -> lightoff.v1.Reading
-	22, // 20: lightoff.v1.SuggestedReading.alternatives:type_name -> lightoff.v1.Reading
-	2,  // 21: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
-	3,  // 22: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
-	16, // 23: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
-	19, // 24: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
-	4,  // 25: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
-	17, // 26: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
-	20, // 27: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
-	25, // [25:28] is the sub-list for method output_type
-	22, // [22:25] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	11, // 12: lightoff.v1.Danger.lifted_by:type_name -> lightoff.v1.DangerLift
+	2,  // 13: lightoff.v1.DangerLift.observations:type_name -> lightoff.v1.Observation
+	14, // 14: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
+	13, // 15: lightoff.v1.Plan.ending:type_name -> lightoff.v1.Ending
+	2,  // 16: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
+	7,  // 17: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
+	19, // 18: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
+	23, // 19: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
+	22, // 20: lightoff.v1.ReadTextResponse.suggestions:type_name -> lightoff.v1.SuggestedReading
+	23, // 21: lightoff.v1.SuggestedReading.reading:type_name -> lightoff.v1.Reading
+	23, // 22: lightoff.v1.SuggestedReading.alternatives:type_name -> lightoff.v1.Reading
+	2,  // 23: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
+	3,  // 24: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
+	17, // 25: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
+	20, // 26: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
+	4,  // 27: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
+	18, // 28: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
+	21, // 29: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
+	27, // [27:30] is the sub-list for method output_type
+	24, // [24:27] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_diagnosis_proto_init() }
@@ -2182,7 +2306,7 @@ func file_lightoff_v1_diagnosis_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_diagnosis_proto_rawDesc), len(file_lightoff_v1_diagnosis_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   21,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -429,7 +429,9 @@ type ObservationInfo struct {
 	// True if it belongs to the safety card that opens every conversation.
 	SafetyCard bool `protobuf:"varint,19,opt,name=safety_card,json=safetyCard,proto3" json:"safety_card,omitempty"`
 	// How hard it is: 1 anybody, 2 somebody handy, 3 a workshop; 0 for a setup fact.
-	Difficulty    int32 `protobuf:"varint,20,opt,name=difficulty,proto3" json:"difficulty,omitempty"`
+	Difficulty int32 `protobuf:"varint,20,opt,name=difficulty,proto3" json:"difficulty,omitempty"`
+	// True if it needs the heater's power on near what it opens or looks at.
+	NeedsPower    bool `protobuf:"varint,21,opt,name=needs_power,json=needsPower,proto3" json:"needs_power,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -602,6 +604,13 @@ func (x *ObservationInfo) GetDifficulty() int32 {
 		return x.Difficulty
 	}
 	return 0
+}
+
+func (x *ObservationInfo) GetNeedsPower() bool {
+	if x != nil {
+		return x.NeedsPower
+	}
+	return false
 }
 
 // StateInfo is one possible answer.
@@ -1033,7 +1042,7 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x05tools\x18\x02 \x03(\v2\x15.lightoff.v1.ToolInfoR\x05tools\"0\n" +
 	"\bToolInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\"\xac\x04\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\"\xcd\x04\n" +
 	"\x0fObservationInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1061,7 +1070,9 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"safetyCard\x12\x1e\n" +
 	"\n" +
 	"difficulty\x18\x14 \x01(\x05R\n" +
-	"difficulty\"1\n" +
+	"difficulty\x12\x1f\n" +
+	"\vneeds_power\x18\x15 \x01(\bR\n" +
+	"needsPower\"1\n" +
 	"\tStateInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\",\n" +
