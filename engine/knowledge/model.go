@@ -168,6 +168,8 @@ type Texts struct {
 	Phrases      map[string]string
 	Sayings      []Saying
 	Grammar      *Grammar // nil where the language has none
+	Alarms       []Alarm
+	AlarmGrammar AlarmGrammar
 }
 
 // Saying is something that people say and what it means.

@@ -61,6 +61,7 @@ type files struct {
 	worded     []worded
 	grammars   []worded
 	measured   []node
+	alarms     []alarmPlace
 	places     map[string]node
 }
 

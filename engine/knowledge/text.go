@@ -31,6 +31,9 @@ func (f *files) readTexts(locale, what string, root node) {
 	case "grammar":
 		f.readGrammar(t, root)
 		return
+	case "alarms":
+		f.readAlarms(t, root)
+		return
 	}
 	for _, p := range root.pairs() {
 		if what != "phrases" {
@@ -59,7 +62,7 @@ func (f *files) readTexts(locale, what string, root node) {
 		case "phrases":
 			t.Phrases[p.id] = p.val.text()
 		default:
-			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, sayings, grammar", what)
+			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, sayings, grammar, alarms", what)
 			return
 		}
 	}
@@ -136,6 +139,7 @@ func (f *files) checkTexts() {
 		f.checkSaid(s)
 	}
 	f.checkGrammars()
+	f.checkAlarms()
 	for _, locale := range m.locales {
 		t := m.texts[locale]
 		missing := func(what, id string) {

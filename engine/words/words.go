@@ -51,11 +51,12 @@ type Reader struct {
 	language *language
 	codes    map[int]string // number → state of the fault code
 	graves   map[string]bool
+	alarms   []*warner
 }
 
 // New returns a reader for the model's observations.
 func New(m *knowledge.Model) *Reader {
-	return &Reader{model: m, language: newLanguage(m), codes: codeStates(m), graves: graves(m)}
+	return &Reader{model: m, language: newLanguage(m), codes: codeStates(m), graves: graves(m), alarms: newWarners(m)}
 }
 
 // mention is a piece of the text that speaks of an observation.
