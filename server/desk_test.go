@@ -350,7 +350,7 @@ func TestBrowserLookOn(t *testing.T) {
 	assert.NotNil(t, told(owner.kept(), asked))
 	helper.Wait(`!document.querySelector("[data-suggestion]")`)
 
-	owner.Say("white smoke")
+	owner.Say("thick white smoke")
 	owner.Acknowledge()
 	helper.There("[data-banner]")
 	helper.Wait(`document.documentElement.dataset.looks === "stop"`)
@@ -396,7 +396,7 @@ func TestBrowserDeskAccessibility(t *testing.T) {
 	client := lightoffv1.NewConversationServiceClient(dial(t, p))
 	c, err := client.Open(t.Context(), &lightoffv1.OpenRequest{})
 	require.NoError(t, err)
-	_, err = client.Say(t.Context(), &lightoffv1.SayRequest{Id: c.Conversation.Id, Text: "E-08 white smoke"})
+	_, err = client.Say(t.Context(), &lightoffv1.SayRequest{Id: c.Conversation.Id, Text: "E-08 thick white smoke"})
 	require.NoError(t, err)
 	made, err := client.LetLookOn(t.Context(), &lightoffv1.LetLookOnRequest{Id: c.Conversation.Id})
 	require.NoError(t, err)

@@ -1,8 +1,10 @@
 package knowledge
 
 import (
+	"cmp"
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -72,12 +74,15 @@ func (p piece) expression() string {
 	return out
 }
 
-// AnyOf joins phrases to one expression; empty where there are none.
+// AnyOf joins phrases to one expression, those of more words first, since the first that fits is taken; empty where there
+// are none.
 func AnyOf(phrases []*Phrase) string {
 	var out []string
 	for _, p := range phrases {
 		out = append(out, p.Expression())
 	}
+	words := func(expression string) int { return strings.Count(expression, " ") }
+	slices.SortStableFunc(out, func(a, b string) int { return cmp.Compare(words(b), words(a)) })
 	return strings.Join(out, "|")
 }
 
@@ -86,13 +91,15 @@ func (f *files) readAlarms(t *Texts, root node) {
 	m := root.fields("grammar", "alarms")
 	g := m["grammar"].fields("negate", "negate_last", "spent", "fillers", "doubt", "lists", "breaks")
 	t.AlarmGrammar = AlarmGrammar{
-		Negate: g["negate"].phrases(), NegateLast: g["negate_last"].phrases(), Spent: g["spent"].phrases(), Fillers: g["fillers"].phrases(),
+		Negate: g["negate"].phrases(), NegateLast: g["negate_last"].phrases(),
+		Spent: g["spent"].phrases(), Fillers: g["fillers"].phrases(),
 		Doubt: g["doubt"].phrases(), Lists: g["lists"].phrases(), Breaks: g["breaks"].phrases(),
 	}
 	for _, n := range m["alarms"].items() {
 		x := n.fields("id", "state", "no", "words", "within", "doubt", "asks", "ask", "choices")
-		a := Alarm{ID: x["id"].text(), State: x["state"].text(), No: x["no"].text(), Within: int(x["within"].numberOr(defaultWithin)),
-			Doubt: x["doubt"].phrases(), Asks: x["asks"].flag(), Ask: x["ask"].text(), Choices: x["choices"].texts()}
+		a := Alarm{ID: x["id"].text(), State: x["state"].text(), No: x["no"].text(),
+			Within: int(x["within"].numberOr(defaultWithin)), Doubt: x["doubt"].phrases(),
+			Asks: x["asks"].flag(), Ask: x["ask"].text(), Choices: x["choices"].texts()}
 		for _, group := range x["words"].items() {
 			a.Groups = append(a.Groups, group.phrases())
 		}

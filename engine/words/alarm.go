@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"regexp"
 	"slices"
 	"strings"
@@ -14,6 +15,7 @@ type Heard struct {
 	*knowledge.Alarm
 	Doubtful bool   // ask before it counts: it is perhaps denied, of another thing, or a question
 	Words    string // as they were typed
+	From, To int    // where they stand, in bytes of the text
 }
 
 // Alarms finds what in a text warns at once, by the model's words that warn and nothing else. A page does the same with
@@ -48,6 +50,58 @@ func soundly(all []Heard) []Heard {
 	return out
 }
 
+// warned is the floor under what was read: what could be a danger is never only unclear. What is said outright counts,
+// what is doubtful is offered, and where the words that warn contradict what was read, both are offered.
+func (r *Reader) warned(text string, found Result) Result {
+	for _, h := range r.Alarms(text) {
+		for _, words := range found.Unclear {
+			if at := strings.Index(text, words); at <= h.From && at+len(words) >= h.To {
+				h.Words, h.From, h.To = words, at, at+len(words)
+			}
+		}
+		meant := h.readings()
+		same := func(x Reading) bool { return x.ID == h.ID }
+		i := slices.IndexFunc(found.Readings, same)
+		k := slices.IndexFunc(found.Offers, func(o Offer) bool { return same(o.Reading) })
+		offer := Offer{Reading: meant[0], Alternatives: meant[1:], Danger: true}
+		switch {
+		case i < 0 && !h.Doubtful:
+			found.Readings = append(found.Readings, meant[0])
+			found.Offers = slices.DeleteFunc(found.Offers, func(o Offer) bool { return same(o.Reading) })
+		case i < 0 && k < 0:
+			found.Offers = append(found.Offers, offer)
+		case i < 0:
+			found.Offers[k].Danger = true
+		case h.Asks && slices.Contains(h.Choices, found.Readings[i].State):
+			found.Readings = slices.Delete(found.Readings, i, i+1)
+			found.Offers = append(found.Offers, offer)
+		case !h.Doubtful && found.Readings[i].State != h.State:
+			offer.Alternatives = append(offer.Alternatives, found.Readings[i])
+			found.Readings = slices.Delete(found.Readings, i, i+1)
+			found.Offers = append(found.Offers, offer)
+		}
+		found.Unclear = slices.DeleteFunc(found.Unclear, func(words string) bool {
+			return strings.Contains(h.Words, words) || strings.Contains(words, h.Words)
+		})
+	}
+	slices.SortStableFunc(found.Readings, func(a, b Reading) int { return cmp.Compare(a.From, b.From) })
+	slices.SortStableFunc(found.Offers, func(a, b Offer) int { return cmp.Compare(a.From, b.From) })
+	return found
+}
+
+// readings are what an alarm may mean, likeliest first.
+func (h Heard) readings() []Reading {
+	states := h.Choices
+	if h.State != "" {
+		states = []string{h.State}
+	}
+	var out []Reading
+	for _, state := range states {
+		out = append(out, Reading{ID: h.ID, State: state, Words: h.Words, From: h.From, To: h.To})
+	}
+	return out
+}
+
 // warner finds a language's alarms.
 type warner struct {
 	alarms                                                       []alarm
@@ -65,8 +119,8 @@ func newWarners(m *knowledge.Model) []*warner {
 	for _, locale := range m.Locales() {
 		t := m.Text(locale)
 		g := t.AlarmGrammar
-		w := &warner{negate: anyOf(g.Negate), negateLast: anyOf(g.NegateLast), spent: anyOf(g.Spent), fillers: anyOf(g.Fillers),
-			doubt: anyOf(g.Doubt), lists: anyOf(g.Lists), breaksAnew: anyOf(g.Breaks)}
+		w := &warner{negate: anyOf(g.Negate), negateLast: anyOf(g.NegateLast), spent: anyOf(g.Spent),
+			fillers: anyOf(g.Fillers), doubt: anyOf(g.Doubt), lists: anyOf(g.Lists), breaksAnew: anyOf(g.Breaks)}
 		for i := range t.Alarms {
 			a := alarm{Alarm: &t.Alarms[i], doubt: anyOf(t.Alarms[i].Doubt)}
 			for _, group := range t.Alarms[i].Groups {
@@ -101,8 +155,8 @@ type said struct {
 	clause, sentence int
 }
 
-// cut takes a text apart. What is no letter, digit or apostrophe parts words; a comma parts clauses; a full stop that no
-// letter or digit follows, a question mark, an exclamation mark, a semicolon and a new line part sentences.
+// cut takes a text apart. What is no letter, digit or apostrophe parts words; a comma or bracket parts clauses; a full
+// stop that no letter or digit follows, a question mark, an exclamation mark, a semicolon and a new line part sentences.
 func cut(text string) *spoken {
 	s := &spoken{text: text, question: map[int]bool{}}
 	runes := []rune(text)
@@ -156,6 +210,19 @@ type alarmHit struct {
 	mine     []bool // the words that its groups cover
 }
 
+// ending is how many words an expression covers that end with word i; 0 if none do.
+func (s *spoken) ending(e *regexp.Regexp, i int) int {
+	for n := 1; n <= longestPhrase; n++ {
+		if s.is(e, i-n+1) == n {
+			return n
+		}
+	}
+	return 0
+}
+
+// longestPhrase is how many words a negation, or what it is spent on, may have.
+const longestPhrase = 3
+
 // hear finds a language's alarms in a text, also more than one for the same alarm.
 func (w *warner) hear(text string) []Heard {
 	s := cut(text)
@@ -175,7 +242,8 @@ func (w *warner) hear(text string) []Heard {
 		if denied && !doubtful {
 			continue
 		}
-		out = append(out, Heard{h.Alarm, doubtful, s.text[s.words[h.from].from:s.words[h.to-1].to]})
+		from, to := s.words[h.from].from, s.words[h.to-1].to
+		out = append(out, Heard{h.Alarm, doubtful, text[from:to], from, to})
 	}
 	return out
 }
@@ -274,7 +342,8 @@ func (w *warner) before(s *spoken, h alarmHit, covered []bool) (found, clearly b
 	for i := h.from - 1; i >= 0; i-- {
 		list := s.is(w.lists, i) > 0
 		parted := list || s.words[i].clause != s.words[i+1].clause
-		switch n := max(s.is(w.negate, i), s.is(w.negateLast, i)); {
+		n := max(s.ending(w.negate, i), s.ending(w.negateLast, i))
+		switch {
 		case s.words[i].sentence != s.words[h.from].sentence, s.is(w.breaksAnew, i) > 0:
 			return false, false
 		case parted && !covered[i] && !(list && i > 0 && covered[i-1]):
@@ -282,9 +351,9 @@ func (w *warner) before(s *spoken, h alarmHit, covered []bool) (found, clearly b
 		case parted:
 			clearly = false
 		case n > 0:
-			twice := i > 0 && max(s.is(w.negate, i-1), s.is(w.negateLast, i-1)) > 0
-			return true, clearly && between == 0 && s.is(w.negate, i) > 0 && !twice
-		case s.is(w.spent, i) > 0:
+			twice := max(s.ending(w.negate, i-n), s.ending(w.negateLast, i-n)) > 0
+			return true, clearly && between == 0 && s.ending(w.negate, i) > 0 && !twice
+		case s.ending(w.spent, i) > 0:
 			return false, false
 		case !covered[i] && s.is(w.fillers, i) == 0:
 			if between++; between > farBack {

@@ -14,8 +14,8 @@ func TestGermanSayingsMeanWhatWasSaid(t *testing.T) {
 		want []string
 	}{
 		{"springt nicht an", []string{"complaint=wont_start"}},
-		{"Sie startet einfach nicht und es kommt weisser Rauch", []string{"complaint=wont_start", "smoke=white_thick"}},
-		{"zuendet nicht, qualmt aber weiß", []string{"complaint=wont_start", "smoke=white_thick"}},
+		{"Sie startet einfach nicht und es kommt dicker weisser Rauch", []string{"complaint=wont_start", "smoke=white_thick"}},
+		{"zuendet nicht, qualmt aber dick weiß", []string{"complaint=wont_start", "smoke=white_thick"}},
 		{"läuft kurz an und geht dann wieder aus", []string{"complaint=starts_then_stops"}},
 		{"geht nach drei Minuten aus", []string{"complaint=starts_then_stops", "minutes_to_fail=3"}},
 		{"Heizung geht nicht mehr aus", []string{"complaint=wont_stop"}},
@@ -32,7 +32,7 @@ func TestGermanSayingsMeanWhatWasSaid(t *testing.T) {
 		{"zeigt E8 an", []string{"fault_code=E-08"}},
 		{"gestern hatte sie E10, jetzt E8", []string{"earlier_code=E-10", "fault_code=E-08"}},
 		{"erst Fehler 1, dann Fehler 10", []string{"earlier_code=E-01", "fault_code=E-10"}},
-		{"weißer Qualm aus dem Auspuff", []string{"smoke=white_thick"}},
+		{"dichter weißer Qualm aus dem Auspuff", []string{"smoke=white_thick"}},
 		{"raucht schwarz", []string{"smoke=black"}},
 		{"blaugrauer Rauch", []string{"smoke=blue_grey"}},
 		{"kein Rauch, Pumpe tickt", []string{"smoke=none", "pump_ticks=regular"}},

@@ -72,15 +72,15 @@ type mention struct {
 
 // Read finds the observations in a text.
 func (r *Reader) Read(text string, c Context) Result {
-	readings, unclear := r.read(text, c.Asked, c.Locale)
-	return Result{Readings: readings, Unclear: unclear}
+	p := r.open(text, c.Locale)
+	if a := p.answer(c.Asked); a != nil {
+		return Result{Readings: []Reading{p.words(*a)}}
+	}
+	readings, unclear := p.read(c.Asked)
+	return r.warned(text, Result{Readings: readings, Unclear: unclear})
 }
 
-func (r *Reader) read(text, asked, locale string) (readings []Reading, unclear []string) {
-	p := r.open(text, locale)
-	if a := p.answer(asked); a != nil {
-		return []Reading{p.words(*a)}, nil
-	}
+func (p *page) read(asked string) (readings []Reading, unclear []string) {
 	p.mentions = append(p.mentions, p.sayings()...)
 	p.part()
 	p.mentions = append(p.mentions, p.codes()...)

@@ -79,7 +79,7 @@ func TestReadFindsWhatWasSaidAndNothingElse(t *testing.T) {
 		{"12,6", "rest_voltage", []string{"rest_voltage=12.6"}, nil},
 		{"-3", "ambient_temperature", []string{"ambient_temperature=-3"}, nil},
 		{"yes", "wet_joint", []string{"wet_joint=yes"}, nil},
-		{"white smoke and it won't start", "", []string{"smoke=white_thick", "complaint=wont_start"}, nil},
+		{"white smoke and it won't start", "", []string{"complaint=wont_start"}, []string{"white smoke"}},
 		{"no smoke, pump's ticking", "", []string{"smoke=none", "pump_ticks=regular"}, nil},
 		{"pump is not ticking", "", []string{"pump_ticks=none"}, nil},
 		{"maybe black smoke", "", nil, []string{"black smoke"}},

@@ -878,6 +878,520 @@ func (x *RepairInfo) GetPrevention() string {
 	return ""
 }
 
+// ListDangersRequest asks for the rules of danger.
+type ListDangersRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Language for texts and for words that warn.
+	Locale        string `protobuf:"bytes,1,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListDangersRequest) Reset() {
+	*x = ListDangersRequest{}
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListDangersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListDangersRequest) ProtoMessage() {}
+
+func (x *ListDangersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListDangersRequest.ProtoReflect.Descriptor instead.
+func (*ListDangersRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ListDangersRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
+// ListDangersResponse holds the rules of danger. They look at no probability.
+type ListDangersResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The dangers with their rules, in the model's order.
+	Rules []*DangerRule `protobuf:"bytes,1,rep,name=rules,proto3" json:"rules,omitempty"`
+	// What people type that warns at once, in the request's language.
+	Alarms []*Alarm `protobuf:"bytes,2,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	// What finding these must know of the language.
+	Grammar       *AlarmGrammar `protobuf:"bytes,3,opt,name=grammar,proto3" json:"grammar,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListDangersResponse) Reset() {
+	*x = ListDangersResponse{}
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListDangersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListDangersResponse) ProtoMessage() {}
+
+func (x *ListDangersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListDangersResponse.ProtoReflect.Descriptor instead.
+func (*ListDangersResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ListDangersResponse) GetRules() []*DangerRule {
+	if x != nil {
+		return x.Rules
+	}
+	return nil
+}
+
+func (x *ListDangersResponse) GetAlarms() []*Alarm {
+	if x != nil {
+		return x.Alarms
+	}
+	return nil
+}
+
+func (x *ListDangersResponse) GetGrammar() *AlarmGrammar {
+	if x != nil {
+		return x.Grammar
+	}
+	return nil
+}
+
+// DangerRule says when a danger stands.
+type DangerRule struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The danger as it is shown; without the observations that raise it, which depend on what is told.
+	Danger *Danger `protobuf:"bytes,1,opt,name=danger,proto3" json:"danger,omitempty"`
+	// It stands while one of these holds.
+	Any           []*DangerTrigger `protobuf:"bytes,2,rep,name=any,proto3" json:"any,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DangerRule) Reset() {
+	*x = DangerRule{}
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DangerRule) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DangerRule) ProtoMessage() {}
+
+func (x *DangerRule) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DangerRule.ProtoReflect.Descriptor instead.
+func (*DangerRule) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *DangerRule) GetDanger() *Danger {
+	if x != nil {
+		return x.Danger
+	}
+	return nil
+}
+
+func (x *DangerRule) GetAny() []*DangerTrigger {
+	if x != nil {
+		return x.Any
+	}
+	return nil
+}
+
+// DangerTrigger holds while all its conditions do.
+type DangerTrigger struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conditions.
+	All           []*DangerCondition `protobuf:"bytes,1,rep,name=all,proto3" json:"all,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DangerTrigger) Reset() {
+	*x = DangerTrigger{}
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DangerTrigger) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DangerTrigger) ProtoMessage() {}
+
+func (x *DangerTrigger) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DangerTrigger.ProtoReflect.Descriptor instead.
+func (*DangerTrigger) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *DangerTrigger) GetAll() []*DangerCondition {
+	if x != nil {
+		return x.All
+	}
+	return nil
+}
+
+// DangerCondition holds only for what was told.
+type DangerCondition struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The observation.
+	ObservationId string `protobuf:"bytes,1,opt,name=observation_id,json=observationId,proto3" json:"observation_id,omitempty"`
+	// It is in one of these states; none for a number.
+	States []string `protobuf:"bytes,2,rep,name=states,proto3" json:"states,omitempty"`
+	// It is in none of the states instead.
+	Not bool `protobuf:"varint,3,opt,name=not,proto3" json:"not,omitempty"`
+	// A number below this.
+	Below *float64 `protobuf:"fixed64,4,opt,name=below,proto3,oneof" json:"below,omitempty"`
+	// A number not below this.
+	Above         *float64 `protobuf:"fixed64,5,opt,name=above,proto3,oneof" json:"above,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DangerCondition) Reset() {
+	*x = DangerCondition{}
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DangerCondition) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DangerCondition) ProtoMessage() {}
+
+func (x *DangerCondition) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DangerCondition.ProtoReflect.Descriptor instead.
+func (*DangerCondition) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *DangerCondition) GetObservationId() string {
+	if x != nil {
+		return x.ObservationId
+	}
+	return ""
+}
+
+func (x *DangerCondition) GetStates() []string {
+	if x != nil {
+		return x.States
+	}
+	return nil
+}
+
+func (x *DangerCondition) GetNot() bool {
+	if x != nil {
+		return x.Not
+	}
+	return false
+}
+
+func (x *DangerCondition) GetBelow() float64 {
+	if x != nil && x.Below != nil {
+		return *x.Below
+	}
+	return 0
+}
+
+func (x *DangerCondition) GetAbove() float64 {
+	if x != nil && x.Above != nil {
+		return *x.Above
+	}
+	return 0
+}
+
+// Alarm is something that people type that could mean a danger. Of each group of words one is said, within a few words of
+// the others, in any order and in one sentence. Words are compared in lower case, umlauts and sharp s spelt out and
+// apostrophes left out, each followed by one space; an expression is one of words so written, to be matched at the
+// beginning of a word.
+type Alarm struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The observation meant.
+	ObservationId string `protobuf:"bytes,1,opt,name=observation_id,json=observationId,proto3" json:"observation_id,omitempty"`
+	// The state it is then in; empty where one of the choices is meant.
+	State string `protobuf:"bytes,2,opt,name=state,proto3" json:"state,omitempty"`
+	// The state it is in when the question is answered by no; empty: nothing is told.
+	NoState string `protobuf:"bytes,3,opt,name=no_state,json=noState,proto3" json:"no_state,omitempty"`
+	// An expression for each group of words.
+	Groups []string `protobuf:"bytes,4,rep,name=groups,proto3" json:"groups,omitempty"`
+	// Over how many words it may be spread.
+	Within int32 `protobuf:"varint,5,opt,name=within,proto3" json:"within,omitempty"`
+	// With this in its sentence, it is asked about.
+	Doubt string `protobuf:"bytes,6,opt,name=doubt,proto3" json:"doubt,omitempty"`
+	// It is asked about however it is said.
+	Asks bool `protobuf:"varint,7,opt,name=asks,proto3" json:"asks,omitempty"`
+	// The question to put where it is doubtful.
+	Question string `protobuf:"bytes,8,opt,name=question,proto3" json:"question,omitempty"`
+	// What the question can be answered by, where yes and no are no answers.
+	Choices       []*StateInfo `protobuf:"bytes,9,rep,name=choices,proto3" json:"choices,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Alarm) Reset() {
+	*x = Alarm{}
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Alarm) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Alarm) ProtoMessage() {}
+
+func (x *Alarm) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Alarm.ProtoReflect.Descriptor instead.
+func (*Alarm) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *Alarm) GetObservationId() string {
+	if x != nil {
+		return x.ObservationId
+	}
+	return ""
+}
+
+func (x *Alarm) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *Alarm) GetNoState() string {
+	if x != nil {
+		return x.NoState
+	}
+	return ""
+}
+
+func (x *Alarm) GetGroups() []string {
+	if x != nil {
+		return x.Groups
+	}
+	return nil
+}
+
+func (x *Alarm) GetWithin() int32 {
+	if x != nil {
+		return x.Within
+	}
+	return 0
+}
+
+func (x *Alarm) GetDoubt() string {
+	if x != nil {
+		return x.Doubt
+	}
+	return ""
+}
+
+func (x *Alarm) GetAsks() bool {
+	if x != nil {
+		return x.Asks
+	}
+	return false
+}
+
+func (x *Alarm) GetQuestion() string {
+	if x != nil {
+		return x.Question
+	}
+	return ""
+}
+
+func (x *Alarm) GetChoices() []*StateInfo {
+	if x != nil {
+		return x.Choices
+	}
+	return nil
+}
+
+// AlarmGrammar holds an expression for each kind of words; an empty one fits nothing.
+type AlarmGrammar struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Deny what they touch.
+	Negate string `protobuf:"bytes,1,opt,name=negate,proto3" json:"negate,omitempty"`
+	// Deny what stands before them, and make doubtful what stands behind.
+	NegateLast string `protobuf:"bytes,2,opt,name=negate_last,json=negateLast,proto3" json:"negate_last,omitempty"`
+	// What a negation denies instead.
+	Spent string `protobuf:"bytes,3,opt,name=spent,proto3" json:"spent,omitempty"`
+	// May stand between a negation and what it denies.
+	Fillers string `protobuf:"bytes,4,opt,name=fillers,proto3" json:"fillers,omitempty"`
+	// Make doubtful what is in their sentence.
+	Doubt string `protobuf:"bytes,5,opt,name=doubt,proto3" json:"doubt,omitempty"`
+	// Carry a doubt about a negation on to what follows.
+	Lists string `protobuf:"bytes,6,opt,name=lists,proto3" json:"lists,omitempty"`
+	// Begin something new, which no negation before them denies.
+	Breaks        string `protobuf:"bytes,7,opt,name=breaks,proto3" json:"breaks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AlarmGrammar) Reset() {
+	*x = AlarmGrammar{}
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AlarmGrammar) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AlarmGrammar) ProtoMessage() {}
+
+func (x *AlarmGrammar) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AlarmGrammar.ProtoReflect.Descriptor instead.
+func (*AlarmGrammar) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *AlarmGrammar) GetNegate() string {
+	if x != nil {
+		return x.Negate
+	}
+	return ""
+}
+
+func (x *AlarmGrammar) GetNegateLast() string {
+	if x != nil {
+		return x.NegateLast
+	}
+	return ""
+}
+
+func (x *AlarmGrammar) GetSpent() string {
+	if x != nil {
+		return x.Spent
+	}
+	return ""
+}
+
+func (x *AlarmGrammar) GetFillers() string {
+	if x != nil {
+		return x.Fillers
+	}
+	return ""
+}
+
+func (x *AlarmGrammar) GetDoubt() string {
+	if x != nil {
+		return x.Doubt
+	}
+	return ""
+}
+
+func (x *AlarmGrammar) GetLists() string {
+	if x != nil {
+		return x.Lists
+	}
+	return ""
+}
+
+func (x *AlarmGrammar) GetBreaks() string {
+	if x != nil {
+		return x.Breaks
+	}
+	return ""
+}
+
 // GetModelRequest asks about the model.
 type GetModelRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -887,7 +1401,7 @@ type GetModelRequest struct {
 
 func (x *GetModelRequest) Reset() {
 	*x = GetModelRequest{}
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[11]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -899,7 +1413,7 @@ func (x *GetModelRequest) String() string {
 func (*GetModelRequest) ProtoMessage() {}
 
 func (x *GetModelRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[11]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -912,7 +1426,7 @@ func (x *GetModelRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetModelRequest.ProtoReflect.Descriptor instead.
 func (*GetModelRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{18}
 }
 
 // GetModelResponse describes the model.
@@ -938,7 +1452,7 @@ type GetModelResponse struct {
 
 func (x *GetModelResponse) Reset() {
 	*x = GetModelResponse{}
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[12]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -950,7 +1464,7 @@ func (x *GetModelResponse) String() string {
 func (*GetModelResponse) ProtoMessage() {}
 
 func (x *GetModelResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[12]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -963,7 +1477,7 @@ func (x *GetModelResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetModelResponse.ProtoReflect.Descriptor instead.
 func (*GetModelResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetModelResponse) GetVersion() string {
@@ -1019,7 +1533,7 @@ var File_lightoff_v1_knowledge_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\n" +
-	"\x1blightoff/v1/knowledge.proto\x12\vlightoff.v1\"+\n" +
+	"\x1blightoff/v1/knowledge.proto\x12\vlightoff.v1\x1a\x1blightoff/v1/diagnosis.proto\"+\n" +
 	"\x11ListCausesRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\"D\n" +
 	"\x12ListCausesResponse\x12.\n" +
@@ -1092,7 +1606,46 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x05proof\x18\b \x01(\tR\x05proof\x12\x1e\n" +
 	"\n" +
 	"prevention\x18\t \x01(\tR\n" +
-	"prevention\"\x11\n" +
+	"prevention\",\n" +
+	"\x12ListDangersRequest\x12\x16\n" +
+	"\x06locale\x18\x01 \x01(\tR\x06locale\"\xa5\x01\n" +
+	"\x13ListDangersResponse\x12-\n" +
+	"\x05rules\x18\x01 \x03(\v2\x17.lightoff.v1.DangerRuleR\x05rules\x12*\n" +
+	"\x06alarms\x18\x02 \x03(\v2\x12.lightoff.v1.AlarmR\x06alarms\x123\n" +
+	"\agrammar\x18\x03 \x01(\v2\x19.lightoff.v1.AlarmGrammarR\agrammar\"g\n" +
+	"\n" +
+	"DangerRule\x12+\n" +
+	"\x06danger\x18\x01 \x01(\v2\x13.lightoff.v1.DangerR\x06danger\x12,\n" +
+	"\x03any\x18\x02 \x03(\v2\x1a.lightoff.v1.DangerTriggerR\x03any\"?\n" +
+	"\rDangerTrigger\x12.\n" +
+	"\x03all\x18\x01 \x03(\v2\x1c.lightoff.v1.DangerConditionR\x03all\"\xac\x01\n" +
+	"\x0fDangerCondition\x12%\n" +
+	"\x0eobservation_id\x18\x01 \x01(\tR\robservationId\x12\x16\n" +
+	"\x06states\x18\x02 \x03(\tR\x06states\x12\x10\n" +
+	"\x03not\x18\x03 \x01(\bR\x03not\x12\x19\n" +
+	"\x05below\x18\x04 \x01(\x01H\x00R\x05below\x88\x01\x01\x12\x19\n" +
+	"\x05above\x18\x05 \x01(\x01H\x01R\x05above\x88\x01\x01B\b\n" +
+	"\x06_belowB\b\n" +
+	"\x06_above\"\x87\x02\n" +
+	"\x05Alarm\x12%\n" +
+	"\x0eobservation_id\x18\x01 \x01(\tR\robservationId\x12\x14\n" +
+	"\x05state\x18\x02 \x01(\tR\x05state\x12\x19\n" +
+	"\bno_state\x18\x03 \x01(\tR\anoState\x12\x16\n" +
+	"\x06groups\x18\x04 \x03(\tR\x06groups\x12\x16\n" +
+	"\x06within\x18\x05 \x01(\x05R\x06within\x12\x14\n" +
+	"\x05doubt\x18\x06 \x01(\tR\x05doubt\x12\x12\n" +
+	"\x04asks\x18\a \x01(\bR\x04asks\x12\x1a\n" +
+	"\bquestion\x18\b \x01(\tR\bquestion\x120\n" +
+	"\achoices\x18\t \x03(\v2\x16.lightoff.v1.StateInfoR\achoices\"\xbb\x01\n" +
+	"\fAlarmGrammar\x12\x16\n" +
+	"\x06negate\x18\x01 \x01(\tR\x06negate\x12\x1f\n" +
+	"\vnegate_last\x18\x02 \x01(\tR\n" +
+	"negateLast\x12\x14\n" +
+	"\x05spent\x18\x03 \x01(\tR\x05spent\x12\x18\n" +
+	"\afillers\x18\x04 \x01(\tR\afillers\x12\x14\n" +
+	"\x05doubt\x18\x05 \x01(\tR\x05doubt\x12\x14\n" +
+	"\x05lists\x18\x06 \x01(\tR\x05lists\x12\x16\n" +
+	"\x06breaks\x18\a \x01(\tR\x06breaks\"\x11\n" +
 	"\x0fGetModelRequest\"\xe8\x01\n" +
 	"\x10GetModelResponse\x12\x18\n" +
 	"\aversion\x18\x01 \x01(\tR\aversion\x12\x16\n" +
@@ -1102,12 +1655,13 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x0elargest_clique\x18\x05 \x01(\x03R\rlargestClique\x12\x1f\n" +
 	"\vcode_tables\x18\x06 \x03(\tR\n" +
 	"codeTables\x12\x18\n" +
-	"\alocales\x18\a \x03(\tR\alocales2\xdd\x02\n" +
+	"\alocales\x18\a \x03(\tR\alocales2\xaf\x03\n" +
 	"\x10KnowledgeService\x12M\n" +
 	"\n" +
 	"ListCauses\x12\x1e.lightoff.v1.ListCausesRequest\x1a\x1f.lightoff.v1.ListCausesResponse\x12_\n" +
 	"\x10ListObservations\x12$.lightoff.v1.ListObservationsRequest\x1a%.lightoff.v1.ListObservationsResponse\x12P\n" +
-	"\vListRepairs\x12\x1f.lightoff.v1.ListRepairsRequest\x1a .lightoff.v1.ListRepairsResponse\x12G\n" +
+	"\vListRepairs\x12\x1f.lightoff.v1.ListRepairsRequest\x1a .lightoff.v1.ListRepairsResponse\x12P\n" +
+	"\vListDangers\x12\x1f.lightoff.v1.ListDangersRequest\x1a .lightoff.v1.ListDangersResponse\x12G\n" +
 	"\bGetModel\x12\x1c.lightoff.v1.GetModelRequest\x1a\x1d.lightoff.v1.GetModelResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
@@ -1122,7 +1676,7 @@ func file_lightoff_v1_knowledge_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_knowledge_proto_rawDescData
 }
 
-var file_lightoff_v1_knowledge_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_lightoff_v1_knowledge_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_lightoff_v1_knowledge_proto_goTypes = []any{
 	(*ListCausesRequest)(nil),        // 0: lightoff.v1.ListCausesRequest
 	(*ListCausesResponse)(nil),       // 1: lightoff.v1.ListCausesResponse
@@ -1135,8 +1689,16 @@ var file_lightoff_v1_knowledge_proto_goTypes = []any{
 	(*ListRepairsRequest)(nil),       // 8: lightoff.v1.ListRepairsRequest
 	(*ListRepairsResponse)(nil),      // 9: lightoff.v1.ListRepairsResponse
 	(*RepairInfo)(nil),               // 10: lightoff.v1.RepairInfo
-	(*GetModelRequest)(nil),          // 11: lightoff.v1.GetModelRequest
-	(*GetModelResponse)(nil),         // 12: lightoff.v1.GetModelResponse
+	(*ListDangersRequest)(nil),       // 11: lightoff.v1.ListDangersRequest
+	(*ListDangersResponse)(nil),      // 12: lightoff.v1.ListDangersResponse
+	(*DangerRule)(nil),               // 13: lightoff.v1.DangerRule
+	(*DangerTrigger)(nil),            // 14: lightoff.v1.DangerTrigger
+	(*DangerCondition)(nil),          // 15: lightoff.v1.DangerCondition
+	(*Alarm)(nil),                    // 16: lightoff.v1.Alarm
+	(*AlarmGrammar)(nil),             // 17: lightoff.v1.AlarmGrammar
+	(*GetModelRequest)(nil),          // 18: lightoff.v1.GetModelRequest
+	(*GetModelResponse)(nil),         // 19: lightoff.v1.GetModelResponse
+	(*Danger)(nil),                   // 20: lightoff.v1.Danger
 }
 var file_lightoff_v1_knowledge_proto_depIdxs = []int32{
 	2,  // 0: lightoff.v1.ListCausesResponse.causes:type_name -> lightoff.v1.CauseInfo
@@ -1144,19 +1706,28 @@ var file_lightoff_v1_knowledge_proto_depIdxs = []int32{
 	5,  // 2: lightoff.v1.ListObservationsResponse.tools:type_name -> lightoff.v1.ToolInfo
 	7,  // 3: lightoff.v1.ObservationInfo.states:type_name -> lightoff.v1.StateInfo
 	10, // 4: lightoff.v1.ListRepairsResponse.repairs:type_name -> lightoff.v1.RepairInfo
-	0,  // 5: lightoff.v1.KnowledgeService.ListCauses:input_type -> lightoff.v1.ListCausesRequest
-	3,  // 6: lightoff.v1.KnowledgeService.ListObservations:input_type -> lightoff.v1.ListObservationsRequest
-	8,  // 7: lightoff.v1.KnowledgeService.ListRepairs:input_type -> lightoff.v1.ListRepairsRequest
-	11, // 8: lightoff.v1.KnowledgeService.GetModel:input_type -> lightoff.v1.GetModelRequest
-	1,  // 9: lightoff.v1.KnowledgeService.ListCauses:output_type -> lightoff.v1.ListCausesResponse
-	4,  // 10: lightoff.v1.KnowledgeService.ListObservations:output_type -> lightoff.v1.ListObservationsResponse
-	9,  // 11: lightoff.v1.KnowledgeService.ListRepairs:output_type -> lightoff.v1.ListRepairsResponse
-	12, // 12: lightoff.v1.KnowledgeService.GetModel:output_type -> lightoff.v1.GetModelResponse
-	9,  // [9:13] is the sub-list for method output_type
-	5,  // [5:9] is the sub-list for method input_type
-	5,  // [5:5] is the sub-list for extension type_name
-	5,  // [5:5] is the sub-list for extension extendee
-	0,  // [0:5] is the sub-list for field type_name
+	13, // 5: lightoff.v1.ListDangersResponse.rules:type_name -> lightoff.v1.DangerRule
+	16, // 6: lightoff.v1.ListDangersResponse.alarms:type_name -> lightoff.v1.Alarm
+	17, // 7: lightoff.v1.ListDangersResponse.grammar:type_name -> lightoff.v1.AlarmGrammar
+	20, // 8: lightoff.v1.DangerRule.danger:type_name -> lightoff.v1.Danger
+	14, // 9: lightoff.v1.DangerRule.any:type_name -> lightoff.v1.DangerTrigger
+	15, // 10: lightoff.v1.DangerTrigger.all:type_name -> lightoff.v1.DangerCondition
+	7,  // 11: lightoff.v1.Alarm.choices:type_name -> lightoff.v1.StateInfo
+	0,  // 12: lightoff.v1.KnowledgeService.ListCauses:input_type -> lightoff.v1.ListCausesRequest
+	3,  // 13: lightoff.v1.KnowledgeService.ListObservations:input_type -> lightoff.v1.ListObservationsRequest
+	8,  // 14: lightoff.v1.KnowledgeService.ListRepairs:input_type -> lightoff.v1.ListRepairsRequest
+	11, // 15: lightoff.v1.KnowledgeService.ListDangers:input_type -> lightoff.v1.ListDangersRequest
+	18, // 16: lightoff.v1.KnowledgeService.GetModel:input_type -> lightoff.v1.GetModelRequest
+	1,  // 17: lightoff.v1.KnowledgeService.ListCauses:output_type -> lightoff.v1.ListCausesResponse
+	4,  // 18: lightoff.v1.KnowledgeService.ListObservations:output_type -> lightoff.v1.ListObservationsResponse
+	9,  // 19: lightoff.v1.KnowledgeService.ListRepairs:output_type -> lightoff.v1.ListRepairsResponse
+	12, // 20: lightoff.v1.KnowledgeService.ListDangers:output_type -> lightoff.v1.ListDangersResponse
+	19, // 21: lightoff.v1.KnowledgeService.GetModel:output_type -> lightoff.v1.GetModelResponse
+	17, // [17:22] is the sub-list for method output_type
+	12, // [12:17] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_knowledge_proto_init() }
@@ -1164,13 +1735,15 @@ func file_lightoff_v1_knowledge_proto_init() {
 	if File_lightoff_v1_knowledge_proto != nil {
 		return
 	}
+	file_lightoff_v1_diagnosis_proto_init()
+	file_lightoff_v1_knowledge_proto_msgTypes[15].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_knowledge_proto_rawDesc), len(file_lightoff_v1_knowledge_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

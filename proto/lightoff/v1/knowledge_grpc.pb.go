@@ -22,6 +22,7 @@ const (
 	KnowledgeService_ListCauses_FullMethodName       = "/lightoff.v1.KnowledgeService/ListCauses"
 	KnowledgeService_ListObservations_FullMethodName = "/lightoff.v1.KnowledgeService/ListObservations"
 	KnowledgeService_ListRepairs_FullMethodName      = "/lightoff.v1.KnowledgeService/ListRepairs"
+	KnowledgeService_ListDangers_FullMethodName      = "/lightoff.v1.KnowledgeService/ListDangers"
 	KnowledgeService_GetModel_FullMethodName         = "/lightoff.v1.KnowledgeService/GetModel"
 )
 
@@ -37,6 +38,9 @@ type KnowledgeServiceClient interface {
 	ListObservations(ctx context.Context, in *ListObservationsRequest, opts ...grpc.CallOption) (*ListObservationsResponse, error)
 	// ListRepairs lists every repair in the model's order.
 	ListRepairs(ctx context.Context, in *ListRepairsRequest, opts ...grpc.CallOption) (*ListRepairsResponse, error)
+	// ListDangers lists the rules by which dangers are told, and the words that warn at once: enough to warn without the
+	// service.
+	ListDangers(ctx context.Context, in *ListDangersRequest, opts ...grpc.CallOption) (*ListDangersResponse, error)
 	// GetModel describes the model version in use.
 	GetModel(ctx context.Context, in *GetModelRequest, opts ...grpc.CallOption) (*GetModelResponse, error)
 }
@@ -79,6 +83,16 @@ func (c *knowledgeServiceClient) ListRepairs(ctx context.Context, in *ListRepair
 	return out, nil
 }
 
+func (c *knowledgeServiceClient) ListDangers(ctx context.Context, in *ListDangersRequest, opts ...grpc.CallOption) (*ListDangersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListDangersResponse)
+	err := c.cc.Invoke(ctx, KnowledgeService_ListDangers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *knowledgeServiceClient) GetModel(ctx context.Context, in *GetModelRequest, opts ...grpc.CallOption) (*GetModelResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetModelResponse)
@@ -101,6 +115,9 @@ type KnowledgeServiceServer interface {
 	ListObservations(context.Context, *ListObservationsRequest) (*ListObservationsResponse, error)
 	// ListRepairs lists every repair in the model's order.
 	ListRepairs(context.Context, *ListRepairsRequest) (*ListRepairsResponse, error)
+	// ListDangers lists the rules by which dangers are told, and the words that warn at once: enough to warn without the
+	// service.
+	ListDangers(context.Context, *ListDangersRequest) (*ListDangersResponse, error)
 	// GetModel describes the model version in use.
 	GetModel(context.Context, *GetModelRequest) (*GetModelResponse, error)
 	mustEmbedUnimplementedKnowledgeServiceServer()
@@ -121,6 +138,9 @@ func (UnimplementedKnowledgeServiceServer) ListObservations(context.Context, *Li
 }
 func (UnimplementedKnowledgeServiceServer) ListRepairs(context.Context, *ListRepairsRequest) (*ListRepairsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListRepairs not implemented")
+}
+func (UnimplementedKnowledgeServiceServer) ListDangers(context.Context, *ListDangersRequest) (*ListDangersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListDangers not implemented")
 }
 func (UnimplementedKnowledgeServiceServer) GetModel(context.Context, *GetModelRequest) (*GetModelResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetModel not implemented")
@@ -200,6 +220,24 @@ func _KnowledgeService_ListRepairs_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _KnowledgeService_ListDangers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListDangersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(KnowledgeServiceServer).ListDangers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: KnowledgeService_ListDangers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(KnowledgeServiceServer).ListDangers(ctx, req.(*ListDangersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _KnowledgeService_GetModel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetModelRequest)
 	if err := dec(in); err != nil {
@@ -236,6 +274,10 @@ var KnowledgeService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListRepairs",
 			Handler:    _KnowledgeService_ListRepairs_Handler,
+		},
+		{
+			MethodName: "ListDangers",
+			Handler:    _KnowledgeService_ListDangers_Handler,
 		},
 		{
 			MethodName: "GetModel",
