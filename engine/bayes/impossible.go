@@ -56,6 +56,9 @@ func (q *Query) entries() (all []placed) {
 
 // contradiction finds a small or irreducible set of contradicting findings. The findings are left as they were.
 func (q *Query) contradiction() *ImpossibleError {
+	if err := q.builtIn(); err != nil {
+		return err
+	}
 	all := q.entries()
 	few := q.one(all)
 	if few == nil && len(all) <= mostPaired {
@@ -66,6 +69,21 @@ func (q *Query) contradiction() *ImpossibleError {
 		few = q.irreducible(all)
 	}
 	return q.impossible(few)
+}
+
+// builtIn names all findings that the network holds if they contradict each other by themselves.
+func (q *Query) builtIn() *ImpossibleError {
+	if q.t.net.given == nil || !math.IsInf(q.bare().logEvidence(), -1) {
+		return nil
+	}
+	err := &ImpossibleError{}
+	for v, s := range q.t.net.given {
+		if s != Unknown {
+			err.Findings = append(err.Findings, VarID(v))
+			err.names = append(err.names, q.t.net.variables[v].Name)
+		}
+	}
+	return err
 }
 
 // impossible turns findings into the error that names them.

@@ -355,7 +355,7 @@ func (t *JoinTree) separator(a, b int32) []int32 {
 // behind walks the side of clique i as seen from a neighbour.
 func (t *JoinTree) behind(i, from int32, children [][]int32, separator []int32) bool {
 	for _, child := range children[i] {
-		if slices.Contains(separator, child) {
+		if child < 0 || slices.Contains(separator, child) {
 			return false
 		}
 	}

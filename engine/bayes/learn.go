@@ -117,16 +117,32 @@ func (q *Query) gather(g *gatherer, counts *Counts, weight float64) {
 	noisy := g.part != whole
 	if table := counts.Tables[g.of]; table != nil && !noisy {
 		for i, x := range q.readAt(g.clique, g.plan) {
-			table[g.entries[i]] += weight * x
+			table[g.inFull(g.entries[i])] += weight * x
 		}
 	}
 	if c := counts.Noisy[g.of]; c != nil && noisy {
-		posterior := make([]float64, len(g.entries))
+		rows := len(g.entries)
+		if !g.held {
+			rows /= g.top
+		}
+		posterior := make([]float64, rows*g.top)
 		for i, x := range q.readAt(g.clique, g.plan) {
-			posterior[g.entries[i]] = x
+			at := g.entries[i]
+			if g.held {
+				at = at*int32(g.top) + int32(g.top-1)
+			}
+			posterior[at] = x
 		}
 		c.gather(g.family, &q.t.net.dists[g.of], posterior, weight)
 	}
+}
+
+// inFull is where an entry of a family's table stands in the full one, which has a column for each state of the child.
+func (f family) inFull(entry int32) int32 {
+	if !f.held {
+		return entry
+	}
+	return entry*int32(f.width) + int32(f.top-1)
 }
 
 // gatherer says where the posterior of a family is read.
@@ -144,6 +160,9 @@ func (q *Query) gatherers() []gatherer {
 		return q.families
 	}
 	for i, f := range q.t.x.families {
+		if f.part == point {
+			continue
+		}
 		at := q.t.placed[i]
 		q.families = append(q.families, gatherer{f, at, q.t.plan(&q.t.cliques[at], f.scope),
 			positions(f.scope, sortedBy(f.scope, q.t.rank), q.t.x.cards)})

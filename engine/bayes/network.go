@@ -36,6 +36,7 @@ type Network struct {
 	byName    map[string]VarID
 	dists     []distribution
 	cards     []int
+	given     Case // the findings that Given built in, or nil
 }
 
 // NumVariables is the number of variables; their ids run from 0 to one less.

@@ -42,7 +42,7 @@ func (c *NoisyCounts) fits(d *distribution) bool {
 
 // gather adds the expected contributions of one table of a chain, whose posterior is given in the order of its scope.
 func (c *NoisyCounts) gather(f family, d *distribution, posterior []float64, weight float64) {
-	width := len(d.leak)
+	width := f.top
 	reached := make([]float64, width)
 	rows, counts := [][]float64{d.leak}, [][]float64{c.Leak}
 	cards := make([]int, len(f.links)+1)

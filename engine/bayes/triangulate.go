@@ -136,8 +136,15 @@ func (n *Network) starGraph(together [][]VarID) *graph {
 	for v := range n.dists {
 		d := &n.dists[v]
 		scope := append(internal(d.parents), int32(v))
-		if !d.factored() {
+		seen := n.seen(VarID(v))
+		switch {
+		case !d.factored() && seen != Unknown:
+			g.connect(scope[:len(d.parents)])
+			continue
+		case !d.factored():
 			g.connect(scope)
+			continue
+		case seen == 0:
 			continue
 		}
 		for _, p := range scope[:len(d.parents)] {
