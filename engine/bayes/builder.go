@@ -112,7 +112,7 @@ func (b *Builder) Build() (*Network, error) {
 	if len(c.problems) > 0 {
 		return nil, errors.Join(c.problems...)
 	}
-	n := &Network{variables: slices.Clone(b.variables), byName: byName, dists: dists}
+	n := &Network{variables: slices.Clone(b.variables), byName: byName, dists: dists, memo: &memo{}}
 	for _, v := range n.variables {
 		n.cards = append(n.cards, len(v.States))
 	}

@@ -87,14 +87,19 @@ func leading(rows [][]float64, top int) [][]float64 {
 
 // expansion is a network rewritten as small tables.
 type expansion struct {
-	cards    []int
-	owner    []VarID // the variable itself, or whose accumulator this is
-	families []family
+	cards        []int
+	owner        []VarID // the variable itself, or whose accumulator this is
+	families     []family
+	accumulators []accumulator     // those numbered after the variables
+	chains       map[VarID][]VarID // the parents of noisy families, in the order in which they join
 }
+
+// accumulator is told from others of its child by the last parent that has joined.
+type accumulator struct{ child, parent VarID }
 
 // expand rewrites the network. order gives, for a noisy family, the positions of its parents in chain order.
 func (n *Network) expand(order func(v VarID) []int) *expansion {
-	x := &expansion{}
+	x := &expansion{chains: map[VarID][]VarID{}}
 	for v := range n.variables {
 		x.add(n.cards[v], VarID(v))
 	}
@@ -139,6 +144,10 @@ func (x *expansion) chain(n *Network, v VarID, order []int, top int, held bool) 
 		most = 1
 	}
 	head := min(most, len(order))
+	x.chains[v] = nil
+	for _, i := range order {
+		x.chains[v] = append(x.chains[v], d.parents[i])
+	}
 	f := family{of: v, links: order[:head], part: first, top: top, width: n.cards[v]}
 	for _, i := range f.links {
 		f.scope = append(f.scope, int32(d.parents[i]))
@@ -147,7 +156,11 @@ func (x *expansion) chain(n *Network, v VarID, order []int, top int, held bool) 
 		f.held = held && (k == len(order) || top == 1)
 		var reached []int32
 		if !f.held {
-			reached = []int32{x.accumulator(v, top, k == len(order))}
+			reached = []int32{int32(v)}
+			if k < len(order) {
+				reached[0] = x.add(top, v)
+				x.accumulators = append(x.accumulators, accumulator{v, x.chains[v][k-1]})
+			}
 		}
 		f.scope = append(f.scope, reached...)
 		x.families = append(x.families, f)
@@ -157,13 +170,6 @@ func (x *expansion) chain(n *Network, v VarID, order []int, top int, held bool) 
 		f.links, f.part = order[k:k+1], step
 		f.scope = append(slices.Clone(reached), int32(d.parents[order[k]]))
 	}
-}
-
-func (x *expansion) accumulator(v VarID, states int, last bool) int32 {
-	if last {
-		return int32(v)
-	}
-	return x.add(states, v)
 }
 
 // internal turns ids into positions of the expanded network.

@@ -75,6 +75,7 @@ func (q *Query) maximiser() (*Query, error) {
 // withoutAccumulators compiles the network anew with noisy families as full tables, for the same together sets.
 func (t *JoinTree) withoutAccumulators() (*JoinTree, error) {
 	whole := *t.net
+	whole.memo = &memo{}
 	whole.dists = slices.Clone(t.net.dists)
 	for v := range whole.dists {
 		table, err := t.net.wholeTable(VarID(v))

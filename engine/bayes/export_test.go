@@ -7,3 +7,10 @@ func (n *Network) FullTable(v VarID) []float64 { return n.dists[v].table }
 func CompileKeeping(n *Network, share float64, together ...[]VarID) (*JoinTree, error) {
 	return compile(n, thrift{least: 1, share: 1 - share}, together)
 }
+
+// Fresh is the network with nothing kept from earlier compilations.
+func (n *Network) Fresh() *Network {
+	fresh := *n
+	fresh.memo = &memo{}
+	return &fresh
+}

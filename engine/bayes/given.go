@@ -34,6 +34,9 @@ func (n *Network) Given(observed Case) *Network {
 	}
 	given := *n
 	given.given = observed
+	if n.whole == nil {
+		given.whole = n
+	}
 	given.dists = slices.Clone(n.dists)
 	for v := range given.dists {
 		if slices.ContainsFunc(n.dists[v].parents, func(p VarID) bool { return observed[p] != Unknown }) {

@@ -3,6 +3,7 @@ package bayes
 import (
 	"math"
 	"math/bits"
+	"slices"
 )
 
 // Finding the elimination order with the smallest cliques is intractable, so greedy rules stand in. None of them wins
@@ -36,12 +37,6 @@ func (g *graph) connect(scope []int32) {
 			}
 		}
 	}
-}
-
-func (g *graph) clone() *graph {
-	c := *g
-	c.bits = append([]uint64(nil), g.bits...)
-	return &c
 }
 
 // appendBits appends the members of the set to list.
@@ -131,34 +126,17 @@ func (e *elimination) better(than *elimination) bool {
 	return e.largest < than.largest
 }
 
-// eliminate takes the variables away one by one. seed picks among equal scores, always in the same way. It gives up
-// and returns nil once the entries of all its cliques, maximal or not, exceed limit.
-func (g *graph) eliminate(score heuristic, seed uint32, limit float64) *elimination {
-	s := &eliminator{graph: g.clone(), score: score, scores: make([]float64, g.n), e: &elimination{}}
-	s.ties = make([]uint32, g.n)
-	s.alive = make([]int32, g.n)
-	s.touched = make([]uint64, g.words)
-	for v := range g.n {
-		s.alive[v] = int32(v)
-		s.ties[v] = mix(uint32(v) + seed*0x9e3779b9)
-		if seed == 0 {
-			s.ties[v] = uint32(v)
-		}
-		s.rescore(v)
-	}
-	for len(s.alive) > 0 {
-		s.step()
-		if s.e.total > limit {
-			return nil
-		}
-	}
-	s.e.dropCovered(s.sizes)
-	return s.e
+// take notes the elimination of v, whose clique has the given entries.
+func (e *elimination) take(v int32, clique []int32, entries float64) {
+	e.order = append(e.order, v)
+	e.cliques = append(e.cliques, clique)
+	e.total += entries
+	e.largest = max(e.largest, entries)
 }
 
 // dropCovered keeps the maximal cliques and their total. What is left of a clique without its eliminated variable lies
 // within the clique of the next of its variables to go; if that one has no variable more, it is covered.
-func (e *elimination) dropCovered(sizes []float64) {
+func (e *elimination) dropCovered(cards []int) {
 	rank := make([]int32, len(e.order))
 	for i, v := range e.order {
 		rank[v] = int32(i)
@@ -178,10 +156,123 @@ func (e *elimination) dropCovered(sizes []float64) {
 	for i, c := range e.cliques {
 		if !covered[i] {
 			maximal = append(maximal, c)
-			e.total += sizes[i]
+			e.total += entries(cards, c)
 		}
 	}
 	e.cliques = maximal
+}
+
+// entries is the size of a table over the variables, which may be beyond any memory.
+func entries(cards []int, scope []int32) float64 {
+	n := 1.0
+	for _, v := range scope {
+		n *= float64(cards[v])
+	}
+	return n
+}
+
+// core is what is left of a graph once the variables are gone whose neighbours all know each other. Taking such a
+// variable first connects nothing and is never worse than another order, so every trial begins with them.
+type core struct {
+	whole *graph
+	gone  elimination // in the numbers of the whole graph
+	graph *graph      // of the others, numbered anew
+	vars  []int32     // [variable of the core] its number in the whole graph
+}
+
+// core takes those variables away.
+func (g *graph) core() *core {
+	c := &core{whole: g}
+	left := &graph{n: g.n, words: g.words, cards: g.cards, logCards: g.logCards, bits: slices.Clone(g.bits)}
+	queue := make([]int32, g.n)
+	queued, gone := slices.Repeat([]bool{true}, g.n), make([]bool, g.n)
+	for v := range queue {
+		queue[v] = int32(v)
+	}
+	var neighbours []int32
+	for len(queue) > 0 {
+		v := queue[0]
+		queue = queue[1:]
+		queued[v] = false
+		neighbours = appendBits(neighbours[:0], left.row(int(v)))
+		if gone[v] || !left.simplicial(int(v), neighbours) {
+			continue
+		}
+		gone[v] = true
+		clique := append([]int32{v}, neighbours...)
+		c.gone.take(v, clique, entries(g.cards, clique))
+		left.isolate(v, neighbours)
+		for _, u := range neighbours {
+			if !queued[u] {
+				queued[u] = true
+				queue = append(queue, u)
+			}
+		}
+	}
+	c.number(left, gone)
+	return c
+}
+
+// simplicial says whether all neighbours of v are neighbours of each other.
+func (g *graph) simplicial(v int, neighbours []int32) bool {
+	row := g.row(v)
+	for _, u := range neighbours {
+		other := g.row(int(u))
+		for w, b := range row {
+			missing := b &^ other[w]
+			if int(u)/64 == w {
+				missing &^= 1 << (u % 64)
+			}
+			if missing != 0 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// isolate cuts all edges of v.
+func (g *graph) isolate(v int32, neighbours []int32) {
+	for _, u := range neighbours {
+		g.row(int(u))[v/64] &^= 1 << (v % 64)
+	}
+	clear(g.row(int(v)))
+}
+
+// number gives the variables that are left numbers without gaps.
+func (c *core) number(left *graph, gone []bool) {
+	place := make([]int32, left.n)
+	var cards []int
+	for v := range left.n {
+		if !gone[v] {
+			place[v] = int32(len(c.vars))
+			c.vars = append(c.vars, int32(v))
+			cards = append(cards, left.cards[v])
+		}
+	}
+	c.graph = newGraph(cards)
+	var neighbours []int32
+	for i, v := range c.vars {
+		neighbours = appendBits(neighbours[:0], left.row(int(v)))
+		row := c.graph.row(i)
+		for _, u := range neighbours {
+			row[place[u]/64] |= 1 << (place[u] % 64)
+		}
+	}
+}
+
+// eliminate takes the variables of the core away one by one. seed picks among equal scores, always in the same way. It
+// gives up and returns nil once the entries of all cliques, maximal or not, exceed limit.
+func (c *core) eliminate(score heuristic, seed uint32, limit float64) *elimination {
+	s := newEliminator(c, score, seed)
+	for len(s.heap) > 0 {
+		s.step()
+		if s.e.total > limit {
+			return nil
+		}
+	}
+	s.e.dropCovered(c.whole.cards)
+	return s.e
 }
 
 // mix scrambles a number; the constants are the usual ones of a 32-bit multiplicative hash.
@@ -193,17 +284,45 @@ func mix(x uint32) uint32 {
 	return x ^ x>>16
 }
 
-// eliminator is the state of one elimination.
+// eliminator is the state of one elimination of a core.
 type eliminator struct {
 	*graph
-	score      heuristic
-	scores     []float64
-	ties       []uint32
-	alive      []int32
-	touched    []uint64
-	neighbours []int32
-	sizes      []float64 // [step] entries of its clique
-	e          *elimination
+	c              *core
+	score          heuristic
+	scores         []float64
+	ties           []uint32
+	heap           []int32 // the variables not yet eliminated, the next one first
+	place          []int32 // [variable] where it is in the heap
+	touched        []uint64
+	neighbours     []int32
+	clique, others []int32
+	members        []int32 // room for the cliques
+	e              *elimination
+}
+
+func newEliminator(c *core, score heuristic, seed uint32) *eliminator {
+	n := c.graph.n
+	g := *c.graph
+	g.bits = slices.Clone(g.bits)
+	s := &eliminator{graph: &g, c: c, score: score, scores: make([]float64, n), ties: make([]uint32, n),
+		heap: make([]int32, n), place: make([]int32, n), touched: make([]uint64, g.words)}
+	s.e = &elimination{order: make([]int32, 0, c.whole.n), cliques: make([][]int32, 0, c.whole.n),
+		total: c.gone.total, largest: c.gone.largest}
+	s.e.order = append(s.e.order, c.gone.order...)
+	s.e.cliques = append(s.e.cliques, c.gone.cliques...)
+	for v := range n {
+		original := uint32(c.vars[v])
+		s.ties[v] = mix(original + seed*0x9e3779b9)
+		if seed == 0 {
+			s.ties[v] = original
+		}
+		s.heap[v], s.place[v] = int32(v), int32(v)
+		s.rescore(v)
+	}
+	for i := n/2 - 1; i >= 0; i-- {
+		s.sink(i)
+	}
+	return s
 }
 
 // rescore scores a variable again. Where its clique would be far beyond every limit, the weight alone decides: counting
@@ -220,47 +339,96 @@ func (s *eliminator) rescore(v int) {
 // hopeless is log2 of a clique that no memory holds.
 const hopeless = 64
 
-// step eliminates the variable of the lowest score and rescores those whose neighbourhood changed.
+// step eliminates the variable of the lowest score and rescores those whose score may have changed: its neighbours, and
+// whoever knows both ends of a new edge.
 func (s *eliminator) step() {
-	v := s.takeBest()
-	clique := appendBits([]int32{v}, s.row(int(v)))
-	s.e.order = append(s.e.order, v)
-	s.e.cliques = append(s.e.cliques, clique)
-	size := math.Exp2(s.logWeight(int(v), clique[1:]))
-	s.sizes = append(s.sizes, size)
-	s.e.total += size
-	s.e.largest = max(s.e.largest, size)
-	filled := s.fill(int(v), clique[1:]) > 0
-	if filled {
-		s.connect(clique[1:])
-		s.e.filled = true
-	}
+	v := s.heap[0]
+	s.remove()
+	s.others = appendBits(s.others[:0], s.row(int(v)))
+	s.note(v)
 	copy(s.touched, s.row(int(v)))
-	for _, u := range clique[1:] {
-		row := s.row(int(u))
-		row[v/64] &^= 1 << (v % 64)
-		if filled {
-			for w, b := range row {
-				s.touched[w] |= b
-			}
-		}
-	}
-	clear(s.row(int(v)))
-	for _, u := range appendBits(nil, s.touched) {
+	s.isolate(v, s.others)
+	s.join()
+	s.neighbours = s.neighbours[:0]
+	s.clique = appendBits(s.clique[:0], s.touched)
+	for _, u := range s.clique {
 		s.rescore(int(u))
+		s.moved(int(s.place[u]))
 	}
 }
 
-func (s *eliminator) takeBest() int32 {
-	best := 0
-	for i, v := range s.alive {
-		b := s.alive[best]
-		if s.scores[v] < s.scores[b] || s.scores[v] == s.scores[b] && s.ties[v] < s.ties[b] {
-			best = i
+// note keeps the clique of v and its neighbours in the numbers of the whole graph.
+func (s *eliminator) note(v int32) {
+	if cap(s.members)-len(s.members) < len(s.others)+1 {
+		s.members = make([]int32, 0, max(1024, len(s.others)+1))
+	}
+	start := len(s.members)
+	s.members = append(s.members, s.c.vars[v])
+	for _, u := range s.others {
+		s.members = append(s.members, s.c.vars[u])
+	}
+	clique := s.members[start:len(s.members):len(s.members)]
+	s.e.take(clique[0], clique, entries(s.c.whole.cards, clique))
+}
+
+// join connects the neighbours of the variable that was eliminated.
+func (s *eliminator) join() {
+	for i, a := range s.others {
+		for _, b := range s.others[:i] {
+			if s.row(int(a))[b/64]&(1<<(b%64)) != 0 {
+				continue
+			}
+			s.e.filled = true
+			ra, rb := s.row(int(a)), s.row(int(b))
+			for w := range ra {
+				s.touched[w] |= ra[w] & rb[w]
+			}
+			ra[b/64] |= 1 << (b % 64)
+			rb[a/64] |= 1 << (a % 64)
 		}
 	}
-	v := s.alive[best]
-	s.alive[best] = s.alive[len(s.alive)-1]
-	s.alive = s.alive[:len(s.alive)-1]
-	return v
+}
+
+// before says whether the variable at one place of the heap goes before that at another.
+func (s *eliminator) before(i, j int) bool {
+	a, b := s.heap[i], s.heap[j]
+	return s.scores[a] < s.scores[b] || s.scores[a] == s.scores[b] && s.ties[a] < s.ties[b]
+}
+
+func (s *eliminator) swap(i, j int) {
+	s.heap[i], s.heap[j] = s.heap[j], s.heap[i]
+	s.place[s.heap[i]], s.place[s.heap[j]] = int32(i), int32(j)
+}
+
+// remove takes away the first.
+func (s *eliminator) remove() {
+	last := len(s.heap) - 1
+	s.swap(0, last)
+	s.heap = s.heap[:last]
+	s.sink(0)
+}
+
+// moved restores the order of the heap after a change at one place.
+func (s *eliminator) moved(i int) {
+	for i > 0 && s.before(i, (i-1)/2) {
+		s.swap(i, (i-1)/2)
+		i = (i - 1) / 2
+	}
+	s.sink(i)
+}
+
+func (s *eliminator) sink(i int) {
+	for {
+		least := i
+		for child := 2*i + 1; child <= 2*i+2 && child < len(s.heap); child++ {
+			if s.before(child, least) {
+				least = child
+			}
+		}
+		if least == i {
+			return
+		}
+		s.swap(i, least)
+		i = least
+	}
 }

@@ -288,7 +288,7 @@ func TestExchangedTablesEqualCompiling(t *testing.T) {
 			require.NoError(t, err)
 			dists[v] = distribution{parents: dists[v].parents, table: table}
 		}
-		full := &Network{variables: n.variables, byName: n.byName, dists: dists, cards: n.cards}
+		full := &Network{variables: n.variables, byName: n.byName, dists: dists, cards: n.cards, memo: &memo{}}
 		tree, err := Compile(full)
 		require.NoError(t, err)
 		v := VarID(r.IntN(len(dists)))

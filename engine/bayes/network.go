@@ -36,7 +36,9 @@ type Network struct {
 	byName    map[string]VarID
 	dists     []distribution
 	cards     []int
-	given     Case // the findings that Given built in, or nil
+	given     Case     // the findings that Given built in, or nil
+	whole     *Network // from which Given cut this one, or nil
+	memo      *memo
 }
 
 // NumVariables is the number of variables; their ids run from 0 to one less.

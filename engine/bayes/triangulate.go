@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sync"
 )
 
 // Two choices decide how large the cliques become: in which order a noisy family's parents join its chain, and in
@@ -20,23 +21,92 @@ type trial struct {
 	e *elimination
 }
 
+// memo keeps the search of a network, which every network of its shape shares: what is learnt changes numbers alone.
+type memo struct {
+	once sync.Once
+	best trial
+}
+
 // triangulate chooses the order of the noisy chains and of the elimination.
 func (n *Network) triangulate(together [][]VarID) (*expansion, *elimination) {
+	best := n.best(together)
+	return best.x, best.e
+}
+
+func (n *Network) best(together [][]VarID) trial {
+	switch {
+	case n.given != nil:
+		return n.quickly(together)
+	case len(together) > 0:
+		return n.thoroughly(together)
+	}
+	n.memo.once.Do(func() { n.memo.best = n.thoroughly(nil) })
+	return n.memo.best
+}
+
+// thoroughly is the search for a tree that will be asked often.
+func (n *Network) thoroughly(together [][]VarID) trial {
 	s := &search{n: n, together: together}
 	s.try(n.expand(n.inOrder), 1)
 	if s.best.x.plain(n) {
 		s.refine()
-		return s.best.x, s.best.e
+		return s.best
 	}
 	s.try(n.expand(n.reversed), 1)
-	star := n.starGraph(together).eliminate(minFill, 0, math.Inf(1))
+	star := n.starGraph(together).core().eliminate(minFill, 0, math.Inf(1))
 	s.follow(star)
 	// A good elimination suggests a better chain order, which may allow a better elimination.
 	for range 3 {
 		s.follow(s.best.e)
 	}
 	s.refine()
-	return s.best.x, s.best.e
+	return s.best
+}
+
+// quickly is the search for a tree that answers one case: each rule once, and the order of the whole network, so that
+// the tree is never larger than that one's.
+func (n *Network) quickly(together [][]VarID) trial {
+	whole := n.whole.best(nil)
+	s := &search{n: n, together: together}
+	x := n.expand(n.alike(whole.x))
+	c := x.graph(together).core()
+	s.improve(x, c.eliminate(n.places(x, whole, c), 0, math.Inf(1)))
+	s.rules(x, c, 0)
+	return s.best
+}
+
+// alike joins the parents of each family that are left in the order of another expansion.
+func (n *Network) alike(x *expansion) func(v VarID) []int {
+	return func(v VarID) []int {
+		var order []int
+		for _, p := range x.chains[v] {
+			if i := slices.Index(n.dists[v].parents, p); i >= 0 {
+				order = append(order, i)
+			}
+		}
+		return order
+	}
+}
+
+// places scores the variables of a core by their places in the order of the whole network.
+func (n *Network) places(x *expansion, whole trial, c *core) heuristic {
+	place := map[accumulator]float64{}
+	position := make([]float64, len(whole.x.cards))
+	for i, v := range whole.e.order {
+		position[v] = float64(i)
+	}
+	for i, a := range whole.x.accumulators {
+		place[a] = position[len(n.variables)+i]
+	}
+	own := make([]float64, len(c.vars))
+	for i, v := range c.vars {
+		if int(v) < len(n.variables) {
+			own[i] = position[v]
+		} else {
+			own[i] = place[x.accumulators[int(v)-len(n.variables)]]
+		}
+	}
+	return func(_ *graph, v int, _ []int32) float64 { return own[v] }
 }
 
 // plain says that no family was cut into a chain.
@@ -51,24 +121,36 @@ type search struct {
 
 // try eliminates an expansion by every rule, with the given number of ways to break ties.
 func (s *search) try(x *expansion, seeds int) {
-	g := x.graph(s.together)
+	c := x.graph(s.together).core()
 	for seed := range uint32(seeds) {
-		for _, rule := range heuristics {
-			limit := math.Inf(1)
-			if s.best.e != nil {
-				limit = 2 * s.best.e.total
-			}
-			e := g.eliminate(rule, seed, limit)
-			if e == nil {
-				continue
-			}
-			if e.better(s.best.e) {
-				s.best = trial{x, e}
-			}
-			if !e.filled {
-				return
-			}
+		if !s.rules(x, c, seed) {
+			return
 		}
+	}
+}
+
+// rules eliminates an expansion by every rule. It says false if no order can be better.
+func (s *search) rules(x *expansion, c *core, seed uint32) bool {
+	for _, rule := range heuristics {
+		limit := math.Inf(1)
+		if s.best.e != nil {
+			limit = 2 * s.best.e.total
+		}
+		e := c.eliminate(rule, seed, limit)
+		if e == nil {
+			continue
+		}
+		s.improve(x, e)
+		if !e.filled {
+			return false
+		}
+	}
+	return true
+}
+
+func (s *search) improve(x *expansion, e *elimination) {
+	if e.better(s.best.e) {
+		s.best = trial{x, e}
 	}
 }
 
@@ -79,17 +161,17 @@ func (s *search) refine() {
 }
 
 // rising joins the parents of each family in the order in which an elimination takes them.
-func (s *search) rising(e *elimination) func(v VarID) []int {
-	position := make([]int, len(s.n.variables))
+func (n *Network) rising(e *elimination) func(v VarID) []int {
+	position := make([]int, len(n.variables))
 	for i, v := range e.order {
 		if int(v) < len(position) {
 			position[v] = i
 		}
 	}
 	return func(v VarID) []int {
-		order := s.n.inOrder(v)
+		order := n.inOrder(v)
 		slices.SortStableFunc(order, func(a, b int) int {
-			parents := s.n.dists[v].parents
+			parents := n.dists[v].parents
 			return cmp.Compare(position[parents[a]], position[parents[b]])
 		})
 		return order
@@ -98,7 +180,7 @@ func (s *search) rising(e *elimination) func(v VarID) []int {
 
 // follow tries chains in the order of an elimination.
 func (s *search) follow(e *elimination) {
-	s.try(s.n.expand(s.rising(e)), 1)
+	s.try(s.n.expand(s.n.rising(e)), 1)
 }
 
 // inOrder joins the parents of v in their own order.
