@@ -32,6 +32,8 @@ func TestGivenAnswersItsCase(t *testing.T) {
 			require.NoError(t, err)
 			post, err := q.Marginals(nil)
 			require.NoError(t, err)
+			tree, err = bayes.CompileKeeping(n, 2) // every zero
+			require.NoError(t, err)
 			return log, post, tree.Stats().LargestClique
 		}
 		wantLog, want, whole := ask(n, true)
