@@ -16,10 +16,11 @@ type JoinTree struct {
 	x        *expansion
 	rank     []int32 // position of each variable in the order that all scopes follow
 	cliques  []clique
-	edges    int     // directed edges; e and e^1 are the two directions between the same cliques
-	barren   []bool  // [edge] the side it comes from sums to one whatever the other side is
-	roots    []int32 // one clique of each component
-	home     []int32 // [variable] the clique where it is observed and read
+	edges    int       // directed edges; e and e^1 are the two directions between the same cliques
+	barren   []bool    // [edge] the side it comes from sums to one whatever the other side is
+	roots    []int32   // one clique of each component
+	holding  [][]int32 // [variable] the cliques in which it occurs, the smallest first
+	home     []int32   // [variable] the clique where it is observed and read
 	homePlan []*plan
 	placed   []int32 // [family] the clique whose table it is part of
 	together []joint
@@ -137,6 +138,7 @@ func compile(n *Network, thrift thrift, together [][]VarID) (*JoinTree, error) {
 		}
 		t.cliques = append(t.cliques, clique{scope: sortedBy(c, t.rank), entries: entries})
 	}
+	t.list()
 	t.join()
 	t.assign()
 	if err := t.tabulate(together); err != nil {
@@ -189,67 +191,81 @@ func sortedBy(scope []int32, rank []int32) []int32 {
 	return scope
 }
 
-// join links the cliques by a spanning forest of the heaviest separators, which is a join tree because the cliques
-// come from an elimination. The forest grows from one clique of each component, its root. Among equally many shared
-// variables the smaller cliques are linked.
-func (t *JoinTree) join() {
-	best := make([]reach, len(t.cliques))
-	for range t.cliques {
-		next := -1
-		for i := range best {
-			if !best[i].taken && (next < 0 || best[i].better(best[next])) {
-				next = i
+// list notes in which cliques each variable occurs, the smallest first.
+func (t *JoinTree) list() {
+	if t.holding == nil {
+		t.holding = make([][]int32, len(t.rank))
+		for i := range t.cliques {
+			for _, v := range t.cliques[i].scope {
+				t.holding[v] = append(t.holding[v], int32(i))
 			}
 		}
-		r := &best[next]
-		r.taken = true
-		if r.shared == 0 {
-			r.from = int32(next)
-			t.roots = append(t.roots, int32(next))
-		} else {
-			t.connect(r.from, int32(next))
+	}
+	for _, list := range t.holding {
+		slices.SortFunc(list, func(a, b int32) int {
+			return cmp.Or(cmp.Compare(t.cliques[a].size(), t.cliques[b].size()), cmp.Compare(a, b))
+		})
+	}
+}
+
+// join links the cliques by a spanning forest of the heaviest separators, which is a join tree because the cliques
+// come from an elimination. The forest grows from one clique of each component, its root. Among equally many shared
+// variables the smaller cliques are linked first, and to the clique that it costs least.
+func (t *JoinTree) join() {
+	best := make([]reach, len(t.cliques))
+	shared := make([]int, len(t.cliques))
+	joined := make([]bool, len(t.cliques))
+	left := make([]int32, len(t.cliques))
+	for i := range left {
+		left[i] = int32(i)
+	}
+	for len(left) > 0 {
+		k := 0
+		for i := range left {
+			if best[left[i]].better(best[left[k]]) {
+				k = i
+			}
 		}
-		for i := range best {
-			if !best[i].taken {
-				best[i].widen(reach{t.shared(next, i), t.cliques[next].entries + t.cliques[i].entries, int32(next), false})
+		next := left[k]
+		left = slices.Delete(left, k, k+1)
+		if r := best[next]; r.shared == 0 {
+			t.roots = append(t.roots, next)
+		} else {
+			t.connect(t.cheapest(t.separator(r.from, next), joined), next)
+		}
+		joined[next] = true
+		t.widen(best, next, shared, joined)
+	}
+}
+
+// widen notes what the cliques not yet joined share with one that is. shared is room for counting, and zero before and
+// after.
+func (t *JoinTree) widen(best []reach, from int32, shared []int, joined []bool) {
+	c := &t.cliques[from]
+	for _, v := range c.scope {
+		for _, i := range t.holding[v] {
+			shared[i]++
+		}
+	}
+	for _, v := range c.scope {
+		for _, i := range t.holding[v] {
+			by := reach{shared[i], c.entries + t.cliques[i].entries, from}
+			if shared[i] = 0; !joined[i] && by.better(best[i]) {
+				best[i] = by
 			}
 		}
 	}
 }
 
-// reach is how a clique can best be linked to those already taken.
+// reach is how a clique can best be linked to those already joined.
 type reach struct {
 	shared  int
 	entries int
 	from    int32
-	taken   bool
 }
 
 func (r reach) better(than reach) bool {
 	return r.shared > than.shared || r.shared == than.shared && r.shared > 0 && r.entries < than.entries
-}
-
-func (r *reach) widen(by reach) {
-	if by.better(*r) {
-		*r = by
-	}
-}
-
-// shared counts the variables that two cliques share. Scopes are sorted by rank.
-func (t *JoinTree) shared(i, j int) (count int) {
-	a, b := t.cliques[i].scope, t.cliques[j].scope
-	for len(a) > 0 && len(b) > 0 {
-		switch {
-		case a[0] == b[0]:
-			count++
-			a, b = a[1:], b[1:]
-		case t.rank[a[0]] < t.rank[b[0]]:
-			a = a[1:]
-		default:
-			b = b[1:]
-		}
-	}
-	return count
 }
 
 // connect links two cliques by a pair of edges with numbers that differ in the last bit.
@@ -278,11 +294,35 @@ func (t *JoinTree) plan(c *clique, part []int32) *plan {
 
 // smallest finds the smallest clique that contains the scope.
 func (t *JoinTree) smallest(scope []int32) int32 {
-	best := int32(-1)
-	for i := range t.cliques {
+	for _, i := range t.rarest(scope) {
+		if contains(t.cliques[i].scope, scope) {
+			return i
+		}
+	}
+	panic("bayes: no clique holds a table") // which the elimination makes one for
+}
+
+// rarest lists the cliques of that variable of the scope that occurs in the fewest.
+func (t *JoinTree) rarest(scope []int32) []int32 {
+	list := t.holding[scope[0]]
+	for _, v := range scope[1:] {
+		if len(t.holding[v]) < len(list) {
+			list = t.holding[v]
+		}
+	}
+	return list
+}
+
+// cheapest finds, among the cliques joined so far that contain the scope, the one to which one link more adds the least
+// work: a clique is read once for each pair of its links. Of equals the last is taken, so that what many variables say of
+// one makes a path in their order and not a bush.
+func (t *JoinTree) cheapest(scope []int32, joined []bool) int32 {
+	best, least := int32(-1), 0.0
+	for _, i := range t.rarest(scope) {
 		c := &t.cliques[i]
-		if (best < 0 || c.size() < t.cliques[best].size()) && contains(c.scope, scope) {
-			best = int32(i)
+		work := float64(c.entries) * float64(1+len(c.links))
+		if joined[i] && (best < 0 || work <= least) && contains(c.scope, scope) {
+			best, least = i, work
 		}
 	}
 	return best
@@ -299,13 +339,18 @@ func contains(set, part []int32) bool {
 
 // assign gives every table to the smallest clique that holds it, and finds the barren edges.
 func (t *JoinTree) assign() {
-	children := make([][]int32, len(t.cliques))
+	origin := slices.Repeat([]int32{-1}, len(t.rank))
+	open := make([]int32, len(t.cliques))
 	for _, f := range t.x.families {
 		at := t.smallest(f.scope)
 		t.placed = append(t.placed, at)
-		children[at] = append(children[at], f.child())
+		if child := f.child(); child >= 0 {
+			origin[child] = at
+		} else {
+			open[at]++
+		}
 	}
-	t.findBarren(children)
+	t.findBarren(origin, open)
 }
 
 func ones(n int) []float64 {
@@ -331,13 +376,56 @@ func (t *JoinTree) sorted(scope []int32, table []float64) []float64 {
 }
 
 // findBarren marks the edges from whose side every table's child stays behind: each such table sums to one over its
-// child, so without findings there the whole side does.
-func (t *JoinTree) findBarren(children [][]int32) {
+// child, so without findings there the whole side does. origin is where the table lies that sums to one over a
+// variable, open how many tables of a clique sum to nothing known.
+func (t *JoinTree) findBarren(origin, open []int32) {
+	w := &walk{t: t, enter: make([]int32, len(t.cliques)), leave: make([]int32, len(t.cliques)), open: open}
+	for _, r := range t.roots {
+		w.number(r, -1)
+	}
 	t.barren = make([]bool, t.edges)
-	for i := range t.cliques {
-		for _, l := range t.cliques[i].links {
-			t.barren[l.out] = t.behind(int32(i), l.to, children, l.separator)
+	for _, r := range t.roots {
+		w.mark(r, -1, origin, open[r])
+	}
+}
+
+// walk numbers the cliques from the roots on, so that those beyond a clique have the numbers from when it is entered to when
+// it is left.
+type walk struct {
+	t            *JoinTree
+	enter, leave []int32
+	open         []int32 // [clique] tables in it and beyond that sum to nothing known
+	next         int32
+}
+
+func (w *walk) number(i, from int32) {
+	w.enter[i] = w.next
+	w.next++
+	for _, l := range w.t.cliques[i].links {
+		if l.to != from {
+			w.number(l.to, i)
+			w.open[i] += w.open[l.to]
 		}
+	}
+	w.leave[i] = w.next
+}
+
+// mark looks at both directions of each edge away from clique i.
+func (w *walk) mark(i, from int32, origin []int32, all int32) {
+	for _, l := range w.t.cliques[i].links {
+		if l.to == from {
+			continue
+		}
+		here, beyond := w.open[l.to] < all, w.open[l.to] > 0
+		for _, v := range l.separator {
+			if at := origin[v]; at >= 0 && w.enter[at] >= w.enter[l.to] && w.enter[at] < w.leave[l.to] {
+				beyond = true
+			} else if at >= 0 {
+				here = true
+			}
+		}
+		w.t.barren[l.out], w.t.barren[l.out^1] = !here, !beyond
+		w.mark(l.to, i, origin, all)
 	}
 }
 
@@ -352,23 +440,9 @@ func (t *JoinTree) separator(a, b int32) []int32 {
 	return s
 }
 
-// behind walks the side of clique i as seen from a neighbour.
-func (t *JoinTree) behind(i, from int32, children [][]int32, separator []int32) bool {
-	for _, child := range children[i] {
-		if child < 0 || slices.Contains(separator, child) {
-			return false
-		}
-	}
-	for _, l := range t.cliques[i].links {
-		if l.to != from && !t.behind(l.to, i, children, separator) {
-			return false
-		}
-	}
-	return true
-}
-
 // settle chooses where each variable and each together set is entered.
 func (t *JoinTree) settle(together [][]VarID) {
+	t.list()
 	t.home, t.homePlan, t.alone = nil, nil, nil
 	for i := range t.cliques {
 		t.cliques[i].homes, t.cliques[i].joints = nil, nil
