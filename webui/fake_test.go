@@ -69,6 +69,7 @@ var catalogue = []*lightoffv1.ObservationInfo{
 	{Id: "people_unwell", Title: "People unwell", Question: "Is anybody unwell?", States: yesNo(), SafetyCard: true},
 	{Id: "smell_exhaust_inside", Title: "Exhaust smell inside", Question: "Does it smell of exhaust inside?", States: yesNo(), SafetyCard: true},
 	{Id: "smell_fuel", Title: "Fuel smell", Question: "Does it smell of fuel?", States: yesNo(), SafetyCard: true},
+	{Id: "smell_gas", Title: "Gas smell", Question: "Does it smell of bottled gas?", States: yesNo(), SafetyCard: true},
 	{Id: "smell_burning", Title: "Burning smell", Question: "Does it smell of burning?", States: yesNo(), SafetyCard: true},
 	{Id: "flames_or_smoke_inside", Title: "Flames or smoke inside", Question: "Are there flames or smoke inside?", States: yesNo(), SafetyCard: true},
 	{Id: "co_alarm", Title: "Carbon monoxide alarm", Question: "Is there a carbon monoxide alarm, and what does it do?",

@@ -169,7 +169,7 @@ func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 			id, most = o.ID, chance
 		}
 	}
-	if together != nil && !c.told(together.ID) && slices.Contains(together.Denies, id) {
+	if together != nil && !c.told(together.ID) && slices.Contains(together.Denies, id) && c.untold(together.Denies) > 2 {
 		return together.ID, nil
 	}
 	return id, nil
@@ -369,6 +369,15 @@ func (s *subject) asked(c Conversation, id string) bool { return c.told(id) && !
 
 func (c Conversation) told(id string) bool {
 	return slices.ContainsFunc(c.Told, func(t Told) bool { return t.Observation.ID == id })
+}
+
+func (c Conversation) untold(ids []string) (n int) {
+	for _, id := range ids {
+		if !c.told(id) {
+			n++
+		}
+	}
+	return n
 }
 
 func (c Conversation) state(id string) string {

@@ -48,7 +48,7 @@ func TestAnOfferWaitsUntilItIsSettled(t *testing.T) {
 // What may be a danger is asked before all else, even where it was denied before.
 func TestAFearedDangerIsAskedAtOnce(t *testing.T) {
 	events := []diagnosis.Event{
-		answered(1, "people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no", "smell_burning=no",
+		answered(1, "people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no", "smell_gas=no", "smell_burning=no",
 			"co_alarm=silent_tested", "fault_code=E-08"),
 	}
 	next := func(events ...diagnosis.Event) []string {

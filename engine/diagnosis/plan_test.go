@@ -20,7 +20,7 @@ func checkPlan(m *knowledge.Model, r diagnosis.Request, a *diagnosis.Assessment)
 	fixed, spent := 0.0, 0.0
 	for i, s := range a.Plan.Steps {
 		switch held := s.Fixed == 0; {
-		case held && s.HeldBack == "":
+		case held && s.HeldBack == "" && s.Danger == "":
 			return "a step that does nothing is not held back"
 		case held:
 			continue
@@ -34,11 +34,11 @@ func checkPlan(m *knowledge.Model, r diagnosis.Request, a *diagnosis.Assessment)
 		fixed, spent = s.Fixed, s.ExpectedCost
 		for _, d := range a.Dangers {
 			k := slices.IndexFunc(m.Dangers, func(k knowledge.Danger) bool { return k.ID == d.ID })
-			if m.Dangers[k].Forbids.Overlaps(repairOf(m, s.RepairID).Gates) {
+			if m.Dangers[k].Forbids.Overlaps(repairOf(m, s.RepairID).Gates) && !m.Dangers[k].Permits(s.RepairID) {
 				return s.RepairID + " is planned although " + d.ID + " forbids it"
 			}
 		}
-		if gates := repairOf(m, s.RepairID).Gates; r.Willing > 0 && r.Willing < 3 && gates.OpensBurner {
+		if gates := repairOf(m, s.RepairID).Gates; r.Willing > 0 && r.Willing < 3 && gates.OpensBurner && s.HeldBack == "" {
 			return s.RepairID + " opens the burner for somebody who does not"
 		}
 	}

@@ -217,8 +217,9 @@ func (n *plainNetwork) draw(t *testing.T, r *rand.Rand, shown int) map[int]int {
 	m := load(t)
 	for len(evidence) < shown+1 {
 		o := m.Observations[r.IntN(len(m.Observations))].ID
-		v := slices.Index(n.names, o)
-		evidence[v] = all[v]
+		if v := slices.Index(n.names, o); v >= 0 { // what keeps people safe need not be a variable
+			evidence[v] = all[v]
+		}
 	}
 	return evidence
 }

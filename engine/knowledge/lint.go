@@ -16,8 +16,8 @@ const (
 )
 
 // Lint lists what a mechanic should look at again, each with file and line: causes that no finding confirms, unless their
-// file says why; observations that tell nothing of any cause; states that never occur; and checks or repairs with a hazard
-// and no caution.
+// file says why; observations that tell nothing of any cause; states that never occur; checks or repairs with a hazard and
+// no caution, or whose words and gates disagree; and dangers without steps or a way out.
 func (m *Model) Lint() ([]Problem, error) {
 	l := &linter{m: m, in: m.NewInquiry(), errs: &Error{}}
 	l.in.Enter(nil)
@@ -27,6 +27,8 @@ func (m *Model) Lint() ([]Problem, error) {
 		}
 	}
 	l.cautions()
+	l.words()
+	l.ways()
 	if l.errs.orNil() == nil {
 		return nil, nil
 	}
@@ -145,4 +147,29 @@ func (l *linter) cautions() {
 			missing(r.ID, r.Gates, t.Repairs[r.ID].Cautions)
 		}
 	}
+}
+
+// ways finds dangers that forbid a start and say in no steps what to do, or not how they are lifted.
+func (l *linter) ways() {
+	for _, locale := range l.m.Locales() {
+		t := l.m.Text(locale)
+		if len(t.GateWords) == 0 {
+			continue
+		}
+		for _, d := range l.m.Dangers {
+			x := t.Dangers[d.ID]
+			if len(x.Steps) == 0 {
+				l.danger(d.ID, "%s: no steps in %s", d.ID, locale)
+			}
+			if d.Severity > 1 && (len(x.WayOut) == 0 || len(d.LiftedBy) == 0) {
+				l.danger(d.ID, "%s: nothing lifts it, or the texts in %s do not lead there", d.ID, locale)
+			}
+		}
+	}
+}
+
+func (l *linter) danger(id, format string, args ...any) {
+	at := l.m.files.places["danger/"+id]
+	line, column := at.position()
+	l.errs.add(at.file, line, column, format, args...)
 }

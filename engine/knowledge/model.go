@@ -170,6 +170,7 @@ type Texts struct {
 	Grammar      *Grammar // nil where the language has none
 	Alarms       []Alarm
 	AlarmGrammar AlarmGrammar
+	GateWords    map[string]GateWords // by gate; empty where the language has none
 }
 
 // Saying is something that people say and what it means.

@@ -34,6 +34,9 @@ func (f *files) readTexts(locale, what string, root node) {
 	case "alarms":
 		f.readAlarms(t, root)
 		return
+	case "gates":
+		f.readGateWords(t, root)
+		return
 	}
 	for _, p := range root.pairs() {
 		if what != "phrases" {
@@ -62,7 +65,7 @@ func (f *files) readTexts(locale, what string, root node) {
 		case "phrases":
 			t.Phrases[p.id] = p.val.text()
 		default:
-			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, sayings, grammar, alarms", what)
+			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, sayings, grammar, alarms, gates", what)
 			return
 		}
 	}

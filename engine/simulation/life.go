@@ -176,6 +176,8 @@ func (h *Heater) smoking() string {
 	rec := &h.record
 	seen := purgePerStart * h.in.Power * 60e-3 / 3 // kg: a minute of thick smoke
 	switch {
+	case rec.White > seen && rec.Lit > 0 && rec.WhiteFirst > 0.95*rec.White && rec.White < 2*seen:
+		return "white_thin" // a puff as it lights
 	case rec.White > seen:
 		return "white_thick"
 	case rec.Black > 0.25*h.rated*max(60, rec.litSeconds):

@@ -84,7 +84,7 @@ var sights map[string]sight
 
 func init() {
 	sights = map[string]sight{}
-	for _, m := range []map[string]sight{seenFirst, seenFire, seenAir, seenSupply, seenFuel, seenControl} {
+	for _, m := range []map[string]sight{seenFirst, seenFire, seenAir, seenSupply, seenFuel, seenControl, seenSafety} {
 		for id, f := range m {
 			sights[id] = f
 		}

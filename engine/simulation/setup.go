@@ -65,6 +65,8 @@ var facts = map[string]func(w witness) Answer{
 	"charging_now":       func(w witness) Answer { return w.tells(w.h.in.Charging) },
 	"tank_position":      func(w witness) Answer { return w.tells(w.h.in.Tank) },
 	"intake_from":        func(w witness) Answer { return w.tells(w.h.in.Intake) },
+	"room_air_from":      func(w witness) Answer { return w.tells(w.h.roomAir()) },
+	"heater_space":       func(w witness) Answer { return w.tells("clear") },
 	"pickup":             func(w witness) Answer { return w.tells(w.h.in.Pickup) },
 	"fuel_kind":          func(w witness) Answer { return w.tells(w.h.in.Fuel) },
 	"line_type":          func(w witness) Answer { return w.tells(map[bool]string{true: "soft", false: "rigid"}[w.h.in.Soft]) },

@@ -31,16 +31,27 @@ func (c *catalogue) ListDangers(_ context.Context,
 func (f face) dangerRule(d knowledge.Danger) *lightoffv1.DangerRule {
 	x := f.model.Text(f.locale).Dangers[d.ID]
 	shown := diagnosis.Danger{ID: d.ID, Title: x.Title, Text: x.Text, Severity: diagnosis.Severity(d.Severity),
-		CallEmergency: d.CallEmergency}
+		CallEmergency: d.CallEmergency, Steps: x.Steps, WayOut: x.WayOut, Forbids: d.Forbids.Names()}
 	return &lightoffv1.DangerRule{
 		Danger: toDanger(shown),
 		Any: each(d.Any, func(t knowledge.Trigger) *lightoffv1.DangerTrigger {
-			return &lightoffv1.DangerTrigger{All: each(t.All, func(trip knowledge.Trip) *lightoffv1.DangerCondition {
-				return &lightoffv1.DangerCondition{ObservationId: trip.ID, States: trip.States, Not: trip.Not,
-					Below: trip.Below, Above: trip.Above}
-			})}
+			return &lightoffv1.DangerTrigger{All: each(t.All, toCondition)}
+		}),
+		LiftedBy: each(d.LiftedBy, func(l knowledge.Lift) *lightoffv1.DangerLiftRule {
+			out := &lightoffv1.DangerLiftRule{All: each(l.All, toCondition), OfIds: l.Of}
+			for _, trip := range l.All {
+				if o, ok := f.model.Observation(trip.ID); ok && o.Since {
+					out.SinceIds = append(out.SinceIds, trip.ID)
+				}
+			}
+			return out
 		}),
 	}
+}
+
+func toCondition(trip knowledge.Trip) *lightoffv1.DangerCondition {
+	return &lightoffv1.DangerCondition{ObservationId: trip.ID, States: trip.States, Not: trip.Not,
+		Below: trip.Below, Above: trip.Above}
 }
 
 func (f face) alarm(a knowledge.Alarm) *lightoffv1.Alarm {

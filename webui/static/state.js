@@ -24,7 +24,7 @@
 import { count, number, t } from "./text.js";
 
 /** The signs that "none of these" denies. A quiet alarm proves nothing, so the alarm is not among them. */
-export const DENIED = ["people_unwell", "smell_exhaust_inside", "smell_fuel", "smell_burning", "flames_or_smoke_inside"];
+export const DENIED = ["people_unwell", "smell_exhaust_inside", "smell_fuel", "smell_gas", "smell_burning", "flames_or_smoke_inside"];
 
 /** Errors after which the same request may succeed; after any other it is given up, and that is said. */
 const PASSING = ["UNAVAILABLE", "DEADLINE_EXCEEDED", "ABORTED", "RESOURCE_EXHAUSTED", "CANCELLED"];

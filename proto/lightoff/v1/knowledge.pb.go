@@ -993,8 +993,10 @@ type DangerRule struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The danger as it is shown; without the observations that raise it, which depend on what is told.
 	Danger *Danger `protobuf:"bytes,1,opt,name=danger,proto3" json:"danger,omitempty"`
-	// It stands while one of these holds.
-	Any           []*DangerTrigger `protobuf:"bytes,2,rep,name=any,proto3" json:"any,omitempty"`
+	// It stands while one of these holds, and nothing that was told lifts it.
+	Any []*DangerTrigger `protobuf:"bytes,2,rep,name=any,proto3" json:"any,omitempty"`
+	// What lifts it.
+	LiftedBy      []*DangerLiftRule `protobuf:"bytes,3,rep,name=lifted_by,json=liftedBy,proto3" json:"lifted_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1043,6 +1045,77 @@ func (x *DangerRule) GetAny() []*DangerTrigger {
 	return nil
 }
 
+func (x *DangerRule) GetLiftedBy() []*DangerLiftRule {
+	if x != nil {
+		return x.LiftedBy
+	}
+	return nil
+}
+
+// DangerLiftRule takes triggers away while all its conditions hold.
+type DangerLiftRule struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conditions.
+	All []*DangerCondition `protobuf:"bytes,1,rep,name=all,proto3" json:"all,omitempty"`
+	// It takes away the triggers that have one of these observations; none named means all.
+	OfIds []string `protobuf:"bytes,2,rep,name=of_ids,json=ofIds,proto3" json:"of_ids,omitempty"`
+	// What one of these tells counts only against what was told before it.
+	SinceIds      []string `protobuf:"bytes,3,rep,name=since_ids,json=sinceIds,proto3" json:"since_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DangerLiftRule) Reset() {
+	*x = DangerLiftRule{}
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DangerLiftRule) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DangerLiftRule) ProtoMessage() {}
+
+func (x *DangerLiftRule) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DangerLiftRule.ProtoReflect.Descriptor instead.
+func (*DangerLiftRule) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *DangerLiftRule) GetAll() []*DangerCondition {
+	if x != nil {
+		return x.All
+	}
+	return nil
+}
+
+func (x *DangerLiftRule) GetOfIds() []string {
+	if x != nil {
+		return x.OfIds
+	}
+	return nil
+}
+
+func (x *DangerLiftRule) GetSinceIds() []string {
+	if x != nil {
+		return x.SinceIds
+	}
+	return nil
+}
+
 // DangerTrigger holds while all its conditions do.
 type DangerTrigger struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1054,7 +1127,7 @@ type DangerTrigger struct {
 
 func (x *DangerTrigger) Reset() {
 	*x = DangerTrigger{}
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[14]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1066,7 +1139,7 @@ func (x *DangerTrigger) String() string {
 func (*DangerTrigger) ProtoMessage() {}
 
 func (x *DangerTrigger) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[14]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1079,7 +1152,7 @@ func (x *DangerTrigger) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DangerTrigger.ProtoReflect.Descriptor instead.
 func (*DangerTrigger) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *DangerTrigger) GetAll() []*DangerCondition {
@@ -1108,7 +1181,7 @@ type DangerCondition struct {
 
 func (x *DangerCondition) Reset() {
 	*x = DangerCondition{}
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[15]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1120,7 +1193,7 @@ func (x *DangerCondition) String() string {
 func (*DangerCondition) ProtoMessage() {}
 
 func (x *DangerCondition) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[15]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1133,7 +1206,7 @@ func (x *DangerCondition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DangerCondition.ProtoReflect.Descriptor instead.
 func (*DangerCondition) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *DangerCondition) GetObservationId() string {
@@ -1201,7 +1274,7 @@ type Alarm struct {
 
 func (x *Alarm) Reset() {
 	*x = Alarm{}
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[16]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1213,7 +1286,7 @@ func (x *Alarm) String() string {
 func (*Alarm) ProtoMessage() {}
 
 func (x *Alarm) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[16]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1226,7 +1299,7 @@ func (x *Alarm) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Alarm.ProtoReflect.Descriptor instead.
 func (*Alarm) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Alarm) GetObservationId() string {
@@ -1315,7 +1388,7 @@ type AlarmGrammar struct {
 
 func (x *AlarmGrammar) Reset() {
 	*x = AlarmGrammar{}
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[17]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1327,7 +1400,7 @@ func (x *AlarmGrammar) String() string {
 func (*AlarmGrammar) ProtoMessage() {}
 
 func (x *AlarmGrammar) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[17]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1340,7 +1413,7 @@ func (x *AlarmGrammar) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AlarmGrammar.ProtoReflect.Descriptor instead.
 func (*AlarmGrammar) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *AlarmGrammar) GetNegate() string {
@@ -1401,7 +1474,7 @@ type GetModelRequest struct {
 
 func (x *GetModelRequest) Reset() {
 	*x = GetModelRequest{}
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[18]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1413,7 +1486,7 @@ func (x *GetModelRequest) String() string {
 func (*GetModelRequest) ProtoMessage() {}
 
 func (x *GetModelRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[18]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1426,7 +1499,7 @@ func (x *GetModelRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetModelRequest.ProtoReflect.Descriptor instead.
 func (*GetModelRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{19}
 }
 
 // GetModelResponse describes the model.
@@ -1452,7 +1525,7 @@ type GetModelResponse struct {
 
 func (x *GetModelResponse) Reset() {
 	*x = GetModelResponse{}
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[19]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1464,7 +1537,7 @@ func (x *GetModelResponse) String() string {
 func (*GetModelResponse) ProtoMessage() {}
 
 func (x *GetModelResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_knowledge_proto_msgTypes[19]
+	mi := &file_lightoff_v1_knowledge_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1477,7 +1550,7 @@ func (x *GetModelResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetModelResponse.ProtoReflect.Descriptor instead.
 func (*GetModelResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_knowledge_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetModelResponse) GetVersion() string {
@@ -1612,11 +1685,16 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x13ListDangersResponse\x12-\n" +
 	"\x05rules\x18\x01 \x03(\v2\x17.lightoff.v1.DangerRuleR\x05rules\x12*\n" +
 	"\x06alarms\x18\x02 \x03(\v2\x12.lightoff.v1.AlarmR\x06alarms\x123\n" +
-	"\agrammar\x18\x03 \x01(\v2\x19.lightoff.v1.AlarmGrammarR\agrammar\"g\n" +
+	"\agrammar\x18\x03 \x01(\v2\x19.lightoff.v1.AlarmGrammarR\agrammar\"\xa1\x01\n" +
 	"\n" +
 	"DangerRule\x12+\n" +
 	"\x06danger\x18\x01 \x01(\v2\x13.lightoff.v1.DangerR\x06danger\x12,\n" +
-	"\x03any\x18\x02 \x03(\v2\x1a.lightoff.v1.DangerTriggerR\x03any\"?\n" +
+	"\x03any\x18\x02 \x03(\v2\x1a.lightoff.v1.DangerTriggerR\x03any\x128\n" +
+	"\tlifted_by\x18\x03 \x03(\v2\x1b.lightoff.v1.DangerLiftRuleR\bliftedBy\"t\n" +
+	"\x0eDangerLiftRule\x12.\n" +
+	"\x03all\x18\x01 \x03(\v2\x1c.lightoff.v1.DangerConditionR\x03all\x12\x15\n" +
+	"\x06of_ids\x18\x02 \x03(\tR\x05ofIds\x12\x1b\n" +
+	"\tsince_ids\x18\x03 \x03(\tR\bsinceIds\"?\n" +
 	"\rDangerTrigger\x12.\n" +
 	"\x03all\x18\x01 \x03(\v2\x1c.lightoff.v1.DangerConditionR\x03all\"\xac\x01\n" +
 	"\x0fDangerCondition\x12%\n" +
@@ -1676,7 +1754,7 @@ func file_lightoff_v1_knowledge_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_knowledge_proto_rawDescData
 }
 
-var file_lightoff_v1_knowledge_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_lightoff_v1_knowledge_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_lightoff_v1_knowledge_proto_goTypes = []any{
 	(*ListCausesRequest)(nil),        // 0: lightoff.v1.ListCausesRequest
 	(*ListCausesResponse)(nil),       // 1: lightoff.v1.ListCausesResponse
@@ -1692,13 +1770,14 @@ var file_lightoff_v1_knowledge_proto_goTypes = []any{
 	(*ListDangersRequest)(nil),       // 11: lightoff.v1.ListDangersRequest
 	(*ListDangersResponse)(nil),      // 12: lightoff.v1.ListDangersResponse
 	(*DangerRule)(nil),               // 13: lightoff.v1.DangerRule
-	(*DangerTrigger)(nil),            // 14: lightoff.v1.DangerTrigger
-	(*DangerCondition)(nil),          // 15: lightoff.v1.DangerCondition
-	(*Alarm)(nil),                    // 16: lightoff.v1.Alarm
-	(*AlarmGrammar)(nil),             // 17: lightoff.v1.AlarmGrammar
-	(*GetModelRequest)(nil),          // 18: lightoff.v1.GetModelRequest
-	(*GetModelResponse)(nil),         // 19: lightoff.v1.GetModelResponse
-	(*Danger)(nil),                   // 20: lightoff.v1.Danger
+	(*DangerLiftRule)(nil),           // 14: lightoff.v1.DangerLiftRule
+	(*DangerTrigger)(nil),            // 15: lightoff.v1.DangerTrigger
+	(*DangerCondition)(nil),          // 16: lightoff.v1.DangerCondition
+	(*Alarm)(nil),                    // 17: lightoff.v1.Alarm
+	(*AlarmGrammar)(nil),             // 18: lightoff.v1.AlarmGrammar
+	(*GetModelRequest)(nil),          // 19: lightoff.v1.GetModelRequest
+	(*GetModelResponse)(nil),         // 20: lightoff.v1.GetModelResponse
+	(*Danger)(nil),                   // 21: lightoff.v1.Danger
 }
 var file_lightoff_v1_knowledge_proto_depIdxs = []int32{
 	2,  // 0: lightoff.v1.ListCausesResponse.causes:type_name -> lightoff.v1.CauseInfo
@@ -1707,27 +1786,29 @@ var file_lightoff_v1_knowledge_proto_depIdxs = []int32{
 	7,  // 3: lightoff.v1.ObservationInfo.states:type_name -> lightoff.v1.StateInfo
 	10, // 4: lightoff.v1.ListRepairsResponse.repairs:type_name -> lightoff.v1.RepairInfo
 	13, // 5: lightoff.v1.ListDangersResponse.rules:type_name -> lightoff.v1.DangerRule
-	16, // 6: lightoff.v1.ListDangersResponse.alarms:type_name -> lightoff.v1.Alarm
-	17, // 7: lightoff.v1.ListDangersResponse.grammar:type_name -> lightoff.v1.AlarmGrammar
-	20, // 8: lightoff.v1.DangerRule.danger:type_name -> lightoff.v1.Danger
-	14, // 9: lightoff.v1.DangerRule.any:type_name -> lightoff.v1.DangerTrigger
-	15, // 10: lightoff.v1.DangerTrigger.all:type_name -> lightoff.v1.DangerCondition
-	7,  // 11: lightoff.v1.Alarm.choices:type_name -> lightoff.v1.StateInfo
-	0,  // 12: lightoff.v1.KnowledgeService.ListCauses:input_type -> lightoff.v1.ListCausesRequest
-	3,  // 13: lightoff.v1.KnowledgeService.ListObservations:input_type -> lightoff.v1.ListObservationsRequest
-	8,  // 14: lightoff.v1.KnowledgeService.ListRepairs:input_type -> lightoff.v1.ListRepairsRequest
-	11, // 15: lightoff.v1.KnowledgeService.ListDangers:input_type -> lightoff.v1.ListDangersRequest
-	18, // 16: lightoff.v1.KnowledgeService.GetModel:input_type -> lightoff.v1.GetModelRequest
-	1,  // 17: lightoff.v1.KnowledgeService.ListCauses:output_type -> lightoff.v1.ListCausesResponse
-	4,  // 18: lightoff.v1.KnowledgeService.ListObservations:output_type -> lightoff.v1.ListObservationsResponse
-	9,  // 19: lightoff.v1.KnowledgeService.ListRepairs:output_type -> lightoff.v1.ListRepairsResponse
-	12, // 20: lightoff.v1.KnowledgeService.ListDangers:output_type -> lightoff.v1.ListDangersResponse
-	19, // 21: lightoff.v1.KnowledgeService.GetModel:output_type -> lightoff.v1.GetModelResponse
-	17, // [17:22] is the sub-list for method output_type
-	12, // [12:17] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	17, // 6: lightoff.v1.ListDangersResponse.alarms:type_name -> lightoff.v1.Alarm
+	18, // 7: lightoff.v1.ListDangersResponse.grammar:type_name -> lightoff.v1.AlarmGrammar
+	21, // 8: lightoff.v1.DangerRule.danger:type_name -> lightoff.v1.Danger
+	15, // 9: lightoff.v1.DangerRule.any:type_name -> lightoff.v1.DangerTrigger
+	14, // 10: lightoff.v1.DangerRule.lifted_by:type_name -> lightoff.v1.DangerLiftRule
+	16, // 11: lightoff.v1.DangerLiftRule.all:type_name -> lightoff.v1.DangerCondition
+	16, // 12: lightoff.v1.DangerTrigger.all:type_name -> lightoff.v1.DangerCondition
+	7,  // 13: lightoff.v1.Alarm.choices:type_name -> lightoff.v1.StateInfo
+	0,  // 14: lightoff.v1.KnowledgeService.ListCauses:input_type -> lightoff.v1.ListCausesRequest
+	3,  // 15: lightoff.v1.KnowledgeService.ListObservations:input_type -> lightoff.v1.ListObservationsRequest
+	8,  // 16: lightoff.v1.KnowledgeService.ListRepairs:input_type -> lightoff.v1.ListRepairsRequest
+	11, // 17: lightoff.v1.KnowledgeService.ListDangers:input_type -> lightoff.v1.ListDangersRequest
+	19, // 18: lightoff.v1.KnowledgeService.GetModel:input_type -> lightoff.v1.GetModelRequest
+	1,  // 19: lightoff.v1.KnowledgeService.ListCauses:output_type -> lightoff.v1.ListCausesResponse
+	4,  // 20: lightoff.v1.KnowledgeService.ListObservations:output_type -> lightoff.v1.ListObservationsResponse
+	9,  // 21: lightoff.v1.KnowledgeService.ListRepairs:output_type -> lightoff.v1.ListRepairsResponse
+	12, // 22: lightoff.v1.KnowledgeService.ListDangers:output_type -> lightoff.v1.ListDangersResponse
+	20, // 23: lightoff.v1.KnowledgeService.GetModel:output_type -> lightoff.v1.GetModelResponse
+	19, // [19:24] is the sub-list for method output_type
+	14, // [14:19] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_knowledge_proto_init() }
@@ -1736,14 +1817,14 @@ func file_lightoff_v1_knowledge_proto_init() {
 		return
 	}
 	file_lightoff_v1_diagnosis_proto_init()
-	file_lightoff_v1_knowledge_proto_msgTypes[15].OneofWrappers = []any{}
+	file_lightoff_v1_knowledge_proto_msgTypes[16].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_knowledge_proto_rawDesc), len(file_lightoff_v1_knowledge_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   20,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
