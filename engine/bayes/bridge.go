@@ -12,7 +12,8 @@ import "slices"
 type end struct {
 	key, skip int32
 	scope     []int32
-	plan      *plan // how it lies in the clique
+	plan      *plan    // how it lies in the clique
+	without   *finding // that does not belong to the bridge
 }
 
 func (t *JoinTree) variableEnd(v VarID) end {
@@ -27,6 +28,17 @@ func (t *JoinTree) linkEnd(e, to int32, separator []int32) end {
 // lanes holds one entry of several clamps, each in its own lane. No lane ever looks at another, so that what a clamp
 // gives doesn't depend on its company.
 type lanes [4]float64
+
+// findingEnd is the end at the variables of a finding, which is itself left out.
+func (t *JoinTree) findingEnd(f placed) end {
+	key, scope := int32(t.edges)+int32(len(t.alone)), t.alone
+	if f.joint >= 0 {
+		key, scope = key+int32(len(t.alone)+f.joint), internal(t.together[f.joint].variables)
+	} else {
+		key, scope = key+int32(f.variable), scope[f.variable:f.variable+1]
+	}
+	return end{key: key, skip: -1, scope: scope, plan: f.plan, without: f.finding}
+}
 
 // layout is the order of the entries of a bridge: [both][out][in]. The variables fall into those of the incoming end
 // only, those of the outgoing end only, and those of both, with in, out and both entries.
@@ -71,7 +83,7 @@ type bridge struct {
 	whole    *layout // of all entries, which depends on the tree alone
 	kept     layout  // room for the former
 	table    []float64
-	findings int32 // for which it was made
+	findings int64 // for which it was made
 
 	all  *pairs // instead of the above in a clique of which only some entries are kept: of all entries,
 	some pairs  // and of those that the findings leave

@@ -1,12 +1,8 @@
 package bayes
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
-// Two ways to look at findings one by one. Findings that go together badly raise the question whether one of them is
-// wrong, and leaving each out in turn shows which one carries a conclusion.
+// Findings that go together badly raise the question whether one of them is wrong.
 
 // Conflict is the measure ln(Π P(e_i) / P(e)) over the findings e_i, in nats, after Jensen, Chamberlain, Nordahl and
 // Jensen, Analysis in HUGIN of data conflict (1990). Above zero the findings are less probable together than apart,
@@ -56,35 +52,6 @@ func scaledLog(x float64, exponent int) float64 {
 	}
 	fraction, shift := math.Frexp(x)
 	return math.Log(fraction) + float64(exponent+shift)*math.Ln2
-}
-
-// LeftOut is a posterior without one finding. The finding is on Variable or, if that is -1, the one on the together set
-// Joint, which is else -1.
-type LeftOut struct {
-	Variable  VarID
-	Joint     int
-	Posterior []float64 // [state]
-}
-
-// LeaveOneOut gives, for each finding, the posterior of v given all the others: first the findings on variables in the
-// order of the network, then those on together sets. A finding on v itself is among them. The findings stay as they
-// were. Each costs the messages between the finding and v. It fails with *ImpossibleError if the findings together are
-// impossible.
-func (q *Query) LeaveOneOut(v VarID) ([]LeftOut, error) {
-	q.t.net.check(v)
-	if err := q.possible(); err != nil {
-		return nil, err
-	}
-	var out []LeftOut
-	kept := q.evidence
-	for _, f := range q.entries() {
-		q.withdraw(f.finding, f.clique)
-		q.refresh(q.t.home[v]) // what is left is possible if the whole is
-		out = append(out, LeftOut{f.variable, f.joint, slices.Clone(q.post[v])})
-		q.restore(f.finding, f.clique)
-	}
-	q.evidence = kept
-	return out, nil
 }
 
 // restore puts back a finding as it was when withdrawn.

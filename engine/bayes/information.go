@@ -10,25 +10,43 @@ import (
 // on average reduce the uncertainty about the target. It is exactly zero for variables that the findings separate. The
 // findings stay as they were. It panics on a variable out of range, and fails with *ImpossibleError.
 func (q *Query) MutualInformation(targets, candidates []VarID) ([][]float64, error) {
-	for _, v := range targets {
-		q.t.net.check(v)
+	c, err := q.Clamp(targets, candidates, nil, nil)
+	if err != nil {
+		return nil, err
 	}
-	for _, v := range candidates {
-		q.t.net.check(v)
+	return c.Information, nil
+}
+
+// Clamped is what clamping each of some targets, one at a time, tells about other variables.
+type Clamped struct {
+	Information [][]float64     // [target][candidate] as MutualInformation gives it
+	Given       [][][][]float64 // [target][state][candidate, then others] its posterior with the target in that state
+}
+
+// Clamp gives mutual information together with the posteriors that it is made of: for those targets that are to be given,
+// by their positions, the posteriors of the candidates and of others with the target in each of its states. They are nil
+// for a state that the findings exclude, and for targets that need not be given. The findings stay as they were. It panics
+// on a variable out of range, and fails with *ImpossibleError.
+func (q *Query) Clamp(targets, candidates, others []VarID, given []int) (*Clamped, error) {
+	for _, list := range [][]VarID{targets, candidates, others} {
+		for _, v := range list {
+			q.t.net.check(v)
+		}
 	}
 	if err := q.possible(); err != nil {
 		return nil, err
 	}
-	c := q.newClamp(candidates)
-	order := q.alongTree(targets)
+	c := q.newClamp(slices.Concat(candidates, others))
+	c.measured = len(candidates)
 	aims := make([]*aim, len(targets))
-	for _, i := range order {
-		aims[i] = c.aim(targets[i])
+	for _, i := range q.alongTree(targets) {
+		aims[i] = c.aim(targets[i], slices.Contains(given, i))
 	}
 	c.run()
-	out := make([][]float64, len(targets))
+	out := &Clamped{make([][]float64, len(targets)), make([][][][]float64, len(targets))}
 	for i, a := range aims {
-		out[i] = c.finish(a)
+		out.Information[i] = c.finish(a)
+		out.Given[i] = a.given
 	}
 	return out, nil
 }
@@ -66,11 +84,13 @@ func (q *Query) alongTree(targets []VarID) []int {
 type clamp struct {
 	q          *Query
 	candidates []VarID
+	measured   int         // how many of the candidates information is wanted about; the others are only read
 	base       [][]float64 // [candidate][state] posterior
 	at         [][]int32   // [clique]: candidates read there
 	trails     *trails
 	bridges    map[[2]int32]*bridge
-	findings   int32 // which findings the clamp is for, counted from one
+	left       []placed // findings whose variables are read without them
+	seen       [][]lanes
 	pending    []shot
 	batch      []shot // the clamps under way, each in its lane
 	all        uint8  // the lanes in use
@@ -80,7 +100,6 @@ type clamp struct {
 	behind     []uint8   // [edge]: lanes whose target lies on the side it comes from
 	scratch    []float64
 	room       []lanes
-	joint      [][]float64 // [candidate]: with the target, [target][candidate], if somebody collects it
 }
 
 // aim is a target and what the clamps to its states have told so far. The rest is what they leave of the posteriors for
@@ -92,6 +111,8 @@ type aim struct {
 	reached []bool
 	rest    [][]float64
 	info    []float64
+	given   [][][]float64 // [state][candidate] if somebody wants them
+	seen    [][][]float64 // [state][finding left out], if any are
 }
 
 // shot is a clamp of a target to a state.
@@ -113,12 +134,12 @@ func (q *Query) newClamp(candidates []VarID) *clamp {
 			messages: make([][]lanes, q.t.edges),
 			behind:   make([]uint8, q.t.edges),
 			scratch:  make([]float64, q.t.scratch),
-			room:     make([]lanes, 2*slices.Max(slices.Concat(q.t.sizes, q.t.net.cards, []int{0}))),
+			room:     make([]lanes, 2*q.t.widestEnd()),
 		}
 		q.clamping = c
 	}
-	c.findings++
-	c.candidates, c.joint, c.base, c.trails = candidates, nil, c.base[:0], q.newTrails()
+	c.candidates, c.measured, c.left = candidates, len(candidates), nil
+	c.base, c.trails = c.base[:0], q.newTrails()
 	for i := range c.at {
 		c.at[i] = c.at[i][:0]
 	}
@@ -131,16 +152,33 @@ func (q *Query) newClamp(candidates []VarID) *clamp {
 	return c
 }
 
+// widestEnd is the most entries that a bridge can have on one side.
+func (t *JoinTree) widestEnd() int {
+	widest := 0
+	for _, sizes := range [][]int{t.sizes, t.net.cards} {
+		for _, n := range sizes {
+			widest = max(widest, n)
+		}
+	}
+	for i := range t.together {
+		widest = max(widest, t.together[i].plan.small)
+	}
+	return widest
+}
+
 // aim plans the clamps of a target.
-func (c *clamp) aim(v VarID) *aim {
+func (c *clamp) aim(v VarID, given bool) *aim {
 	c.q.refresh(c.q.t.home[v])
 	c.trails.from(v)
-	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: slices.Clone(c.trails.reached), info: make([]float64, len(c.candidates))}
+	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: slices.Clone(c.trails.reached), info: make([]float64, c.measured)}
 	a.last = mostProbable(a.prior)
 	rest := slices.Concat(c.base...)
 	for _, p := range c.base {
 		a.rest = append(a.rest, rest[:len(p):len(p)])
 		rest = rest[len(p):]
+	}
+	if given {
+		a.give(c.base)
 	}
 	for s, p := range a.prior {
 		if s != a.last && p > 0 {
@@ -148,6 +186,20 @@ func (c *clamp) aim(v VarID) *aim {
 		}
 	}
 	return a
+}
+
+// give makes room for the posteriors in each possible state of the target. Those of variables that the findings separate from it stay
+// what they are.
+func (a *aim) give(base [][]float64) {
+	a.given = make([][][]float64, len(a.prior))
+	for s, p := range a.prior {
+		if p > 0 {
+			a.given[s] = slices.Clone(base)
+			for k, b := range base {
+				a.given[s][k] = slices.Clone(b)
+			}
+		}
+	}
 }
 
 // run carries out the planned clamps, as many at a time as there are lanes.
@@ -163,6 +215,9 @@ func (c *clamp) run() {
 			for _, k := range c.at[i] {
 				c.read(int32(i), k)
 			}
+		}
+		for k := range c.left {
+			c.readWithout(k)
 		}
 	}
 	c.pending = nil
@@ -190,14 +245,15 @@ func (c *clamp) locate(i, from, up int32) (here uint8) {
 // read takes in the clamped posteriors of a candidate.
 func (c *clamp) read(i, k int32) {
 	v := c.candidates[k]
-	if !slices.ContainsFunc(c.batch, func(s shot) bool { return s.reached[v] }) {
+	wants := func(s shot) bool { return s.reached[v] && (int(k) < c.measured || s.given != nil) }
+	if !slices.ContainsFunc(c.batch, wants) {
 		return
 	}
 	all := make([]lanes, len(c.base[k]))
 	c.gather(all, i, c.q.t.variableEnd(v))
 	post := make([]float64, len(all))
 	for j, s := range c.batch {
-		if !s.reached[v] {
+		if !wants(s) {
 			continue
 		}
 		for x := range post {
@@ -274,9 +330,14 @@ func (c *clamp) cross(dst []lanes, i int32, in, out end, src []lanes) {
 		b = c.q.t.newBridge(i, in, out)
 		c.bridges[key] = b
 	}
-	if b.findings != c.findings {
-		b.findings = c.findings
-		product, _ := c.q.product(i, c.apart(in), c.apart(out))
+	if b.findings != c.q.version {
+		b.findings = c.q.version
+		var product []float64
+		if out.without != nil {
+			product = c.q.without(i, out.without, c.apart(in))
+		} else {
+			product, _ = c.q.product(i, c.apart(in), c.apart(out))
+		}
 		b.build(product, &c.scratch)
 	}
 	b.carry(dst, src, c.room, back)
@@ -295,8 +356,12 @@ func (c *clamp) apart(e end) int32 {
 func (c *clamp) learn(s shot, k int32, post []float64) {
 	normalise(post)
 	p := s.prior[s.state]
-	s.info[k] += gain(post, c.base[k], p)
-	c.keep(int(k), s.state, p, post)
+	if int(k) < c.measured {
+		s.info[k] += gain(post, c.base[k], p)
+	}
+	if s.given != nil {
+		copy(s.given[s.state][k], post)
+	}
 	for o, x := range post {
 		s.rest[k][o] -= p * x
 	}
@@ -306,15 +371,19 @@ func (c *clamp) learn(s shot, k int32, post []float64) {
 func (c *clamp) finish(a *aim) []float64 {
 	p := a.prior[a.last]
 	for i, v := range c.candidates {
-		if !a.reached[v] {
+		if !a.reached[v] || i >= c.measured && a.given == nil {
 			continue
 		}
 		rest := a.rest[i]
 		for k, x := range rest {
 			rest[k] = max(0, x/p)
 		}
-		a.info[i] = max(0, a.info[i]+gain(rest, c.base[i], p))
-		c.keep(i, a.last, p, rest)
+		if i < c.measured {
+			a.info[i] = max(0, a.info[i]+gain(rest, c.base[i], p))
+		}
+		if a.given != nil {
+			copy(a.given[a.last][i], rest)
+		}
 	}
 	return a.info
 }

@@ -29,6 +29,7 @@ type JoinTree struct {
 	alone    []int32 // [variable] itself, for scopes of one
 	scratch  int     // entries of the largest clique
 	thrift   thrift
+	origin   *JoinTree // the tree that shares the shape of this one, and was compiled
 }
 
 // clique is a set of variables with the product of the tables assigned to it. Where zeros abound, only the entries that
@@ -168,6 +169,7 @@ func (t *JoinTree) tabulate(together [][]VarID) error {
 		t.cliques[i].low, _ = extremes(t.cliques[i].table)
 	}
 	t.settle(together)
+	t.origin = t
 	return nil
 }
 

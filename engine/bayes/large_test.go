@@ -59,7 +59,7 @@ func TestLeavingOutOneOfManyReadings(t *testing.T) {
 		} else {
 			high--
 		}
-		require.InDelta(t, sigmoid(readingOdds(low, high)), left.Posterior[1], tolerance)
+		require.InDelta(t, sigmoid(readingOdds(low, high)), left.Posteriors[0][1], tolerance)
 	}
 }
 

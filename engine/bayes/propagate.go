@@ -138,6 +138,34 @@ func (q *Query) product(i, skip, also int32) ([]float64, float64) {
 	return dst, k.low
 }
 
+// without is the table of clique i without one of its findings times all messages into it but that from the clique skip,
+// on any scale. All these messages must be current. The result is good until the next call or that of product.
+func (q *Query) without(i int32, left *finding, skip int32) []float64 {
+	c := &q.t.cliques[i]
+	dst := q.scratch[:len(c.table)]
+	q.cached.valid = false
+	copy(dst, c.table)
+	low := c.low
+	for _, v := range c.homes {
+		if f := &q.findings[v]; f.set && f != left {
+			q.t.homePlan[v].multiply(dst, dst, f.likelihood)
+			_, low = rescale(dst)
+		}
+	}
+	for _, set := range c.joints {
+		if f := &q.joints[set]; f.set && f != left {
+			q.t.together[set].plan.multiply(dst, dst, f.likelihood)
+			_, low = rescale(dst)
+		}
+	}
+	for _, l := range c.links {
+		if m := &q.messages[l.out^1]; l.to != skip && !m.unit {
+			_, low = absorb(dst, dst, low, m.table, m.low, l.plan)
+		}
+	}
+	return dst
+}
+
 // absorb sets dst = src × part. lowSrc and lowPart are lower bounds of the positive entries; if their product could
 // underflow, src is scaled first by a power of two. It returns the exponent of that and a new lower bound.
 func absorb(dst, src []float64, lowSrc float64, part []float64, lowPart float64, p *plan) (exponent int, low float64) {

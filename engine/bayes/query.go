@@ -19,6 +19,7 @@ type Query struct {
 	scratch  []float64
 	cached   cacheKey
 	evidence evidence
+	version  int64 // counts the changes of findings
 
 	clamping *clamp // the memory of mutual information, once somebody needs it
 	prior    *Query // without findings, once somebody needs it
@@ -85,6 +86,7 @@ func (t *JoinTree) NewQuery() *Query {
 	for v, card := range t.net.cards {
 		q.post[v] = make([]float64, card)
 	}
+	q.version = 1
 	return q
 }
 
@@ -95,6 +97,25 @@ func (q *Query) Reset() {
 	}
 	for set := range q.joints {
 		q.WithdrawJoint(set)
+	}
+}
+
+// MoveTo goes on with another tree: the one that this one was made from by [JoinTree.In], or another made from the same.
+// The findings stay, and so do all messages that no changed table had a part in. It panics on any other tree.
+func (q *Query) MoveTo(t *JoinTree) {
+	if t.origin != q.t.origin {
+		panic("bayes: moved to a tree of another shape")
+	}
+	before := q.t
+	q.t = t
+	for i := range t.cliques {
+		if &t.cliques[i].table[0] != &before.cliques[i].table[0] {
+			q.invalidate(int32(i))
+			q.most = nil
+		}
+	}
+	if q.prior != nil {
+		q.prior.MoveTo(t)
 	}
 }
 
@@ -183,6 +204,7 @@ func (q *Query) withdraw(f *finding, clique int32) {
 
 // invalidate forgets everything that depends on the findings of a clique.
 func (q *Query) invalidate(clique int32) {
+	q.version++
 	q.local[clique].valid = false
 	q.read[clique] = false
 	q.cached.valid = false

@@ -90,8 +90,7 @@ func (q *Query) ValueOfInformation(target VarID, candidates []VarID, utility [][
 		return nil, err
 	}
 	c := q.newClamp(candidates)
-	c.collect(q.t.net.cards[target])
-	aim := c.aim(target)
+	aim := c.aim(target, true)
 	c.run()
 	c.finish(aim)
 	prior := q.post[target]
@@ -104,8 +103,8 @@ func (q *Query) ValueOfInformation(target VarID, candidates []VarID, utility [][
 	values := make([]Value, len(candidates))
 	for i, v := range candidates {
 		values[i] = Value{ExpectedEntropy: entropyBits(prior), ExpectedUtility: now.ExpectedUtility}
-		if c.trails.reached[v] {
-			values[i] = worth(c.joint[i], len(c.base[i]), utility, now)
+		if aim.reached[v] {
+			values[i] = worth(aim.joint(i, len(c.base[i])), len(c.base[i]), utility, now)
 		}
 	}
 	return values, nil
@@ -149,23 +148,17 @@ func entropyBits(p []float64) (bits float64) {
 	return max(0, bits)
 }
 
-// collect makes the clamp keep the joint distributions of the target with each candidate.
-func (c *clamp) collect(card int) {
-	c.joint = make([][]float64, len(c.candidates))
-	for i := range c.joint {
-		c.joint[i] = make([]float64, card*len(c.base[i]))
+// joint is the joint distribution of the target with a candidate, [target][candidate].
+func (a *aim) joint(candidate, outcomes int) []float64 {
+	table := make([]float64, len(a.prior)*outcomes)
+	for s, p := range a.prior {
+		if p > 0 {
+			for o, x := range a.given[s][candidate] {
+				table[s*outcomes+o] = p * x
+			}
+		}
 	}
-}
-
-// keep writes p times the posterior of a candidate to the row of the target's state, if rows are collected.
-func (c *clamp) keep(k, state int, p float64, post []float64) {
-	if c.joint == nil {
-		return
-	}
-	row := c.joint[k][state*len(post):][:len(post)]
-	for o, x := range post {
-		row[o] = p * x
-	}
+	return table
 }
 
 // SameDecision is the probability that a decision by threshold survives: that after observing all the candidates
