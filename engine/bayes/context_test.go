@@ -85,6 +85,35 @@ func TestComputedDistributionsEqualTables(t *testing.T) {
 	}
 }
 
+// A query that was moved between contexts answers as a new one in the last of them, to the last bit, and keeps its findings.
+func TestMovedQueriesLeaveNoTrace(t *testing.T) {
+	for seed := range uint64(40) {
+		r := rand.New(rand.NewPCG(seed, 25))
+		c := newContextual(r)
+		n := c.build(t, "", true)
+		tree, err := bayes.Compile(n)
+		require.NoError(t, err)
+		moved := tree.NewQuery()
+		moved.Observe(2, 1)
+		for range 6 {
+			name := []string{"", "warm", "cold"}[r.IntN(3)]
+			there, err := tree.In(name)
+			require.NoError(t, err)
+			moved.MoveTo(there)
+			l := randomRow(r, 2)
+			moved.SetLikelihood(1, l)
+			fresh := there.NewQuery()
+			fresh.Observe(2, 1)
+			fresh.SetLikelihood(1, l)
+			require.Equal(t, askEverything(t, n, fresh, r.Perm(5)), askEverything(t, n, moved, r.Perm(5)), name)
+		}
+		moved.MoveTo(tree)
+		other, err := bayes.Compile(n)
+		require.NoError(t, err)
+		require.PanicsWithValue(t, "bayes: moved to a tree of another shape", func() { moved.MoveTo(other) })
+	}
+}
+
 // Computed numbers are nobody's to learn.
 func TestComputedDistributionsAreNotCounted(t *testing.T) {
 	n := newContextual(rand.New(rand.NewPCG(1, 24))).build(t, "", true)

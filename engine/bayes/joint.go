@@ -43,6 +43,20 @@ func (q *Query) Joint(vars []VarID) ([]float64, error) {
 	return r.table, nil
 }
 
+// JointMarginal is the posterior of the variables of a together set, given all findings: a table in the order of the set, as
+// SetJointLikelihood wants it.
+func (q *Query) JointMarginal(set int) ([]float64, error) {
+	j := q.t.joint(set)
+	if err := q.possible(); err != nil {
+		return nil, err
+	}
+	table := make([]float64, len(j.positions))
+	for i, x := range q.readAt(j.clique, j.plan) {
+		table[j.positions[i]] = x
+	}
+	return table, nil
+}
+
 // jointReader fills the table of a joint posterior.
 type jointReader struct {
 	q       *Query

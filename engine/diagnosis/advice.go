@@ -40,19 +40,8 @@ type candidate struct {
 }
 
 // checks ranks what has not been told by weighted information for its effort. Hazard is a gate, never a price.
-func (s *subject) checks() ([]AdvisedCheck, error) {
-	list := s.candidates()
-	var ids []string
-	for _, c := range list {
-		ids = append(ids, c.id)
-	}
+func (s *subject) checks(list []candidate) []AdvisedCheck {
 	weights := s.checkWeights()
-	bits, err := s.in.Information(ids, func(cause int) bool {
-		return weights[cause]*entropy(s.posterior[cause]) > negligible
-	})
-	if err != nil {
-		return nil, err
-	}
 	for j := range list {
 		c := &list[j]
 		c.bits = make([]float64, len(weights))
@@ -60,7 +49,7 @@ func (s *subject) checks() ([]AdvisedCheck, error) {
 			copy(c.bits, s.in.SetupInformation(c.id, s.posterior))
 		} else {
 			for i := range c.bits {
-				c.bits[i] = bits[i][j]
+				c.bits[i] = s.survey.Bits[i][s.surveyed[c.id]]
 			}
 		}
 		for i, w := range weights {
@@ -78,7 +67,42 @@ func (s *subject) checks() ([]AdvisedCheck, error) {
 		out[i] = AdvisedCheck{ObservationID: c.id, Question: s.texts.Observations[c.id].Question, GainBits: c.gain,
 			Minutes: c.minutes, Tool: c.tool, About: about, Reason: s.reason(about)}
 	}
-	return out, nil
+	return out
+}
+
+// matters tells whether a cause can change the order of the checks.
+func (s *subject) matters(weights []float64, cause int) bool {
+	return weights[cause]*entropy(s.posterior[cause]) > negligible
+}
+
+// telling leaves out the observations that cannot be worth naming: what one tells about a cause is bounded by the
+// uncertainty about either.
+func (s *subject) telling(list []candidate) ([]candidate, error) {
+	var ids []string
+	for _, c := range list {
+		if !c.setup {
+			ids = append(ids, c.id)
+		}
+	}
+	bits, err := s.in.Entropies(ids)
+	if err != nil {
+		return nil, err
+	}
+	weights := s.checkWeights()
+	k := 0
+	return slices.DeleteFunc(list, func(c candidate) bool {
+		if c.setup {
+			return false
+		}
+		most := 0.0
+		for i, w := range weights {
+			if s.matters(weights, i) {
+				most += w * min(entropy(s.posterior[i]), bits[k])
+			}
+		}
+		k++
+		return most < leastGain
+	}), nil
 }
 
 // checkWeights are a/p for each cause: mere background asks no questions. Where nothing stands out yet, all count alike.
@@ -99,7 +123,10 @@ func (s *subject) checkWeights() []float64 {
 	return w
 }
 
-func (s *subject) candidates() []candidate {
+func (s *subject) candidates() ([]candidate, error) { return s.telling(s.unmade()) }
+
+// unmade lists what has not been told and may be asked.
+func (s *subject) unmade() []candidate {
 	asked := map[string]bool{}
 	for _, o := range s.request.Observations {
 		asked[o.ID] = !s.past[o.ID]

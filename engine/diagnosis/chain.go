@@ -31,17 +31,16 @@ const (
 	chainRaise = 1.3
 )
 
-// chains finds what has probably brought about the likely causes.
-func (s *subject) chains() ([]Chain, error) {
+// ends are the likely causes that something else can bring about.
+func (s *subject) ends() []int {
+	return slices.DeleteFunc(s.model.BroughtAbout(), func(i int) bool { return s.posterior[i] < chainEnd || s.blame[i] < chainEnd/2 })
+}
+
+// chains finds what has probably brought about the likely causes. These must have been surveyed.
+func (s *subject) chains() []Chain {
 	var out []Chain
-	for _, end := range s.model.BroughtAbout() {
-		if s.posterior[end] < chainEnd || s.blame[end] < chainEnd/2 {
-			continue
-		}
-		given, err := s.in.CausesGiven(end)
-		if err != nil {
-			return nil, err
-		}
+	for _, end := range s.ends() {
+		given := s.survey.If(end).Causes
 		root := -1
 		for i, p := range given {
 			if i == end || p < chainRoot || p < chainRaise*s.base[i] || root >= 0 && p <= given[root] {
@@ -55,7 +54,7 @@ func (s *subject) chains() ([]Chain, error) {
 			out = append(out, s.chain(root, end, given[root]))
 		}
 	}
-	return append(out, s.habits()...), nil
+	return append(out, s.habits()...)
 }
 
 // chain spells out the way from a root to a cause, with those steps that the texts have words for.

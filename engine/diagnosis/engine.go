@@ -50,6 +50,8 @@ type subject struct {
 	blame     []float64           // what of the posterior stands out from the base rate; see blames
 	dangers   []Danger
 	gates     gate
+	survey    *knowledge.Survey
+	surveyed  map[string]int // what was surveyed, and where it stands there
 }
 
 // Assess assesses. The error is an *InputError, unless the model itself fails.
@@ -64,16 +66,44 @@ func (e *Engine) Assess(r Request) (*Assessment, error) {
 
 func (s *subject) assess() (a *Assessment, err error) {
 	a = &Assessment{ModelVersion: s.model.Version, Causes: s.ranking(), Dangers: s.dangers, Unused: s.unused()}
-	if a.NextChecks, err = s.checks(); err != nil {
+	p := s.planning()
+	candidates, err := s.candidates()
+	if err != nil {
 		return nil, err
 	}
-	if a.Plan, err = s.plan(a.NextChecks); err != nil {
+	if err := s.look(candidates, p); err != nil {
 		return nil, err
 	}
-	if a.Chains, err = s.chains(); err != nil {
-		return nil, err
-	}
+	a.NextChecks = s.checks(candidates)
+	a.Plan = s.plan(p, a.NextChecks)
+	a.Chains = s.chains()
 	return a, s.weigh(a)
+}
+
+// look surveys once what the checks, the plan and the chains hang on.
+func (s *subject) look(candidates []candidate, p *planning) (err error) {
+	s.surveyed = map[string]int{}
+	var ids []string
+	ask := func(id string) {
+		if _, ok := s.surveyed[id]; !ok {
+			s.surveyed[id] = len(ids)
+			ids = append(ids, id)
+		}
+	}
+	for _, c := range candidates {
+		ask(c.id)
+	}
+	var given []int
+	if p != nil {
+		given = append(given, p.causes...)
+		for _, id := range p.waiting() {
+			ask(id)
+		}
+	}
+	given = append(given, s.ends()...)
+	weights := s.checkWeights()
+	s.survey, err = s.in.Survey(ids, func(cause int) bool { return s.matters(weights, cause) }, given...)
+	return err
 }
 
 // subject validates a request and makes the posteriors, dangers and gates that everything else is made of.
@@ -82,7 +112,6 @@ func (e *Engine) subject(r Request) (*subject, error) {
 		return nil, err
 	}
 	s := &subject{Engine: e, in: e.pool.Get().(*knowledge.Inquiry), texts: e.model.Text(r.Locale), request: r, past: e.past(r)}
-	var setup []knowledge.Finding
 	for _, o := range r.Observations {
 		if o.Kind == UnknownValue {
 			continue
@@ -92,25 +121,12 @@ func (e *Engine) subject(r Request) (*subject, error) {
 		if !s.past[o.ID] {
 			s.findings = append(s.findings, f)
 		}
-		if _, ok := e.model.SetupFact(o.ID); ok {
-			setup = append(setup, f)
-		}
 	}
 	s.findings = append(s.findings, e.denied(s.told)...)
 	// The order of telling must not reach the arithmetic, or the same facts could differ in their last digits.
 	slices.SortFunc(s.told, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
 	slices.SortFunc(s.findings, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
-	slices.SortFunc(setup, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
-	var err error
-	s.in.Done(nil)
-	if s.base, err = s.causesGiven(setup); err == nil && len(r.Mended) > 0 {
-		s.in.Done(e.odds(r.Mended, s.base))
-		s.base, err = s.causesGiven(setup)
-	}
-	if err == nil {
-		s.posterior, err = s.causesGiven(s.findings)
-	}
-	if err != nil {
+	if err := s.infer(); err != nil {
 		e.pool.Put(s.in)
 		return nil, fmt.Errorf("inferring the causes: %w", err)
 	}
@@ -142,9 +158,22 @@ func (o Observation) finding() knowledge.Finding {
 	return knowledge.Finding{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == NumberValue}
 }
 
-func (s *subject) causesGiven(findings []knowledge.Finding) ([]float64, error) {
-	s.in.Enter(findings)
-	return s.in.Causes(nil)
+// infer works out how probable the causes are, with and without what was found.
+func (s *subject) infer() (err error) {
+	s.in.Done(nil)
+	s.in.Enter(s.findings)
+	if s.base, err = s.in.Before(); err != nil {
+		return err
+	}
+	if len(s.request.Mended) > 0 {
+		s.in.Done(s.odds(s.request.Mended, s.base))
+		s.in.Enter(s.findings)
+		if s.base, err = s.in.Before(); err != nil {
+			return err
+		}
+	}
+	s.posterior, err = s.in.Causes(nil)
+	return err
 }
 
 // blames is the share of each posterior that today's findings, and not the background, account for. A fault that is

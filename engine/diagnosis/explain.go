@@ -26,7 +26,7 @@ func (e *Engine) Explain(r Request, cause string) (*Explanation, error) {
 	defer e.pool.Put(s.in)
 	x := &Explanation{Cause: s.ranked(i, cause), Explanation: s.texts.Causes[cause].Explain}
 	var ids []string
-	for _, c := range s.candidates() {
+	for _, c := range s.unmade() {
 		if !c.setup {
 			ids = append(ids, c.id)
 		}
@@ -36,11 +36,11 @@ func (e *Engine) Explain(r Request, cause string) (*Explanation, error) {
 		return nil, err
 	}
 	x.WouldChange = s.whatIfs(i, outcomes)
-	without, err := s.leaveOneOut(i)
+	without, err := s.in.LeaveOneOut(i)
 	if err != nil {
 		return nil, err
 	}
-	x.Cause.Weights = s.weights(i, without)
+	x.Cause.Weights = s.weights(i, 0, without)
 	return x, nil
 }
 

@@ -146,7 +146,6 @@ func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 			denied = together.Denies
 		}
 	}
-	s.in.Enter(s.findings)
 	most := from
 	for _, o := range s.model.Observations {
 		if !o.Recalled || o.SafetyCard || c.told(o.ID) || !s.applies(o.OnlyIf) || slices.Contains(denied, o.ID) {

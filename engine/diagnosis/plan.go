@@ -2,11 +2,9 @@ package diagnosis
 
 import (
 	"cmp"
-	"errors"
 	"math"
 	"slices"
 
-	"lightoff/engine/bayes"
 	"lightoff/engine/knowledge"
 	"lightoff/engine/troubleshoot"
 )
@@ -38,6 +36,7 @@ const (
 	simple, handy     = 1, 2
 	workshop          = 3
 	unwillingNeverEnd = 1e9
+	roundingCost      = 1e-9 // euros; a check that must be made anyway saves its price, which rounding must not decide about
 )
 
 // preparations are what gates mean for a plan: the minutes that come on top once, however much is done with it.
@@ -76,26 +75,44 @@ type planning struct {
 	start   troubleshoot.State
 }
 
-// plan makes the plan and says what each check would save.
-func (s *subject) plan(checks []AdvisedCheck) (Plan, error) {
+// planning chooses the causes and repairs that a plan takes up. It is nil where people must leave.
+func (s *subject) planning() *planning {
 	if s.gates.leave {
-		return Plan{Note: s.texts.Phrases["plan_leave"]}, nil
+		return nil
 	}
 	p := &planning{s: s, rate: cmp.Or(s.request.EurosPerMinute, defaultRate)}
 	p.pin()
 	p.chooseCauses()
 	p.chooseRepairs()
+	return p
+}
+
+// waiting lists the checks that repairs wait for.
+func (p *planning) waiting() (ids []string) {
+	for _, r := range p.repairs {
+		for _, id := range r.After {
+			if p.s.waitsFor(id) {
+				ids = append(ids, id)
+			}
+		}
+	}
+	return ids
+}
+
+// plan makes the plan and says what each check would save.
+func (s *subject) plan(p *planning, checks []AdvisedCheck) Plan {
+	if p == nil {
+		return Plan{Note: s.texts.Phrases["plan_leave"]}
+	}
 	if len(p.causes) == 0 {
 		out := Plan{Steps: p.pinnedSteps()}
 		if len(out.Steps) == 0 {
 			out.Note = s.texts.Phrases["plan_none"]
 		}
-		return out, nil
+		return out
 	}
 	p.chooseChecks(checks)
-	if err := p.weighScenarios(); err != nil {
-		return Plan{}, err
-	}
+	p.weighScenarios()
 	p.priceEndings()
 	p.Test = p.rate * watchedStart
 	p.planner = troubleshoot.NewPlanner(&p.Problem)
@@ -112,7 +129,7 @@ func (s *subject) plan(checks []AdvisedCheck) (Plan, error) {
 	if len(out.Steps) == 0 {
 		out.Note = s.texts.Phrases["plan_none"]
 	}
-	return out, nil
+	return out
 }
 
 // chooseCauses takes those that stand out, the most blamed first.
@@ -232,21 +249,11 @@ func (p *planning) disturbance(r knowledge.Repair) (cost float64) {
 
 // weighScenarios makes the scenarios of the causes' blame, alone and in twos, and what each check shows in them. Twos
 // have the probability that either of them gives the other; what is left is none of them.
-func (p *planning) weighScenarios() error {
+func (p *planning) weighScenarios() {
 	s, n := p.s, len(p.causes)
-	now, err := s.in.If(-1, p.checks)
-	if err != nil {
-		return err
-	}
 	given := make([]knowledge.Given, n)
 	for k, i := range p.causes {
-		given[k], err = s.in.If(i, p.checks)
-		if impossible := (*bayes.ImpossibleError)(nil); errors.As(err, &impossible) {
-			given[k], err = now, nil // nothing was left of it but rounding
-		}
-		if err != nil {
-			return err
-		}
+		given[k] = s.survey.If(i)
 	}
 	twos := make([][]float64, n)
 	of := make([]float64, n)
@@ -290,28 +297,29 @@ func (p *planning) weighScenarios() error {
 	}
 	add(max(leastOther, 1-total))
 	p.Scenarios[len(p.Scenarios)-1].Causes = 1 << otherCause
-	p.showChecks(now, given, members)
-	return nil
+	p.showChecks(given, members)
 }
 
 // showChecks fills in what checks show. In two causes at once either shows as often; in none of them it is what the
 // others leave over.
-func (p *planning) showChecks(now knowledge.Given, given []knowledge.Given, members [][]int) {
+func (p *planning) showChecks(given []knowledge.Given, members [][]int) {
+	now := p.s.survey.Now()
 	total := 0.0
 	for _, sc := range p.Scenarios {
 		total += sc.P
 	}
 	for j, id := range p.checks {
-		if now.Outcomes[j] == nil {
+		at := p.s.surveyed[id]
+		if now.Outcomes[at] == nil {
 			p.Checks[j].Likelihood = p.setupShows(id, members)
 			continue
 		}
-		for o, all := range now.Outcomes[j] {
+		for o, all := range now.Outcomes[at] {
 			row := make([]float64, len(members))
 			left := all * total
 			for k, who := range members {
 				for _, c := range who {
-					row[k] += given[c].Outcomes[j][o] / float64(len(who))
+					row[k] += given[c].Outcomes[at][o] / float64(len(who))
 				}
 				left -= p.Scenarios[k].P * row[k]
 			}
@@ -425,7 +433,7 @@ func (p *planning) save(checks []AdvisedCheck) (next string) {
 		c := &checks[i]
 		if j := slices.Index(p.checks, c.ObservationID); j >= 0 {
 			c.Saving = savings[j]
-			if net := c.Saving - p.rate*c.Minutes; net > best {
+			if net := c.Saving - p.rate*c.Minutes; net > best+roundingCost {
 				next, best = c.ObservationID, net
 			}
 		}

@@ -154,9 +154,10 @@ func (e *Engine) prove(c Conversation, r *Recovery) error {
 	defer e.pool.Put(s.in)
 	p := &planning{s: s}
 	p.chooseCauses()
-	if err := p.weighScenarios(); err != nil {
+	if err := s.look(nil, p); err != nil {
 		return err
 	}
+	p.weighScenarios()
 	var mends []string
 	for _, d := range c.Mended {
 		if !slices.Contains(before.Mended, d.RepairID) {
@@ -280,10 +281,10 @@ func (e *Engine) aftercare(c Conversation, r *Recovery) error {
 		return err
 	}
 	defer e.pool.Put(s.in)
-	chains, err := s.chains()
-	if err != nil {
+	if err := s.look(nil, nil); err != nil {
 		return err
 	}
+	chains := s.chains()
 	once := func(list *[]string, more ...string) {
 		for _, x := range more {
 			if x != "" && !slices.Contains(*list, x) {

@@ -37,7 +37,7 @@ func TestComputedRates(t *testing.T) {
 		mean float64
 	}{{measured("hose_age", 4), 16}, {stated("hose_age", "young"), 2.5}, {stated("hose_age", "middling"), 36}} {
 		odds(tt.f)
-		require.InEpsilon(t, m.rate[1]*tt.mean/57.05, in.rate[1], 1e-12)
+		require.InEpsilon(t, m.rate[1]*tt.mean/57.05, in.at.rate[1], 1e-12)
 	}
 	require.Empty(t, in.Unused(), "a fact that a rate is computed from bears on something")
 	bits := in.SetupInformation("hose_age", []float64{0.2, 0.15, 0.12, 0.59})

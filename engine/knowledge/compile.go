@@ -27,6 +27,11 @@ type compiled struct {
 	complained, anyway bayes.VarID
 	anywayRate         float64
 	deviation          float64
+
+	tree, noneTree *bayes.JoinTree // the network; the same where no cause is active
+	plain          *ground         // where nothing was told that a quantity is computed from
+	grounds        *recent[*ground]
+	installations  *recent[*installation]
 }
 
 // setupFactor holds, for each setup fact that matters to a cause, the mean of its factors over the states' shares.
@@ -220,8 +225,25 @@ func (f *files) build() error {
 	for _, g := range m.groups {
 		together = append(together, g.scope)
 	}
-	m.tree, err = bayes.Compile(net, together...)
-	return err
+	if m.tree, err = bayes.Compile(net, together...); err != nil {
+		return err
+	}
+	// With no cause active the network falls apart, so what is asked of that has a small tree of its own.
+	absent := make(bayes.Case, net.NumVariables())
+	for v := range absent {
+		absent[v] = bayes.Unknown
+	}
+	for _, v := range m.causeVar {
+		if v >= 0 {
+			absent[v] = 0
+		}
+	}
+	if m.noneTree, err = bayes.Compile(net.Given(absent), together...); err != nil {
+		return err
+	}
+	m.plain = &ground{m.tree, m.noneTree, f.levelsOf(m.groups, f.silence)}
+	m.grounds, m.installations = newRecent[*ground](mostGrounds), newRecent[*installation](mostInstallations)
+	return nil
 }
 
 func (f *files) distribute(b *bayes.Builder, ids map[string]bayes.VarID, v *variable) {
@@ -379,28 +401,27 @@ func (f *files) quantityIn(q *quantity, at map[string]string, s *situation) (mea
 	return 0, 1, scale
 }
 
-// joint is the distribution of readings in one configuration: quantities are independent given it, meters err on their
+// joint adds the distribution of readings in one configuration: quantities are independent given it, meters err on their
 // own, and readings that share a quantity vary together.
-func (f *files) joint(rs []*reading, at map[string]string, s *situation) gaussian {
-	g := gaussian{mean: make([]float64, len(rs)), cov: make([][]float64, len(rs))}
+func (f *files) joint(rs []*reading, at map[string]string, s *situation, l *levels) {
+	mean, cov := make([]float64, len(rs)), make([]float64, len(rs)*len(rs))
 	for i, r := range rs {
-		g.cov[i] = make([]float64, len(rs))
-		g.cov[i][i] = r.errorSD * r.errorSD
+		cov[i*len(rs)+i] = r.errorSD * r.errorSD
 	}
 	for i, r := range rs {
 		for _, t := range r.terms {
-			mean, spread, _ := f.quantityIn(f.quantityByID(t.quantity), at, s)
-			g.mean[i] += t.factor * mean
+			m, spread, _ := f.quantityIn(f.quantityByID(t.quantity), at, s)
+			mean[i] += t.factor * m
 			for j, other := range rs {
 				for _, u := range other.terms {
 					if u.quantity == t.quantity {
-						g.cov[i][j] += t.factor * u.factor * spread * spread
+						cov[i*len(rs)+j] += t.factor * u.factor * spread * spread
 					}
 				}
 			}
 		}
 	}
-	return g
+	l.mean, l.cov = append(l.mean, mean...), append(l.cov, cov...)
 }
 
 // bandTable gives a reading's bands, or the effect that they stand for. Where a quantity is computed from setup facts the
@@ -428,7 +449,8 @@ func (f *files) bandTable(b *bayes.Builder, ids map[string]bayes.VarID, v *varia
 }
 
 func (f *files) bandRow(v *variable, at map[string]string, s *situation) []float64 {
-	g := f.joint([]*reading{v.reads}, at, s)
+	var l levels
+	f.joint([]*reading{v.reads}, at, s, &l)
 	scale := 1.0
 	if !v.reads.log {
 		for _, t := range v.reads.terms {
@@ -436,7 +458,7 @@ func (f *files) bandRow(v *variable, at map[string]string, s *situation) []float
 			scale = max(scale, x)
 		}
 	}
-	row := v.reads.bandRow(g.mean[0], g.cov[0][0], scale)
+	row := v.reads.bandRow(l.mean[0], l.cov[0], scale)
 	if v.bandOf == nil {
 		return row
 	}

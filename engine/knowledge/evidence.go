@@ -1,7 +1,6 @@
 package knowledge
 
 import (
-	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -88,28 +87,37 @@ func (m *Model) translate(f Finding, table string) string {
 
 // Inquiry answers questions about one heater at a time. It owns scratch memory, so it is for one goroutine; reuse it.
 type Inquiry struct {
-	m          *Model
-	now, none  loaded    // the findings as they are; the same with every cause absent
-	base       []float64 // rates that the compiled network holds
-	baseAnyway float64
-	rate       []float64  // rates for this heater's setup
-	situation  *situation // what is known of the installation
-	memo       memo
-	bearing    string // the part of it that quantities are computed from
-	known      map[string]bool
-	unused     map[string]string
-	entered    []entry
-	odds       []float64    // by cause: what has been done since changes its odds by; nil for nothing done
-	taught     [][2]float64 // by cause: the likelihood that counting has entered; nil before
+	m                     *Model
+	now, none, bare, side loaded    // the findings; the same with every cause absent; none of them; variations of them
+	base                  []float64 // rates that the compiled network holds
+	baseAnyway            float64
+	at                    *installation
+	findings              []Finding // as they were entered
+	evidence                        // what became of them
+	memo                  memo
+	odds                  []float64 // by cause: what has been done since changes its odds by; nil for nothing done
+	done                  *prior    // what holds before anything was found, for the installation and odds beside it
+	doneAt                *installation
+	doneOdds              []float64
+	fitting               bool         // rates are not settled yet, so that nothing may be kept
+	taught                [][2]float64 // by cause: the likelihood that counting has entered; nil before
 }
 
 // loaded is a query with what it has been given, so that the next findings cost only where they differ.
 type loaded struct {
 	q      *bayes.Query
+	tree   *bayes.JoinTree
 	anyway float64
 	rate   []float64 // NaN: nothing given yet
 	odds   []float64
 	in     []entry
+}
+
+// evidence is what becomes of findings in one installation.
+type evidence struct {
+	known   map[string]bool
+	unused  map[string]string // why a finding changes nothing
+	entered []entry
 }
 
 // entry is a finding as it went into the network.
@@ -122,51 +130,18 @@ type entry struct {
 
 // NewInquiry returns an Inquiry on the model.
 func (m *Model) NewInquiry() *Inquiry {
-	return &Inquiry{m: m, now: m.load(m.tree.NewQuery()), none: m.load(m.tree.NewQuery()), base: m.rate, baseAnyway: m.anywayRate,
-		rate: make([]float64, len(m.rate)), memo: memo{}}
+	return &Inquiry{m: m, now: m.load(m.tree), none: m.load(m.noneTree), bare: m.load(m.tree), side: m.load(m.tree),
+		base: m.rate, baseAnyway: m.anywayRate, memo: memo{}}
 }
 
-// load readies a query for the findings of somebody who complained.
-func (m *Model) load(q *bayes.Query) loaded {
-	l := loaded{q: q, anyway: m.anywayRate, rate: make([]float64, len(m.rate))}
+// load readies a query for the findings of somebody who complained. It takes no memory to speak of before it is asked.
+func (m *Model) load(tree *bayes.JoinTree) loaded {
+	l := loaded{q: tree.NewQuery(), tree: tree, anyway: m.anywayRate, rate: make([]float64, len(m.rate))}
 	l.q.Observe(m.complained, 1)
 	for i := range l.rate {
 		l.rate[i], l.odds = math.NaN(), append(l.odds, 1)
 	}
 	return l
-}
-
-// settle takes up what is known of the installation. The network is made anew only where a quantity hangs on it.
-func (in *Inquiry) settle(findings []Finding) {
-	var told []Finding
-	bearing := ""
-	for _, f := range findings {
-		if _, ok := in.m.SetupFact(f.ID); !ok {
-			continue
-		}
-		told = append(told, f)
-		if in.m.bears(f.ID) {
-			bearing += fmt.Sprintf("%s=%s%v ", f.ID, f.State, f.Number)
-		}
-	}
-	in.situation = newSituation(told, in.memo)
-	if bearing == in.bearing {
-		return
-	}
-	in.bearing = bearing
-	now, err := in.m.tree.NewQueryWith(in.situation)
-	if err != nil {
-		panic(err) // loading has tried every configuration, and a band's probabilities always sum to one
-	}
-	none, _ := in.m.tree.NewQueryWith(in.situation)
-	in.now, in.none = in.m.load(now), in.m.load(none)
-}
-
-// bears tells whether a quantity is computed from the setup fact.
-func (m *Model) bears(id string) bool {
-	return slices.ContainsFunc(m.files.quantities, func(q *quantity) bool {
-		return q.computed.looksAt(id)
-	})
 }
 
 // Why a finding changed nothing; keys of the texts' phrases.
@@ -179,40 +154,49 @@ const (
 // Enter forgets what was entered before and enters these findings, which must have passed Check. That somebody
 // complained is always part of it.
 func (in *Inquiry) Enter(findings []Finding) {
-	in.known, in.unused, in.entered = map[string]bool{}, map[string]string{}, nil
-	in.settle(findings)
-	in.setup()
-	table := stateOf(findings, codeTable)
-	var numbers []Finding
+	in.findings = findings
+	in.at = in.place(findings)
+	in.evidence = in.take(in.at, findings)
+	in.apply(&in.now, in.at.ground.now, in.entered, false)
+}
+
+// take makes entries of findings in an installation.
+func (in *Inquiry) take(at *installation, findings []Finding) evidence {
+	e := evidence{known: make(map[string]bool, len(findings)), unused: map[string]string{}}
+	numbers := map[int][]Finding{}
 	for _, f := range findings {
-		in.known[f.ID] = true
-		r := in.m.byID[f.ID]
-		v := in.m.variables[f.ID]
+		e.known[f.ID] = true
+		r, v := in.m.byID[f.ID], in.m.variables[f.ID]
 		switch {
-		case r.kind == refSetup && v == nil:
-			if !in.matters(f.ID) && f.ID != codeTable {
-				in.unused[f.ID] = UnusedNoBearing
+		case r.kind == refSetup:
+			if v == nil && !in.m.matters(f.ID) && f.ID != codeTable {
+				e.unused[f.ID] = UnusedNoBearing
 			}
 		case v == nil:
-			in.unused[f.ID] = UnusedNoBearing
-		case in.m.anyHolds(in.m.observation(f.ID).VoidIf, findings, table):
-			in.unused[f.ID] = UnusedVoid
+			e.unused[f.ID] = UnusedNoBearing
+		case in.m.anyHolds(in.m.Observations[r.index].VoidIf, findings, at.table):
+			e.unused[f.ID] = UnusedVoid
 		case v.reads != nil:
-			numbers = append(numbers, f)
+			g := in.m.groupOf[f.ID]
+			numbers[g] = append(numbers[g], f)
 		default:
-			state := in.m.translate(f, table)
-			if s, ok := in.m.SetupFact(f.ID); ok {
-				state = s.state(f)
-			}
-			l := in.m.likelihood(v, state)
-			if sure := in.m.observation(f.ID).SureIf; len(sure) > 0 && !in.m.anyHolds(sure, findings, table) {
-				soften(l)
-			}
-			in.entered = append(in.entered, entry{f.ID, in.m.varOf(f.ID), l, -1})
+			e.entered = append(e.entered, in.stated(at, f, findings))
 		}
 	}
-	in.readings(numbers)
-	in.apply(&in.now, false)
+	e.entered = append(e.entered, at.entered...)
+	for _, g := range slices.Sorted(maps.Keys(numbers)) {
+		in.readings(at, g, numbers[g], &e)
+	}
+	return e
+}
+
+// stated is the entry of an observation's state, in the light of all findings.
+func (in *Inquiry) stated(at *installation, f Finding, findings []Finding) entry {
+	l := in.m.likelihood(in.m.variables[f.ID], in.m.translate(f, at.table))
+	if sure := in.m.Observations[in.m.byID[f.ID].index].SureIf; len(sure) > 0 && !in.m.anyHolds(sure, findings, at.table) {
+		soften(l)
+	}
+	return entry{f.ID, in.m.varOf(f.ID), l, -1}
 }
 
 // Done says by how much each cause's odds have changed, in the model's order, through what was done to the heater since it
@@ -224,14 +208,6 @@ func (in *Inquiry) oddsOf(cause int) float64 {
 		return 1
 	}
 	return in.odds[cause]
-}
-
-// observation describes what was told; setup facts have nothing of an observation.
-func (m *Model) observation(id string) Observation {
-	if o, ok := m.Observation(id); ok {
-		return *o
-	}
-	return Observation{}
 }
 
 func (m *Model) anyHolds(conditions []Condition, findings []Finding, table string) bool {
@@ -276,21 +252,14 @@ func soften(l []float64) {
 }
 
 // matters tells whether a setup fact changes anything.
-func (in *Inquiry) matters(setup string) bool {
-	return in.m.bears(setup) ||
-		slices.ContainsFunc(in.m.average, func(a setupFactor) bool { _, ok := a[setup]; return ok }) ||
-		slices.ContainsFunc(in.m.Causes, func(c Cause) bool { return c.computation.looksAt(setup) })
+func (m *Model) matters(setup string) bool {
+	return m.bears(setup) ||
+		slices.ContainsFunc(m.average, func(a setupFactor) bool { _, ok := a[setup]; return ok }) ||
+		slices.ContainsFunc(m.Causes, func(c Cause) bool { return c.computation.looksAt(setup) })
 }
 
 // maxRate keeps several raising facts together from making a cause certain before anything was looked at.
 const maxRate = 0.6
-
-// setup conditions the base rates on what is known of the installation. Unknown facts stay averaged.
-func (in *Inquiry) setup() {
-	for i := range in.rate {
-		in.rate[i] = in.m.rateIn(i, in.situation)
-	}
-}
 
 // rateIn is a cause's base rate in a situation.
 func (m *Model) rateIn(i int, s *situation) float64 {
@@ -324,64 +293,47 @@ func (s *SetupFact) state(f Finding) string {
 	return s.States[len(s.States)-1].ID
 }
 
-// readings turns meter readings into joint likelihoods over what they depend on, and names those that nothing explains.
-func (in *Inquiry) readings(numbers []Finding) {
-	byGroup := map[int][]Finding{}
-	for _, f := range numbers {
-		g := in.m.groupOf[f.ID]
-		byGroup[g] = append(byGroup[g], f)
-	}
-	for _, gi := range slices.Sorted(maps.Keys(byGroup)) {
-		g := in.m.groups[gi]
-		var rs []*reading
-		var x []float64
-		for _, r := range g.readings {
-			for _, f := range byGroup[gi] {
-				if f.ID != r.observation {
-					continue
-				}
-				if value := r.value(f.Number); in.m.explains(g, r, value, in.situation) {
-					rs, x = append(rs, r), append(x, value)
-				} else {
-					in.unused[r.observation] = UnusedDoubtful
-				}
+// readings turns meter readings of a group into a joint likelihood over what they depend on, and names those that nothing
+// explains.
+func (in *Inquiry) readings(at *installation, group int, numbers []Finding, e *evidence) {
+	g, levels := in.m.groups[group], &at.ground.levels[group]
+	var which []int
+	x := make([]float64, len(g.readings))
+	for i, r := range g.readings {
+		for _, f := range numbers {
+			if f.ID != r.observation {
+				continue
+			}
+			if x[i] = r.value(f.Number); levels.explain(g, i, x) {
+				which = append(which, i)
+			} else {
+				e.unused[r.observation] = UnusedDoubtful
 			}
 		}
-		if len(rs) > 0 {
-			in.entered = append(in.entered, entry{rs[0].observation, -1, in.m.likelihoodTable(g, rs, x, in.situation), gi})
-		}
+	}
+	if len(which) > 0 {
+		e.entered = append(e.entered, entry{g.readings[which[0]].observation, -1, levels.likelihood(g, which, x), group})
 	}
 }
 
-// explains tells whether some configuration makes a reading noticeably denser than an outlier is. A reading that none
-// explains is left out: it would shift odds by a few hundredths at most, but cast doubt on the readings beside it.
-func (m *Model) explains(g *readingGroup, r *reading, value float64, s *situation) bool {
-	alone := m.likelihoodTable(g, []*reading{r}, []float64{value}, s)
-	return slices.Max(alone) >= 1.05*r.doubt*r.outlier()
-}
-
-func (m *Model) likelihoodTable(g *readingGroup, rs []*reading, x []float64, s *situation) []float64 {
-	var table []float64
-	m.files.configurations(g.names, func(at map[string]string) {
-		table = append(table, m.files.joint(rs, at, s).density(rs, x))
-	})
-	return table
-}
-
-// apply brings a query to what was entered; absent also clamps every cause to "not active".
-func (in *Inquiry) apply(l *loaded, absent bool) {
+// apply brings a query to entries on a tree; absent also clamps every cause to "not active".
+func (in *Inquiry) apply(l *loaded, tree *bayes.JoinTree, entries []entry, absent bool) {
 	m := in.m
+	if l.tree != tree {
+		l.tree = tree
+		l.q.MoveTo(tree)
+	}
 	if l.anyway != m.anywayRate {
 		l.anyway = m.anywayRate
 		l.q.SetLikelihood(m.anyway, priorRatio(m.anywayRate, in.baseAnyway))
 	}
 	for i, root := range m.rootOf {
 		odds := in.oddsOf(i)
-		if root < 0 || l.rate[i] == in.rate[i] && l.odds[i] == odds {
+		if root < 0 || l.rate[i] == in.at.rate[i] && l.odds[i] == odds {
 			continue
 		}
-		l.rate[i], l.odds[i] = in.rate[i], odds
-		ratio := priorRatio(in.rate[i], in.base[i])
+		l.rate[i], l.odds[i] = in.at.rate[i], odds
+		ratio := priorRatio(in.at.rate[i], in.base[i])
 		if root != m.causeVar[i] { // it can be brought about, so what it is of itself is apart from what it comes to
 			switch {
 			case absent:
@@ -401,16 +353,16 @@ func (in *Inquiry) apply(l *loaded, absent bool) {
 		l.q.SetLikelihood(root, ratio)
 	}
 	for _, old := range l.in {
-		if !slices.ContainsFunc(in.entered, old.same) {
+		if !slices.ContainsFunc(entries, old.same) {
 			old.withdraw(l.q)
 		}
 	}
-	for _, e := range in.entered {
+	for _, e := range entries {
 		if !slices.ContainsFunc(l.in, func(old entry) bool { return old.same(e) && slices.Equal(old.likelihood, e.likelihood) }) {
 			e.set(l.q)
 		}
 	}
-	l.in = slices.Clone(in.entered)
+	l.in = append(l.in[:0], entries...)
 }
 
 // same tells whether two entries speak of the same variable or group of readings.
@@ -447,26 +399,21 @@ func (in *Inquiry) Causes(dst []float64) ([]float64, error) {
 
 // Cause gives one cause's posterior probability, by its index in the model's order.
 func (in *Inquiry) Cause(i int) (float64, error) {
+	return in.cause(&in.now, in.entered, i)
+}
+
+// cause gives it as a query has it that holds these entries.
+func (in *Inquiry) cause(l *loaded, entries []entry, i int) (float64, error) {
 	if v := in.m.causeVar[i]; v >= 0 {
-		post, err := in.now.q.Marginal(v)
-		if err != nil {
-			return 0, err
-		}
-		return post[1], nil
+		var post [2]float64
+		err := l.q.MarginalInto(v, post[:])
+		return post[1], err
 	}
-	with, err := in.now.q.LogEvidence()
+	with, err := l.q.LogEvidence()
 	if err != nil {
 		return 0, err
 	}
-	in.apply(&in.none, true)
-	without, err := in.none.q.LogEvidence()
-	if impossible := (*bayes.ImpossibleError)(nil); errors.As(err, &impossible) {
-		return 0, nil // what was found cannot be unless something is wrong
-	}
-	if err != nil {
-		return 0, err
-	}
-	return math.Exp(without - with), nil
+	return in.nothing(entries, with)
 }
 
 // Unused tells which findings changed nothing, and the phrase that says why.

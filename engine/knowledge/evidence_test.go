@@ -87,40 +87,48 @@ func normal2(x, y, mx, my, sx, sy, rho float64) float64 {
 }
 
 // volts gives the readings of the two voltmeters and their joint distribution with sound mains.
-func volts(m *Model, worn string) ([]*reading, gaussian) {
-	rs := []*reading{m.variables["volts_at_plug"].reads, m.variables["volts_at_pump"].reads}
-	return rs, m.files.joint(rs, map[string]string{"mains": "normal", "motor_worn": worn}, newSituation(nil, memo{}))
+func volts(m *Model, worn string) (*readingGroup, *levels) {
+	g := &readingGroup{readings: []*reading{m.variables["volts_at_plug"].reads, m.variables["volts_at_pump"].reads}}
+	l := &levels{}
+	m.files.joint(g.readings, map[string]string{"mains": "normal", "motor_worn": worn}, newSituation(nil, memo{}), l)
+	return g, l
 }
 
 // Two meters that look at one quantity vary together. By hand: the mains 230 ± 4 V, read with an error of 1 V at the
 // plug; at the pump a worn motor's cable takes 14 ± 5 V of it and the meter errs by 2 V. The mains is common to both.
 func TestReadingsOfOneQuantityVaryTogether(t *testing.T) {
-	rs, g := volts(pump(t), "yes")
+	group, l := volts(pump(t), "yes")
+	normal := func(x []float64, skip int) float64 {
+		d := &density{n: 2, mean: l.mean, cov: l.cov, x: x, factor: make([]float64, 4), z: make([]float64, 2), keep: make([]int, 2)}
+		return d.normal([]int{0, 1}, skip)
+	}
 	sx, sy := math.Sqrt(4*4+1*1), math.Sqrt(4*4+5*5+2*2)
 	rho := 4 * 4 / (sx * sy)
 	for _, at := range [][2]float64{{230, 216}, {238, 224}, {238, 208}, {222, 224}, {226, 200}, {233, 219.5}} {
 		x := []float64{at[0], at[1]}
 		want := normal2(x[0], x[1], 230, 216, sx, sy, rho)
-		require.InEpsilon(t, want, g.normal(x, -1), 1e-12)
-		require.InEpsilon(t, normal1(x[0], 230, sx), g.normal(x, 1), 1e-12, "the plug alone")
-		require.InEpsilon(t, normal1(x[1], 216, sy), g.normal(x, 0), 1e-12, "the pump alone")
+		require.InEpsilon(t, want, normal(x, -1), 1e-12)
+		require.InEpsilon(t, normal1(x[0], 230, sx), normal(x, 1), 1e-12, "the plug alone")
+		require.InEpsilon(t, normal1(x[1], 216, sy), normal(x, 0), 1e-12, "the pump alone")
 
 		// Each may be an outlier, even over 400 V, once in fifty times.
 		const sound, off = 0.98, 0.02 / 400
 		mixed := sound*sound*want + sound*off*(normal1(x[0], 230, sx)+normal1(x[1], 216, sy)) + off*off
-		require.InEpsilon(t, mixed, g.density(rs, x), 1e-12)
+		require.InEpsilon(t, mixed, l.likelihood(group, []int{0, 1}, x)[0], 1e-12)
 	}
 	high := []float64{238, 224}
-	require.Greater(t, g.normal(high, -1), 1.3*g.normal(high, 0)*g.normal(high, 1), "both high is one accident, not two")
+	require.Greater(t, normal(high, -1), 1.3*normal(high, 0)*normal(high, 1), "both high is one accident, not two")
 }
 
 // With weak mains, mean and spread scale, but not the meters' errors.
 func TestScaleLeavesTheMetersError(t *testing.T) {
 	m := pump(t)
 	rs := []*reading{m.variables["volts_at_plug"].reads}
-	g := m.files.joint(rs, map[string]string{"mains": "weak", "motor_worn": "no"}, newSituation(nil, memo{}))
-	require.InEpsilon(t, 0.9*230, g.mean[0], 1e-12)
-	require.InEpsilon(t, 0.9*4*0.9*4+1, g.cov[0][0], 1e-12)
+	l := &levels{}
+	m.files.joint(rs, map[string]string{"mains": "weak", "motor_worn": "no"}, newSituation(nil, memo{}), l)
+	require.Equal(t, 1, len(l.mean))
+	require.InEpsilon(t, 0.9*230, l.mean[0], 1e-12)
+	require.InEpsilon(t, 0.9*4*0.9*4+1, l.cov[0], 1e-12)
 }
 
 func TestBandProbabilities(t *testing.T) {
@@ -155,7 +163,7 @@ func TestRatesObeyTotalProbability(t *testing.T) {
 	m := pump(t)
 	in := m.NewInquiry()
 	in.Enter(nil)
-	unknown := append([]float64(nil), in.rate...)
+	unknown := append([]float64(nil), in.at.rate...)
 	age := map[string]float64{"young": 1, "middling": 5, "old": 30}
 	for _, s := range m.Setup {
 		if s.Variable {
@@ -170,8 +178,8 @@ func TestRatesObeyTotalProbability(t *testing.T) {
 			}
 			in.Enter([]Finding{f})
 			for i := range mean {
-				mean[i] += st.Share * in.rate[i]
-				moved = moved || math.Abs(in.rate[i]-unknown[i]) > 1e-3
+				mean[i] += st.Share * in.at.rate[i]
+				moved = moved || math.Abs(in.at.rate[i]-unknown[i]) > 1e-3
 			}
 		}
 		require.Equal(t, s.ID != "code_table", moved, s.ID)
@@ -179,10 +187,10 @@ func TestRatesObeyTotalProbability(t *testing.T) {
 	}
 	// By hand: factors 3 and 0.5 with shares 1/4 and 3/4 average 1.125.
 	in.Enter([]Finding{stated("dry_summer", "yes")})
-	require.InEpsilon(t, 3/1.125*m.rate[0], in.rate[0], tolerance)
+	require.InEpsilon(t, 3/1.125*m.rate[0], in.at.rate[0], tolerance)
 	// A band holds from its lower edge on.
 	in.Enter([]Finding{measured("hose_age", 10)})
-	require.InEpsilon(t, 3/(0.5*0.3+0.3+0.2*3)*m.rate[1], in.rate[1], tolerance)
+	require.InEpsilon(t, 3/(0.5*0.3+0.3+0.2*3)*m.rate[1], in.at.rate[1], tolerance)
 }
 
 // A rate conditioned on the setup is what the oracle gets with that rate.
@@ -214,7 +222,7 @@ func TestRatesAreCapped(t *testing.T) {
 	require.NoError(t, err)
 	in := m.NewInquiry()
 	in.Enter([]Finding{stated("dry_summer", "yes")})
-	require.InDelta(t, maxRate, in.rate[0], 0)
+	require.InDelta(t, maxRate, in.at.rate[0], 0)
 }
 
 // A setup fact may be a number and a variable of the network at once.

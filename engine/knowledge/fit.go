@@ -29,7 +29,7 @@ func (f *files) fit() error {
 func (f *files) approach(stride func(last float64, before, now []float64) float64) (got []float64, err error) {
 	m := f.model
 	in := m.NewInquiry()
-	in.base, in.baseAnyway = slices.Clone(m.rate), m.anywayRate
+	in.base, in.baseAnyway, in.fitting = slices.Clone(m.rate), m.anywayRate, true
 	before, now, length := make([]float64, len(m.Causes)), make([]float64, len(m.Causes)), 1.0
 	for step := range 200 {
 		in.Enter(nil)

@@ -4,43 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
-
-	"lightoff/engine/bayes"
 )
-
-// Information is I(cause; observation | findings) in bits, by cause in the model's order and by the observations' ids. It
-// is worked out for the causes that are wanted and is zero for the others and the computed one; observations that the
-// network does not hold tell nothing.
-func (in *Inquiry) Information(ids []string, wanted func(cause int) bool) ([][]float64, error) {
-	m := in.m
-	var targets, candidates []bayes.VarID
-	var columns []int
-	for j, id := range ids {
-		if _, ok := m.variables[id]; ok {
-			candidates, columns = append(candidates, m.varOf(id)), append(columns, j)
-		}
-	}
-	var rows []int
-	for i, v := range m.causeVar {
-		if v >= 0 && wanted(i) {
-			targets, rows = append(targets, v), append(rows, i)
-		}
-	}
-	bits, err := in.now.q.MutualInformation(targets, candidates)
-	if err != nil {
-		return nil, err
-	}
-	out := make([][]float64, len(m.Causes))
-	for i := range out {
-		out[i] = make([]float64, len(ids))
-	}
-	for t, i := range rows {
-		for c, j := range columns {
-			out[i][j] = bits[t][c]
-		}
-	}
-	return out, nil
-}
 
 // SetupInformation is what knowing a setup fact would tell about each cause, in bits, from the causes' posteriors. A
 // setup fact only reweighs base rates, so no propagation is needed; the causes are taken as independent given the
@@ -65,24 +29,23 @@ func (in *Inquiry) SetupInformation(id string, posterior []float64) []float64 {
 // are nil where the fact changes nothing or is a variable of the network.
 func (in *Inquiry) SetupOutcomes(id string, posterior []float64) (shares []float64, after [][]float64) {
 	m := in.m
-	s, ok := m.SetupFact(id)
-	if !ok || s.Variable || !in.matters(id) {
+	rates := in.rateWith(id)
+	if rates == nil {
 		return nil, nil
 	}
+	s, _ := m.SetupFact(id)
 	shares = make([]float64, len(s.States))
 	after = make([][]float64, len(s.States))
 	total := 0.0
 	for k, st := range s.States {
 		shares[k], after[k] = st.Share, make([]float64, len(m.Causes))
-		for i, c := range m.Causes {
-			p := posterior[i]
-			_, touched := m.average[i][id]
-			if !touched && !c.computation.looksAt(id) || c.Computed {
+		for i := range m.Causes {
+			p, rate := posterior[i], rates[k][i]
+			if math.IsNaN(rate) {
 				after[k][i] = p
 				continue
 			}
-			rate := m.rateIn(i, in.situation.with(Finding{ID: id, State: st.ID}))
-			ratio := priorRatio(rate, in.rate[i])
+			ratio := priorRatio(rate, in.at.rate[i])
 			mass := p*ratio[1] + (1-p)*ratio[0]
 			after[k][i] = p * ratio[1] / mass
 			shares[k] *= mass
@@ -132,41 +95,20 @@ type Outcome struct {
 
 // Outcomes lists what each observation could show and what that would do to the cause (by index).
 func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
-	m := in.m
-	v := m.causeVar[cause]
-	if v < 0 {
+	if in.m.causeVar[cause] < 0 {
 		return nil, nil
 	}
-	prior, err := in.now.q.Marginal(v)
+	s, err := in.Survey(ids, func(int) bool { return false }, cause)
 	if err != nil {
 		return nil, err
 	}
-	p := prior[1]
-	total := make([][]float64, len(ids))
-	for j, id := range ids {
-		if _, ok := m.variables[id]; ok {
-			post, err := in.now.q.Marginal(m.varOf(id))
-			if err != nil {
-				return nil, err
-			}
-			total[j] = append(total[j], post...)
-		}
-	}
-	in.now.q.SetLikelihood(v, []float64{0, in.yesWeight(cause)})
-	in.now.rate[cause] = math.NaN() // to be given anew by the next apply
-	defer in.restore(cause)
+	now, given := s.Now(), s.If(cause)
+	p := now.Causes[cause]
 	var out []Outcome
 	for j, id := range ids {
-		if total[j] == nil {
-			continue
-		}
-		given, err := in.now.q.Marginal(m.varOf(id))
-		if err != nil {
-			return nil, err
-		}
-		for k, s := range m.variables[id].states {
-			if total[j][k] > 1e-9 && m.canBeTold(id, s) {
-				out = append(out, Outcome{id, s, total[j][k], p * given[k] / total[j][k]})
+		for k, total := range now.Outcomes[j] {
+			if state := in.m.variables[id].states[k]; total > 1e-9 && in.m.canBeTold(id, state) {
+				out = append(out, Outcome{id, state, total, p * given.Outcomes[j][k] / total})
 			}
 		}
 	}
@@ -177,21 +119,6 @@ func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
 func (m *Model) canBeTold(id, state string) bool {
 	o, ok := m.Observation(id)
 	return !ok || len(o.States) == 0 || slices.Contains(o.States, state)
-}
-
-func (in *Inquiry) yesWeight(cause int) float64 {
-	if in.m.rootOf[cause] != in.m.causeVar[cause] {
-		return in.oddsOf(cause)
-	}
-	return in.oddsOf(cause) * priorRatio(in.rate[cause], in.base[cause])[1]
-}
-
-// restore takes back that a cause was clamped.
-func (in *Inquiry) restore(cause int) {
-	if in.m.rootOf[cause] != in.m.causeVar[cause] {
-		in.now.q.Withdraw(in.m.causeVar[cause])
-	}
-	in.apply(&in.now, false)
 }
 
 // scaledBands are the numbers that part a number observation's bands, for the setup that the findings tell of; nil for

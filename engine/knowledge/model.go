@@ -32,7 +32,6 @@ type Model struct {
 	texts   map[string]*Texts
 	byID    map[string]ref
 	network *bayes.Network
-	tree    *bayes.JoinTree
 	compiled
 	files *files // what the readings were compiled from
 }

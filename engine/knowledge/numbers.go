@@ -130,9 +130,9 @@ type Confirmed struct {
 // turn out to be is as surely absent as the others are surely there; the computed cause says that all are. Only what bears
 // on the findings is counted. The counts are those of NewCounts. Use the inquiry for nothing but counting.
 func (in *Inquiry) Count(findings []Finding, turnedOut []Confirmed, counts *bayes.Counts) error {
-	q, rates := in.now.q, slices.Clone(in.rate)
+	before := in.at
 	in.Enter(findings)
-	if in.taught == nil || q != in.now.q {
+	if in.taught == nil {
 		in.taught = make([][2]float64, len(in.m.Causes))
 	}
 	least := 1.0
@@ -150,10 +150,10 @@ func (in *Inquiry) Count(findings []Finding, turnedOut []Confirmed, counts *baye
 			}
 		}
 		if in.m.rootOf[i] == v {
-			ratio := priorRatio(in.rate[i], in.base[i])
+			ratio := priorRatio(in.at.rate[i], in.base[i])
 			l[0], l[1] = l[0]*ratio[0], l[1]*ratio[1]
 		}
-		if l != in.taught[i] || rates[i] != in.rate[i] {
+		if l != in.taught[i] || before == nil || before.rate[i] != in.at.rate[i] {
 			in.taught[i] = l
 			in.now.q.SetLikelihood(v, l[:])
 		}

@@ -1,9 +1,6 @@
 package knowledge
 
-import (
-	"math"
-	"slices"
-)
+import "slices"
 
 // How one cause brings about another stands in the model's shape: the effects and observations on the way.
 
@@ -62,27 +59,4 @@ func (f *files) spreads() {
 			}
 		}
 	}
-}
-
-// CausesGiven is each cause's posterior if, besides what was found, a cause is active.
-func (in *Inquiry) CausesGiven(cause int) ([]float64, error) {
-	v := in.m.causeVar[cause]
-	if v < 0 {
-		return in.Causes(nil)
-	}
-	in.now.q.SetLikelihood(v, []float64{0, in.yesWeight(cause)})
-	in.now.rate[cause] = math.NaN() // to be given anew by the next apply
-	defer in.restore(cause)
-	out := make([]float64, len(in.m.Causes))
-	for i, u := range in.m.causeVar {
-		if u < 0 {
-			continue // no cause active cannot be, if one is
-		}
-		p, err := in.now.q.Marginal(u)
-		if err != nil {
-			return nil, err
-		}
-		out[i] = p[1]
-	}
-	return out, nil
 }

@@ -13,14 +13,7 @@ import (
 // ratios count.
 func (in *Inquiry) Runs(findings []Finding, active [][]int) ([]float64, error) {
 	in.Enter(findings)
-	query := func() *bayes.Query {
-		q, err := in.m.tree.NewQueryWith(in.situation)
-		if err != nil {
-			panic(err) // entering has made one from the same
-		}
-		return q
-	}
-	with, without := query(), query()
+	with, without := in.at.ground.now.NewQuery(), in.at.ground.now.NewQuery()
 	with.Observe(in.m.complained, 0)
 	for _, e := range in.entered {
 		e.set(with)

@@ -1,0 +1,202 @@
+package knowledge
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"sync"
+
+	"lightoff/engine/bayes"
+)
+
+// What is known of the installation changes rarely during a conversation, and many heaters are installed alike. All that
+// follows from it alone is worked out once and kept for whoever asks next: rates, tables, levels of the readings, and the
+// posteriors before anything was found.
+
+// How much is kept at most. A ground takes some 300 KiB with the heater's model, an installation some 150 KiB.
+const (
+	mostGrounds       = 32
+	mostInstallations = 64
+)
+
+// ground is what the computed quantities come to: trees with their tables, and the levels of the readings.
+type ground struct {
+	now, none *bayes.JoinTree
+	levels    []levels // [group of readings]
+}
+
+// installation is what follows from the setup facts that were told.
+type installation struct {
+	told    []Finding // setup facts, sorted by id
+	table   string    // the code table that was told
+	ground  *ground
+	rate    []float64 // [cause]
+	entered []entry   // of the facts that are variables
+
+	// What takes longer is worked out once somebody asks.
+	onlyPrior sync.Once
+	prior     *prior
+	priorErr  error
+	learning  sync.Mutex
+	rateWith  map[string][][]float64 // [fact][state][cause] rate; NaN where the fact does not touch the cause
+}
+
+// prior is what holds before anything was found but that somebody complained.
+type prior struct {
+	causes      []float64
+	logEvidence float64
+	variables   [][]float64 // [variable][state]
+	groups      [][]float64 // [group of readings] over its scope
+}
+
+// place finds or works out the installation that findings, sorted by id, tell of.
+func (in *Inquiry) place(findings []Finding) *installation {
+	var told []Finding
+	var key, bearing strings.Builder
+	for _, f := range findings {
+		if r := in.m.byID[f.ID]; r.kind != refSetup {
+			continue
+		}
+		told = append(told, f)
+		fmt.Fprintf(&key, "%s=%s%v ", f.ID, f.State, f.Number)
+		if in.m.bears(f.ID) {
+			fmt.Fprintf(&bearing, "%s=%s%v ", f.ID, f.State, f.Number)
+		}
+	}
+	work := func() *installation {
+		s := newSituation(told, in.memo)
+		p := &installation{told: told, table: stateOf(told, codeTable), rate: make([]float64, len(in.m.Causes)),
+			rateWith: map[string][][]float64{}}
+		if bearing.Len() == 0 {
+			p.ground = in.m.plain
+		} else {
+			p.ground = in.m.grounds.get(bearing.String(), func() *ground { return in.m.ground(s) })
+		}
+		for i := range p.rate {
+			p.rate[i] = in.m.rateIn(i, s)
+		}
+		for _, f := range told {
+			if v := in.m.variables[f.ID]; v != nil {
+				fact, _ := in.m.SetupFact(f.ID)
+				p.entered = append(p.entered, entry{f.ID, in.m.varOf(f.ID), in.m.likelihood(v, fact.state(f)), -1})
+			}
+		}
+		return p
+	}
+	if in.fitting {
+		return work()
+	}
+	return in.m.installations.get(key.String(), work)
+}
+
+// ground makes trees and levels for a situation.
+func (m *Model) ground(s *situation) *ground {
+	now, err := m.tree.In(s)
+	if err != nil {
+		panic(err) // loading has tried every configuration, and a band's probabilities always sum to one
+	}
+	none, _ := m.noneTree.In(s)
+	return &ground{now, none, m.files.levelsOf(m.groups, s)}
+}
+
+// bears tells whether a quantity is computed from the setup fact.
+func (m *Model) bears(id string) bool {
+	return slices.ContainsFunc(m.files.quantities, func(q *quantity) bool {
+		return q.computed.looksAt(id)
+	})
+}
+
+// before is what holds for the installation before anything was found, with what has been done since.
+func (in *Inquiry) before() (*prior, error) {
+	p := in.at
+	if in.odds == nil && !in.fitting {
+		p.onlyPrior.Do(func() { p.prior, p.priorErr = in.newPrior() })
+		return p.prior, p.priorErr
+	}
+	if in.done == nil || in.doneAt != p || !slices.Equal(in.doneOdds, in.odds) {
+		done, err := in.newPrior()
+		if err != nil {
+			return nil, err
+		}
+		in.done, in.doneAt, in.doneOdds = done, p, slices.Clone(in.odds)
+	}
+	return in.done, nil
+}
+
+// newPrior works it out.
+func (in *Inquiry) newPrior() (*prior, error) {
+	in.apply(&in.bare, in.at.ground.now, in.at.entered, false)
+	q := in.bare.q
+	p := &prior{causes: make([]float64, len(in.m.Causes)), groups: make([][]float64, len(in.m.groups))}
+	var err error
+	if p.logEvidence, err = q.LogEvidence(); err != nil {
+		return nil, err
+	}
+	if p.variables, err = q.Marginals(nil); err != nil {
+		return nil, err
+	}
+	for g := range p.groups {
+		if p.groups[g], err = q.JointMarginal(g); err != nil {
+			return nil, err
+		}
+	}
+	for i, v := range in.m.causeVar {
+		if v >= 0 {
+			p.causes[i] = p.variables[v][1]
+		} else if p.causes[i], err = in.nothing(in.at.entered, p.logEvidence); err != nil {
+			return nil, err
+		}
+	}
+	return p, nil
+}
+
+// Before gives each cause's probability, in the model's order, for the installation and what was done, before anything was
+// found but that somebody complained. The slice is shared and must not be changed.
+func (in *Inquiry) Before() ([]float64, error) {
+	p, err := in.before()
+	if err != nil {
+		return nil, err
+	}
+	return p.causes, nil
+}
+
+// nothing is the probability that no cause is active, given entries whose probability with that of the complaint is e^with.
+func (in *Inquiry) nothing(entries []entry, with float64) (float64, error) {
+	in.apply(&in.none, in.at.ground.none, entries, true)
+	without, err := in.none.q.LogEvidence()
+	if impossible := (*bayes.ImpossibleError)(nil); errors.As(err, &impossible) {
+		return 0, nil // what was found cannot be unless something is wrong
+	}
+	return math.Exp(without - with), err
+}
+
+// rateWith is each cause's rate if a setup fact were in a state: [state][cause], NaN for causes that it does not touch. It is nil for
+// what changes nothing or is a variable of the network.
+func (in *Inquiry) rateWith(id string) [][]float64 {
+	p := in.at
+	p.learning.Lock()
+	defer p.learning.Unlock()
+	if rates, ok := p.rateWith[id]; ok {
+		return rates
+	}
+	fact, ok := in.m.SetupFact(id)
+	if !ok || fact.Variable || !in.m.matters(id) {
+		return nil
+	}
+	s := newSituation(p.told, in.memo)
+	rates := make([][]float64, len(fact.States))
+	for k, st := range fact.States {
+		with := s.with(Finding{ID: id, State: st.ID})
+		rates[k] = make([]float64, len(in.m.Causes))
+		for i, c := range in.m.Causes {
+			_, touched := in.m.average[i][id]
+			if rates[k][i] = math.NaN(); (touched || c.computation.looksAt(id)) && !c.Computed {
+				rates[k][i] = in.m.rateIn(i, with)
+			}
+		}
+	}
+	p.rateWith[id] = rates
+	return rates
+}

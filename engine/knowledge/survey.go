@@ -1,0 +1,177 @@
+package knowledge
+
+import (
+	"math"
+	"slices"
+
+	"lightoff/engine/bayes"
+)
+
+// Survey is what one walk over the network tells about causes and observations not made yet.
+type Survey struct {
+	Bits  [][]float64 // [cause][observation asked for] I(cause; observation | findings)
+	now   Given
+	given map[int]Given // by cause
+}
+
+// Given is what would hold if, besides what was found, a cause were active.
+type Given struct {
+	Causes   []float64   // each cause's posterior, in the model's order
+	Outcomes [][]float64 // by the observations asked for, in the order of Model.Shows; nil where the network has none
+}
+
+// Shows lists what an observation can show: its states as the network has them, the bands of a number.
+func (m *Model) Shows(id string) []string {
+	if v, ok := m.variables[id]; ok {
+		return v.states
+	}
+	return nil
+}
+
+// Now is what holds as things are.
+func (s *Survey) Now() Given { return s.now }
+
+// If is what would hold if the cause, by its index, were active; for the computed cause, if no cause is. It was to be
+// surveyed. Where the findings exclude it, it is what holds as things are.
+func (s *Survey) If(cause int) Given {
+	if g, ok := s.given[cause]; ok {
+		return g
+	}
+	return s.now
+}
+
+// Survey tells, for observations by their ids, what each would tell about the wanted causes, in bits, and what would hold if each
+// of some causes, by index, were active. Bits are zero for other causes, for the computed one and for observations that the network does
+// not hold.
+func (in *Inquiry) Survey(ids []string, wanted func(cause int) bool, given ...int) (*Survey, error) {
+	m := in.m
+	var targets, candidates, causes []bayes.VarID
+	var rows, columns, clamped []int
+	for j, id := range ids {
+		if _, ok := m.variables[id]; ok {
+			candidates, columns = append(candidates, m.varOf(id)), append(columns, j)
+		}
+	}
+	for i, v := range m.causeVar {
+		if v < 0 {
+			continue
+		}
+		asked := slices.Contains(given, i)
+		if asked {
+			clamped = append(clamped, len(targets))
+		}
+		if asked || wanted(i) {
+			targets, rows = append(targets, v), append(rows, i)
+		}
+		if len(given) > 0 {
+			causes = append(causes, v)
+		}
+	}
+	c, err := in.now.q.Clamp(targets, candidates, causes, clamped)
+	if err != nil {
+		return nil, err
+	}
+	s := &Survey{Bits: make([][]float64, len(m.Causes)), given: map[int]Given{}}
+	bits := make([]float64, len(m.Causes)*len(ids))
+	for i := range s.Bits {
+		s.Bits[i], bits = bits[:len(ids):len(ids)], bits[len(ids):]
+	}
+	read := func(post func(k int) []float64) Given {
+		g := Given{make([]float64, len(m.Causes)), make([][]float64, len(ids))}
+		for k, j := range columns {
+			g.Outcomes[j] = post(k)
+		}
+		k := len(candidates)
+		for i, v := range m.causeVar {
+			if v >= 0 {
+				g.Causes[i] = post(k)[1]
+				k++
+			}
+		}
+		return g
+	}
+	for t, i := range rows {
+		if wanted(i) {
+			for k, j := range columns {
+				s.Bits[i][j] = c.Information[t][k]
+			}
+		}
+		if states := c.Given[t]; states != nil && states[1] != nil {
+			s.given[i] = read(func(k int) []float64 { return states[1][k] })
+		}
+	}
+	if len(given) == 0 {
+		return s, nil
+	}
+	all := slices.Concat(candidates, causes)
+	marginals := func(q *bayes.Query) (g Given, err error) {
+		posts := make([][]float64, len(all))
+		for k, v := range all {
+			if posts[k], err = q.Marginal(v); err != nil {
+				return g, err
+			}
+		}
+		return read(func(k int) []float64 { return posts[k] }), nil
+	}
+	if s.now, err = marginals(in.now.q); err != nil {
+		return nil, err
+	}
+	for _, i := range given {
+		if m.causeVar[i] >= 0 {
+			continue
+		}
+		in.apply(&in.none, in.at.ground.none, in.entered, true)
+		if _, err := in.none.q.LogEvidence(); err != nil {
+			continue // what was found cannot be unless something is wrong
+		}
+		if s.given[i], err = marginals(in.none.q); err != nil {
+			return nil, err
+		}
+	}
+	return s, nil
+}
+
+// Information is I(cause; observation | findings) in bits, by cause in the model's order and by the observations' ids, for the
+// causes that are wanted.
+func (in *Inquiry) Information(ids []string, wanted func(cause int) bool) ([][]float64, error) {
+	s, err := in.Survey(ids, wanted)
+	if err != nil {
+		return nil, err
+	}
+	return s.Bits, nil
+}
+
+// Entropies are the uncertainties about observations, by their ids, in bits; zero for those that the network does not hold.
+// Nothing can tell more about an observation than that, nor the observation about anything.
+func (in *Inquiry) Entropies(ids []string) ([]float64, error) {
+	out := make([]float64, len(ids))
+	var post []float64
+	for j, id := range ids {
+		v, ok := in.m.variables[id]
+		if !ok {
+			continue
+		}
+		post = slices.Grow(post[:0], len(v.states))[:len(v.states)]
+		if err := in.now.q.MarginalInto(in.m.varOf(id), post); err != nil {
+			return nil, err
+		}
+		for _, p := range post {
+			if p > 0 {
+				out[j] -= p * math.Log2(p)
+			}
+		}
+	}
+	return out, nil
+}
+
+// CausesGiven is each cause's posterior if, besides what was found, a cause is active.
+func (in *Inquiry) CausesGiven(cause int) ([]float64, error) {
+	if in.m.causeVar[cause] < 0 {
+		return in.Causes(nil)
+	}
+	s, err := in.Survey(nil, func(int) bool { return false }, cause)
+	if err != nil {
+		return nil, err
+	}
+	return s.If(cause).Causes, nil
+}
