@@ -228,7 +228,7 @@ func TestWatchEndsWhenTheServerGoesAway(t *testing.T) {
 	stream := r.watch(t, r.open(t), 0)
 	next(t, stream)
 	// Two streams of others, which may be idle for ever: one that the server sends on, one that it listens on.
-	health, err := healthv1.NewHealthClient(r.conn).Watch(r.ctx, &healthv1.HealthCheckRequest{})
+	health, err := healthv1.NewHealthClient(r.conn).Watch(r.ctx, &healthv1.HealthCheckstore.Request{})
 	require.NoError(t, err)
 	_, err = health.Recv()
 	require.NoError(t, err)
@@ -300,7 +300,7 @@ func TestLogOutlivesModel(t *testing.T) {
 			{ID: "lamp", State: "on"}, {ID: "deposit", State: "furry"}}},
 	}
 	for _, e := range old {
-		_, _, err := r.store.Append(r.ctx, kept.ID, "", func([]diagnosis.Event) (diagnosis.Event, error) { return e, nil })
+		_, _, err := r.store.Append(r.ctx, kept.ID, store.Request{}, func([]diagnosis.Event) (diagnosis.Event, error) { return e, nil })
 		require.NoError(t, err)
 	}
 	got, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: kept.ID})

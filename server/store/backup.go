@@ -26,6 +26,7 @@ type line struct {
 	Event        *diagnosis.Event  `json:"event,omitempty"`
 	At           int64             `json:"at,omitempty"` // of the event, in UTC microseconds
 	ClientKey    string            `json:"client_key,omitempty"`
+	Request      string            `json:"request,omitempty"` // digest of what the client asked for with the key
 	LookOn       string            `json:"look_on,omitempty"` // digest of a look-on key to the conversation before; spoken codes are not worth keeping
 	Model        *modelLine        `json:"model,omitempty"`
 	Promotion    *promotionLine    `json:"promotion,omitempty"`
@@ -45,6 +46,8 @@ type conversationLine struct {
 	ID           string `json:"id"`
 	OpenedAt     int64  `json:"opened_at"`
 	ModelVersion string `json:"model_version"`
+	OpenKey      string `json:"open_key,omitempty"`     // digest of the client's key for opening
+	OpenRequest  string `json:"open_request,omitempty"` // digest of what it asked for
 }
 
 type modelLine struct {
@@ -143,7 +146,7 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 		return err
 	}
 	rows, err := s.reads.QueryContext(ctx, `
-		select c.id, c.opened_at, c.model_version, e.number, e.at, e.client_key, e.body
+		select c.id, c.opened_at, c.model_version, c.open_key, c.open_request, e.number, e.at, e.client_key, e.request, e.body
 		from conversation c join event e on e.conversation_id = c.id
 		order by c.opened_at, c.id, e.number`)
 	if err != nil {
@@ -153,11 +156,12 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 	for rows.Next() {
 		var c conversationLine
 		var number, at int64
-		var key sql.NullString
+		var openKey, openRequest, key, request sql.NullString
 		var body string
-		if err := rows.Scan(&c.ID, &c.OpenedAt, &c.ModelVersion, &number, &at, &key, &body); err != nil {
+		if err := rows.Scan(&c.ID, &c.OpenedAt, &c.ModelVersion, &openKey, &openRequest, &number, &at, &key, &request, &body); err != nil {
 			return err
 		}
+		c.OpenKey, c.OpenRequest = openKey.String, openRequest.String
 		if number == 1 {
 			if err := w.put(line{Conversation: &c}); err != nil {
 				return err
@@ -172,7 +176,7 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 		if err := json.Unmarshal([]byte(body), &e); err != nil {
 			return fmt.Errorf("event %d of a conversation: %w", number, err)
 		}
-		if err := w.put(line{Event: &e, At: at, ClientKey: key.String}); err != nil {
+		if err := w.put(line{Event: &e, At: at, ClientKey: key.String, Request: request.String}); err != nil {
 			return err
 		}
 	}
@@ -332,8 +336,8 @@ func (r *restorer) conversation(ctx context.Context, c conversationLine) error {
 		return fmt.Errorf("%w: a conversation's id is malformed", errNotWhole)
 	}
 	r.id, r.events = c.ID, 0
-	_, err := r.tx.ExecContext(ctx, `insert into conversation (id, opened_at, model_version) values ($1, $2, $3)`,
-		c.ID, c.OpenedAt, c.ModelVersion)
+	_, err := r.tx.ExecContext(ctx, `insert into conversation (id, opened_at, model_version, open_key, open_request)
+		values ($1, $2, $3, $4, $5)`, c.ID, c.OpenedAt, c.ModelVersion, optional(c.OpenKey), optional(c.OpenRequest))
 	return err
 }
 
@@ -342,7 +346,8 @@ func (r *restorer) event(ctx context.Context, l line) error {
 	if r.id == "" || l.Event.Number != r.events {
 		return fmt.Errorf("%w: event %d stands at place %d", errNotWhole, l.Event.Number, r.events)
 	}
-	return insert(ctx, r.tx, r.id, time.UnixMicro(l.At), l.ClientKey, *l.Event)
+	_, err := insert(ctx, r.tx, r.id, time.UnixMicro(l.At), Request{Key: l.ClientKey, Digest: l.Request}, *l.Event)
+	return err
 }
 
 func (r *restorer) lookOn(ctx context.Context, hash string) error {

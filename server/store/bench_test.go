@@ -27,7 +27,7 @@ func BenchmarkAppend(b *testing.B) {
 				append := func() {
 					c, err := s.Create(b.Context(), "m", diagnosis.Event{Kind: diagnosis.Opened})
 					if err == nil {
-						_, _, err = s.Append(b.Context(), c.ID, "", adding(answer("lamp", "on")))
+						_, _, err = s.Append(b.Context(), c.ID, Request{}, adding(answer("lamp", "on")))
 					}
 					if err != nil {
 						b.Error(err)

@@ -37,14 +37,14 @@ func checkDelete(t *testing.T, place string) {
 		if c.ID == gone.ID {
 			text = secret
 		}
-		_, _, err := s.Append(t.Context(), c.ID, "key", adding(diagnosis.Event{Kind: diagnosis.Said, Text: text}))
+		_, _, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(diagnosis.Event{Kind: diagnosis.Said, Text: text}))
 		require.NoError(t, err)
 	}
 	require.NoError(t, s.Delete(t.Context(), gone.ID))
 	assert.ErrorIs(t, s.Delete(t.Context(), gone.ID), ErrNotFound)
 	_, err := s.Read(t.Context(), gone.ID)
 	assert.ErrorIs(t, err, ErrNotFound)
-	_, _, err = s.Append(t.Context(), gone.ID, "key", adding(answer("lamp", "on")))
+	_, _, err = s.Append(t.Context(), gone.ID, Request{Key: "key"}, adding(answer("lamp", "on")))
 	assert.ErrorIs(t, err, ErrNotFound)
 	other, err := s.Read(t.Context(), kept.ID)
 	require.NoError(t, err)
@@ -79,7 +79,7 @@ func TestDeleteBesideAReader(t *testing.T) {
 	require.True(t, rows.Next())
 	start := time.Now()
 	require.NoError(t, s.Delete(t.Context(), gone.ID))
-	_, _, err = s.Append(t.Context(), kept.ID, "", adding(answer("lamp", "on")))
+	_, _, err = s.Append(t.Context(), kept.ID, Request{}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	assert.Less(t, time.Since(start), 5*time.Second)
 	require.NoError(t, s.Ready(t.Context()))
@@ -122,7 +122,7 @@ func checkSweep(t *testing.T, place string) {
 	at(-90)
 	edge := create(t, s)
 	at(-1)
-	_, _, err := s.Append(t.Context(), revived.ID, "", adding(answer("lamp", "on")))
+	_, _, err := s.Append(t.Context(), revived.ID, Request{}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	fresh := create(t, s)
 	at(0)
@@ -203,7 +203,7 @@ func checkMigrations(t *testing.T, place string) {
 			c, err := s.Read(t.Context(), "EARLIER")
 			require.NoError(t, err, "from version %d", version)
 			assert.Equal(t, []diagnosis.Event{{Number: 1, Kind: diagnosis.Opened, Locale: "de"}}, c.Events)
-			_, appended, err := s.Append(t.Context(), "EARLIER", "first", adding(answer("lamp", "on")))
+			_, appended, err := s.Append(t.Context(), "EARLIER", Request{Key: "first", Digest: "not kept then"}, adding(answer("lamp", "on")))
 			require.NoError(t, err)
 			assert.False(t, appended, "keys come along")
 		}
@@ -290,7 +290,7 @@ func TestGroup(t *testing.T) {
 			ctx, cancel := context.WithCancel(context.Background())
 			defer cancel()
 			add := func(update func([]diagnosis.Event) (diagnosis.Event, error)) error {
-				_, _, err := s.Append(ctx, id, "", update)
+				_, _, err := s.Append(ctx, id, Request{}, update)
 				return err
 			}
 			fine := answer("lamp", "on")
@@ -309,7 +309,7 @@ func TestGroup(t *testing.T) {
 	time.Sleep(50 * time.Millisecond)
 	impatient, cancel := context.WithTimeout(t.Context(), 10*time.Millisecond)
 	defer cancel()
-	_, _, err = s.Append(impatient, ids[0], "", func([]diagnosis.Event) (diagnosis.Event, error) {
+	_, _, err = s.Append(impatient, ids[0], Request{}, func([]diagnosis.Event) (diagnosis.Event, error) {
 		t.Error("he had given up")
 		return answer("lamp", "on"), nil
 	})
@@ -336,7 +336,7 @@ func TestFullDisk(t *testing.T) {
 	long := diagnosis.Event{Kind: diagnosis.Said, Text: strings.Repeat("x", 3000)}
 	acknowledged := 1
 	for err == nil {
-		if _, _, err = s.Append(t.Context(), c.ID, "", adding(long)); err == nil {
+		if _, _, err = s.Append(t.Context(), c.ID, Request{}, adding(long)); err == nil {
 			acknowledged++
 		}
 		require.Less(t, acknowledged, 1000)
@@ -345,7 +345,7 @@ func TestFullDisk(t *testing.T) {
 	var work sync.WaitGroup
 	for range 8 { // also in a group
 		work.Go(func() {
-			_, _, err := s.Append(context.Background(), c.ID, "", adding(long))
+			_, _, err := s.Append(context.Background(), c.ID, Request{}, adding(long))
 			assert.ErrorIs(t, err, ErrUnavailable)
 		})
 	}
@@ -355,7 +355,7 @@ func TestFullDisk(t *testing.T) {
 	assert.Len(t, got.Events, acknowledged, "what was refused is not there")
 	_, err = s.writes.Exec(`pragma max_page_count = 1000000`)
 	require.NoError(t, err)
-	_, appended, err := s.Append(t.Context(), c.ID, "", adding(long))
+	_, appended, err := s.Append(t.Context(), c.ID, Request{}, adding(long))
 	require.NoError(t, err, "with space, all is well again")
 	assert.True(t, appended)
 }
@@ -364,9 +364,9 @@ func TestBackupMovesBetweenStores(t *testing.T) {
 	for _, from := range []string{t.TempDir(), pgtest.Database(t)} {
 		s := opened(t, from)
 		c := create(t, s)
-		_, _, err := s.Append(t.Context(), c.ID, "key", adding(diagnosis.Event{Kind: diagnosis.Said, Text: "line\nbreak \x00 ü"}))
+		_, _, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(diagnosis.Event{Kind: diagnosis.Said, Text: "line\nbreak \x00 ü"}))
 		require.NoError(t, err)
-		want, _, err := s.Append(t.Context(), c.ID, "", adding(answer("lamp", "on")))
+		want, _, err := s.Append(t.Context(), c.ID, Request{}, adding(answer("lamp", "on")))
 		require.NoError(t, err)
 		token, _, err := s.MakeToken(t.Context(), "yard", Program, time.Hour)
 		require.NoError(t, err)
@@ -380,7 +380,7 @@ func TestBackupMovesBetweenStores(t *testing.T) {
 			got, err := restored.Read(t.Context(), c.ID)
 			require.NoError(t, err)
 			assert.Equal(t, want, got)
-			_, appended, err := restored.Append(t.Context(), c.ID, "key", adding(answer("lamp", "off")))
+			_, appended, err := restored.Append(t.Context(), c.ID, Request{Key: "key"}, adding(answer("lamp", "off")))
 			require.NoError(t, err)
 			assert.False(t, appended, "keys come along")
 			_, err = restored.Token(t.Context(), token)
@@ -395,7 +395,7 @@ func TestBackupMovesBetweenStores(t *testing.T) {
 func TestBackupThatIsNotWhole(t *testing.T) {
 	s := opened(t, t.TempDir())
 	c := create(t, s)
-	_, _, err := s.Append(t.Context(), c.ID, "key", adding(answer("lamp", "on")))
+	_, _, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	var backup bytes.Buffer
 	require.NoError(t, s.Backup(t.Context(), &backup))
@@ -430,7 +430,7 @@ func checkBackupWhileWriting(t *testing.T, place string) {
 					return
 				}
 				for range 5 {
-					_, _, err := s.Append(context.Background(), c.ID, "", adding(answer("lamp", "on")))
+					_, _, err := s.Append(context.Background(), c.ID, Request{}, adding(answer("lamp", "on")))
 					assert.NoError(t, err)
 				}
 			}
@@ -467,16 +467,16 @@ func TestListen(t *testing.T) {
 	}
 	assert.Equal(t, Change{}, next(), "what came before may have gone unheard")
 	c := create(t, one)
-	_, _, err := one.Append(t.Context(), c.ID, "", adding(answer("lamp", "on")))
+	_, _, err := one.Append(t.Context(), c.ID, Request{}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	assert.Equal(t, Change{ID: c.ID, Event: 2}, next())
-	_, _, err = one.Append(t.Context(), c.ID, "", func([]diagnosis.Event) (diagnosis.Event, error) {
+	_, _, err = one.Append(t.Context(), c.ID, Request{}, func([]diagnosis.Event) (diagnosis.Event, error) {
 		return diagnosis.Event{}, errors.New("refused")
 	})
 	require.Error(t, err)
 
 	server.Stop()
-	_, _, err = one.Append(t.Context(), c.ID, "k", adding(answer("lamp", "off")))
+	_, _, err = one.Append(t.Context(), c.ID, Request{Key: "k"}, adding(answer("lamp", "off")))
 	assert.ErrorIs(t, err, ErrUnavailable)
 	assert.ErrorIs(t, one.Ready(t.Context()), ErrUnavailable)
 	_, err = one.Read(t.Context(), c.ID)

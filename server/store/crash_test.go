@@ -40,7 +40,7 @@ func writeForever(folder string) error {
 		return err
 	}
 	for {
-		got, _, err := s.Append(ctx, c.ID, "", adding(answer("lamp", "on")))
+		got, _, err := s.Append(ctx, c.ID, Request{}, adding(answer("lamp", "on")))
 		if err != nil {
 			return err
 		}
@@ -76,6 +76,6 @@ func checkKilledWriter(t *testing.T, folder string) {
 	c, err := s.Read(t.Context(), id)
 	require.NoError(t, err)
 	assert.GreaterOrEqual(t, len(c.Events), acknowledged)
-	_, _, err = s.Append(t.Context(), id, "", adding(answer("lamp", "off")))
+	_, _, err = s.Append(t.Context(), id, Request{}, adding(answer("lamp", "off")))
 	assert.NoError(t, err, "the log goes on where it stopped")
 }

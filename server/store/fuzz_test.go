@@ -17,7 +17,7 @@ func FuzzRestore(f *testing.F) {
 	f.Cleanup(func() { s.Close() })
 	c, err := s.Create(f.Context(), "model-1", diagnosis.Event{Kind: diagnosis.Opened})
 	require.NoError(f, err)
-	_, _, err = s.Append(f.Context(), c.ID, "key", adding(answer("lamp", "on")))
+	_, _, err = s.Append(f.Context(), c.ID, Request{Key: "key"}, adding(answer("lamp", "on")))
 	require.NoError(f, err)
 	_, _, err = s.MakeToken(f.Context(), "yard", Desk, time.Hour)
 	require.NoError(f, err)

@@ -59,7 +59,7 @@ func checkAgainstPlainLists(t *testing.T, place string) {
 				id, p := draw(rt)
 				e, key := drawEvent(rt), rapid.SampledFrom([]string{"", "a", "b", "c"}).Draw(rt, "key")
 				refuse := rapid.IntRange(0, 4).Draw(rt, "refuse") == 0
-				got, appended, err := s.Append(t.Context(), id, key, func(events []diagnosis.Event) (diagnosis.Event, error) {
+				got, appended, err := s.Append(t.Context(), id, Request{Key: key}, func(events []diagnosis.Event) (diagnosis.Event, error) {
 					require.Equal(rt, p.events, events)
 					if refuse {
 						return e, refusal

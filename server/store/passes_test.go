@@ -80,7 +80,7 @@ func checkSince(t *testing.T, place string) {
 		ids = append(ids, create(t, s).ID)
 		now = now.Add(time.Hour)
 	}
-	_, _, err := s.Append(t.Context(), ids[0], "", adding(answer("smoke", "black")))
+	_, _, err := s.Append(t.Context(), ids[0], Request{}, adding(answer("smoke", "black")))
 	require.NoError(t, err)
 	order := func(from time.Time, limit int) (out []string, more bool) {
 		found, more, err := s.Since(t.Context(), from, limit)

@@ -78,7 +78,7 @@ func each(rows *sql.Rows, visit func(Conversation) error) error {
 		if e.Number != number {
 			return fmt.Errorf("event %d of a conversation says that it is event %d", number, e.Number)
 		}
-		c.Events, c.At = append(c.Events, e), append(c.At, time.UnixMicro(at).UTC())
+		c.Events, c.At, c.Bytes = append(c.Events, e), append(c.At, time.UnixMicro(at).UTC()), c.Bytes+len(body)
 	}
 	if err := rows.Err(); err != nil || c.ID == "" {
 		return err

@@ -15,15 +15,43 @@ import (
 	"lightoff/engine/diagnosis"
 )
 
-// MaxEvents is the most events that one conversation can hold; a talk with a person needs fewer than a hundred.
-const MaxEvents = 2000
+// What one conversation can hold. A talk with a person needs fewer than a hundred events and some kilobytes; a client must be
+// able to read the whole at once. Vital events always fit, at most so many of them in so long.
+const (
+	MaxEvents  = 2000
+	MaxBytes   = 512 << 10 // of the events as they are kept
+	vitalBurst = 40
+	vitalPause = 10 * time.Minute
+)
 
 var (
 	// ErrNotFound means that no conversation has the id.
 	ErrNotFound = errors.New("no such conversation")
-	// ErrFull means that the conversation holds MaxEvents events and takes no more.
+	// ErrFull means that the conversation holds MaxEvents events or MaxBytes bytes and takes no more.
 	ErrFull = errors.New("the conversation is full; open a new one")
+	// ErrKeyReused means that the client's key came with another request before.
+	ErrKeyReused = errors.New("the client key was used for another request; a new request needs a new key")
 )
+
+// FullError means that a conversation is full and takes even vital events only one after the other.
+type FullError struct{ Wait time.Duration }
+
+func (e *FullError) Error() string { return "the conversation is full; wait, and send it again" }
+
+// Request names what a client asks for, so that the same asked again changes nothing. The zero Request never repeats.
+type Request struct {
+	// Key is chosen by the client. Empty never repeats.
+	Key string
+	// Digest is of what is asked for: the same key with another digest is ErrKeyReused. Empty fits every other.
+	Digest string
+	// Vital tells whether an event is taken though the conversation is full; nil takes none. It is called as update is.
+	Vital func(events []diagnosis.Event, e diagnosis.Event) bool
+}
+
+// fits tells whether a digest that is kept may be this request's; an older version of the program has kept none.
+func (r Request) fits(kept sql.NullString) bool {
+	return !kept.Valid || r.Digest == "" || kept.String == r.Digest
+}
 
 // Store is an event log. It is safe for concurrent use.
 type Store struct {
@@ -49,10 +77,17 @@ type Conversation struct {
 	ModelVersion string    // the model that was in use when it was opened
 	Events       []diagnosis.Event
 	At           []time.Time // of each event, UTC
+	Bytes        int         // that the events take as they are kept
 }
 
 // Create opens a conversation under a new unguessable id with opened as its first event.
 func (s *Store) Create(ctx context.Context, modelVersion string, opened diagnosis.Event) (Conversation, error) {
+	return s.CreateOnce(ctx, Request{}, modelVersion, opened)
+}
+
+// CreateOnce does the same, unless a conversation was opened with the request's key before; then it returns that one. So
+// whoever can guess the key gets the conversation.
+func (s *Store) CreateOnce(ctx context.Context, r Request, modelVersion string, opened diagnosis.Event) (Conversation, error) {
 	if opened.Kind != diagnosis.Opened {
 		return Conversation{}, fmt.Errorf("create a conversation: its first event is %q, want %q", opened.Kind, diagnosis.Opened)
 	}
@@ -61,18 +96,52 @@ func (s *Store) Create(ctx context.Context, modelVersion string, opened diagnosi
 	// Text is 130 random bits in an alphabet that is safe in a URL.
 	c := Conversation{ID: rand.Text(), OpenedAt: at, ModelVersion: modelVersion, Events: []diagnosis.Event{opened}, At: []time.Time{at}}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `insert into conversation (id, opened_at, model_version) values ($1, $2, $3)`,
-			c.ID, at.UnixMicro(), modelVersion)
+		// The database lets one of two that open with the same key at the same time wait for the other.
+		added, err := tx.ExecContext(ctx, `insert into conversation (id, opened_at, model_version, open_key, open_request)
+			values ($1, $2, $3, $4, $5) on conflict (open_key) do nothing`,
+			c.ID, at.UnixMicro(), modelVersion, optional(hashed(r.Key)), optional(r.Digest))
 		if err != nil {
 			return err
 		}
-		return insert(ctx, tx, c.ID, at, "", opened)
+		if n, err := added.RowsAffected(); err != nil {
+			return err
+		} else if n == 0 {
+			c, err = opener(ctx, tx, r)
+			return err
+		}
+		c.Bytes, err = insert(ctx, tx, c.ID, at, Request{}, opened)
+		return err
 	})
 	if err != nil {
 		return Conversation{}, fmt.Errorf("create a conversation: %w", sorted(err))
 	}
 	return c, nil
 }
+
+// opener is the conversation that was opened with the request's key.
+func opener(ctx context.Context, tx *sql.Tx, r Request) (Conversation, error) {
+	var id string
+	var digest sql.NullString
+	err := tx.QueryRowContext(ctx, `select id, open_request from conversation where open_key = $1`, hashed(r.Key)).Scan(&id, &digest)
+	switch {
+	case err != nil:
+		return Conversation{}, err
+	case !r.fits(digest):
+		return Conversation{}, ErrKeyReused
+	}
+	return read(ctx, tx, id)
+}
+
+// hashed is what is kept of the key of an opening.
+func hashed(key string) string {
+	if key == "" {
+		return ""
+	}
+	return digest("open " + key)
+}
+
+// optional is null for an empty text.
+func optional(text string) sql.NullString { return sql.NullString{String: text, Valid: text != ""} }
 
 // Read returns a conversation with all its events, oldest first, or ErrNotFound.
 func (s *Store) Read(ctx context.Context, id string) (Conversation, error) {
@@ -86,26 +155,39 @@ func (s *Store) Read(ctx context.Context, id string) (Conversation, error) {
 	return c, nil
 }
 
-// Look returns a conversation as Read does, and whether it already has an event with the key, in which case that event is
-// among those returned.
-func (s *Store) Look(ctx context.Context, id, clientKey string) (c Conversation, known bool, err error) {
+// Look returns a conversation as Read does, and whether it already has the event of the request, in which case that event is
+// among those returned. It returns ErrKeyReused as Append does.
+func (s *Store) Look(ctx context.Context, id string, r Request) (c Conversation, known bool, err error) {
 	for {
-		if c, err = s.Read(ctx, id); err != nil || clientKey == "" {
+		if c, err = s.Read(ctx, id); err != nil || r.Key == "" {
 			return c, false, err
 		}
-		var number int64
-		err := s.reads.QueryRowContext(ctx, `select number from event where conversation_id = $1 and client_key = $2`,
-			id, clientKey).Scan(&number)
+		number, err := asked(ctx, s.reads, id, r)
 		switch {
-		case errors.Is(err, sql.ErrNoRows):
-			return c, false, nil
 		case err != nil:
 			return Conversation{}, false, fmt.Errorf("look for a client's key: %w", sorted(err))
 		case number <= int64(len(c.Events)):
-			return c, true, nil
+			return c, number > 0, nil
 		}
 		// It was added in between, so it is there when the log is read again.
 	}
+}
+
+// asked is the number of the event that a request has made; 0 if there is none.
+func asked(ctx context.Context, q querier, id string, r Request) (number int64, err error) {
+	if r.Key == "" {
+		return 0, nil
+	}
+	var digest sql.NullString
+	err = q.QueryRowContext(ctx, `select number, request from event where conversation_id = $1 and client_key = $2`,
+		id, r.Key).Scan(&number, &digest)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return 0, nil
+	case err == nil && !r.fits(digest):
+		return 0, ErrKeyReused
+	}
+	return number, err
 }
 
 // Append adds the event that update makes from the events so far, and returns all events including it once it is on
@@ -113,12 +195,12 @@ func (s *Store) Look(ctx context.Context, id, clientKey string) (c Conversation,
 // it must have no effects of its own and must not call the store. An error from it is returned (wrapped) and nothing
 // is kept.
 //
-// A clientKey names the request: where the conversation already has an event with that key, update is not called, the
-// current events are returned and appended is false. An empty key never repeats.
-func (s *Store) Append(ctx context.Context, id, clientKey string,
+// Where the conversation already has the event of the request, update is not called, the current events are returned and
+// appended is false.
+func (s *Store) Append(ctx context.Context, id string, r Request,
 	update func(events []diagnosis.Event) (diagnosis.Event, error)) (c Conversation, appended bool, err error) {
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		c, appended, err = s.append(ctx, tx, id, clientKey, update)
+		c, appended, err = s.append(ctx, tx, id, r, update)
 		return err
 	})
 	if err != nil {
@@ -127,7 +209,7 @@ func (s *Store) Append(ctx context.Context, id, clientKey string,
 	return c, appended, nil
 }
 
-func (s *Store) append(ctx context.Context, tx *sql.Tx, id, clientKey string,
+func (s *Store) append(ctx context.Context, tx *sql.Tx, id string, r Request,
 	update func([]diagnosis.Event) (diagnosis.Event, error)) (Conversation, bool, error) {
 	if err := hold(ctx, tx, id); err != nil {
 		return Conversation{}, false, err
@@ -136,32 +218,46 @@ func (s *Store) append(ctx context.Context, tx *sql.Tx, id, clientKey string,
 	if err != nil {
 		return Conversation{}, false, err
 	}
-	if clientKey != "" {
-		var number int64
-		err := tx.QueryRowContext(ctx, `select number from event where conversation_id = $1 and client_key = $2`,
-			id, clientKey).Scan(&number)
-		if err == nil {
-			return c, false, nil
-		}
-		if !errors.Is(err, sql.ErrNoRows) {
-			return Conversation{}, false, err
-		}
+	if number, err := asked(ctx, tx, id, r); err != nil || number > 0 {
+		return c, false, err
 	}
-	if len(c.Events) >= MaxEvents {
+	full := len(c.Events) >= MaxEvents || c.Bytes >= MaxBytes
+	if full && r.Vital == nil {
 		return Conversation{}, false, ErrFull
 	}
 	// Capped, so that an update that appends to its argument cannot reach ours.
-	event, err := update(c.Events[:len(c.Events):len(c.Events)])
+	so := c.Events[:len(c.Events):len(c.Events)]
+	event, err := update(so)
 	if err != nil {
 		return Conversation{}, false, err
 	}
 	event.Number = int64(len(c.Events)) + 1
 	at := s.now().UTC().Truncate(time.Microsecond)
-	if err := insert(ctx, tx, id, at, clientKey, event); err != nil {
+	if full {
+		if err := c.takes(r.Vital(so, event), at); err != nil {
+			return Conversation{}, false, err
+		}
+	}
+	size, err := insert(ctx, tx, id, at, r, event)
+	if err != nil {
 		return Conversation{}, false, err
 	}
-	c.Events, c.At = append(c.Events, event), append(c.At, at)
+	c.Events, c.At, c.Bytes = append(c.Events, event), append(c.At, at), c.Bytes+size
 	return c, true, s.announce(ctx, tx, Change{ID: id, Event: event.Number})
+}
+
+// takes returns nil if a conversation that is full takes another event now. Nobody who is in danger may be refused, and nobody
+// can fill the disk.
+func (c Conversation) takes(vital bool, now time.Time) error {
+	if !vital {
+		return ErrFull
+	}
+	if n := len(c.At) - vitalBurst; n >= 0 {
+		if wait := c.At[n].Add(vitalPause).Sub(now); wait > 0 {
+			return &FullError{Wait: wait}
+		}
+	}
+	return nil
 }
 
 // hold keeps others from changing a conversation until the transaction ends. It changes nothing, but locks the row on
@@ -196,19 +292,21 @@ func (s *Store) Ready(ctx context.Context) error {
 	return nil
 }
 
-func insert(ctx context.Context, tx *sql.Tx, id string, at time.Time, clientKey string, e diagnosis.Event) error {
+// insert adds an event and returns how many bytes it takes.
+func insert(ctx context.Context, tx *sql.Tx, id string, at time.Time, r Request, e diagnosis.Event) (int, error) {
 	body, err := json.Marshal(e)
 	if err != nil {
-		return fmt.Errorf("write event %d as JSON: %w", e.Number, err)
+		return 0, fmt.Errorf("write event %d as JSON: %w", e.Number, err)
 	}
 	_, err = tx.ExecContext(ctx,
-		`insert into event (conversation_id, number, at, client_key, body) values ($1, $2, $3, $4, $5)`,
-		id, e.Number, at.UnixMicro(), sql.NullString{String: clientKey, Valid: clientKey != ""}, string(body))
-	return err
+		`insert into event (conversation_id, number, at, client_key, request, body) values ($1, $2, $3, $4, $5, $6)`,
+		id, e.Number, at.UnixMicro(), optional(r.Key), optional(r.Digest), string(body))
+	return len(body), err
 }
 
 type querier interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
 // read is one statement, so that it sees one state of the log even outside a transaction.

@@ -89,7 +89,7 @@ func checkEventsKeepEveryField(t *testing.T, place string) {
 		{Kind: diagnosis.ToolsSet, Tools: []string{"multimeter"}},
 	}
 	for i, e := range want {
-		_, _, err := s.Append(t.Context(), c.ID, "", adding(e))
+		_, _, err := s.Append(t.Context(), c.ID, Request{}, adding(e))
 		require.NoError(t, err)
 		want[i].Number = int64(i) + 2
 	}
@@ -104,7 +104,7 @@ func checkAppendSeesWhatThereIs(t *testing.T, place string) {
 	s := opened(t, place)
 	c := create(t, s)
 	for n := 1; n <= 3; n++ {
-		got, appended, err := s.Append(t.Context(), c.ID, "", func(events []diagnosis.Event) (diagnosis.Event, error) {
+		got, appended, err := s.Append(t.Context(), c.ID, Request{}, func(events []diagnosis.Event) (diagnosis.Event, error) {
 			assert.Len(t, events, n)
 			_ = append(events, answer("a stray append", "must not reach the log"))
 			e := answer("lamp", fmt.Sprint(n))
@@ -125,11 +125,11 @@ func TestRepeatedKeyChangesNothing(t *testing.T) { onBoth(t, checkRepeatedKeyCha
 func checkRepeatedKeyChangesNothing(t *testing.T, place string) {
 	s := opened(t, place)
 	c, other := create(t, s), create(t, s)
-	first, appended, err := s.Append(t.Context(), c.ID, "key", adding(answer("lamp", "on")))
+	first, appended, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	require.True(t, appended)
 
-	again, appended, err := s.Append(t.Context(), c.ID, "key", func([]diagnosis.Event) (diagnosis.Event, error) {
+	again, appended, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, func([]diagnosis.Event) (diagnosis.Event, error) {
 		t.Error("update was called for a repeated key")
 		return diagnosis.Event{}, nil
 	})
@@ -137,17 +137,17 @@ func checkRepeatedKeyChangesNothing(t *testing.T, place string) {
 	assert.False(t, appended)
 	assert.Equal(t, first, again)
 
-	looked, known, err := s.Look(t.Context(), c.ID, "key")
+	looked, known, err := s.Look(t.Context(), c.ID, Request{Key: "key"})
 	require.NoError(t, err)
 	assert.True(t, known)
 	assert.Equal(t, first, looked)
 	for _, key := range []string{"", "another key"} {
-		looked, known, err = s.Look(t.Context(), c.ID, key)
+		looked, known, err = s.Look(t.Context(), c.ID, Request{Key: key})
 		require.NoError(t, err)
 		assert.False(t, known)
 		assert.Equal(t, first, looked)
 	}
-	_, known, err = s.Look(t.Context(), other.ID, "key")
+	_, known, err = s.Look(t.Context(), other.ID, Request{Key: "key"})
 	require.NoError(t, err)
 	assert.False(t, known)
 
@@ -156,7 +156,7 @@ func checkRepeatedKeyChangesNothing(t *testing.T, place string) {
 		if id == c.ID {
 			key = "another key"
 		}
-		_, appended, err = s.Append(t.Context(), id, key, adding(answer("lamp", "off")))
+		_, appended, err = s.Append(t.Context(), id, Request{Key: key}, adding(answer("lamp", "off")))
 		require.NoError(t, err)
 		assert.True(t, appended, "a key counts in its own conversation only")
 	}
@@ -168,15 +168,15 @@ func checkRefusedUpdateKeepsNothing(t *testing.T, place string) {
 	s := opened(t, place)
 	c := create(t, s)
 	refusal := errors.New("no")
-	_, appended, err := s.Append(t.Context(), c.ID, "key",
+	_, appended, err := s.Append(t.Context(), c.ID, Request{Key: "key"},
 		func([]diagnosis.Event) (diagnosis.Event, error) { return answer("lamp", "on"), refusal })
 	assert.ErrorIs(t, err, refusal)
 	assert.False(t, appended)
 	assert.Panics(t, func() {
-		_, _, _ = s.Append(t.Context(), c.ID, "key", func([]diagnosis.Event) (diagnosis.Event, error) { panic("no") })
+		_, _, _ = s.Append(t.Context(), c.ID, Request{Key: "key"}, func([]diagnosis.Event) (diagnosis.Event, error) { panic("no") })
 	})
 	cancelled, cancel := context.WithCancel(t.Context())
-	_, _, err = s.Append(cancelled, c.ID, "key", func([]diagnosis.Event) (diagnosis.Event, error) {
+	_, _, err = s.Append(cancelled, c.ID, Request{Key: "key"}, func([]diagnosis.Event) (diagnosis.Event, error) {
 		cancel()
 		return answer("lamp", "on"), nil
 	})
@@ -185,7 +185,7 @@ func checkRefusedUpdateKeepsNothing(t *testing.T, place string) {
 	got, err := s.Read(t.Context(), c.ID)
 	require.NoError(t, err)
 	assert.Len(t, got.Events, 1)
-	_, appended, err = s.Append(t.Context(), c.ID, "key", adding(answer("lamp", "on")))
+	_, appended, err = s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	assert.True(t, appended, "a refused request has not used up its key")
 }
@@ -196,7 +196,7 @@ func checkUnknownConversation(t *testing.T, place string) {
 	s := opened(t, place)
 	_, err := s.Read(t.Context(), "nobody")
 	assert.ErrorIs(t, err, ErrNotFound)
-	_, _, err = s.Append(t.Context(), "nobody", "", adding(answer("lamp", "on")))
+	_, _, err = s.Append(t.Context(), "nobody", Request{}, adding(answer("lamp", "on")))
 	assert.ErrorIs(t, err, ErrNotFound)
 }
 
@@ -214,7 +214,7 @@ func checkConcurrentAppends(t *testing.T, place string) {
 				s, c := stores[w%2], conversations[(w/2)%2]
 				// Writers w and w+4 send the same request, as a client does that was cut off.
 				key := fmt.Sprintf("%d-%d", w%4, i)
-				got, _, err := s.Append(t.Context(), c.ID, key, adding(answer(key, "on")))
+				got, _, err := s.Append(t.Context(), c.ID, Request{Key: key}, adding(answer(key, "on")))
 				if assert.NoError(t, err) {
 					assert.Equal(t, int64(len(got.Events)), got.Events[len(got.Events)-1].Number)
 				}
@@ -238,7 +238,7 @@ func checkReopen(t *testing.T, place string) {
 	first, err := Open(t.Context(), place)
 	require.NoError(t, err)
 	c := create(t, first)
-	want, _, err := first.Append(t.Context(), c.ID, "key", adding(answer("lamp", "on")))
+	want, _, err := first.Append(t.Context(), c.ID, Request{Key: "key"}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	require.NoError(t, first.Close())
 
@@ -246,7 +246,7 @@ func checkReopen(t *testing.T, place string) {
 	got, err := s.Read(t.Context(), c.ID)
 	require.NoError(t, err)
 	assert.Equal(t, want, got)
-	_, appended, err := s.Append(t.Context(), c.ID, "key", adding(answer("lamp", "on")))
+	_, appended, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
 	assert.False(t, appended, "keys outlive the program")
 }
@@ -260,19 +260,19 @@ func checkFullConversation(t *testing.T, place string) {
 		for n := int64(2); n <= MaxEvents; n++ {
 			e := answer("lamp", "on")
 			e.Number = n
-			key := ""
+			r := Request{}
 			if n == 2 {
-				key = "key"
+				r.Key = "key"
 			}
-			if err := insert(t.Context(), tx, c.ID, time.Now(), key, e); err != nil {
+			if _, err := insert(t.Context(), tx, c.ID, time.Now(), r, e); err != nil {
 				return err
 			}
 		}
 		return nil
 	}))
-	_, _, err := s.Append(t.Context(), c.ID, "", adding(answer("lamp", "on")))
+	_, _, err := s.Append(t.Context(), c.ID, Request{}, adding(answer("lamp", "on")))
 	assert.ErrorIs(t, err, ErrFull)
-	got, appended, err := s.Append(t.Context(), c.ID, "key", adding(answer("lamp", "on")))
+	got, appended, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(answer("lamp", "on")))
 	require.NoError(t, err, "a repeated request is answered even so")
 	assert.False(t, appended)
 	assert.Len(t, got.Events, MaxEvents)
@@ -302,7 +302,7 @@ func checkDamageIsFound(t *testing.T, place string) {
 			defer s.Close()
 			c := create(t, s)
 			for range 2 {
-				_, _, err := s.Append(t.Context(), c.ID, "", adding(answer("lamp", "on")))
+				_, _, err := s.Append(t.Context(), c.ID, Request{}, adding(answer("lamp", "on")))
 				require.NoError(t, err)
 			}
 			require.NoError(t, s.Check(t.Context()))
