@@ -174,27 +174,28 @@ func (a *access) free(method string, req any) bool {
 	case *lightoffv1.AssessRequest:
 		return a.onCard(req.GetObservations(), nil)
 	case *lightoffv1.RetractRequest:
-		return a.isOnCard(req.GetObservationId())
+		return isOnCard(a.model, req.GetObservationId())
 	}
 	return false
 }
 
 func (a *access) onCard(observations []*lightoffv1.Observation, skipped []string) bool {
 	for _, o := range observations {
-		if !a.isOnCard(o.GetId()) {
+		if !isOnCard(a.model, o.GetId()) {
 			return false
 		}
 	}
 	for _, id := range skipped {
-		if !a.isOnCard(id) {
+		if !isOnCard(a.model, id) {
 			return false
 		}
 	}
 	return len(observations)+len(skipped) > 0
 }
 
-func (a *access) isOnCard(id string) bool {
-	o, ok := a.model.Observation(id)
+// isOnCard tells whether an observation is on the safety card.
+func isOnCard(m *knowledge.Model, id string) bool {
+	o, ok := m.Observation(id)
 	return ok && o.SafetyCard
 }
 
@@ -246,3 +247,11 @@ type limited struct {
 }
 
 func (l *limited) Error() string { return "too many " + l.what + " from one place; wait and ask again" }
+
+// tooMany are the reasons of limits.
+var tooMany = map[string]lightoffv1.ErrorReason{
+	"requests": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_REQUESTS, "opens": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_OPENS,
+	"codes": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_CODES, "streams": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_STREAMS,
+}
+
+func (l *limited) exhausted() (lightoffv1.ErrorReason, time.Duration) { return tooMany[l.what], l.wait }

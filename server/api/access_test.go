@@ -147,10 +147,14 @@ func FuzzVisitor(f *testing.F) {
 func wait(t *testing.T, err error) time.Duration {
 	t.Helper()
 	require.Equal(t, codes.ResourceExhausted, status.Code(err), "%v", err)
-	require.Len(t, status.Convert(err).Details(), 1)
-	info, ok := status.Convert(err).Details()[0].(*errdetails.RetryInfo)
-	require.True(t, ok)
-	return info.RetryDelay.AsDuration()
+	require.NotEmpty(t, reason(t, err))
+	for _, detail := range status.Convert(err).Details() {
+		if info, ok := detail.(*errdetails.RetryInfo); ok {
+			return info.RetryDelay.AsDuration()
+		}
+	}
+	t.Fatal("no RetryInfo: ", err)
+	return 0
 }
 
 func TestLimits(t *testing.T) {
@@ -218,31 +222,6 @@ func TestLimits(t *testing.T) {
 	}
 	assert.Equal(t, 5.0, counted)
 	assert.Empty(t, r.log.String())
-}
-
-// TestThinkingIsBounded: more assessments than processors wait, and one whose caller has given up leaves the queue.
-func TestThinkingIsBounded(t *testing.T) {
-	m, err := kettle()
-	require.NoError(t, err)
-	c := NewDiagnosis(m).core
-	var leaves []func()
-	for range cap(c.slots) {
-		leave, err := c.enter(t.Context())
-		require.NoError(t, err)
-		leaves = append(leaves, leave)
-	}
-	impatient, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
-	defer cancel()
-	_, err = c.enter(impatient)
-	assert.ErrorIs(t, err, context.DeadlineExceeded)
-	leaves[0]()
-	leave, err := c.enter(t.Context())
-	require.NoError(t, err)
-	leave()
-	for _, leave := range leaves[1:] {
-		leave()
-	}
-	assert.Empty(t, c.slots)
 }
 
 func TestSocketsAreCounted(t *testing.T) {

@@ -21,6 +21,7 @@ import (
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/knowledge"
 	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
 )
 
 func TestConversation(t *testing.T) {
@@ -79,7 +80,7 @@ func TestConversation(t *testing.T) {
 	m, err := kettle()
 	require.NoError(t, err)
 	fresh := conversations{core: NewDiagnosis(m).core, recent: newRecent()}
-	afresh, err := fresh.show(r.ctx, kept, "")
+	afresh, err := fresh.show(r.ctx, kept, "", inTurn)
 	require.NoError(t, err)
 	assert.True(t, proto.Equal(tools.Conversation, afresh), "the log folds to the same again")
 	assert.Equal(t, int64(6), got.Conversation.LastEvent)
@@ -228,7 +229,7 @@ func TestWatchEndsWhenTheServerGoesAway(t *testing.T) {
 	stream := r.watch(t, r.open(t), 0)
 	next(t, stream)
 	// Two streams of others, which may be idle for ever: one that the server sends on, one that it listens on.
-	health, err := healthv1.NewHealthClient(r.conn).Watch(r.ctx, &healthv1.HealthCheckstore.Request{})
+	health, err := healthv1.NewHealthClient(r.conn).Watch(r.ctx, &healthv1.HealthCheckRequest{})
 	require.NoError(t, err)
 	_, err = health.Recv()
 	require.NoError(t, err)

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"cmp"
 	"context"
 	"slices"
 	"strings"
@@ -20,6 +19,7 @@ import (
 type desk struct {
 	lightoffv1.UnimplementedDeskServiceServer
 	*conversations
+	heads *heads
 }
 
 // What the list holds.
@@ -66,91 +66,12 @@ func (d *desk) GetDesk(ctx context.Context, _ *lightoffv1.GetDeskRequest) (*ligh
 // ListConversations implements the RPC.
 func (d *desk) ListConversations(ctx context.Context, req *lightoffv1.ListConversationsRequest) (*lightoffv1.ListConversationsResponse, error) {
 	var v violations
-	locale := v.locale(req.GetLocale())
+	p := page{locale: v.locale(req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(),
+		size: v.pageSize(req.GetPageSize()), after: v.pageToken(req.GetPageToken())}
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	return d.list(ctx, locale, req)
-}
-
-// listed says which conversations are wanted.
-type listed interface {
-	GetClosed() bool
-	GetDueBack() bool
-}
-
-func (d *desk) list(ctx context.Context, locale string, want listed) (*lightoffv1.ListConversationsResponse, error) {
-	if want.GetDueBack() {
-		return d.dueBack(ctx, locale)
-	}
-	recent, more, err := d.store.Since(ctx, time.Now().Add(-listAge), maxListed)
-	if err != nil {
-		return nil, err
-	}
-	out := &lightoffv1.ListConversationsResponse{More: more, Me: whoCalls(ctx).name}
-	thoughts := 0
-	for _, c := range recent {
-		state, _ := d.sound(diagnosis.Fold(c.Events))
-		state.Locale = locale
-		if state.Closed != nil && !want.GetClosed() || len(state.Told)+len(state.Notes) == 0 {
-			continue
-		}
-		entry := d.entry(c, state)
-		if state.Closed == nil && aboutHeater(d, state) {
-			if entry.Lead, err = d.lead(ctx, c.ModelVersion, state, &thoughts); err != nil {
-				return nil, err
-			}
-		}
-		out.Entries = append(out.Entries, entry)
-	}
-	slices.SortStableFunc(out.Entries, urgency)
-	return out, nil
-}
-
-// dueBack lists the settled conversations whose owners are to be asked whether the repair has held, the longest settled first.
-func (d *desk) dueBack(ctx context.Context, locale string) (*lightoffv1.ListConversationsResponse, error) {
-	now := time.Now()
-	all, more, err := d.store.Since(ctx, now.Add(-dueAge), maxCounted)
-	if err != nil {
-		return nil, err
-	}
-	out := &lightoffv1.ListConversationsResponse{More: more, Me: whoCalls(ctx).name}
-	for _, c := range all {
-		state, _ := d.sound(diagnosis.Fold(c.Events))
-		if state.Locale = locale; dueBack(c, state, now) {
-			out.Entries = append(out.Entries, d.entry(c, state))
-		}
-	}
-	slices.SortStableFunc(out.Entries, func(a, b *lightoffv1.QueueEntry) int {
-		return a.GetSettledAt().AsTime().Compare(b.GetSettledAt().AsTime())
-	})
-	if len(out.Entries) > maxListed {
-		out.Entries, out.More = out.Entries[:maxListed], true
-	}
-	return out, nil
-}
-
-// urgency puts who is in danger first, then whom nobody attends to; the store has put the latest first.
-func urgency(a, b *lightoffv1.QueueEntry) int {
-	rank := func(e *lightoffv1.QueueEntry) (ended bool, danger lightoffv1.Severity, free bool) {
-		if e.GetClosing() == nil && len(e.GetDangers()) > 0 {
-			danger = e.GetDangers()[0].GetSeverity()
-		}
-		return e.GetClosing() != nil, max(danger, lightoffv1.Severity_SEVERITY_CAUTION), e.GetAssignedTo() == ""
-	}
-	endedA, dangerA, freeA := rank(a)
-	endedB, dangerB, freeB := rank(b)
-	return cmp.Or(yesLast(endedA, endedB), cmp.Compare(dangerB, dangerA), yesLast(freeB, freeA))
-}
-
-func yesLast(a, b bool) int {
-	switch {
-	case a == b:
-		return 0
-	case a:
-		return 1
-	}
-	return -1
+	return d.list(ctx, p)
 }
 
 func aboutHeater(d *desk, state diagnosis.Conversation) bool {
@@ -188,8 +109,8 @@ func (d *desk) lead(ctx context.Context, opened string, state diagnosis.Conversa
 	return lead, nil
 }
 
-// guide is nil, without an error, where a list has no thoughts left, or for what cannot be assessed: whoever opens that
-// conversation hears of what is wrong.
+// guide is nil, without an error, where a list has no thoughts left or there are others to think about, and for what cannot be
+// assessed: whoever opens that conversation hears of what is wrong.
 func (d *desk) guide(ctx context.Context, by *version, state diagnosis.Conversation, thoughts *int) (*diagnosis.Guidance, error) {
 	key := keyOf(by.model.Version, state)
 	if known := d.guided.get(key); known != nil {
@@ -198,16 +119,10 @@ func (d *desk) guide(ctx context.Context, by *version, state diagnosis.Conversat
 	if *thoughts++; *thoughts > maxThought {
 		return nil, nil
 	}
-	leave, err := d.enter(ctx)
-	if err != nil {
+	guidance, err := d.guidance(ctx, by, state, atOnce)
+	if ctx.Err() != nil {
 		return nil, err
 	}
-	defer leave()
-	guidance, err := by.engine.Guide(state)
-	if err != nil {
-		return nil, nil
-	}
-	d.guided.put(key, guidance)
 	return guidance, nil
 }
 
@@ -239,14 +154,14 @@ func (d *desk) entry(c store.Conversation, state diagnosis.Conversation) *lighto
 // WatchConversations implements the RPC.
 func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchConversationsResponse]) error {
 	var v violations
-	locale := v.locale(req.GetLocale())
+	p := page{locale: v.locale(req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(), size: maxListed, after: v.pageToken("")}
 	if err := v.err(); err != nil {
 		return err
 	}
 	changed, stop := d.hub.watchAll()
 	defer stop()
 	for {
-		list, err := d.list(stream.Context(), locale, req)
+		list, err := d.list(stream.Context(), p)
 		if err != nil {
 			return err
 		}
@@ -318,16 +233,13 @@ func toClosing(c *diagnosis.Closing) *lightoffv1.Closing {
 }
 
 // act keeps what a desk does and returns the record.
-func (d *desk) act(ctx context.Context, id, clientKey string, v violations, update func(diagnosis.Conversation) (diagnosis.Event, error)) (*lightoffv1.Record, error) {
+func (d *desk) act(ctx context.Context, id string, r store.Request, v violations, update func(diagnosis.Conversation) (diagnosis.Event, error)) (*lightoffv1.Record, error) {
 	v.name("id", id)
-	v.clientKey(clientKey)
+	v.clientKey(r.Key)
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	if clientKey != "" {
-		clientKey = "desk:" + clientKey
-	}
-	_, err := d.append(ctx, id, clientKey, "", func(events []diagnosis.Event) (diagnosis.Event, error) {
+	_, err := d.append(ctx, id, r, "", func(events []diagnosis.Event) (diagnosis.Event, error) {
 		e, err := update(diagnosis.Fold(events))
 		e.By = whoCalls(ctx).name
 		return e, err
@@ -350,17 +262,17 @@ func (d *desk) Assign(ctx context.Context, req *lightoffv1.AssignRequest) (*ligh
 	}
 	if note := strings.TrimSpace(req.GetNote()); note != "" {
 		v.text(note)
-		key := req.GetClientKey()
-		if key != "" {
-			key += ":note"
+		r := request(req, "desk:")
+		if r.Key != "" {
+			r.Key += ":note"
 		}
-		if _, err := d.act(ctx, req.GetId(), key, v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+		if _, err := d.act(ctx, req.GetId(), r, v, func(diagnosis.Conversation) (diagnosis.Event, error) {
 			return diagnosis.Event{Kind: diagnosis.Noted, Text: note}, nil
 		}); err != nil {
 			return nil, err
 		}
 	}
-	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
 		return diagnosis.Event{Kind: diagnosis.Assigned, To: to}, nil
 	})
 	if err != nil {
@@ -373,7 +285,7 @@ func (d *desk) Assign(ctx context.Context, req *lightoffv1.AssignRequest) (*ligh
 func (d *desk) AddNote(ctx context.Context, req *lightoffv1.AddNoteRequest) (*lightoffv1.AddNoteResponse, error) {
 	var v violations
 	v.text(req.GetText())
-	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
 		return diagnosis.Event{Kind: diagnosis.Noted, Text: strings.TrimSpace(req.GetText())}, nil
 	})
 	if err != nil {
@@ -386,7 +298,7 @@ func (d *desk) AddNote(ctx context.Context, req *lightoffv1.AddNoteRequest) (*li
 func (d *desk) Close(ctx context.Context, req *lightoffv1.CloseRequest) (*lightoffv1.CloseResponse, error) {
 	var v violations
 	closing := d.closing(&v, req.GetClosing())
-	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), v, func(state diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(state diagnosis.Conversation) (diagnosis.Event, error) {
 		if closing.Outcome == diagnosis.Settled {
 			if err := d.safe(state); err != nil {
 				return diagnosis.Event{}, err
@@ -424,7 +336,7 @@ func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing
 
 // Reopen implements the RPC.
 func (d *desk) Reopen(ctx context.Context, req *lightoffv1.ReopenRequest) (*lightoffv1.ReopenResponse, error) {
-	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), nil, func(state diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(state diagnosis.Conversation) (diagnosis.Event, error) {
 		if state.Closed == nil {
 			return diagnosis.Event{}, errOpen
 		}
@@ -442,7 +354,7 @@ func (d *desk) SetHidden(ctx context.Context, req *lightoffv1.SetHiddenRequest) 
 	if req.GetHidden() {
 		kind = diagnosis.Hidden
 	}
-	record, err := d.act(ctx, req.GetId(), req.GetClientKey(), nil, func(diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(diagnosis.Conversation) (diagnosis.Event, error) {
 		return diagnosis.Event{Kind: kind}, nil
 	})
 	if err != nil {

@@ -2,7 +2,10 @@ package api
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"runtime"
+	"strings"
 	"time"
 
 	"lightoff/engine/diagnosis"
@@ -18,27 +21,67 @@ type core struct {
 	engine *diagnosis.Engine
 	models *models
 	reader *words.Reader
-	// slots holds one token for each assessment under way. Each fills a processor and takes megabytes, so more of them
-	// at a time would only make all of them late.
-	slots   chan struct{}
+	// line is waited in for a processor. An assessment fills one and takes megabytes, so more of them at a time would only make
+	// all of them late.
+	line    *line
 	metrics *metrics
 	guided  *guided
 }
 
-// enter waits for a processor to think on; leave gives it back.
-func (c core) enter(ctx context.Context) (leave func(), err error) {
+// enter takes a processor to think on, for whoever makes the call; leave gives it back. The error is a *busy or the context's.
+func (c core) enter(ctx context.Context, u haste) (leave func(), err error) {
 	c.metrics.queued.Inc()
 	defer c.metrics.queued.Dec()
-	select {
-	case c.slots <- struct{}{}:
-	case <-ctx.Done():
-		return nil, ctx.Err()
+	end, err := c.line.enter(ctx, whoCalls(ctx).key, u)
+	if err != nil {
+		return nil, err
 	}
 	start := time.Now()
 	return func() {
-		<-c.slots
+		end()
 		c.metrics.thinking.Observe(time.Since(start).Seconds())
 	}, nil
+}
+
+// guidance is what the engine says to a conversation's state, if that is known or may be found out now.
+func (c core) guidance(ctx context.Context, by *version, state diagnosis.Conversation, u haste) (*diagnosis.Guidance, error) {
+	key := keyOf(by.model.Version, state)
+	for {
+		if known := c.guided.get(key); known != nil {
+			return known, nil
+		}
+		leave, err := c.enter(ctx, u)
+		if err != nil {
+			return nil, err
+		}
+		found, other, err := c.think(by, key, state)
+		leave()
+		switch {
+		case other == nil:
+			return found, err
+		case u == atOnce:
+			return nil, &busy{wait: retryAfter}
+		}
+		select { // somebody asked the same a moment ago
+		case <-other:
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
+}
+
+// think asks the engine, unless another does so for the same key just now; then it returns what is closed once he is done.
+func (c core) think(by *version, key digest, state diagnosis.Conversation) (found *diagnosis.Guidance, other <-chan struct{}, err error) {
+	known, other, done := c.guided.begin(key)
+	if known != nil || other != nil {
+		return known, other, nil
+	}
+	defer func() { done(found) }()
+	if found, err = by.engine.Guide(state); err != nil {
+		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.
+		return nil, nil, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
+	}
+	return found, nil, nil
 }
 
 // Diagnosis answers DiagnosisService. Its errors are the engine's; a Server turns them into status codes.
@@ -51,7 +94,7 @@ type Diagnosis struct {
 func NewDiagnosis(m *knowledge.Model) *Diagnosis {
 	versions := newModels(m)
 	return &Diagnosis{core: core{model: m, engine: versions.builtIn.engine, models: versions, reader: words.New(m),
-		slots: make(chan struct{}, runtime.GOMAXPROCS(0)), metrics: newMetrics(nil), guided: newGuided()}}
+		line: newLine(runtime.GOMAXPROCS(0), 0), metrics: newMetrics(nil), guided: newGuided()}}
 }
 
 // Assess implements the RPC. A request that cannot be accepted gives a *diagnosis.InputError.
@@ -75,7 +118,19 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 	if err != nil {
 		return nil, err
 	}
-	leave, err := d.enter(ctx)
+	// Dangers are decided by rules, so they come at once whatever else there is to think about.
+	if err := by.engine.Check(r); err != nil {
+		return nil, err
+	}
+	dangers, u := d.engine.Dangers(r), inTurn
+	if len(dangers) > 0 && !req.GetDangersKnown() {
+		u = atOnce
+	}
+	leave, err := d.enter(ctx, u)
+	var full *busy
+	if errors.As(err, &full) && u == atOnce {
+		return &lightoffv1.AssessResponse{ModelVersion: by.model.Version, Dangers: each(dangers, toDanger), Pending: true}, nil
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -104,7 +159,7 @@ func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest)
 	if err != nil {
 		return nil, err
 	}
-	leave, err := d.enter(ctx)
+	leave, err := d.enter(ctx, inTurn)
 	if err != nil {
 		return nil, err
 	}

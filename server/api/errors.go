@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"golang.org/x/time/rate"
@@ -14,9 +15,11 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/protoadapt"
 	"google.golang.org/protobuf/types/known/durationpb"
 
 	"lightoff/engine/diagnosis"
+	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/server/store"
 )
 
@@ -36,32 +39,34 @@ var (
 	errNotOwner   = errors.New("only its owner confirms or declines, not the holder of a token")
 )
 
-// statusCodes is the one table from errors to codes. An error that is not in it, and is neither an InputError nor a
-// status already, is internal.
+// statusCodes is the one table from errors to codes and reasons. An error that is not in it, has no code of its own in toStatus
+// and is no status already, is internal.
 var statusCodes = []struct {
-	err  error
-	code codes.Code
+	err    error
+	code   codes.Code
+	reason lightoffv1.ErrorReason
 }{
-	{store.ErrNotFound, codes.NotFound},
-	{store.ErrFull, codes.ResourceExhausted},
-	{errNotTold, codes.FailedPrecondition},
-	{errOpen, codes.FailedPrecondition},
-	{errClosed, codes.FailedPrecondition},
-	{errDanger, codes.FailedPrecondition},
-	{errOnCard, codes.FailedPrecondition},
-	{errUnsafe, codes.FailedPrecondition},
-	{errUnproved, codes.FailedPrecondition},
-	{errNotSettled, codes.FailedPrecondition},
-	{errNoWait, codes.FailedPrecondition},
-	{errCrowded, codes.FailedPrecondition},
-	{errNotOwner, codes.PermissionDenied},
-	{errStopping, codes.Unavailable},
-	{store.ErrToken, codes.Unauthenticated},
-	{errRevoked, codes.Unauthenticated},
-	{errNoToken, codes.Unauthenticated},
-	{errScope, codes.PermissionDenied},
-	{context.Canceled, codes.Canceled},
-	{context.DeadlineExceeded, codes.DeadlineExceeded},
+	{store.ErrNotFound, codes.NotFound, lightoffv1.ErrorReason_ERROR_REASON_NOT_FOUND},
+	{store.ErrFull, codes.ResourceExhausted, lightoffv1.ErrorReason_ERROR_REASON_CONVERSATION_FULL},
+	{store.ErrKeyReused, codes.AlreadyExists, lightoffv1.ErrorReason_ERROR_REASON_CLIENT_KEY_REUSED},
+	{errNotTold, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_TOLD},
+	{errOpen, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_ENDED},
+	{errClosed, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_ENDED},
+	{errDanger, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_DANGER_STANDS},
+	{errOnCard, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_SAFETY_CARD},
+	{errUnsafe, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_DANGER_STANDS},
+	{errUnproved, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_PROVED},
+	{errNotSettled, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_SETTLED},
+	{errNoWait, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_SUGGESTION_GONE},
+	{errCrowded, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_SUGGESTIONS},
+	{errNotOwner, codes.PermissionDenied, lightoffv1.ErrorReason_ERROR_REASON_OWNER_ONLY},
+	{errStopping, codes.Unavailable, lightoffv1.ErrorReason_ERROR_REASON_STOPPING},
+	{store.ErrToken, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_INVALID},
+	{errRevoked, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_INVALID},
+	{errNoToken, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_MISSING},
+	{errScope, codes.PermissionDenied, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_SCOPE},
+	{context.Canceled, codes.Canceled, lightoffv1.ErrorReason_ERROR_REASON_CANCELLED},
+	{context.DeadlineExceeded, codes.DeadlineExceeded, lightoffv1.ErrorReason_ERROR_REASON_DEADLINE_EXCEEDED},
 }
 
 // A status travels in a header, which other implementations bound to a few kilobytes.
@@ -81,34 +86,53 @@ func toStatus(log *slog.Logger, method string, err error) error {
 	if errors.As(err, &input) {
 		return badRequest(input)
 	}
-	var tooMuch *limited
-	if errors.As(err, &tooMuch) {
-		return waiting(codes.ResourceExhausted, tooMuch.Error(), tooMuch.wait)
+	if exhausted, ok := errors.AsType[interface {
+		error
+		exhausted() (lightoffv1.ErrorReason, time.Duration)
+	}](err); ok {
+		reason, wait := exhausted.exhausted()
+		return refusal(codes.ResourceExhausted, reason, exhausted.Error(), retry(wait))
+	}
+	var full *store.FullError
+	if errors.As(err, &full) {
+		return refusal(codes.ResourceExhausted, lightoffv1.ErrorReason_ERROR_REASON_CONVERSATION_FULL, full.Error(), retry(full.Wait))
 	}
 	if errors.Is(err, store.ErrUnavailable) {
 		seldom.Do(func() { log.Error("the store takes nothing", "method", method, "error", err) })
-		return waiting(codes.Unavailable, store.ErrUnavailable.Error(), time.Second)
+		return refusal(codes.Unavailable, lightoffv1.ErrorReason_ERROR_REASON_STORE_UNAVAILABLE, store.ErrUnavailable.Error(), retry(time.Second))
 	}
 	for _, row := range statusCodes {
 		if errors.Is(err, row.err) {
-			return status.Error(row.code, row.err.Error())
+			return refusal(row.code, row.reason, row.err.Error())
 		}
 	}
-	if _, ok := status.FromError(err); ok {
+	if s, ok := status.FromError(err); ok {
+		if s.Code() == codes.Unimplemented {
+			return refusal(s.Code(), lightoffv1.ErrorReason_ERROR_REASON_NO_SUCH_CALL, s.Message())
+		}
 		return err
 	}
 	id := rand.Text()[:10]
 	log.Error("internal error", "id", id, "method", method, "error", err)
-	return status.Errorf(codes.Internal, "internal error %s", id)
+	return refusal(codes.Internal, lightoffv1.ErrorReason_ERROR_REASON_INTERNAL, "internal error "+id)
 }
 
-// waiting is a status that says how long to wait before asking again.
-func waiting(code codes.Code, message string, wait time.Duration) error {
+// errorDomain says whose the reasons are.
+const errorDomain = "lightoff"
+
+// refusal is a status with its reason for programs, and further details.
+func refusal(code codes.Code, reason lightoffv1.ErrorReason, message string, details ...protoadapt.MessageV1) error {
+	info := &errdetails.ErrorInfo{Reason: strings.TrimPrefix(reason.String(), "ERROR_REASON_"), Domain: errorDomain}
 	s := status.New(code, message)
-	if detailed, err := s.WithDetails(&errdetails.RetryInfo{RetryDelay: durationpb.New(wait)}); err == nil {
+	if detailed, err := s.WithDetails(append([]protoadapt.MessageV1{info}, details...)...); err == nil {
 		s = detailed
 	}
 	return s.Err()
+}
+
+// retry says how long to wait before asking again.
+func retry(wait time.Duration) protoadapt.MessageV1 {
+	return &errdetails.RetryInfo{RetryDelay: durationpb.New(wait)}
 }
 
 func badRequest(input *diagnosis.InputError) error {
@@ -128,11 +152,7 @@ func badRequest(input *diagnosis.InputError) error {
 	if more := len(input.Violations) - maxNamed; more > 0 {
 		message += fmt.Sprintf("; and %d more", more)
 	}
-	s := status.New(codes.InvalidArgument, message)
-	if detailed, err := s.WithDetails(detail); err == nil {
-		s = detailed
-	}
-	return s.Err()
+	return refusal(codes.InvalidArgument, lightoffv1.ErrorReason_ERROR_REASON_REQUEST_INVALID, message, detail)
 }
 
 func clip(text string) string {
@@ -172,8 +192,11 @@ const callLimit = 30 * time.Second
 func (b *border) leave(method string, err error, since time.Time, stream bool) error {
 	if err != nil {
 		var tooMuch *limited
+		var full *busy
 		if errors.As(err, &tooMuch) {
 			b.refused.WithLabelValues(tooMuch.what).Inc()
+		} else if errors.As(err, &full) {
+			b.refused.WithLabelValues("inferences").Inc()
 		}
 		err = toStatus(b.log, method, err)
 	}

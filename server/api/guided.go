@@ -16,23 +16,26 @@ const maxGuided = 512
 // guided remembers what the engine said lately. Conversations begin alike: the first is asked the same as the
 // thousandth, so most openings and safety cards cost no inference. Nothing in it leads back to a conversation.
 type guided struct {
-	mu    sync.Mutex
-	known map[[sha256.Size]byte]*list.Element
-	order *list.List // of *guidedEntry, least lately used first
+	mu      sync.Mutex
+	known   map[digest]*list.Element
+	order   *list.List               // of *guidedEntry, least lately used first
+	running map[digest]chan struct{} // closed when the engine has answered
 }
 
+type digest [sha256.Size]byte
+
 type guidedEntry struct {
-	key      [sha256.Size]byte
+	key      digest
 	guidance *diagnosis.Guidance
 }
 
 func newGuided() *guided {
-	return &guided{known: map[[sha256.Size]byte]*list.Element{}, order: list.New()}
+	return &guided{known: map[digest]*list.Element{}, order: list.New(), running: map[digest]chan struct{}{}}
 }
 
 // keyOf digests what guidance depends on: the model's version, what was told and the tools, not when, in which words, or in
 // which conversation.
-func keyOf(version string, state diagnosis.Conversation) [sha256.Size]byte {
+func keyOf(version string, state diagnosis.Conversation) digest {
 	what := struct {
 		Version string
 		Request diagnosis.Request
@@ -71,9 +74,14 @@ func wordless(o diagnosis.Offer) diagnosis.Offer {
 }
 
 // get returns what was said to the same, or nil. It must not be changed.
-func (g *guided) get(key [sha256.Size]byte) *diagnosis.Guidance {
+func (g *guided) get(key digest) *diagnosis.Guidance {
 	g.mu.Lock()
 	defer g.mu.Unlock()
+	return g.find(key)
+}
+
+// find is get with the lock held.
+func (g *guided) find(key digest) *diagnosis.Guidance {
 	e := g.known[key]
 	if e == nil {
 		return nil
@@ -82,15 +90,31 @@ func (g *guided) get(key [sha256.Size]byte) *diagnosis.Guidance {
 	return e.Value.(*guidedEntry).guidance
 }
 
-func (g *guided) put(key [sha256.Size]byte, guidance *diagnosis.Guidance) {
+// begin returns what was said to the same; or, where somebody asks the engine that just now, what is closed once it has answered;
+// or else done, which takes the engine's answer, or nil for none.
+func (g *guided) begin(key digest) (known *diagnosis.Guidance, other <-chan struct{}, done func(*diagnosis.Guidance)) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	if g.known[key] != nil {
-		return
+	if known = g.find(key); known != nil {
+		return known, nil, nil
 	}
-	g.known[key] = g.order.PushBack(&guidedEntry{key: key, guidance: guidance})
-	if g.order.Len() > maxGuided {
-		oldest := g.order.Front()
-		delete(g.known, g.order.Remove(oldest).(*guidedEntry).key)
+	if other, ok := g.running[key]; ok {
+		return nil, other, nil
+	}
+	ended := make(chan struct{})
+	g.running[key] = ended
+	return nil, nil, func(found *diagnosis.Guidance) {
+		g.mu.Lock()
+		defer g.mu.Unlock()
+		delete(g.running, key)
+		close(ended)
+		if found == nil || g.known[key] != nil {
+			return
+		}
+		g.known[key] = g.order.PushBack(&guidedEntry{key: key, guidance: found})
+		if g.order.Len() > maxGuided {
+			oldest := g.order.Front()
+			delete(g.known, g.order.Remove(oldest).(*guidedEntry).key)
+		}
 	}
 }

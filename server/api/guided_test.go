@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"lightoff/engine/diagnosis"
 )
@@ -26,11 +27,28 @@ func TestGuided(t *testing.T) {
 
 	g := newGuided()
 	first := &diagnosis.Guidance{}
-	g.put(keyOf("v", on), first)
+	put := func(state diagnosis.Conversation, guidance *diagnosis.Guidance) {
+		known, other, done := g.begin(keyOf("v", state))
+		assert.Nil(t, known)
+		assert.Nil(t, other)
+		done(guidance)
+	}
+	put(on, first)
 	for n := range 2 * maxGuided {
 		assert.Same(t, first, g.get(keyOf("v", on)), "what is in use stays")
-		g.put(keyOf("v", diagnosis.Conversation{Tools: []string{string(rune(n))}}), &diagnosis.Guidance{})
+		put(diagnosis.Conversation{Tools: []string{string(rune(n))}}, &diagnosis.Guidance{})
 	}
 	assert.Len(t, g.known, maxGuided)
 	assert.Equal(t, maxGuided, g.order.Len())
+
+	_, other, done := g.begin(keyOf("v", off))
+	assert.Nil(t, other)
+	_, waits, _ := g.begin(keyOf("v", off))
+	require.NotNil(t, waits, "two who ask the same make one inference")
+	done(nil)
+	<-waits
+	_, other, _ = g.begin(keyOf("v", off))
+	assert.Nil(t, other, "nothing came of it, so the next one tries")
+	known, _, _ := g.begin(keyOf("v", on))
+	assert.Same(t, first, known)
 }

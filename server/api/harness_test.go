@@ -125,15 +125,32 @@ func fields(t *testing.T, err error) []string {
 	t.Helper()
 	require.Equal(t, codes.InvalidArgument, status.Code(err), "%v", err)
 	var named []string
+	require.Equal(t, "REQUEST_INVALID", reason(t, err))
 	for _, detail := range status.Convert(err).Details() {
 		bad, ok := detail.(*errdetails.BadRequest)
-		require.True(t, ok, "detail %T", detail)
+		if !ok {
+			continue
+		}
 		for _, v := range bad.FieldViolations {
 			assert.NotEmpty(t, v.Description, v.Field)
 			named = append(named, v.Field)
 		}
 	}
 	return named
+}
+
+// reason is why a call was refused, for programs: google.rpc.ErrorInfo as in google/rpc/error_details.proto.
+func reason(t *testing.T, err error) string {
+	t.Helper()
+	for _, detail := range status.Convert(err).Details() {
+		if info, ok := detail.(*errdetails.ErrorInfo); ok {
+			assert.Equal(t, "lightoff", info.Domain)
+			assert.Contains(t, lightoffv1.ErrorReason_value, "ERROR_REASON_"+info.Reason)
+			return info.Reason
+		}
+	}
+	require.Fail(t, "no ErrorInfo", "%v", err)
+	return ""
 }
 
 // told lists what stands as id=value.

@@ -59,7 +59,7 @@ func (l *lookOn) Look(ctx context.Context, req *lightoffv1.LookRequest) (*lighto
 	if err != nil {
 		return nil, err
 	}
-	c, err := l.read(ctx, id, req.GetLocale())
+	c, err := l.read(ctx, id, req.GetLocale(), inTurn)
 	if err == nil {
 		c, err = seen(c, req.GetKey())
 	}
@@ -116,11 +116,8 @@ func (l *lookOn) Suggest(ctx context.Context, req *lightoffv1.SuggestRequest) (*
 	if err := l.engine.Check(diagnosis.Request{Observations: suggested.Observations}); err != nil {
 		return nil, err
 	}
-	clientKey := req.GetClientKey()
-	if clientKey != "" {
-		clientKey = "look:" + clientKey // nobody who looks on can use up one of the owner's
-	}
-	shown, err := l.append(ctx, id, clientKey, req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+	// Nobody who looks on can use up a key of the owner's.
+	shown, err := l.append(ctx, id, request(req, "look:"), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
 		state := diagnosis.Fold(events)
 		switch {
 		case state.Hidden:
@@ -209,7 +206,7 @@ func (m *moderation) Moderate(ctx context.Context, req *lightoffv1.ModerateReque
 	if err != nil {
 		return nil, err
 	}
-	record, err := (&desk{conversations: m.conversations}).act(ctx, id, req.GetClientKey(), v,
+	record, err := (&desk{conversations: m.conversations}).act(ctx, id, request(req, "desk:"), v,
 		func(diagnosis.Conversation) (diagnosis.Event, error) { return event, nil })
 	if err != nil {
 		return nil, err

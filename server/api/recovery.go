@@ -39,7 +39,7 @@ func (c *conversations) Mend(ctx context.Context, req *lightoffv1.MendRequest) (
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
 		e := diagnosis.Event{Kind: diagnosis.Mended, RepairID: req.GetRepairId()}
 		if req.GetTakeBack() {
 			done := func(d diagnosis.Done) bool { return d.RepairID == req.GetRepairId() }
@@ -69,7 +69,7 @@ func (c *conversations) ReportStart(ctx context.Context, req *lightoffv1.ReportS
 	if err := c.engine.Check(diagnosis.Request{Observations: started.Observations}); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
 		return started, c.fits(events, started)
 	})
 	if err != nil {
@@ -87,7 +87,7 @@ func (c *conversations) Settle(ctx context.Context, req *lightoffv1.SettleReques
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
 		state := diagnosis.Fold(events)
 		if err := c.safe(state); err != nil {
 			return diagnosis.Event{}, err
@@ -144,7 +144,7 @@ func (c *conversations) CheckBack(ctx context.Context, req *lightoffv1.CheckBack
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), req.GetClientKey(), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
 		state := diagnosis.Fold(events)
 		if state.Closed == nil || state.Closed.Closing.Outcome != diagnosis.Settled {
 			return diagnosis.Event{}, errNotSettled

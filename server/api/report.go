@@ -68,9 +68,12 @@ func (d *desk) GetReport(ctx context.Context, req *lightoffv1.GetReportRequest) 
 }
 
 func (d *desk) report(ctx context.Context, id, locale string) (*lightoffv1.Report, error) {
-	shown, err := d.read(ctx, id, locale)
+	shown, err := d.read(ctx, id, locale, inTurn)
 	if err != nil {
 		return nil, err
+	}
+	if shown.GetAssessment().GetPending() {
+		return nil, &busy{wait: retryAfter}
 	}
 	c, err := d.store.Read(ctx, id)
 	if err != nil {

@@ -23,12 +23,14 @@ import (
 
 // Server is the gRPC server with all services, health and reflection. It may serve several listeners at once.
 type Server struct {
-	grpc     *grpc.Server
-	inside   *grpc.Server // the same for calls from within the process, where one connection serves many visitors
-	health   *health.Server
-	stopping chan struct{} // closed to end streams
-	stop     sync.Once
-	work     sync.WaitGroup // what runs beside calls
+	grpc          *grpc.Server
+	inside        *grpc.Server // the same for calls from within the process, where one connection serves many visitors
+	health        *health.Server
+	stopping      chan struct{} // closed to end streams
+	stop          sync.Once
+	conversations *conversations
+	line          *line          // that inferences wait in
+	work          sync.WaitGroup // what runs beside calls
 }
 
 // Options adjust a server. The zero value limits nobody.
@@ -73,18 +75,21 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}),
 	}
 	s := &Server{
+		line:     d.line,
 		inside:   grpc.NewServer(options...),
 		grpc:     grpc.NewServer(append(options, grpc.MaxConcurrentStreams(maxStreams))...),
 		health:   health.NewServer(),
 		stopping: stopping,
 	}
 	c := &conversations{core: d.core, store: events, hub: newHub(), recent: newRecent(), log: log}
+	s.conversations = c
+	listed := &heads{}
 	for _, g := range []*grpc.Server{s.grpc, s.inside} {
 		lightoffv1.RegisterDiagnosisServiceServer(g, d)
 		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{models: d.models})
 		lightoffv1.RegisterConversationServiceServer(g, c)
 		lightoffv1.RegisterCalculationServiceServer(g, &calculations{})
-		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c})
+		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c, heads: listed})
 		lightoffv1.RegisterLookOnServiceServer(g, &lookOn{conversations: c})
 		lightoffv1.RegisterModerationServiceServer(g, &moderation{conversations: c})
 		healthv1.RegisterHealthServer(g, s.health)

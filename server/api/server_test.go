@@ -128,7 +128,8 @@ func TestEveryFieldIsCarried(t *testing.T) {
 	})
 	e := toExplanation(&diagnosis.Explanation{Explanation: "x", Cause: diagnosis.RankedCause{ID: "c"},
 		WouldChange: []diagnosis.WhatIf{{ObservationID: "o", State: "s", Text: "t", Probability: 0.25, After: 0.75}}})
-	assert.Equal(t, []string{"dangers.lifted_by.observations.number", "dangers.lifted_by.observations.unknown"}, unset(a.ProtoReflect()), "a value is one of three")
+	assert.Equal(t, []string{"dangers.lifted_by.observations.number", "dangers.lifted_by.observations.unknown", "pending"},
+		unset(a.ProtoReflect()), "a value is one of three, and what is there is not to come")
 	assert.Equal(t, []string{"cause.title", "cause.probability", "cause.likelihood", "cause.base_rate", "cause.weights", "cause.part", "cause.sentence"},
 		unset(e.ProtoReflect()))
 	for severity := diagnosis.Caution; severity <= diagnosis.LeaveNow; severity++ {

@@ -123,6 +123,17 @@ func (v *violations) clientKey(in string) {
 	}
 }
 
+// minOpenKey is the fewest characters of a key for opening: 96 random bits have 16 in base64.
+const minOpenKey = 16
+
+// openKey checks the key of an opening, by which anybody gets the conversation who guesses it.
+func (v *violations) openKey(in string) {
+	v.clientKey(in)
+	if in != "" && utf8.RuneCountInString(in) < minOpenKey {
+		v.add("client_key", "has fewer than %d characters and can be guessed", minOpenKey)
+	}
+}
+
 // keys checks what every change of a conversation carries.
 func (v *violations) keys(req interface {
 	GetId() string

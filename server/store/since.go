@@ -5,6 +5,9 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"lightoff/engine/diagnosis"
@@ -33,6 +36,58 @@ func (s *Store) Since(ctx context.Context, from time.Time, limit int) (found []C
 		return found[:limit], true, nil
 	}
 	return found, false, nil
+}
+
+// Head is how far a conversation has come.
+type Head struct {
+	ID    string
+	Event int64     // number of its latest event
+	At    time.Time // of that
+}
+
+// Heads returns how far the conversations have come in which something happened at or after a time, in no order.
+func (s *Store) Heads(ctx context.Context, from time.Time) ([]Head, error) {
+	rows, err := s.reads.QueryContext(ctx, `
+		select conversation_id, max(number), max(at) from event where at >= $1 group by conversation_id`, from.UnixMicro())
+	if err != nil {
+		return nil, fmt.Errorf("look for recent conversations: %w", sorted(err))
+	}
+	defer rows.Close()
+	var heads []Head
+	for rows.Next() {
+		var h Head
+		var at int64
+		if err := rows.Scan(&h.ID, &h.Event, &at); err != nil {
+			return nil, fmt.Errorf("look for recent conversations: %w", sorted(err))
+		}
+		h.At = time.UnixMicro(at).UTC()
+		heads = append(heads, h)
+	}
+	return heads, sorted(rows.Err())
+}
+
+// maxAtOnce is how many conversations one statement names; databases bound that.
+const maxAtOnce = 500
+
+// Visit visits the conversations with the ids, in no order. One that is not there is left out.
+func (s *Store) Visit(ctx context.Context, ids []string, visit func(Conversation) error) error {
+	for some := range slices.Chunk(ids, maxAtOnce) {
+		names, args := make([]string, len(some)), make([]any, len(some))
+		for i, id := range some {
+			names[i], args[i] = "$"+strconv.Itoa(i+1), id
+		}
+		rows, err := s.reads.QueryContext(ctx, `
+			select c.id, c.opened_at, c.model_version, e.number, e.at, e.body
+			from conversation c join event e on e.conversation_id = c.id
+			where c.id in (`+strings.Join(names, ", ")+`) order by c.id, e.number`, args...)
+		if err == nil {
+			err = each(rows, visit)
+		}
+		if err != nil {
+			return fmt.Errorf("read conversations: %w", sorted(err))
+		}
+	}
+	return nil
 }
 
 // Each visits all conversations, in the order in which they were opened. It is one statement, so it sees one state of the log,

@@ -267,7 +267,7 @@ type Conversation struct {
 	Tools []string `protobuf:"bytes,4,rep,name=tools,proto3" json:"tools,omitempty"`
 	// What was told and still stands, in the order of first telling.
 	Told []*Told `protobuf:"bytes,5,rep,name=told,proto3" json:"told,omitempty"`
-	// The assessment of what was told.
+	// The assessment of what was told. While it is pending, only the safety card is in `next`.
 	Assessment *AssessResponse `protobuf:"bytes,6,opt,name=assessment,proto3" json:"assessment,omitempty"`
 	// What to ask next: the safety card's questions together at first, then one at a time. Empty where nothing
 	// worth asking is left.
@@ -1089,7 +1089,10 @@ type OpenRequest struct {
 	// Language for texts; empty means "en".
 	Locale string `protobuf:"bytes,1,opt,name=locale,proto3" json:"locale,omitempty"`
 	// Tools at hand.
-	Tools         []string `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
+	Tools []string `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
+	// Chosen by the client, at random: a repeated key is the same request again and gives the same conversation, so whoever can
+	// guess it has the conversation. 16 to 100 characters. Without one, a request that is sent again opens a second one.
+	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1136,6 +1139,13 @@ func (x *OpenRequest) GetTools() []string {
 		return x.Tools
 	}
 	return nil
+}
+
+func (x *OpenRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
 }
 
 // OpenResponse holds the new conversation.
@@ -1292,7 +1302,8 @@ type SayRequest struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// The text, at most 2,000 characters.
 	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
-	// Chosen by the client, unique in the conversation: a repeated key is the same request again and changes nothing.
+	// Chosen by the client, unique in the conversation: a repeated key is the same request again and changes nothing. With
+	// another request (in another language it is still the same) it is refused with ALREADY_EXISTS, CLIENT_KEY_REUSED.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	// The observation that was being asked, which a bare word or number answers; may be empty.
 	AskedId string `protobuf:"bytes,4,opt,name=asked_id,json=askedId,proto3" json:"asked_id,omitempty"`
@@ -3023,10 +3034,12 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\breadings\x18\x02 \x03(\v2\x14.lightoff.v1.ReadingR\breadings\x12\x18\n" +
 	"\aunclear\x18\x03 \x03(\tR\aunclear\x12\x14\n" +
 	"\x05event\x18\x04 \x01(\x03R\x05event\x12?\n" +
-	"\vsuggestions\x18\x05 \x03(\v2\x1d.lightoff.v1.SuggestedReadingR\vsuggestions\";\n" +
+	"\vsuggestions\x18\x05 \x03(\v2\x1d.lightoff.v1.SuggestedReadingR\vsuggestions\"Z\n" +
 	"\vOpenRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x14\n" +
-	"\x05tools\x18\x02 \x03(\tR\x05tools\"M\n" +
+	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\"M\n" +
 	"\fOpenResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"4\n" +
 	"\n" +

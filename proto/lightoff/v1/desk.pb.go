@@ -494,7 +494,11 @@ type ListConversationsRequest struct {
 	// Also those that have ended.
 	Closed bool `protobuf:"varint,2,opt,name=closed,proto3" json:"closed,omitempty"`
 	// Instead, those that were settled weeks ago and of which nobody has said whether the repair has held; the latest half year.
-	DueBack       bool `protobuf:"varint,3,opt,name=due_back,json=dueBack,proto3" json:"due_back,omitempty"`
+	DueBack bool `protobuf:"varint,3,opt,name=due_back,json=dueBack,proto3" json:"due_back,omitempty"`
+	// The most entries to return, up to 300; 0 means 300.
+	PageSize int32 `protobuf:"varint,4,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// Goes on where the response ended that gave it; empty begins.
+	PageToken     string `protobuf:"bytes,5,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -550,15 +554,32 @@ func (x *ListConversationsRequest) GetDueBack() bool {
 	return false
 }
 
-// ListConversationsResponse is the list.
+func (x *ListConversationsRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListConversationsRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// ListConversationsResponse is the list. Conversations in which nothing was told and nothing noted are not in it.
 type ListConversationsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Open ones first; among them the most severe danger, then those that nobody attends to, then who waits longest.
+	// Open ones first; among them the most severe danger, then those that nobody attends to, then the latest change. Of those due
+	// back, the longest settled first.
 	Entries []*QueueEntry `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
 	// True if there are more than the list holds.
 	More bool `protobuf:"varint,2,opt,name=more,proto3" json:"more,omitempty"`
 	// The name of the token that asked.
-	Me            string `protobuf:"bytes,3,opt,name=me,proto3" json:"me,omitempty"`
+	Me string `protobuf:"bytes,3,opt,name=me,proto3" json:"me,omitempty"`
+	// For the next page; empty on the last.
+	NextPageToken string `protobuf:"bytes,4,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -610,6 +631,13 @@ func (x *ListConversationsResponse) GetMore() bool {
 func (x *ListConversationsResponse) GetMe() string {
 	if x != nil {
 		return x.Me
+	}
+	return ""
+}
+
+func (x *ListConversationsResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
 	}
 	return ""
 }
@@ -2314,15 +2342,19 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x06hidden\x18\r \x01(\bR\x06hidden\x129\n" +
 	"\n" +
 	"settled_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\tsettledAt\x12\x16\n" +
-	"\x06causes\x18\x0f \x03(\tR\x06causes\"e\n" +
+	"\x06causes\x18\x0f \x03(\tR\x06causes\"\xa1\x01\n" +
 	"\x18ListConversationsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x16\n" +
 	"\x06closed\x18\x02 \x01(\bR\x06closed\x12\x19\n" +
-	"\bdue_back\x18\x03 \x01(\bR\adueBack\"r\n" +
+	"\bdue_back\x18\x03 \x01(\bR\adueBack\x12\x1b\n" +
+	"\tpage_size\x18\x04 \x01(\x05R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x05 \x01(\tR\tpageToken\"\x9a\x01\n" +
 	"\x19ListConversationsResponse\x121\n" +
 	"\aentries\x18\x01 \x03(\v2\x17.lightoff.v1.QueueEntryR\aentries\x12\x12\n" +
 	"\x04more\x18\x02 \x01(\bR\x04more\x12\x0e\n" +
-	"\x02me\x18\x03 \x01(\tR\x02me\"f\n" +
+	"\x02me\x18\x03 \x01(\tR\x02me\x12&\n" +
+	"\x0fnext_page_token\x18\x04 \x01(\tR\rnextPageToken\"f\n" +
 	"\x19WatchConversationsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x16\n" +
 	"\x06closed\x18\x02 \x01(\bR\x06closed\x12\x19\n" +

@@ -276,7 +276,10 @@ type AssessRequest struct {
 	MendedIds []string `protobuf:"bytes,7,rep,name=mended_ids,json=mendedIds,proto3" json:"mended_ids,omitempty"`
 	// Identifiers of those of the observations that were told before the latest of these repairs. What the repairs may have
 	// changed of them counts for no cause any more; dangers stand until the observation is told anew.
-	BeforeIds     []string `protobuf:"bytes,8,rep,name=before_ids,json=beforeIds,proto3" json:"before_ids,omitempty"`
+	BeforeIds []string `protobuf:"bytes,8,rep,name=before_ids,json=beforeIds,proto3" json:"before_ids,omitempty"`
+	// Dangers need no inference. While the service is busy it answers at once with those that stand, and with `pending` set. True
+	// says that they are known by now: the response then waits for the whole assessment.
+	DangersKnown  bool `protobuf:"varint,9,opt,name=dangers_known,json=dangersKnown,proto3" json:"dangers_known,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -367,6 +370,13 @@ func (x *AssessRequest) GetBeforeIds() []string {
 	return nil
 }
 
+func (x *AssessRequest) GetDangersKnown() bool {
+	if x != nil {
+		return x.DangersKnown
+	}
+	return false
+}
+
 // AssessResponse is the whole assessment.
 type AssessResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -388,7 +398,11 @@ type AssessResponse struct {
 	// Findings that hardly fit together, worst first. They are doubted, not believed.
 	Contradictions []*Contradiction `protobuf:"bytes,8,rep,name=contradictions,proto3" json:"contradictions,omitempty"`
 	// What has probably brought about the likely causes, so that the root is mended too.
-	Chains        []*Chain `protobuf:"bytes,9,rep,name=chains,proto3" json:"chains,omitempty"`
+	Chains []*Chain `protobuf:"bytes,9,rep,name=chains,proto3" json:"chains,omitempty"`
+	// True: the service was busy, and of the assessment there are only the dangers and the model version as yet. Dangers are
+	// complete. In a conversation Watch sends the rest once it is there; from Assess it is had by asking again, a second later,
+	// with `dangers_known`.
+	Pending       bool `protobuf:"varint,10,opt,name=pending,proto3" json:"pending,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -484,6 +498,13 @@ func (x *AssessResponse) GetChains() []*Chain {
 		return x.Chains
 	}
 	return nil
+}
+
+func (x *AssessResponse) GetPending() bool {
+	if x != nil {
+		return x.Pending
+	}
+	return false
 }
 
 // Chain leads from a root to a cause that it brought about.
@@ -2047,7 +2068,7 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05state\x18\x02 \x01(\tH\x00R\x05state\x12\x18\n" +
 	"\x06number\x18\x03 \x01(\x01H\x00R\x06number\x12\x1a\n" +
 	"\aunknown\x18\x04 \x01(\bH\x00R\aunknownB\a\n" +
-	"\x05value\"\xc4\x02\n" +
+	"\x05value\"\xe9\x02\n" +
 	"\rAssessRequest\x12<\n" +
 	"\fobservations\x18\x01 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x16\n" +
@@ -2058,7 +2079,8 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\n" +
 	"mended_ids\x18\a \x03(\tR\tmendedIds\x12\x1d\n" +
 	"\n" +
-	"before_ids\x18\b \x03(\tR\tbeforeIds\"\xbd\x03\n" +
+	"before_ids\x18\b \x03(\tR\tbeforeIds\x12#\n" +
+	"\rdangers_known\x18\t \x01(\bR\fdangersKnown\"\xd7\x03\n" +
 	"\x0eAssessResponse\x12#\n" +
 	"\rmodel_version\x18\x01 \x01(\tR\fmodelVersion\x120\n" +
 	"\x06causes\x18\x02 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12:\n" +
@@ -2069,7 +2091,9 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\bconflict\x18\x06 \x01(\x01R\bconflict\x126\n" +
 	"\x06unused\x18\a \x03(\v2\x1e.lightoff.v1.UnusedObservationR\x06unused\x12B\n" +
 	"\x0econtradictions\x18\b \x03(\v2\x1a.lightoff.v1.ContradictionR\x0econtradictions\x12*\n" +
-	"\x06chains\x18\t \x03(\v2\x12.lightoff.v1.ChainR\x06chains\"\x8e\x01\n" +
+	"\x06chains\x18\t \x03(\v2\x12.lightoff.v1.ChainR\x06chains\x12\x18\n" +
+	"\apending\x18\n" +
+	" \x01(\bR\apending\"\x8e\x01\n" +
 	"\x05Chain\x12,\n" +
 	"\x05links\x18\x01 \x03(\v2\x16.lightoff.v1.ChainLinkR\x05links\x12 \n" +
 	"\vprobability\x18\x02 \x01(\x01R\vprobability\x12\x16\n" +

@@ -1,0 +1,249 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"slices"
+	"time"
+
+	"lightoff/engine/diagnosis"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
+)
+
+func (c *conversations) read(ctx context.Context, id, locale string, u haste) (*lightoffv1.Conversation, error) {
+	var v violations
+	v.name("id", id)
+	v.locale(locale)
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	start := time.Now()
+	kept, err := c.store.Read(ctx, id)
+	c.metrics.stored("read", start)
+	if err != nil {
+		return nil, err
+	}
+	return c.show(ctx, kept, locale, u)
+}
+
+// append keeps the event that update makes, shows the conversation to all who watch it, and returns it.
+//
+// The resulting state is assessed before the event is kept, so that none is kept that cannot be assessed and would lock its
+// owner out. That takes too long to be done while others wait to write, so the log may grow meanwhile; then it is assessed again,
+// at most three times. What cannot wait is kept without an assessment, which those who watch get later; see weigh.
+func (c *conversations) append(ctx context.Context, id string, r store.Request, locale string,
+	update func([]diagnosis.Event) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
+	const attempts = 3
+	r.Vital = c.vital
+	start := time.Now()
+	before, known, err := c.store.Look(ctx, id, r)
+	c.metrics.stored("look", start)
+	if err != nil {
+		return nil, err
+	}
+	if known {
+		return c.show(ctx, before, locale, atOnce)
+	}
+	by, err := c.models.of(ctx, before.ModelVersion)
+	if err != nil {
+		return nil, err
+	}
+	events := before.Events[:len(before.Events):len(before.Events)]
+	e, err := update(events)
+	if err != nil {
+		return nil, err
+	}
+	e.Number = int64(len(events)) + 1
+	would, err := c.weigh(ctx, by, append(events, e), locale)
+	if err != nil {
+		return nil, err
+	}
+	for attempt := 1; ; attempt++ {
+		start := time.Now()
+		kept, appended, err := c.store.Append(ctx, id, r, func(now []diagnosis.Event) (diagnosis.Event, error) {
+			e, err := update(now)
+			if err != nil {
+				return e, err
+			}
+			e.Number = int64(len(now)) + 1
+			if e.Number == would.state.LastEvent || attempt == attempts {
+				return e, nil
+			}
+			events = append(slices.Clone(now), e)
+			return e, errStale
+		})
+		c.metrics.stored("append", start)
+		switch {
+		case errors.Is(err, errStale):
+			if would, err = c.weigh(ctx, by, events, locale); err != nil {
+				return nil, err
+			}
+			continue
+		case err != nil:
+			return nil, err
+		case !appended:
+			return c.show(ctx, kept, locale, atOnce)
+		}
+		// A log only grows, so the same length means the same events.
+		if int64(len(kept.Events)) != would.state.LastEvent {
+			if would, err = c.weigh(ctx, by, kept.Events, locale); err != nil {
+				return nil, err
+			}
+		}
+		shown := c.present(kept, by, would, locale)
+		c.hub.publish(shown)
+		if !would.pending() && len(shown.Next) == 0 {
+			c.metrics.questions.Observe(float64(len(shown.Told)))
+		}
+		return shown, nil
+	}
+}
+
+// errStale takes an event back whose log has grown since it was assessed.
+var errStale = errors.New("not assessed yet")
+
+// outcome is what a log comes to.
+type outcome struct {
+	state    diagnosis.Conversation
+	dangers  []diagnosis.Danger // by the rules, which need no inference
+	guidance *diagnosis.Guidance
+}
+
+// pending tells whether the assessment is still to come.
+func (o outcome) pending() bool { return o.guidance == nil }
+
+// outcome folds a log, without an assessment.
+func (c *conversations) outcome(events []diagnosis.Event, locale string) outcome {
+	state, unsound := c.sound(diagnosis.Fold(events))
+	state.Locale = cmp.Or(locale, state.Locale)
+	if len(unsound) > 0 {
+		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
+	}
+	return outcome{state: state, dangers: c.engine.Dangers(state.Request())}
+}
+
+// dangers are those that stand after the events.
+func (c core) dangers(events []diagnosis.Event) []diagnosis.Danger {
+	state, _ := c.sound(diagnosis.Fold(events))
+	return c.engine.Dangers(state.Request())
+}
+
+// weigh returns what a log comes to whose last event is new. A danger that it brings out waits for no assessment: if none is to
+// be had at once, there is none. Neither does what tells nothing about the heater. Where too many wait, the safety card and
+// whoever is in danger go without an assessment, and all others are refused.
+func (c *conversations) weigh(ctx context.Context, by *version, events []diagnosis.Event, locale string) (outcome, error) {
+	o := c.outcome(events, locale)
+	last := len(events) - 1
+	u, must := inTurn, c.onCard(events[last]) || len(o.dangers) > 0
+	alarms := c.alarms(events[:last], o.dangers)
+	if alarms || !tells(events[last].Kind) {
+		u, must = atOnce, true
+	}
+	var err error
+	o.guidance, err = c.guidance(ctx, by, o.state, u)
+	var full *busy
+	switch {
+	case err == nil, must && errors.As(err, &full):
+		return o, nil
+	case alarms && ctx.Err() == nil:
+		c.log.Error("a conversation with a danger cannot be assessed; the danger is shown without", "error", err)
+		return o, nil
+	}
+	return outcome{}, err
+}
+
+// tells tells whether an event of the kind may change an assessment.
+func tells(kind diagnosis.EventKind) bool {
+	switch kind {
+	case diagnosis.Assigned, diagnosis.Noted, diagnosis.Closed, diagnosis.Reopened, diagnosis.Hidden, diagnosis.Shown,
+		diagnosis.Suggested, diagnosis.Declined:
+		return false
+	}
+	return true
+}
+
+// alarms tells whether there is one among the dangers that did not stand after the events.
+func (c core) alarms(before []diagnosis.Event, dangers []diagnosis.Danger) bool {
+	if len(dangers) == 0 {
+		return false
+	}
+	stood := c.dangers(before)
+	return slices.ContainsFunc(dangers, func(d diagnosis.Danger) bool {
+		return !slices.ContainsFunc(stood, func(s diagnosis.Danger) bool { return s.ID == d.ID })
+	})
+}
+
+// vital tells whether an event is taken though a conversation is full: an answer to the safety card, and what brings out a danger.
+func (c core) vital(events []diagnosis.Event, e diagnosis.Event) bool {
+	return c.onCard(e) || c.alarms(events, c.dangers(append(events, e)))
+}
+
+// onCard tells whether an event answers nothing but the safety card, or takes an answer to it back.
+func (c core) onCard(e diagnosis.Event) bool {
+	ids := slices.Clone(e.Skipped)
+	for _, o := range e.Observations {
+		ids = append(ids, o.ID)
+	}
+	switch e.Kind {
+	case diagnosis.Answered:
+	case diagnosis.Retracted:
+		ids = append(ids, e.ObservationID)
+	default:
+		return false
+	}
+	return len(ids) > 0 && len(e.Dismissed) == 0 && !slices.ContainsFunc(ids, func(id string) bool { return !isOnCard(c.model, id) })
+}
+
+// show returns what a conversation looks like, in a language or, if that is empty, in its own. The answer is shared and must not
+// be changed. In a danger, and before anything was told, it goes without an assessment where too much is waited for, and at once
+// if that is wanted.
+func (c *conversations) show(ctx context.Context, kept store.Conversation, locale string, u haste) (*lightoffv1.Conversation, error) {
+	by, err := c.models.of(ctx, kept.ModelVersion)
+	if err != nil {
+		return nil, err
+	}
+	if shown := c.recent.get(look{kept.ID, locale, by.model.Version}, int64(len(kept.Events))); shown != nil {
+		return shown, nil
+	}
+	o := c.outcome(kept.Events, locale)
+	must := len(o.dangers) > 0 || len(o.state.Told) == 0
+	if !must {
+		u = inTurn
+	}
+	o.guidance, err = c.guidance(ctx, by, o.state, u)
+	var full *busy
+	if err != nil && !(must && errors.As(err, &full)) {
+		return nil, err
+	}
+	return c.present(kept, by, o, locale), nil
+}
+
+// present shows a conversation by the version that it was assessed by, or is to be.
+func (c *conversations) present(kept store.Conversation, by *version, o outcome, locale string) *lightoffv1.Conversation {
+	f := face{model: c.model, engine: c.engine, locale: o.state.Locale}
+	if o.pending() {
+		return f.pending(kept, o, by.model.Version)
+	}
+	shown := f.conversation(kept, o.state, o.guidance)
+	c.recent.put(look{kept.ID, locale, o.guidance.Assessment.ModelVersion}, shown)
+	return shown
+}
+
+// pending shows a conversation of which there are only the dangers yet. The safety card can be answered meanwhile.
+func (f face) pending(kept store.Conversation, o outcome, version string) *lightoffv1.Conversation {
+	guidance := &diagnosis.Guidance{Recovery: &diagnosis.Recovery{},
+		Assessment: &diagnosis.Assessment{ModelVersion: version, Dangers: o.dangers}}
+	for _, seen := range f.model.Observations {
+		if seen.SafetyCard && !stands(o.state, seen.ID) {
+			guidance.Next = append(guidance.Next, seen.ID)
+		}
+	}
+	if len(guidance.Next) > 0 {
+		guidance.Reason = f.model.Text(f.locale).Phrases["reason_card"]
+	}
+	shown := f.conversation(kept, o.state, guidance)
+	shown.Assessment.Pending = true
+	return shown
+}

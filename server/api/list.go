@@ -1,0 +1,212 @@
+package api
+
+import (
+	"cmp"
+	"context"
+	"encoding/base64"
+	"encoding/json"
+	"slices"
+	"sync"
+	"time"
+
+	"lightoff/engine/diagnosis"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
+)
+
+// heads remembers of each conversation of the last days what decides its place in a desk's list, so that the list can put all
+// of them in order and yet read only those that changed. It is only ever a saving: what is missing is computed from the logs.
+type heads struct {
+	mu    sync.Mutex
+	known map[string]head
+}
+
+// head is what decides a conversation's place.
+type head struct {
+	event int64 // it was made from
+	empty bool  // nothing was told, said or noted
+	ended bool
+	at    position
+}
+
+// position is what a list is in the order of: the numbers one after the other, the smallest first.
+type position struct {
+	Order [4]int64
+	ID    string
+}
+
+func (p position) compare(q position) int {
+	return cmp.Or(slices.Compare(p.Order[:], q.Order[:]), cmp.Compare(p.ID, q.ID))
+}
+
+// token is a position as text, for a page to go on after.
+func (p position) token() string {
+	text, err := json.Marshal(p)
+	if err != nil {
+		panic("api: " + err.Error())
+	}
+	return base64.RawURLEncoding.EncodeToString(text)
+}
+
+// pageToken returns the position after which a page begins: one before all others for the first.
+func (v *violations) pageToken(token string) (p position) {
+	if token == "" {
+		return position{Order: [4]int64{-1}}
+	}
+	text, err := base64.RawURLEncoding.DecodeString(token)
+	if err == nil {
+		err = json.Unmarshal(text, &p)
+	}
+	if err != nil {
+		v.add("page_token", "is none that a list gave")
+	}
+	return p
+}
+
+func (v *violations) pageSize(size int32) int {
+	if size < 0 || size > maxListed {
+		v.add("page_size", "is %d, but must lie between 0 and %d", size, maxListed)
+	}
+	return int(cmp.Or(size, maxListed))
+}
+
+// page says which part of which list is wanted.
+type page struct {
+	locale      string
+	closed, due bool
+	size        int
+	after       position
+}
+
+// cut returns the part of the positions that a page holds, and the token of the next page.
+func (p page) cut(positions []position) (some []position, next string) {
+	slices.SortFunc(positions, position.compare)
+	at, found := slices.BinarySearchFunc(positions, p.after, position.compare)
+	if found {
+		at++
+	}
+	some = positions[at:]
+	if len(some) > p.size {
+		some = some[:p.size]
+		next = some[p.size-1].token()
+	}
+	return some, next
+}
+
+// headOf finds out where a conversation stands in the list: open ones first, the severest danger first, then whom nobody attends
+// to, then the latest change.
+func (d *desk) headOf(c store.Conversation) head {
+	state, _ := d.sound(diagnosis.Fold(c.Events))
+	h := head{event: state.LastEvent, ended: state.Closed != nil,
+		empty: len(state.Told)+len(state.Notes)+len(state.Sayings) == 0}
+	danger := diagnosis.Caution
+	if dangers := d.engine.Dangers(state.Request()); len(dangers) > 0 && !h.ended {
+		danger = max(danger, dangers[0].Severity)
+	}
+	h.at = position{ID: c.ID, Order: [4]int64{
+		one(h.ended), -int64(danger), one(state.AssignedTo != ""), -c.At[len(c.At)-1].UnixMicro()}}
+	return h
+}
+
+func one(yes bool) int64 {
+	if yes {
+		return 1
+	}
+	return 0
+}
+
+// positions are those of the conversations of the last days in which something was told, said or noted.
+func (d *desk) positions(ctx context.Context, closed bool) ([]position, error) {
+	d.heads.mu.Lock()
+	defer d.heads.mu.Unlock()
+	now, err := d.store.Heads(ctx, time.Now().Add(-listAge))
+	if err != nil {
+		return nil, err
+	}
+	known := make(map[string]head, len(now))
+	var changed []string
+	for _, h := range now {
+		if before, ok := d.heads.known[h.ID]; ok && before.event >= h.Event {
+			known[h.ID] = before
+		} else {
+			changed = append(changed, h.ID)
+		}
+	}
+	err = d.store.Visit(ctx, changed, func(c store.Conversation) error {
+		known[c.ID] = d.headOf(c)
+		return ctx.Err()
+	})
+	if err != nil {
+		return nil, err
+	}
+	d.heads.known = known
+	var out []position
+	for _, h := range known {
+		if !h.empty && (closed || !h.ended) {
+			out = append(out, h.at)
+		}
+	}
+	return out, nil
+}
+
+func (d *desk) list(ctx context.Context, p page) (*lightoffv1.ListConversationsResponse, error) {
+	if p.due {
+		return d.dueBack(ctx, p)
+	}
+	all, err := d.positions(ctx, p.closed)
+	if err != nil {
+		return nil, err
+	}
+	some, next := p.cut(all)
+	out := &lightoffv1.ListConversationsResponse{More: next != "", NextPageToken: next, Me: whoCalls(ctx).name}
+	found := map[string]store.Conversation{}
+	if err := d.visit(ctx, some, found); err != nil {
+		return nil, err
+	}
+	thoughts := 0
+	for _, at := range some {
+		c, ok := found[at.ID]
+		if !ok {
+			continue // deleted a moment ago
+		}
+		state, _ := d.sound(diagnosis.Fold(c.Events))
+		state.Locale = p.locale
+		entry := d.entry(c, state)
+		if state.Closed == nil && aboutHeater(d, state) {
+			if entry.Lead, err = d.lead(ctx, c.ModelVersion, state, &thoughts); err != nil {
+				return nil, err
+			}
+		}
+		out.Entries = append(out.Entries, entry)
+	}
+	return out, nil
+}
+
+func (d *desk) visit(ctx context.Context, positions []position, found map[string]store.Conversation) error {
+	return d.store.Visit(ctx, each(positions, func(p position) string { return p.ID }), func(c store.Conversation) error {
+		found[c.ID] = c
+		return nil
+	})
+}
+
+// dueBack lists the settled conversations whose owners are to be asked whether the repair has held, the longest settled first.
+func (d *desk) dueBack(ctx context.Context, p page) (*lightoffv1.ListConversationsResponse, error) {
+	now := time.Now()
+	all, more, err := d.store.Since(ctx, now.Add(-dueAge), maxCounted)
+	if err != nil {
+		return nil, err
+	}
+	var positions []position
+	entries := map[string]*lightoffv1.QueueEntry{}
+	for _, c := range all {
+		state, _ := d.sound(diagnosis.Fold(c.Events))
+		if state.Locale = p.locale; dueBack(c, state, now) {
+			e := d.entry(c, state)
+			positions = append(positions, position{Order: [4]int64{e.GetSettledAt().AsTime().UnixMicro()}, ID: c.ID})
+			entries[c.ID] = e
+		}
+	}
+	some, next := p.cut(positions)
+	return &lightoffv1.ListConversationsResponse{More: more || next != "", NextPageToken: next, Me: whoCalls(ctx).name,
+		Entries: each(some, func(p position) *lightoffv1.QueueEntry { return entries[p.ID] })}, nil
+}
