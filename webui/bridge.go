@@ -62,9 +62,10 @@ type session struct {
 	token   string // that later calls are made with, or empty
 	refused int    // calls in a row for which the page was told to wait
 
-	mu        sync.Mutex // held while a conversation is handed to the writer
-	sentID    string     // the conversation last sent
-	sentEvent int64      // its last event as sent
+	mu          sync.Mutex // held while a conversation is handed to the writer
+	sentID      string     // the conversation last sent
+	sentEvent   int64      // its last event as sent
+	sentPending bool       // without its assessment, which is still to come
 }
 
 // farewell ends a session with a close frame.
@@ -316,7 +317,7 @@ func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Co
 			return
 		}
 		if !stale {
-			s.sentID, s.sentEvent = c.GetId(), c.GetLastEvent()
+			s.sentID, s.sentEvent, s.sentPending = c.GetId(), c.GetLastEvent(), c.GetAssessment().GetPending()
 		}
 	}
 	s.send(ctx, frame)
@@ -331,7 +332,10 @@ func (s *session) hasSent(c *lightoffv1.Conversation) bool {
 
 // stale is hasSent with the lock held.
 func (s *session) stale(c *lightoffv1.Conversation) bool {
-	return c.GetId() == s.sentID && c.GetLastEvent() <= s.sentEvent
+	if c.GetId() != s.sentID || c.GetLastEvent() > s.sentEvent {
+		return false
+	}
+	return c.GetLastEvent() < s.sentEvent || !s.sentPending || c.GetAssessment().GetPending()
 }
 
 // send hands a frame to the writer. A slow reader holds up its own session only, until the writer drops it.

@@ -45,6 +45,9 @@ type conversation struct {
 	Told      []struct {
 		Text string `json:"text"`
 	} `json:"told"`
+	Assessment struct {
+		Pending bool `json:"pending"`
+	} `json:"assessment"`
 }
 
 // peer is a page's end of a socket, without the page.
@@ -258,6 +261,31 @@ func TestWatch(t *testing.T) {
 	require.NotNil(t, gone.Error)
 	assert.EqualValues(t, 5, gone.Re)
 	assert.Equal(t, "NOT_FOUND", gone.Error.Code)
+}
+
+// TestAssessmentComesLater: what a reply has carried without its assessment is pushed again with it, once.
+func TestAssessmentComesLater(t *testing.T) {
+	f := newFake()
+	p := dial(t, serve(t, f, webui.Options{}))
+	p.ask(`{"re":1,"do":"open"}`)
+	p.ask(`{"re":2,"do":"watch","request":{"id":"card-1","after_event":"1"}}`)
+	f.mu.Lock()
+	f.thinking = make(chan struct{})
+	f.mu.Unlock()
+	p.send(`{"re":3,"do":"answer","request":{"id":"card-1","client_key":"k","observations":[{"id":"co_alarm","state":"sounding"}]}}`)
+	got := p.read()
+	if got.Push != nil { // whichever comes first
+		assert.True(t, got.Push.Assessment.Pending)
+		got = p.read()
+	}
+	require.NotNil(t, got.Reply)
+	assert.True(t, got.Reply.Conversation.Assessment.Pending)
+	close(f.thinking)
+	push := p.read().Push
+	require.NotNil(t, push)
+	assert.Equal(t, "2", push.LastEvent)
+	assert.False(t, push.Assessment.Pending)
+	assert.NotNil(t, p.ask(`{"re":4,"do":"get","request":{"id":"card-1"}}`).Reply, "and that is all")
 }
 
 func TestRepeatedKeyChangesNothing(t *testing.T) {

@@ -14,7 +14,9 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
+	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/webui"
 	"lightoff/webui/pagetest"
 )
@@ -238,6 +240,33 @@ func TestDangerStaysUntilItsTriggerIsTakenBack(t *testing.T) {
 	assert.Contains(t, p.Text("[data-banner=carbon_monoxide]"), "Carbon monoxide alarm: sounding")
 	p.Click("[data-banner=carbon_monoxide] [data-withdraw=co_alarm]")
 	p.Wait(`!document.querySelector("[data-banner]") && !document.querySelector("#danger").open`)
+}
+
+// TestDangerBeforeItsAssessment: the danger shows while the service has yet to think, and the rest comes by itself.
+func TestDangerBeforeItsAssessment(t *testing.T) {
+	house := newHouse(t)
+	p := visit(t, house, "/")
+	pastSafety(p)
+	thinking := make(chan struct{})
+	house.fake.mu.Lock()
+	house.fake.thinking = thinking
+	house.fake.mu.Unlock()
+	p.Answer("E-08")
+	p.Asked("waiting")
+	assert.Contains(t, p.Text("[data-line=fault_code]"), "E-08")
+	_, err := house.fake.Answer(t.Context(), &lightoffv1.AnswerRequest{Id: "card-1", // on another screen
+		Observations: []*lightoffv1.Observation{{Id: "co_alarm", Value: &lightoffv1.Observation_State{State: "sounding"}}}})
+	require.NoError(t, err)
+	p.There("#danger[open] [data-danger=carbon_monoxide]")
+	p.Reload()
+	p.There("#danger[open] [data-danger=carbon_monoxide]")
+	p.Acknowledge()
+	none := `document.querySelectorAll("#suspected li").length === 0`
+	assert.True(t, pagetest.Eval[bool](p, none))
+	close(thinking)
+	p.Wait("!(" + none + ")")
+	p.Asked("rest_voltage")
+	p.Saved()
 }
 
 // TestLostReply cuts the line after the service has kept an answer and before the page hears of it. The page sends

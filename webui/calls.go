@@ -162,7 +162,9 @@ func encode(m proto.Message) (json.RawMessage, error) {
 // fault is an error as the page sees it.
 type fault struct {
 	// Code is the canonical name of the status code, for example "NOT_FOUND".
-	Code       string      `json:"code"`
+	Code string `json:"code"`
+	// Reason is why, for programs: an ErrorReason without its prefix; empty for what comes from the transport.
+	Reason     string      `json:"reason,omitempty"`
 	Message    string      `json:"message"`
 	Violations []violation `json:"violations,omitempty"`
 	// RetryAfter is how many seconds to wait before asking again; 0 where waiting would not help.
@@ -182,15 +184,15 @@ func faultOf(err error) *fault {
 		f.Message = "the service cannot be reached just now"
 	}
 	for _, detail := range st.Details() {
-		if retry, ok := detail.(*errdetails.RetryInfo); ok {
-			f.RetryAfter = retry.GetRetryDelay().AsDuration().Seconds()
-		}
-		bad, ok := detail.(*errdetails.BadRequest)
-		if !ok {
-			continue
-		}
-		for _, v := range bad.GetFieldViolations() {
-			f.Violations = append(f.Violations, violation{Field: v.GetField(), Description: v.GetDescription()})
+		switch detail := detail.(type) {
+		case *errdetails.ErrorInfo:
+			f.Reason = detail.GetReason()
+		case *errdetails.RetryInfo:
+			f.RetryAfter = detail.GetRetryDelay().AsDuration().Seconds()
+		case *errdetails.BadRequest:
+			for _, v := range detail.GetFieldViolations() {
+				f.Violations = append(f.Violations, violation{Field: v.GetField(), Description: v.GetDescription()})
+			}
 		}
 	}
 	return f

@@ -26,12 +26,13 @@
 //
 //	{"push": {…}}
 //
-// An error may say "retry_after", the seconds to wait before asking again. One call is the bridge's own: "sign_in" with
+// An error may say "retry_after", the seconds to wait before asking again, and "reason", the name of an ErrorReason of the API
+// without its prefix, for programs. One call is the bridge's own: "sign_in" with
 // {"token": "…"} makes later calls on the socket with that token, which is never part of an address.
 //
 // A socket watches one conversation; a later watch replaces it. "watch" is answered at once by an empty reply; if the
 // stream breaks later, an error with the same "re" follows. A push is left out where a reply on the same socket has
-// already carried that event. Fields that hold their default value are left out of JSON.
+// already carried that event, unless that was without its assessment. Fields that hold their default value are left out of JSON.
 //
 // # Closing
 //

@@ -44,6 +44,7 @@ type fake struct {
 	// afterAnswer runs once an answer is kept and before it is acknowledged.
 	afterAnswer func(context.Context)
 	held        chan struct{} // calculations wait until it is closed
+	thinking    chan struct{} // assessments, except for their dangers, wait until it is closed
 	forgotten   atomic.Bool   // the model that cards were assessed by is no longer there
 }
 
@@ -177,6 +178,9 @@ func (f *fake) Answer(ctx context.Context, req *lightoffv1.AnswerRequest) (*ligh
 	if hook != nil {
 		hook(ctx)
 	}
+	if c != nil && f.thinks() {
+		c = unassessed(c)
+	}
 	return &lightoffv1.AnswerResponse{Conversation: c}, err
 }
 
@@ -258,7 +262,7 @@ func (f *fake) SetTools(_ context.Context, req *lightoffv1.SetToolsRequest) (*li
 }
 
 func (f *fake) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchResponse]) error {
-	seen := req.GetAfterEvent()
+	seen, owed := req.GetAfterEvent(), false
 	for {
 		f.mu.Lock()
 		c, changed := f.cards[req.GetId()], f.changed
@@ -266,20 +270,49 @@ func (f *fake) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingSe
 			f.mu.Unlock()
 			return status.Error(codes.NotFound, "no such conversation")
 		}
-		now := f.show(req.GetId(), req.GetLocale())
+		now, thinking := f.show(req.GetId(), req.GetLocale()), f.thinking
 		f.mu.Unlock()
-		if now.GetLastEvent() > seen {
-			seen = now.GetLastEvent()
+		if f.thinks() {
+			now = unassessed(now)
+		} else {
+			thinking = nil
+		}
+		if pending := now.GetAssessment().GetPending(); now.GetLastEvent() > seen || owed && !pending {
+			seen, owed = now.GetLastEvent(), pending
 			if err := stream.Send(&lightoffv1.WatchResponse{Conversation: now}); err != nil {
 				return err
 			}
 		}
 		select {
 		case <-changed:
+		case <-thinking:
 		case <-stream.Context().Done():
 			return nil
 		}
 	}
+}
+
+// thinks tells whether assessments are still to come.
+func (f *fake) thinks() bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.thinking == nil {
+		return false
+	}
+	select {
+	case <-f.thinking:
+		return false
+	default:
+		return true
+	}
+}
+
+// unassessed is a conversation of which there are only the dangers and the safety card yet.
+func unassessed(c *lightoffv1.Conversation) *lightoffv1.Conversation {
+	out := proto.CloneOf(c)
+	out.Assessment = &lightoffv1.AssessResponse{ModelVersion: c.GetAssessment().GetModelVersion(), Dangers: c.GetAssessment().GetDangers(), Pending: true}
+	out.Next = slices.DeleteFunc(out.GetNext(), func(i *lightoffv1.ObservationInfo) bool { return !i.GetSafetyCard() })
+	return out
 }
 
 // show computes what is shown of a conversation, in a value of its own. In German the questions begin with "Frage: ".

@@ -6,7 +6,7 @@ import { patch } from "./dom.js";
 import { viewMargin } from "./margin.js";
 import { dial } from "./socket.js";
 import { LANGUAGES, lang, number, relabel, speak, t } from "./text.js";
-import { DENIED, begin, current, dangers, eventOf, evidence, info, newDangers, passing, readNumber, standing, step } from "./state.js";
+import { DENIED, begin, current, dangers, eventOf, evidence, info, newDangers, passing, pending, readNumber, standing, step } from "./state.js";
 
 const BEAT = 45000, PAUSE = 3000; // ms
 
@@ -17,7 +17,7 @@ const place = document.documentElement.dataset.place || "", query = new URLSearc
 const looks = place === "look" || (framed && query.has("look"));
 const byAddress = framed ? query.get("look") || recallFramed() : decodeURIComponent((location.pathname.match(/^(?:\/desk)?\/(?:c|look)\/(.+)/) || ["", ""])[1]);
 let state = begin(byAddress, recall(byAddress));
-let sending = false, moveFocus = false, asked = "", fetching = false;
+let sending = false, notBefore = 0, moveFocus = false, asked = "", fetching = false;
 
 /** In a frame the address leads nowhere, so the tab remembers the card. Browsers may forbid even that. */
 function recallFramed() { try { return sessionStorage.getItem("lightoff-framed") || ""; } catch { return ""; } }
@@ -51,12 +51,12 @@ function refresh() {
 
 /** Sends what waits, one after the other; the key of an entry makes a second sending harmless. */
 async function send() {
-  if (sending || !line.isOpen() || state.gone || state.queue.length === 0) return;
+  if (sending || Date.now() < notBefore || !line.isOpen() || state.gone || state.queue.length === 0) return;
   sending = true;
   const job = state.queue[0];
   try {
     if (!state.id) {
-      dispatch({ type: "opened", conversation: (await line.call("open", { locale: lang })).conversation });
+      dispatch({ type: "opened", conversation: (await line.call("open", { locale: lang, client_key: "open-" + job.key })).conversation });
       watch();
     }
     const reply = await line.call(job.do, { ...job.request, id: state.id, client_key: job.key, locale: lang });
@@ -71,6 +71,10 @@ async function send() {
 /** @param {import("./socket.js").Fault} fault @param {import("./state.js").Job} job */
 function failed(fault, job) {
   if (!fault.code) throw fault;
+  if (fault.retry_after) {
+    notBefore = Date.now() + fault.retry_after * 1000 * (1 + Math.random() / 2); // by chance, so that not all come at once
+    return void setTimeout(send, notBefore - Date.now() + 1);
+  }
   if (passing(fault)) return line.isOpen() ? line.drop() : undefined;
   if (fault.code === "NOT_FOUND") return dispatch({ type: "gone" });
   const why = (fault.violations || []).map((v) => v.description).join("; ") || fault.message;
@@ -81,7 +85,7 @@ function failed(fault, job) {
 function watch() {
   if (!state.id || !line.isOpen()) return;
   const which = looks ? { key: state.id } : { id: state.id };
-  line.call(looks ? "watch_look" : "watch", { ...which, after_event: eventOf(state.conversation), locale: lang }).catch(broken);
+  line.call(looks ? "watch_look" : "watch", { ...which, after_event: eventOf(state.conversation) - (pending(state.conversation) ? 1 : 0), locale: lang }).catch(broken);
   // What is known may be in a language chosen earlier.
   const known = state.conversation;
   if (known && (known.locale || "en") !== lang) line.call(looks ? "look" : "get", { ...which, locale: lang }).then((reply) => dispatch({ type: "pushed", conversation: reply.conversation }), broken);

@@ -2,7 +2,8 @@
 /**
  * The line to the service: dials, asks and is answered, and dials again with growing pauses when the line breaks.
  *
- * @typedef {{code: string, message: string, violations?: {field: string, description: string}[]}} Fault
+ * @typedef {{code: string, message: string, violations?: {field: string, description: string}[],
+ *   reason?: string, retry_after?: number}} Fault
  * @typedef {{link: (link: string, at: number) => void, push: (conversation: any) => void, broken: (fault: Fault) => void,
  *   list?: (list: any) => void}} Ears
  */

@@ -81,8 +81,9 @@ function settle(s, job) {
 /** Takes a conversation unless a newer one is known. @param {State} s @param {Conversation} c @returns {State} */
 function take(s, c) {
   if (!c || c.id !== s.id) return s;
-  if (s.conversation && eventOf(c) < eventOf(s.conversation)) return s;
-  const after = { ...s, conversation: c };
+  const known = s.conversation;
+  if (known && (eventOf(c) < eventOf(known) || (eventOf(c) === eventOf(known) && pending(c) && !pending(known)))) return s;
+  const after = { ...s, conversation: pending(c) && known ? meanwhile(c, known) : c };
   const standing = dangers(after).map((d) => d.id);
   const told = (c.told || []).map((t) => t.observation.id);
   return {
@@ -91,6 +92,16 @@ function take(s, c) {
     asking: told.includes(s.asking) ? "" : s.asking,
     editing: told.includes(s.editing) ? s.editing : "",
   };
+}
+
+/** Whether the assessment is still to come; the dangers are there. @param {Conversation | null} c */
+export const pending = (c) => !!(c && c.assessment && c.assessment.pending);
+
+/** What is shown until it comes: what was known before, with the dangers of now. @param {Conversation} c @param {Conversation} known @returns {Conversation} */
+function meanwhile(c, known) {
+  const now = /** @type {any} */ (c.assessment);
+  return { ...c, next: c.next || known.next, next_reason: c.next ? c.next_reason : known.next_reason, recovery: c.recovery && known.recovery,
+    assessment: { ...known.assessment, ...now, dangers: now.dangers || [] } };
 }
 
 /** @param {Conversation | null} c */
@@ -126,6 +137,7 @@ export function current(s) {
   const first = [...done].every((id) => DENIED.includes(id) || id === "co_alarm");
   if (first && !said) return { kind: "opening", info: info(s, "fault_code") };
   if (s.queue.some((j) => j.do !== "set_tools")) return { kind: "waiting" };
+  if (!next && pending(c)) return { kind: "waiting" };
   if (!next && c && c.next_repair_id) return { kind: "repair" };
   if (!next && mended && mended.stage === "STAGE_START") return { kind: "start" };
   if (!next && mended && mended.stage === "STAGE_WELL") return { kind: "well" };
