@@ -124,7 +124,7 @@ const errorDomain = "lightoff"
 func refusal(code codes.Code, reason lightoffv1.ErrorReason, message string, details ...protoadapt.MessageV1) error {
 	info := &errdetails.ErrorInfo{Reason: strings.TrimPrefix(reason.String(), "ERROR_REASON_"), Domain: errorDomain}
 	s := status.New(code, message)
-	if detailed, err := s.WithDetails(append([]protoadapt.MessageV1{info}, details...)...); err == nil {
+	if detailed, err := s.WithDetails(append(details, info)...); err == nil {
 		s = detailed
 	}
 	return s.Err()

@@ -83,7 +83,7 @@ func TestRefusalsFitIntoAHeader(t *testing.T) {
 	}
 	s := status.Convert(badRequest(input))
 	require.Len(t, s.Details(), 2)
-	bad := s.Details()[1].(*errdetails.BadRequest)
+	bad := s.Details()[0].(*errdetails.BadRequest)
 	assert.Len(t, bad.FieldViolations, maxViolations)
 	assert.Equal(t, maxDescription, len([]rune(bad.FieldViolations[0].Description)))
 	assert.True(t, strings.HasSuffix(s.Message(), "; and 297 more"), s.Message()[len(s.Message())-30:])
