@@ -90,6 +90,7 @@ func TestModelCheck(t *testing.T) {
 		`entries in the largest clique +\d+\n`, `worst miss of a stated base rate +\d`} {
 		assert.Regexp(t, want, got.out)
 	}
+	assert.Equal(t, got, run(t, "", "model", "check", "-cases"), "the kettle has none")
 	got = runWith(t.Context(), broken, "", "model", "check")
 	assert.Equal(t, exitInput, got.code)
 	assert.Empty(t, got.out)
@@ -104,7 +105,7 @@ func TestHelp(t *testing.T) {
 }
 
 func TestUnknownCommand(t *testing.T) {
-	for _, args := range [][]string{{"asess"}, {"model"}, {"model", "burn"}, {"assess", "file.json"}, {"help", "me"}} {
+	for _, args := range [][]string{{"asess"}, {"model"}, {"model", "burn"}, {"model", "check", "all"}, {"assess", "file.json"}, {"help", "me"}} {
 		line := run(t, "", args...).oneLineOf(t, exitUse)
 		assert.Contains(t, line, strings.Join(args, " "))
 		assert.Contains(t, line, "help")

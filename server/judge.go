@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"runtime"
-	"sync"
 
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/judge"
@@ -38,25 +37,17 @@ func (c command) judge(ctx context.Context, args []string) int {
 	if *compare {
 		return c.compare(m, *seed, *cases)
 	}
+	effort.Each = c.sharing(runtime.GOMAXPROCS(0))
 	j := judge.New(m, *seed, effort)
 	if *brief {
 		j.Brief()
 	}
 	results := make([]judge.Result, *cases)
-	var wait sync.WaitGroup
-	next := make(chan int)
-	for range runtime.GOMAXPROCS(0) {
-		wait.Go(func() {
-			for i := range next {
-				results[i] = j.Try(i)
-			}
-		})
-	}
-	for i := 0; i < len(results) && ctx.Err() == nil; i++ {
-		next <- i
-	}
-	close(next)
-	wait.Wait()
+	effort.Each(len(results), func(i int) {
+		if ctx.Err() == nil {
+			results[i] = j.Try(i)
+		}
+	})
 	if ctx.Err() != nil {
 		return c.fail(exitUse, "stopped before all cases were tried")
 	}

@@ -62,7 +62,9 @@ const usage = `Finds out why a small diesel air heater will not light.
                        reported of a version; all of these with -data or -store
   server model export [FILE.yaml]
                        write the network as BIF, with the learnt numbers in FILE if it is given
-  server model check   load the model, look it over, run its cases and print the figures
+  server model check [-cases]
+                       load the model, look it and its cases over and print the figures; with -cases
+                       play the cases too and print how many lead to the true cause
   server judge [-cases N] [-seed S] [-picture FILE] [-misses] [-dangers | -compare]
                        try the model on simulated heaters and print how it fared; seeds from
                        9000 are held back, so that nothing is tuned on them. -pilots and -lessons
@@ -104,7 +106,7 @@ type command struct {
 	out, err io.Writer
 	model    func() (*knowledge.Model, error)
 	with     func(overlay []byte) (*knowledge.Model, error) // the same with learnt numbers
-	cases    fs.FS                                          // stories that model check runs; may be nil
+	cases    fs.FS                                          // stories that model check plays; may be nil
 }
 
 // run does what the arguments say and returns the exit code.

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"runtime"
 	"strings"
-	"sync"
 	"text/tabwriter"
 
 	"lightoff/engine/cases"
@@ -15,8 +14,8 @@ import (
 // maxClique is the most entries that the largest clique may have; above it an assessment is no longer quick.
 const maxClique = 1 << 16
 
-// checkModel loads the model and prints its figures, or everything that is wrong with it.
-func (c command) checkModel() int {
+// checkModel loads the model and prints its figures, or everything that is wrong with it; the cases are played if told to.
+func (c command) checkModel(play bool) int {
 	m, err := c.model()
 	if err != nil {
 		fmt.Fprintln(c.err, err) // a line for each problem: file:line:column: message
@@ -59,7 +58,7 @@ func (c command) checkModel() int {
 		return exitInput
 	}
 	if c.cases != nil {
-		if code := c.checkCases(m); code != exitDone {
+		if code := c.checkCases(m, play); code != exitDone {
 			return code
 		}
 	}
@@ -70,9 +69,10 @@ func (c command) checkModel() int {
 	return exitDone
 }
 
-// checkCases runs the cases on all cores and prints how many lead to the true cause, the kept ones apart. A case that is
-// wrong in itself, or in which a danger is missed or a forbidden check advised, fails.
-func (c command) checkCases(m *knowledge.Model) int {
+// checkCases reads the cases and looks them over. If told to play them, it does so on all cores and prints how many lead to the
+// true cause, the kept ones apart. A case that is wrong in itself, or in which a danger is missed or a forbidden check
+// advised, fails.
+func (c command) checkCases(m *knowledge.Model, play bool) int {
 	suite, err := cases.Read(c.cases)
 	if err != nil {
 		return c.fail(exitInput, "%v", err)
@@ -85,7 +85,10 @@ func (c command) checkCases(m *knowledge.Model) int {
 	if len(bad) > 0 {
 		return exitInput
 	}
-	results, err := runCases(suite, m, e)
+	if !play {
+		return exitDone
+	}
+	results, err := c.runCases(suite, m, e)
 	if err != nil {
 		return c.fail(exitUse, "%v", err)
 	}
@@ -104,22 +107,11 @@ func (c command) checkCases(m *knowledge.Model) int {
 	return exitDone
 }
 
-func runCases(suite *cases.Suite, m *knowledge.Model, e *diagnosis.Engine) ([]*cases.Result, error) {
+func (c command) runCases(suite *cases.Suite, m *knowledge.Model, e *diagnosis.Engine) ([]*cases.Result, error) {
 	results, errs := make([]*cases.Result, len(suite.Cases)), make([]error, len(suite.Cases))
-	next := make(chan int)
-	var wait sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		wait.Go(func() {
-			for i := range next {
-				results[i], errs[i] = suite.Run(m, e, &suite.Cases[i])
-			}
-		})
-	}
-	for i := range suite.Cases {
-		next <- i
-	}
-	close(next)
-	wait.Wait()
+	c.sharing(runtime.GOMAXPROCS(0))(len(suite.Cases), func(i int) {
+		results[i], errs[i] = suite.Run(m, e, &suite.Cases[i])
+	})
 	for _, err := range errs {
 		if err != nil {
 			return nil, err

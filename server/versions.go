@@ -22,8 +22,8 @@ import (
 func (c command) models(ctx context.Context, what string, args []string) int {
 	flags := flag.NewFlagSet("model "+what, flag.ContinueOnError)
 	switch {
-	case what == "check" && len(args) == 0:
-		return c.checkModel()
+	case what == "check" && (len(args) == 0 || slices.Equal(args, []string{"-cases"})):
+		return c.checkModel(len(args) > 0)
 	case what == "export" && len(args) < 2:
 		return c.exportModel(args)
 	case what == "promote":

@@ -85,8 +85,8 @@ func (v *naive) value(o diagnosis.Observation) string {
 	return string(rune('0' + i))
 }
 
-// learn counts over cases.
-func learn(m *knowledge.Model, cases []*Case) *naive {
+// learn counts over cases, which may be asked at once.
+func learn(m *knowledge.Model, cases []*Case, each func(n int, do func(i int))) *naive {
 	v := &naive{edges: map[string][]float64{}, all: map[string]map[string]float64{}}
 	for _, c := range m.Causes {
 		v.causes = append(v.causes, c.ID)
@@ -95,17 +95,19 @@ func learn(m *knowledge.Model, cases []*Case) *naive {
 	v.had = make([]float64, len(v.causes))
 	ids := slices.Concat(simulation.Observations(), simulation.SetupFacts())
 	answers := make([][]diagnosis.Observation, len(cases))
-	numbers := map[string][]float64{}
-	for i, c := range cases {
-		t := teller{m: m, h: c.Heater}
+	each(len(cases), func(i int) {
+		t := teller{m: m, h: cases[i].Heater}
 		for _, id := range ids {
-			o := t.answer(id)
-			if o.Kind == diagnosis.UnknownValue {
-				continue
+			if o := t.answer(id); o.Kind != diagnosis.UnknownValue {
+				answers[i] = append(answers[i], o)
 			}
-			answers[i] = append(answers[i], o)
+		}
+	})
+	numbers := map[string][]float64{}
+	for _, told := range answers {
+		for _, o := range told {
 			if o.Kind == diagnosis.NumberValue {
-				numbers[id] = append(numbers[id], o.Number)
+				numbers[o.ID] = append(numbers[o.ID], o.Number)
 			}
 		}
 	}

@@ -122,16 +122,22 @@ func live(seed uint64, faults []string) *Case {
 }
 
 // fit changes the chances, on heaters of their own, until each cause is active in about the share wanted.
-func (l *lottery) fit(seed uint64, want map[string]float64, rounds, cases int) {
+func (l *lottery) fit(seed uint64, want map[string]float64, rounds, cases int, each func(n int, do func(i int))) {
 	for round := range rounds {
 		seen := map[string]float64{}
 		n := 0.0
-		for i := range cases {
+		truths := make([][]string, cases)
+		each(cases, func(i int) {
 			if c := l.draw(seed, piloted, uint64(round*cases+i)); c != nil {
+				truths[i] = c.Truth
+			}
+		})
+		for _, truth := range truths {
+			if truth != nil {
 				n++
-				for _, id := range c.Truth {
-					seen[id]++
-				}
+			}
+			for _, id := range truth {
+				seen[id]++
 			}
 		}
 		for i, id := range l.causes {

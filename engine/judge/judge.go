@@ -24,10 +24,21 @@ type Judge struct {
 var Advisers = []string{"code chart", "naive Bayes", "commonest first"}
 
 // Effort is how much a judge prepares: rounds and heaters of fitting the shares, and heaters that naive Bayes learns from.
-type Effort struct{ Rounds, Pilots, Lessons int }
+type Effort struct {
+	Rounds, Pilots, Lessons int
+
+	// Each calls do for 0 … n−1, in any order and at once if it likes; nil does one after the other.
+	Each func(n int, do func(i int))
+}
 
 // Usual is the effort of a full judgement.
 var Usual = Effort{Rounds: 3, Pilots: 1500, Lessons: 3000}
+
+func inTurn(n int, do func(i int)) {
+	for i := range n {
+		do(i)
+	}
+}
 
 // New prepares a judge: the shares of causes are fitted and naive Bayes is taught, each on heaters of their own.
 func New(m *knowledge.Model, seed uint64, effort Effort) *Judge {
@@ -36,15 +47,16 @@ func New(m *knowledge.Model, seed uint64, effort Effort) *Judge {
 	for _, c := range m.Causes {
 		want[c.ID] = c.PerThousand / 1000
 	}
-	j.lottery.fit(seed, want, effort.Rounds, effort.Pilots)
-	var lessons []*Case
-	for i := range effort.Lessons {
-		if c := j.lottery.draw(seed, learnt, uint64(i)); c != nil {
-			lessons = append(lessons, c)
-		}
+	each := effort.Each
+	if each == nil {
+		each = inTurn
 	}
+	j.lottery.fit(seed, want, effort.Rounds, effort.Pilots, each)
+	lessons := make([]*Case, effort.Lessons)
+	each(len(lessons), func(i int) { lessons[i] = j.lottery.draw(seed, learnt, uint64(i)) })
+	lessons = slices.DeleteFunc(lessons, func(c *Case) bool { return c == nil })
 	common := newPopular(m)
-	j.advisers = []adviser{chart{common}, learn(m, lessons), common}
+	j.advisers = []adviser{chart{common}, learn(m, lessons, each), common}
 	return j
 }
 

@@ -102,7 +102,7 @@ var cases = 10
 func TestJudging(t *testing.T) {
 	m := loaded(t)
 	effort := judge.Effort{Rounds: 1, Pilots: 60, Lessons: 60}
-	play := func() ([]judge.Result, *judge.Report) {
+	play := func(effort judge.Effort) ([]judge.Result, *judge.Report) {
 		j := judge.New(m, 3, effort)
 		results := make([]judge.Result, cases)
 		for i := range results {
@@ -110,8 +110,13 @@ func TestJudging(t *testing.T) {
 		}
 		return results, j.Sum(results)
 	}
-	results, report := play()
-	again, second := play()
+	results, report := play(effort)
+	effort.Each = func(n int, do func(i int)) { // the other way round
+		for i := range n {
+			do(n - 1 - i)
+		}
+	}
+	again, second := play(effort)
 	for i := range results { // the engine's probabilities are compared as far as it promises them, to 1e-12
 		a, b := results[i], again[i]
 		for k := range a.First {
