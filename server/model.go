@@ -92,8 +92,9 @@ func (c command) checkCases(m *knowledge.Model, play bool) int {
 	if err != nil {
 		return c.fail(exitUse, "%v", err)
 	}
-	fmt.Fprintf(c.out, "cases tuned on: %v\n", cases.Summarise(results, func(r *cases.Result) bool { return !r.Kept }))
-	fmt.Fprintf(c.out, "cases kept:     %v\n", cases.Summarise(results, func(r *cases.Result) bool { return r.Kept }))
+	for _, share := range cases.Shares {
+		fmt.Fprintf(c.out, "%-18s%v\n", share.Name+":", cases.Summarise(results, share.Of))
+	}
 	unsafe := false
 	for _, r := range results {
 		for _, fault := range r.Unsafe {

@@ -30,6 +30,7 @@ type Case struct {
 
 	File string `yaml:"-"`
 	Kept bool   `yaml:"-"` // of the share that no number of the model was tuned on
+	Hard bool   `yaml:"-"` // of the third round, half of which was written to be hard
 }
 
 // Suite is a set of cases with the answers of a heater whose trouble lies elsewhere.
@@ -40,6 +41,9 @@ type Suite struct {
 
 // keptFolder holds the cases that nothing is tuned on.
 const keptFolder = "kept"
+
+// hardRound is in the folder's or the file's name of each case of the third round.
+const hardRound = "third"
 
 // Read reads a folder of cases: lists of them in files named for what they are about, those in a folder kept apart
 // marked so, and the file ordinary.yaml. Unknown fields, an id used twice and files without cases are errors.
@@ -66,7 +70,7 @@ func Read(fsys fs.FS) (*Suite, error) {
 				return fmt.Errorf("%s: case %q has no id of its own (another is in %q)", p, c.ID, first)
 			}
 			seen[c.ID] = p
-			c.File, c.Kept = p, strings.HasPrefix(p, keptFolder+"/")
+			c.File, c.Kept, c.Hard = p, strings.HasPrefix(p, keptFolder+"/"), strings.Contains(p, hardRound)
 			s.Cases = append(s.Cases, c)
 		}
 		return nil

@@ -16,6 +16,7 @@ const MostChecks = 4
 type Result struct {
 	*Case
 	Places  []int    // after 0, 1, … checks: the place of the best placed true cause, from 1
+	Worst   int      // in the end: the place of the worst placed true cause, from 1
 	Leaders []string // the cause that led then
 	Asked   []string // the checks that were advised first and made
 	Unsafe  []string // dangers not flagged, forbidden checks advised
@@ -63,6 +64,12 @@ func (s *Suite) Run(m *knowledge.Model, e *diagnosis.Engine, c *Case) (*Result, 
 func (r *Result) place(a *diagnosis.Assessment) {
 	place := slices.IndexFunc(a.Causes, func(c diagnosis.RankedCause) bool { return slices.Contains(r.Causes, c.ID) })
 	r.Places = append(r.Places, place+1)
+	r.Worst = 0
+	for i, c := range a.Causes {
+		if slices.Contains(r.Causes, c.ID) {
+			r.Worst = i + 1
+		}
+	}
 	r.Leaders = append(r.Leaders, a.Causes[0].ID)
 }
 
@@ -109,9 +116,22 @@ type Summary struct {
 	FirstOfThree int
 	Led          int // led after at most MostChecks checks
 	Unplaced     int // not among the first three in the end
+	Pairs        int // of two true causes
+	Both         int // of these, both among the first three in the end
 	Median       int // of the checks after which the true cause led, over those in which it did
 	Unsafe       int // faults of safety
 	Amiss        int // other faults
+}
+
+// Shares are the groups of cases that are told apart in every report.
+var Shares = []struct {
+	Name string
+	Of   func(*Result) bool
+}{
+	{"tuned on", func(r *Result) bool { return !r.Hard && !r.Kept }},
+	{"kept", func(r *Result) bool { return !r.Hard && r.Kept }},
+	{"harder, tuned on", func(r *Result) bool { return r.Hard && !r.Kept }},
+	{"harder, kept", func(r *Result) bool { return r.Hard && r.Kept }},
 }
 
 // Summarise adds up the results for which keep holds.
@@ -137,6 +157,12 @@ func Summarise(results []*Result, keep func(*Result) bool) (s Summary) {
 		if r.Last() > 3 {
 			s.Unplaced++
 		}
+		if len(r.Causes) == 2 {
+			s.Pairs++
+			if r.Worst <= 3 {
+				s.Both++
+			}
+		}
 	}
 	if slices.Sort(needed); len(needed) > 0 {
 		s.Median = needed[len(needed)/2]
@@ -147,6 +173,7 @@ func Summarise(results []*Result, keep func(*Result) bool) (s Summary) {
 // String is the summary in a line.
 func (s Summary) String() string {
 	percent := func(n int) float64 { return 100 * float64(n) / float64(max(1, s.Cases)) }
-	return fmt.Sprintf("%d cases: first on what was told %.1f %%, among three %.1f %%; first after at most %d checks %.1f %% (median %d); below third %d; unsafe %d, amiss %d",
-		s.Cases, percent(s.First), percent(s.FirstOfThree), MostChecks, percent(s.Led), s.Median, s.Unplaced, s.Unsafe, s.Amiss)
+	return fmt.Sprintf("%d cases: first on what was told %.1f %%, among three %.1f %%; first after at most %d checks %.1f %% (median %d); below third %d; both of two among three %d of %d; unsafe %d, amiss %d",
+		s.Cases, percent(s.First), percent(s.FirstOfThree), MostChecks, percent(s.Led), s.Median, s.Unplaced, s.Both, s.Pairs,
+		s.Unsafe, s.Amiss)
 }
