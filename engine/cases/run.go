@@ -173,7 +173,9 @@ func Summarise(results []*Result, keep func(*Result) bool) (s Summary) {
 // String is the summary in a line.
 func (s Summary) String() string {
 	percent := func(n int) float64 { return 100 * float64(n) / float64(max(1, s.Cases)) }
-	return fmt.Sprintf("%d cases: first on what was told %.1f %%, among three %.1f %%; first after at most %d checks %.1f %% (median %d); below third %d; both of two among three %d of %d; unsafe %d, amiss %d",
+	return fmt.Sprintf("%d cases: first on what was told %.1f %%, among three %.1f %%; "+
+		"first after at most %d checks %.1f %% (median %d); below third %d; "+
+		"both of two among three %d of %d; unsafe %d, amiss %d",
 		s.Cases, percent(s.First), percent(s.FirstOfThree), MostChecks, percent(s.Led), s.Median, s.Unplaced, s.Both, s.Pairs,
 		s.Unsafe, s.Amiss)
 }
