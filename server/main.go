@@ -30,9 +30,10 @@ const usage = `Finds out why a small diesel air heater will not light.
     -metrics ADDRESS     figures, /live and /ready for operators (off)
     -tls-cert FILE -tls-key FILE
                          TLS for gRPC and pages; new files are taken up by themselves
-    -requests 20 -opens 360 -sockets 50
+    -requests 20 -opens 360 -sockets 50 -waiting 2
                          per address: requests a second, conversations opened an hour,
-                         sockets open at once; 0 is no limit; tokens have 20 times as much
+                         sockets open at once, assessments that wait for a processor;
+                         0 is no limit; tokens have 20 times as much
     -proxies NETWORKS    believe these about whom they call for (X-Forwarded-For)
     -embed https://…     let pages of these sites, joined by commas, hold a conversation
     -demo                six invented callers with simulated heaters, in a folder of their own,
@@ -162,7 +163,7 @@ func (c command) serve(ctx context.Context, args []string) int {
 		return c.fail(exitUse, "%v; \"help\" shows what there is", err)
 	case flags.NArg() > 0:
 		return c.fail(exitUse, "serve takes no %q; \"help\" shows what there is", flags.Arg(0))
-	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0): // so written, not-a-number is refused too
+	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0 && p.Limits.Waiting >= 0): // so written, not-a-number is refused too
 		return c.fail(exitUse, "a limit is a number from 0, which means none")
 	case *format != "text" && *format != "json":
 		return c.fail(exitUse, "-log is text or json, not %q", *format)
@@ -228,6 +229,7 @@ func (p *Program) flags(flags *flag.FlagSet) (format *string) {
 	flags.Float64Var(&p.Limits.Requests, "requests", 20, "")
 	flags.Float64Var(&p.Limits.Opens, "opens", 360, "")
 	flags.IntVar(&p.Limits.Sockets, "sockets", 50, "")
+	flags.IntVar(&p.Limits.Waiting, "waiting", 2, "")
 	flags.Var((*networks)(&p.Proxies), "proxies", "")
 	flags.Func("embed", "", func(sites string) error {
 		for site := range strings.SplitSeq(sites, ",") {

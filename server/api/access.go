@@ -56,6 +56,8 @@ type caller struct {
 	name   string // of the token
 	desk   bool   // the token is a desk's
 	inside bool   // calls for one of the pages' sockets, which are counted where they are opened
+
+	over *limited // has asked for too much, and may hear of dangers only
 }
 
 // caller finds out who calls. A token that is not valid is refused whatever the call is.
@@ -160,7 +162,7 @@ func allowed(c caller, method string) error {
 	return nil
 }
 
-// free tells whether a request is never limited: whatever only asks or answers the safety card, health, and what the
+// free tells whether a request is never limited: whatever answers the safety card of a conversation, health, and what the
 // server says about itself. Opening has a limit of its own, for it is the way to the card.
 func (a *access) free(method string, req any) bool {
 	if strings.HasPrefix(method, "/grpc.") {
@@ -171,8 +173,6 @@ func (a *access) free(method string, req any) bool {
 		return true
 	case *lightoffv1.AnswerRequest:
 		return a.onCard(req.GetObservations(), req.GetSkippedIds())
-	case *lightoffv1.AssessRequest:
-		return a.onCard(req.GetObservations(), nil)
 	case *lightoffv1.RetractRequest:
 		return isOnCard(a.model, req.GetObservationId())
 	}
@@ -214,7 +214,17 @@ func (a *access) admit(ctx context.Context, method string, req any) (caller, err
 	if err != nil {
 		return c, err
 	}
-	return c, a.admitCaller(c, method, req)
+	err = a.admitCaller(c, method, req)
+	if over, ok := errors.AsType[*limited](err); ok && warns(req) {
+		c.over, err = over, nil
+	}
+	return c, err
+}
+
+// warns tells whether a request is answered with its dangers though its caller has asked for too much.
+func warns(req any) bool {
+	_, assess := req.(*lightoffv1.AssessRequest)
+	return assess
 }
 
 func (a *access) admitCaller(c caller, method string, req any) error {

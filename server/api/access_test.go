@@ -182,7 +182,11 @@ func TestLimits(t *testing.T) {
 		_, err := r.Answer(mine, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", "off")}})
 		require.NoError(t, err, "the safety card is never limited")
 		_, err = r.Assess(mine, &lightoffv1.AssessRequest{Observations: observations{state("lamp", "off")}})
-		require.NoError(t, err)
+		wait(t, err)
+		warned, err := r.Assess(mine, &lightoffv1.AssessRequest{Observations: live()})
+		require.NoError(t, err, "nor is a danger, but that is all there is of it")
+		assert.NotEmpty(t, warned.Dangers)
+		assert.True(t, warned.Pending)
 		_, err = healthv1.NewHealthClient(r.conn).Check(mine, &healthv1.HealthCheckRequest{})
 		require.NoError(t, err)
 		if n == 0 {
@@ -220,7 +224,7 @@ func TestLimits(t *testing.T) {
 			}
 		}
 	}
-	assert.Equal(t, 5.0, counted)
+	assert.Equal(t, 25.0, counted)
 	assert.Empty(t, r.log.String())
 }
 

@@ -117,7 +117,7 @@ func (o outcome) pending() bool { return o.guidance == nil }
 // outcome folds a log, without an assessment.
 func (c *conversations) outcome(events []diagnosis.Event, locale string) outcome {
 	state, unsound := c.sound(diagnosis.Fold(events))
-	state.Locale = cmp.Or(locale, state.Locale)
+	state.Locale = language(c.model, cmp.Or(locale, state.Locale))
 	if len(unsound) > 0 {
 		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
 	}
@@ -204,6 +204,9 @@ func (c *conversations) show(ctx context.Context, kept store.Conversation, local
 	if err != nil {
 		return nil, err
 	}
+	if locale != "" {
+		locale = language(c.model, locale)
+	}
 	if shown := c.recent.get(look{kept.ID, locale, by.model.Version}, int64(len(kept.Events))); shown != nil {
 		return shown, nil
 	}
@@ -227,6 +230,9 @@ func (c *conversations) present(kept store.Conversation, by *version, o outcome,
 		return f.pending(kept, o, by.model.Version)
 	}
 	shown := f.conversation(kept, o.state, o.guidance)
+	if locale != "" {
+		locale = o.state.Locale
+	}
 	c.recent.put(look{kept.ID, locale, o.guidance.Assessment.ModelVersion}, shown)
 	return shown
 }

@@ -28,7 +28,7 @@ type conversations struct {
 // Open implements the RPC.
 func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (*lightoffv1.OpenResponse, error) {
 	var v violations
-	opened := diagnosis.Event{Kind: diagnosis.Opened, Locale: v.locale(req.GetLocale()), Tools: v.tools(req.GetTools())}
+	opened := diagnosis.Event{Kind: diagnosis.Opened, Locale: v.inLanguage(c.model, req.GetLocale()), Tools: v.tools(req.GetTools())}
 	v.openKey(req.GetClientKey())
 	if err := v.err(); err != nil {
 		return nil, err

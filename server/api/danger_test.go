@@ -418,3 +418,18 @@ func TestLine(t *testing.T) {
 	assert.Empty(t, l.callers)
 	assert.Equal(t, 2, l.free)
 }
+
+// TestMadeUpLanguages: whatever languages are asked for, what is remembered are those that there are.
+func TestMadeUpLanguages(t *testing.T) {
+	r := start(t)
+	id := r.open(t)
+	want := r.answer(t, id, state("deposit", "thin"))
+	assert.Equal(t, "en", want.Locale)
+	over := r.crowd(t) // so that anything new could not be thought about
+	defer over()
+	for _, tag := range []string{"xx-0", "xx-1", "EN_us", "en", "english", "-", "e\x00"} {
+		got, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id, Locale: tag})
+		require.NoError(t, err, tag)
+		assert.True(t, proto.Equal(want, got.Conversation), tag)
+	}
+}

@@ -66,7 +66,7 @@ func (d *desk) GetDesk(ctx context.Context, _ *lightoffv1.GetDeskRequest) (*ligh
 // ListConversations implements the RPC.
 func (d *desk) ListConversations(ctx context.Context, req *lightoffv1.ListConversationsRequest) (*lightoffv1.ListConversationsResponse, error) {
 	var v violations
-	p := page{locale: v.locale(req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(),
+	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(),
 		size: v.pageSize(req.GetPageSize()), after: v.pageToken(req.GetPageToken())}
 	if err := v.err(); err != nil {
 		return nil, err
@@ -154,7 +154,7 @@ func (d *desk) entry(c store.Conversation, state diagnosis.Conversation) *lighto
 // WatchConversations implements the RPC.
 func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchConversationsResponse]) error {
 	var v violations
-	p := page{locale: v.locale(req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(), size: maxListed, after: v.pageToken("")}
+	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(), size: maxListed, after: v.pageToken("")}
 	if err := v.err(); err != nil {
 		return err
 	}

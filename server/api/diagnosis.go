@@ -28,8 +28,12 @@ type core struct {
 	guided  *guided
 }
 
-// enter takes a processor to think on, for whoever makes the call; leave gives it back. The error is a *busy or the context's.
+// enter takes a processor to think on, for whoever makes the call; leave gives it back. The error says that it is refused, or is
+// the context's.
 func (c core) enter(ctx context.Context, u haste) (leave func(), err error) {
+	if over := whoCalls(ctx).over; over != nil {
+		return nil, over
+	}
 	c.metrics.queued.Inc()
 	defer c.metrics.queued.Dec()
 	end, err := c.line.enter(ctx, whoCalls(ctx).key, u)
@@ -103,7 +107,7 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 	r := diagnosis.Request{
 		Observations: v.observations("observations", req.GetObservations()),
 		Tools:        v.tools(req.GetTools()),
-		Locale:       v.locale(req.GetLocale()),
+		Locale:       v.inLanguage(d.model, req.GetLocale()),
 
 		Mended: v.names("mended_ids", req.GetMendedIds()),
 		Before: v.names("before_ids", req.GetBeforeIds()),
@@ -127,8 +131,7 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 		u = atOnce
 	}
 	leave, err := d.enter(ctx, u)
-	var full *busy
-	if errors.As(err, &full) && u == atOnce {
+	if _, full := errors.AsType[refused](err); full && u == atOnce {
 		return &lightoffv1.AssessResponse{ModelVersion: by.model.Version, Dangers: each(dangers, toDanger), Pending: true}, nil
 	}
 	if err != nil {
@@ -147,7 +150,7 @@ func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest)
 	var v violations
 	r := diagnosis.Request{
 		Observations: v.observations("observations", req.GetObservations()),
-		Locale:       v.locale(req.GetLocale()),
+		Locale:       v.inLanguage(d.model, req.GetLocale()),
 		Mended:       v.names("mended_ids", req.GetMendedIds()),
 		Before:       v.names("before_ids", req.GetBeforeIds()),
 	}
@@ -175,7 +178,7 @@ func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest)
 func (d *Diagnosis) ReadText(_ context.Context, req *lightoffv1.ReadTextRequest) (*lightoffv1.ReadTextResponse, error) {
 	var v violations
 	v.text(req.GetText())
-	locale := v.locale(req.GetLocale())
+	locale := v.inLanguage(d.model, req.GetLocale())
 	if req.GetAskedId() != "" {
 		v.known(d.model, "asked_id", req.GetAskedId())
 	}

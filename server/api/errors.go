@@ -79,6 +79,12 @@ const (
 // seldom keeps a database that is away, while everybody asks again, from filling the log.
 var seldom = rate.Sometimes{Interval: time.Second}
 
+// refused is the error of who has asked for too much, or at a bad time.
+type refused interface {
+	error
+	exhausted() (reason lightoffv1.ErrorReason, wait time.Duration)
+}
+
 // toStatus turns any error into a status. What it does not know goes to the log in full, and out as a number to ask
 // for.
 func toStatus(log *slog.Logger, method string, err error) error {
@@ -86,12 +92,9 @@ func toStatus(log *slog.Logger, method string, err error) error {
 	if errors.As(err, &input) {
 		return badRequest(input)
 	}
-	if exhausted, ok := errors.AsType[interface {
-		error
-		exhausted() (lightoffv1.ErrorReason, time.Duration)
-	}](err); ok {
-		reason, wait := exhausted.exhausted()
-		return refusal(codes.ResourceExhausted, reason, exhausted.Error(), retry(wait))
+	if r, ok := errors.AsType[refused](err); ok {
+		reason, wait := r.exhausted()
+		return refusal(codes.ResourceExhausted, reason, r.Error(), retry(wait))
 	}
 	var full *store.FullError
 	if errors.As(err, &full) {

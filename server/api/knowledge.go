@@ -16,7 +16,8 @@ type catalogue struct {
 
 func (c *catalogue) face(locale string) (face, error) {
 	var v violations
-	f := face{model: c.models.now().model, locale: v.locale(locale)}
+	m := c.models.now().model
+	f := face{model: m, locale: v.inLanguage(m, locale)}
 	return f, v.err()
 }
 

@@ -13,6 +13,7 @@ type Limits struct {
 	Requests float64 // a second, on average; ten seconds' worth may come at once
 	Opens    float64 // conversations opened in an hour, on average; a sixth of that may come at once
 	Sockets  int     // sockets and streams open at the same time
+	Waiting  int     // assessments that wait for a processor at the same time
 }
 
 // tokenFactor is how much more the holder of a token may ask for: many people stand behind a desk or program.

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"net"
 	"net/netip"
+	"runtime"
 	"sync"
 	"time"
 
@@ -61,6 +62,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	}
 	d := NewDiagnosis(m)
 	d.metrics = newMetrics(opts.Registry)
+	d.line = newLine(runtime.GOMAXPROCS(0), opts.Limiter.limits.Waiting)
 	d.models.from(events, log, opts)
 	stopping := make(chan struct{})
 	b := &border{log: log, stopping: stopping, recheck: recheck, metrics: d.metrics,

@@ -29,7 +29,7 @@ var timeBars = []int32{5, 10, 20, 40, 60, 120, 0}
 // GetStatistics implements the RPC.
 func (d *desk) GetStatistics(ctx context.Context, req *lightoffv1.GetStatisticsRequest) (*lightoffv1.GetStatisticsResponse, error) {
 	var v violations
-	locale := v.locale(req.GetLocale())
+	locale := v.inLanguage(d.model, req.GetLocale())
 	weeks := int(cmp.Or(req.GetWeeks(), usualWeeks))
 	if weeks < 1 || weeks > maxWeeks {
 		v.add("weeks", "is %d, but must lie between 1 and %d", weeks, maxWeeks)

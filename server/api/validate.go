@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -93,15 +94,27 @@ func (v *violations) names(field string, in []string) []string {
 	return in
 }
 
-// locale returns the language asked for; which languages there are is the model's matter.
-func (v *violations) locale(in string) string {
+// locale checks the form of a language's tag.
+func (v *violations) locale(in string) {
 	if len(in) > maxName {
 		v.add("locale", "is longer than %d bytes", maxName)
 	}
-	if in == "" {
-		return "en"
+}
+
+// language is the one of those that there are texts in that a tag asks for (RFC 4647, lookup by the first subtag, in any case), or
+// else English. What is remembered by language would otherwise have as many as anybody can make up.
+func language(m *knowledge.Model, tag string) string {
+	primary, _, _ := strings.Cut(strings.ReplaceAll(strings.ToLower(tag), "_", "-"), "-")
+	if slices.Contains(m.Locales(), primary) {
+		return primary
 	}
-	return in
+	return "en"
+}
+
+// inLanguage checks a tag and returns the language that it asks for.
+func (v *violations) inLanguage(m *knowledge.Model, tag string) string {
+	v.locale(tag)
+	return language(m, tag)
 }
 
 func (v *violations) text(in string) {
