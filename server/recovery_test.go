@@ -92,7 +92,7 @@ func TestBrowserRecovery(t *testing.T) {
 func (p *phone) safeToStart() {
 	p.t.Helper()
 	knows := map[string]string{"failed_starts": "one_or_two", "bang_on_lighting": "no", "primed": "no", "smoke": "none", "stops_when_off": "yes", "petrol_suspected": "no",
-		"fails_when": "after_lighting", "complaint": "starts_then_stops"}
+		"fails_when": "after_lighting", "complaint": "starts_then_stops", "start_signs": "none", "co_alarm_fitted": "yes", "co_alarm": "silent_tested"}
 	for asked := p.AskedNext(""); asked != "start"; asked = p.AskedNext(asked) {
 		require.Contains(p.t, knows, asked, "only what is answered from memory")
 		p.Answer(knows[asked])

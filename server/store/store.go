@@ -36,6 +36,7 @@ var (
 // FullError means that a conversation is full and takes even vital events only one after the other.
 type FullError struct{ Wait time.Duration }
 
+// Error implements error.
 func (e *FullError) Error() string { return "the conversation is full; wait, and send it again" }
 
 // Request names what a client asks for, so that the same asked again changes nothing. The zero Request never repeats.
