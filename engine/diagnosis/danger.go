@@ -87,17 +87,22 @@ func ways(d knowledge.Danger, triggers []string) (out []Lift) {
 				x.Told = append(x.Told, Observation{ID: trip.ID, State: trip.States[0]})
 			}
 		}
-		if len(x.Told) == len(l.All) && (len(l.Of) == 0 || slices.ContainsFunc(l.Of, func(id string) bool { return slices.Contains(triggers, id) })) {
+		if len(x.Told) == len(l.All) && concerns(l.Of, triggers) {
 			out = append(out, x)
 		}
 	}
 	return out
 }
 
+// concerns tells whether one of some triggers is named, or none is.
+func concerns(of, triggers []string) bool {
+	return len(of) == 0 || slices.ContainsFunc(of, func(id string) bool { return slices.Contains(triggers, id) })
+}
+
 // mendedBy are the repairs that a danger asks for.
 func mendedBy(d knowledge.Danger, triggers []string) (ids []string) {
 	for _, m := range d.MendedBy {
-		if len(m.Of) == 0 || slices.ContainsFunc(m.Of, func(id string) bool { return slices.Contains(triggers, id) }) {
+		if concerns(m.Of, triggers) {
 			ids = append(ids, m.Repair)
 		}
 	}

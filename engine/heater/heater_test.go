@@ -304,24 +304,6 @@ func TestChecksAndRepairsCarryTheirGates(t *testing.T) {
 	}
 }
 
-// What a text says must be done with the heater running or the fuel line open, the gate must say too.
-func TestTextsAgreeWithGates(t *testing.T) {
-	m := load(t)
-	for _, o := range m.Observations {
-		x := m.Text("en").Observations[o.ID]
-		how := strings.ToLower(x.Question + " " + x.How)
-		if regexp.MustCompile(`\bstart (the heater|it|a start)\b`).MatchString(how) && !regexp.MustCompile(`(never|do not|don't|before you) start`).MatchString(how) && !o.Recalled {
-			require.True(t, o.Gates.NeedsStart, "%s: %s", o.ID, x.How)
-		}
-		if regexp.MustCompile(`(take|pull) (the |its )?(fuel )?(hose|line) off|line off at the burner`).MatchString(how) {
-			require.True(t, o.Gates.OpensFuel, "%s: %s", o.ID, x.How)
-		}
-		if regexp.MustCompile(`(take|unscrew|screw) (the )?(glow )?(plug|screen) out|(take|screw) out the (glow )?(plug|screen)`).MatchString(how) {
-			require.True(t, o.Gates.OpensBurner, "%s: %s", o.ID, x.How)
-		}
-	}
-}
-
 func TestOpenedBurnerGetsNewGasketAndAlarm(t *testing.T) {
 	m := load(t)
 	needed := map[string][]*regexp.Regexp{
@@ -356,7 +338,8 @@ func TestNoForbiddenActIsAdvised(t *testing.T) {
 	sentence := regexp.MustCompile(`[.!?;:"]+(\s|$)`)
 	acts := map[string]int{}
 	require.NoError(t, fs.WalkDir(heater.Files(), "text", func(p string, d fs.DirEntry, err error) error {
-		if err != nil || path.Ext(p) != ".yaml" || path.Base(p) == "sayings.yaml" || path.Base(p) == "grammar.yaml" { // what callers say is not advice
+		notAdvice := []string{"sayings.yaml", "grammar.yaml", "gates.yaml"} // words to be found, not to be followed
+		if err != nil || path.Ext(p) != ".yaml" || slices.Contains(notAdvice, path.Base(p)) {
 			return err
 		}
 		locale := path.Base(path.Dir(p))

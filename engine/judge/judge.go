@@ -296,10 +296,13 @@ type trigger struct {
 var triggers = []trigger{
 	{"smell_exhaust_inside", "yes", "exhaust_inside", false, "", ""}, {"co_alarm", "sounding", "exhaust_inside", false, "", ""}, {"people_unwell", "yes", "exhaust_inside", false, "", ""},
 	{"flames_or_smoke_inside", "yes", "fire_inside", false, "", ""}, {"smell_burning", "yes", "burning_smell", false, "", ""}, {"smell_fuel", "yes", "loose_fuel", false, "", ""},
-	{"complaint", "wont_stop", "runaway_burn", false, "", ""}, {"bang_on_lighting", "yes", "flooded_burner", false, "", ""}, {"failed_starts", "three_or_more", "flooded_burner", false, "", ""},
+	{"complaint", "wont_stop", "will_not_stop", false, "", ""},
+	{"runs_on", "flame", "runaway_burn", false, "complaint", "wont_stop"}, {"exhaust_fire", "yes", "runaway_burn", false, "", ""},
+	{"smell_gas", "yes", "gas_inside", false, "", ""}, {"bang_on_lighting", "yes", "flooded_burner", false, "", ""}, {"failed_starts", "three_or_more", "flooded_burner", false, "", ""},
 	{"co_alarm_fitted", "no", "no_tested_alarm", false, "", ""}, {"co_alarm", "silent_untested", "no_tested_alarm", false, "", ""},
 	{"primed", "well_beyond", "flooded_burner", false, "complaint", "wont_start"}, {"smoke", "white_thick", "flooded_burner", false, "complaint", "wont_start"},
-	{"intake_from", "living_space", "intake_inside", true, "", ""}, {"petrol_suspected", "yes", "wrong_fuel", true, "", ""}, {"fuel_in_exhaust", "yes", "flooded_burner", true, "", ""},
+	{"intake_from", "living_space", "intake_inside", true, "", ""}, {"intake_from", "locker", "intake_inside", true, "", ""},
+	{"drips_at_rest", "yes", "siphoning_tank", true, "", ""}, {"petrol_suspected", "yes", "wrong_fuel", true, "", ""}, {"fuel_in_exhaust", "yes", "flooded_burner", true, "", ""},
 	{"wet_joint", "yes", "loose_fuel", true, "", ""}, {"exhaust_path", "snow_or_ice", "exhaust_obstructed", true, "", ""},
 }
 
@@ -309,7 +312,7 @@ func missed(told []diagnosis.Observation, a *diagnosis.Assessment) (out []string
 		if !says(told, t.id, t.state) || t.with != "" && !says(told, t.with, t.is) {
 			continue
 		}
-		if !t.stands(a) {
+		if !t.stands(a) && !t.lifted(told) {
 			out = append(out, t.danger+" on "+t.id)
 		}
 	}
@@ -329,11 +332,30 @@ func (t trigger) covered(standing string) bool {
 	return t.danger == "no_tested_alarm" && standing == "exhaust_inside"
 }
 
+// lifted tells whether more was told, by which a danger is none: a fan that cools is no flame, and where the exhaust's
+// end is dry, no fuel has come with a line that is empty or with a code that is shown before any fuel comes.
+func (t trigger) lifted(told []diagnosis.Observation) bool {
+	has := func(id string, states ...string) bool {
+		return slices.ContainsFunc(told, func(o diagnosis.Observation) bool {
+			return o.ID == id && (len(states) == 0 || slices.Contains(states, o.State))
+		})
+	}
+	switch t.id {
+	case "complaint":
+		return has("runs_on") || has("stops_when_off")
+	case "failed_starts", "primed":
+		early := has("fault_code", "E-01", "E-02", "E-03", "E-04", "E-07", "E-09", "blank_display")
+		empty := has("line_at_rest", "empty") || has("bubbles", "empty_line") || has("fuel_at_burner", "none")
+		return has("fuel_in_exhaust", "no") && (empty || early && t.id == "failed_starts")
+	}
+	return false
+}
+
 // untold lists dangers that do not stand, though their trigger is there, and was neither told nor asked for: what the owner
 // perceived or could recall, and what only a look would have found.
 func untold(t *teller, told []diagnosis.Observation, a *diagnosis.Assessment) (unasked, unlooked []string) {
 	for _, tr := range triggers {
-		if tr.stands(a) {
+		if tr.stands(a) || tr.lifted(told) {
 			continue
 		}
 		if slices.ContainsFunc(told, func(o diagnosis.Observation) bool { return o.ID == tr.id }) {

@@ -111,7 +111,8 @@ var severities = []string{"", "caution", "no_start", "urgent", "leave_now"}
 
 func (f *files) danger(n node) {
 	m := n.fields("id", "severity", "call_emergency", "forbids", "any", "lifted_by", "mended_by", "allows")
-	d := Danger{ID: m["id"].text(), CallEmergency: m["call_emergency"].flag(), Forbids: f.gates(m["forbids"]), Allows: m["allows"].texts()}
+	d := Danger{ID: m["id"].text(), CallEmergency: m["call_emergency"].flag(),
+		Forbids: f.gates(m["forbids"]), Allows: m["allows"].texts()}
 	d.Severity = slices.Index(severities, m["severity"].text())
 	if d.Severity < 1 {
 		n.errorf("danger %s: severity must be one of %s", d.ID, strings.Join(severities[1:], ", "))
@@ -251,4 +252,12 @@ func (f *files) checkTrip(at node, t Trip) {
 			f.state(at, t.ID, s)
 		}
 	}
+}
+
+// With is the gates and one more, by its name.
+func (g Gates) With(name string) Gates {
+	if i := slices.Index(gateNames, name); i >= 0 {
+		*g.all()[i] = true
+	}
+	return g
 }

@@ -89,3 +89,11 @@ func (l *linter) words() {
 		}
 	}
 }
+
+// Involves names the gates of which the words of a check or repair speak in this language, each with the sentence.
+func (t *Texts) Involves(id string) map[string]string {
+	if x, ok := t.Observations[id]; ok {
+		return t.Say(x.work()...)
+	}
+	return t.Say(t.Repairs[id].work()...)
+}

@@ -37,7 +37,7 @@ var sentences = []sentence{
 	{"en", "", "shows F8", nil, []string{"F8"}},
 	{"en", "", "shows E-42", []string{"fault_code=other"}, nil},
 	{"en", "", "He fitted E14 bulbs", nil, []string{"E14"}},
-	{"en", "", "filled up with E10 petrol", nil, []string{"E10"}},
+	{"en", "", "filled up with E10 petrol", nil, []string{"filled up with E10 petrol"}},
 	{"en", "", "error 3 times this week", nil, []string{"error 3"}},
 	{"en", "", "fault 8 minutes after start", nil, []string{"fault 8"}},
 	{"en", "", "the fault one gets is odd", nil, []string{"fault one"}},
