@@ -10,25 +10,35 @@ import (
 // on average reduce the uncertainty about the target. It is exactly zero for variables that the findings separate. The
 // findings stay as they were. It panics on a variable out of range, and fails with *ImpossibleError.
 func (q *Query) MutualInformation(targets, candidates []VarID) ([][]float64, error) {
-	c, err := q.Clamp(targets, candidates, nil, nil)
+	c, err := q.Clamp(Clamp{Targets: targets, Candidates: candidates})
 	if err != nil {
 		return nil, err
 	}
 	return c.Information, nil
 }
 
-// Clamped is what clamping each of some targets, one at a time, tells about other variables.
+// Clamp says what is wanted of clamping targets, one at a time, to their states.
+type Clamp struct {
+	Targets    []VarID
+	Candidates []VarID // information about each target is wanted
+	Others     []VarID // only to be read where a target is given
+	Given      []int   // those targets, by their positions, for which posteriors with the target in each state are wanted
+	LeftOut    []int   // those for which it is wanted what all findings but one say
+}
+
+// Clamped is what clamping has told.
 type Clamped struct {
 	Information [][]float64     // [target][candidate] as MutualInformation gives it
 	Given       [][][][]float64 // [target][state][candidate, then others] its posterior with the target in that state
+	LeftOut     []LeftOut       // as LeaveOneOut gives it for the targets left out of
 }
 
-// Clamp gives mutual information together with the posteriors that it is made of: for those targets that are to be given,
-// by their positions, the posteriors of the candidates and of others with the target in each of its states. They are nil
-// for a state that the findings exclude, and for targets that need not be given. The findings stay as they were. It panics
-// on a variable out of range, and fails with *ImpossibleError.
-func (q *Query) Clamp(targets, candidates, others []VarID, given []int) (*Clamped, error) {
-	for _, list := range [][]VarID{targets, candidates, others} {
+// Clamp gives in one walk over the network what MutualInformation and LeaveOneOut give, and the posteriors that
+// information is made of: of the candidates and others with a target in each of its states. These are nil for a state that the findings
+// exclude, and for targets that need not be given. The findings stay as they were. It panics on a variable out of range, and
+// fails with *ImpossibleError.
+func (q *Query) Clamp(w Clamp) (*Clamped, error) {
+	for _, list := range [][]VarID{w.Targets, w.Candidates, w.Others} {
 		for _, v := range list {
 			q.t.net.check(v)
 		}
@@ -36,17 +46,26 @@ func (q *Query) Clamp(targets, candidates, others []VarID, given []int) (*Clampe
 	if err := q.possible(); err != nil {
 		return nil, err
 	}
-	c := q.newClamp(slices.Concat(candidates, others))
-	c.measured = len(candidates)
-	aims := make([]*aim, len(targets))
-	for _, i := range q.alongTree(targets) {
-		aims[i] = c.aim(targets[i], slices.Contains(given, i))
+	c := q.newClamp(slices.Concat(w.Candidates, w.Others))
+	c.measured = len(w.Candidates)
+	out := &Clamped{Information: make([][]float64, len(w.Targets)), Given: make([][][][]float64, len(w.Targets))}
+	if len(w.LeftOut) > 0 {
+		c.left, out.LeftOut = q.others()
+	}
+	aims := make([]*aim, len(w.Targets))
+	for _, i := range q.alongTree(w.Targets) {
+		aims[i] = c.aim(w.Targets[i], slices.Contains(w.Given, i), slices.Contains(w.LeftOut, i))
 	}
 	c.run()
-	out := &Clamped{make([][]float64, len(targets)), make([][][][]float64, len(targets))}
 	for i, a := range aims {
 		out.Information[i] = c.finish(a)
 		out.Given[i] = a.given
+	}
+	for k := range out.LeftOut {
+		for _, i := range w.LeftOut {
+			out.LeftOut[k].tell(q.tableWithout(aims[i], k, c.left[k], out.LeftOut[k].Others))
+		}
+		q.asGiven(&out.LeftOut[k])
 	}
 	return out, nil
 }
@@ -167,7 +186,7 @@ func (t *JoinTree) widestEnd() int {
 }
 
 // aim plans the clamps of a target.
-func (c *clamp) aim(v VarID, given bool) *aim {
+func (c *clamp) aim(v VarID, given, left bool) *aim {
 	c.q.refresh(c.q.t.home[v])
 	c.trails.from(v)
 	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: slices.Clone(c.trails.reached), info: make([]float64, c.measured)}
@@ -180,8 +199,14 @@ func (c *clamp) aim(v VarID, given bool) *aim {
 	if given {
 		a.give(c.base)
 	}
+	if left {
+		a.seen = make([][][]float64, len(a.prior))
+	}
 	for s, p := range a.prior {
 		if s != a.last && p > 0 {
+			if left {
+				a.seen[s] = make([][]float64, len(c.left))
+			}
 			c.pending = append(c.pending, shot{a, s})
 		}
 	}
@@ -216,8 +241,10 @@ func (c *clamp) run() {
 				c.read(int32(i), k)
 			}
 		}
-		for k := range c.left {
-			c.readWithout(k)
+		if slices.ContainsFunc(batch, func(s shot) bool { return s.seen != nil }) {
+			for k := range c.left {
+				c.readWithout(k)
+			}
 		}
 	}
 	c.pending = nil

@@ -38,13 +38,29 @@ func (l *LeftOut) Instead(likelihood []float64) (log float64, posteriors [][]flo
 // on variables in the order of the network, then for those on together sets. The findings stay as they were. It fails with
 // *ImpossibleError if the findings together are impossible, and panics on a variable out of range.
 func (q *Query) LeaveOneOut(targets ...VarID) ([]LeftOut, error) {
-	for _, v := range targets {
-		q.t.net.check(v)
+	all := make([]int, len(targets))
+	for i := range all {
+		all[i] = i
 	}
-	if err := q.possible(); err != nil {
+	if len(targets) == 0 {
+		if err := q.possible(); err != nil {
+			return nil, err
+		}
+		findings, out := q.others()
+		for k := range findings {
+			q.asGiven(&out[k])
+		}
+		return out, nil
+	}
+	c, err := q.Clamp(Clamp{Targets: targets, LeftOut: all})
+	if err != nil {
 		return nil, err
 	}
-	c := q.newClamp(nil)
+	return c.LeftOut, nil
+}
+
+// others tells what the others say about each finding. The evidence must be possible.
+func (q *Query) others() ([]placed, []LeftOut) {
 	all := q.entries()
 	out := make([]LeftOut, len(all))
 	for k, f := range all {
@@ -55,42 +71,18 @@ func (q *Query) LeaveOneOut(targets ...VarID) ([]LeftOut, error) {
 		out[k] = LeftOut{Variable: f.variable, Joint: f.joint, Others: others,
 			LogEvidence: q.evidence.log - scaledLog(dot(others, f.likelihood), f.exponent)}
 	}
-	aims := make([]*aim, len(targets))
-	for _, i := range q.alongTree(targets) {
-		aims[i] = c.aimWithout(targets[i], all)
-	}
-	c.left = all
-	c.run()
-	kept := q.evidence
-	for k, f := range all {
-		for _, a := range aims {
-			table := q.tableWithout(a, k, f, out[k].Others)
-			out[k].tables = append(out[k].tables, table)
-			post := make([]float64, len(a.prior))
-			for s := range post {
-				post[s] = sum(table[s*len(out[k].Others):][:len(out[k].Others)])
-			}
-			normalise(post)
-			out[k].Posteriors = append(out[k].Posteriors, post)
-		}
-		q.asGiven(&out[k])
-	}
-	q.evidence = kept
-	return out, nil
+	return all, out
 }
 
-// aimWithout plans the clamps of a target to all its possible states, for the findings left out.
-func (c *clamp) aimWithout(v VarID, all []placed) *aim {
-	c.q.refresh(c.q.t.home[v])
-	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: make([]bool, len(c.q.findings))}
-	a.seen = make([][][]float64, len(a.prior))
-	for s, p := range a.prior {
-		if p > 0 {
-			a.seen[s] = make([][]float64, len(all))
-			c.pending = append(c.pending, shot{a, s})
-		}
+// tell takes in the joint distribution of a target and the finding's variables.
+func (l *LeftOut) tell(table []float64) {
+	l.tables = append(l.tables, table)
+	var post []float64
+	for row := range slices.Chunk(table, len(l.Others)) {
+		post = append(post, sum(row))
 	}
-	return a
+	normalise(post)
+	l.Posteriors = append(l.Posteriors, post)
 }
 
 // readWithout takes in how probable the states of a finding's variables are without it, for the clamps under way.
@@ -104,12 +96,15 @@ func (c *clamp) readWithout(k int) {
 			post[x] = all[x][j]
 		}
 		normalise(post)
-		s.seen[s.state][k] = post
+		if s.seen != nil {
+			s.seen[s.state][k] = post
+		}
 	}
 }
 
 // tableWithout is the joint distribution of a target and a finding's variables given the other findings. With the target in a
-// state, all findings are as probable as that state is; so each row is scaled until the finding makes that of it.
+// state, all findings are as probable as that state is; so each row is scaled until the finding makes that of it. The most
+// probable state has what the others leave.
 func (q *Query) tableWithout(a *aim, k int, f placed, others []float64) []float64 {
 	n := len(others)
 	table := make([]float64, len(a.prior)*n)
@@ -122,19 +117,21 @@ func (q *Query) tableWithout(a *aim, k int, f placed, others []float64) []float6
 	if slices.Contains(a.prior, 0) {
 		return q.jointWithout(a.v, f) // what the finding excludes, the others may not
 	}
+	rest, all := table[a.last*n:][:n], dot(others, f.likelihood)
+	copy(rest, others)
 	for s, p := range a.prior {
+		if s == a.last {
+			continue
+		}
 		seen := a.seen[s][k]
 		if sum(seen) == 0 {
 			seen = others // no clamp arrives from a part of the network that hangs together with nothing here
 		}
-		scale := p / dot(seen, f.likelihood)
+		scale := p * all / dot(seen, f.likelihood)
 		for x, m := range seen {
 			table[s*n+x] = scale * m
+			rest[x] = max(0, rest[x]-scale*m)
 		}
-	}
-	total := sum(table)
-	for i := range table {
-		table[i] /= total
 	}
 	return table
 }
@@ -153,9 +150,11 @@ func (q *Query) jointWithout(target VarID, f placed) []float64 {
 	if at < 0 {
 		vars = append([]VarID{target}, vars...)
 	}
+	kept := q.evidence
 	q.withdraw(f.finding, f.clique)
 	table, err := q.Joint(vars)
 	q.restore(f.finding, f.clique)
+	q.evidence = kept
 	if err != nil {
 		panic("bayes: " + err.Error()) // what is left is possible if the whole is, and a clique's table is no larger than this
 	}

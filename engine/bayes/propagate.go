@@ -181,7 +181,7 @@ func absorb(dst, src []float64, lowSrc float64, part []float64, lowPart float64,
 	return exponent, max(lowSrc*lowPart, math.SmallestNonzeroFloat64)
 }
 
-// refresh brings the posteriors of the variables read at clique i up to date. The evidence must be possible.
+// refresh brings the posteriors of the variables read at clique i up to date. They are zero if the evidence is impossible.
 func (q *Query) refresh(i int32) {
 	if q.read[i] {
 		return
@@ -266,12 +266,24 @@ func (q *Query) MarginalInto(v VarID, dst []float64) error {
 	if len(dst) != q.t.net.cards[v] {
 		panic("bayes: destination of the wrong length")
 	}
-	if err := q.possible(); err != nil {
+	if err := q.possibleAt(v); err != nil {
 		return err
 	}
 	q.refresh(q.t.home[v])
 	copy(dst, q.post[v])
 	return nil
+}
+
+// possibleAt makes sure that the evidence is possible, in a connected network from the posterior of v alone, which spares the
+// messages towards where the probability of the evidence would be read.
+func (q *Query) possibleAt(v VarID) error {
+	if !q.evidence.valid && len(q.t.roots) == 1 {
+		q.refresh(q.t.home[v])
+		if sum(q.post[v]) > 0 {
+			return nil
+		}
+	}
+	return q.possible()
 }
 
 // Marginals gives the posteriors of all variables, [variable][state], written to dst where it has room.

@@ -90,7 +90,7 @@ func (q *Query) ValueOfInformation(target VarID, candidates []VarID, utility [][
 		return nil, err
 	}
 	c := q.newClamp(candidates)
-	aim := c.aim(target, true)
+	aim := c.aim(target, true, false)
 	c.run()
 	c.finish(aim)
 	prior := q.post[target]

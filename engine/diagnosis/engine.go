@@ -71,7 +71,11 @@ func (s *subject) assess() (a *Assessment, err error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := s.look(candidates, p); err != nil {
+	var weigh []int
+	for _, c := range a.Causes[:min(leading, len(a.Causes))] {
+		weigh = append(weigh, s.index(c.ID))
+	}
+	if err := s.look(candidates, p, weigh); err != nil {
 		return nil, err
 	}
 	a.NextChecks = s.checks(candidates)
@@ -80,8 +84,8 @@ func (s *subject) assess() (a *Assessment, err error) {
 	return a, s.weigh(a)
 }
 
-// look surveys once what the checks, the plan and the chains hang on.
-func (s *subject) look(candidates []candidate, p *planning) (err error) {
+// look surveys once what the checks, the plan, the chains and the weights of evidence for some causes hang on.
+func (s *subject) look(candidates []candidate, p *planning, weigh []int) (err error) {
 	s.surveyed = map[string]int{}
 	var ids []string
 	ask := func(id string) {
@@ -102,7 +106,8 @@ func (s *subject) look(candidates []candidate, p *planning) (err error) {
 	}
 	given = append(given, s.ends()...)
 	weights := s.checkWeights()
-	s.survey, err = s.in.Survey(ids, func(cause int) bool { return s.matters(weights, cause) }, given...)
+	s.survey, err = s.in.Survey(knowledge.Ask{IDs: ids, Wanted: func(cause int) bool { return s.matters(weights, cause) },
+		Given: given, Weigh: weigh, LeastBits: leastWeight})
 	return err
 }
 

@@ -154,7 +154,7 @@ func (e *Engine) prove(c Conversation, r *Recovery) error {
 	defer e.pool.Put(s.in)
 	p := &planning{s: s}
 	p.chooseCauses()
-	if err := s.look(nil, p); err != nil {
+	if err := s.look(nil, p, nil); err != nil {
 		return err
 	}
 	p.weighScenarios()
@@ -281,7 +281,7 @@ func (e *Engine) aftercare(c Conversation, r *Recovery) error {
 		return err
 	}
 	defer e.pool.Put(s.in)
-	if err := s.look(nil, nil); err != nil {
+	if err := s.look(nil, nil, nil); err != nil {
 		return err
 	}
 	chains := s.chains()

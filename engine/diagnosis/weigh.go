@@ -12,21 +12,16 @@ import (
 // misfit is the conflict, in nats, from which a finding is named as hardly fitting the others.
 const misfit = 1.6
 
+// leastWeight is the weight of evidence, in bits, from which on a finding is named among a cause's reasons.
+const leastWeight = 0.05
+
 // weigh fills in what each finding does: the leading causes' weights of evidence, the conflict and what contradicts.
 func (s *subject) weigh(a *Assessment) error {
 	lead := a.Causes[:min(leading, len(a.Causes))]
-	var causes []int
-	for _, c := range lead {
-		causes = append(causes, s.index(c.ID))
+	for k := range lead {
+		lead[k].Weights = s.weights(s.index(lead[k].ID), k, s.survey.Without)
 	}
-	without, err := s.in.LeaveOneOut(causes...)
-	if err != nil {
-		return err
-	}
-	for k, cause := range causes {
-		lead[k].Weights = s.weights(cause, k, without)
-	}
-	return s.conflicts(a, without)
+	return s.conflicts(a, s.survey.Without)
 }
 
 func (s *subject) index(cause string) int {
@@ -38,7 +33,7 @@ func (s *subject) weights(cause, k int, without []knowledge.Ablation) []WeightOf
 	var out []WeightOfEvidence
 	for _, w := range without {
 		bits := logOdds(s.posterior[cause]) - logOdds(w.Causes[k])
-		if math.Abs(bits) >= 0.05 {
+		if math.Abs(bits) >= leastWeight {
 			out = append(out, WeightOfEvidence{w.Finding.ID, s.describe(w.Finding), bits})
 		}
 	}

@@ -98,7 +98,7 @@ func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
 	if in.m.causeVar[cause] < 0 {
 		return nil, nil
 	}
-	s, err := in.Survey(ids, func(int) bool { return false }, cause)
+	s, err := in.Survey(Ask{IDs: ids, Given: []int{cause}})
 	if err != nil {
 		return nil, err
 	}

@@ -7,11 +7,22 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// Survey is what one walk over the network tells about causes and observations not made yet.
+// Ask is what is wanted of a survey.
+type Ask struct {
+	IDs    []string             // observations not made yet
+	Wanted func(cause int) bool // causes about which their information is wanted
+	Given  []int                // causes, by index, for which it is wanted what would hold if they were active
+	Weigh  []int                // causes for which it is wanted what each finding does
+	// What moves the odds of no cause to be weighed by so many bits may be taken to move none.
+	LeastBits float64
+}
+
+// Survey is what one walk over the network tells about causes, observations not made yet and findings.
 type Survey struct {
-	Bits  [][]float64 // [cause][observation asked for] I(cause; observation | findings)
-	now   Given
-	given map[int]Given // by cause
+	Bits    [][]float64 // [cause][observation asked for] I(cause; observation | findings)
+	Without []Ablation  // what holds with each finding left out, if causes are to be weighed
+	now     Given
+	given   map[int]Given // by cause
 }
 
 // Given is what would hold if, besides what was found, a cause were active.
@@ -40,13 +51,20 @@ func (s *Survey) If(cause int) Given {
 	return s.now
 }
 
-// Survey tells, for observations by their ids, what each would tell about the wanted causes, in bits, and what would hold if each
-// of some causes, by index, were active. Bits are zero for other causes, for the computed one and for observations that the network does
-// not hold.
-func (in *Inquiry) Survey(ids []string, wanted func(cause int) bool, given ...int) (*Survey, error) {
-	m := in.m
+// Survey tells what each observation would tell about the wanted causes, in bits; what would hold if each of some causes were
+// active; and what holds without each finding. Bits are zero for other causes, for the computed one and for observations
+// that the network does not hold.
+func (in *Inquiry) Survey(a Ask) (*Survey, error) {
+	m, ids := in.m, a.IDs
+	given := a.Given
+	for _, i := range a.Weigh {
+		if !slices.Contains(given, i) && a.LeastBits > 0 {
+			given = append(slices.Clone(given), i) // bounds on what a fact of the installation does hang on it
+		}
+	}
+	wanted := func(cause int) bool { return a.Wanted != nil && a.Wanted(cause) }
 	var targets, candidates, causes []bayes.VarID
-	var rows, columns, clamped []int
+	var rows, columns, clamped, left []int
 	for j, id := range ids {
 		if _, ok := m.variables[id]; ok {
 			candidates, columns = append(candidates, m.varOf(id)), append(columns, j)
@@ -56,18 +74,21 @@ func (in *Inquiry) Survey(ids []string, wanted func(cause int) bool, given ...in
 		if v < 0 {
 			continue
 		}
-		asked := slices.Contains(given, i)
+		asked, weighed := slices.Contains(given, i), slices.Contains(a.Weigh, i)
 		if asked {
 			clamped = append(clamped, len(targets))
 		}
-		if asked || wanted(i) {
+		if weighed {
+			left = append(left, len(targets))
+		}
+		if asked || weighed || wanted(i) {
 			targets, rows = append(targets, v), append(rows, i)
 		}
 		if len(given) > 0 {
 			causes = append(causes, v)
 		}
 	}
-	c, err := in.now.q.Clamp(targets, candidates, causes, clamped)
+	c, err := in.now.q.Clamp(bayes.Clamp{Targets: targets, Candidates: candidates, Others: causes, Given: clamped, LeftOut: left})
 	if err != nil {
 		return nil, err
 	}
@@ -100,7 +121,16 @@ func (in *Inquiry) Survey(ids []string, wanted func(cause int) bool, given ...in
 			s.given[i] = read(func(k int) []float64 { return states[1][k] })
 		}
 	}
-	if len(given) == 0 {
+	if len(a.Weigh) > 0 {
+		at := make([]int, len(m.Causes))
+		for k, t := range left {
+			at[rows[t]] = k
+		}
+		if s.Without, err = in.withoutEach(a, s, c.LeftOut, at); err != nil {
+			return nil, err
+		}
+	}
+	if len(a.Given) == 0 {
 		return s, nil
 	}
 	all := slices.Concat(candidates, causes)
@@ -116,7 +146,7 @@ func (in *Inquiry) Survey(ids []string, wanted func(cause int) bool, given ...in
 	if s.now, err = marginals(in.now.q); err != nil {
 		return nil, err
 	}
-	for _, i := range given {
+	for _, i := range a.Given {
 		if m.causeVar[i] >= 0 {
 			continue
 		}
@@ -134,7 +164,7 @@ func (in *Inquiry) Survey(ids []string, wanted func(cause int) bool, given ...in
 // Information is I(cause; observation | findings) in bits, by cause in the model's order and by the observations' ids, for the
 // causes that are wanted.
 func (in *Inquiry) Information(ids []string, wanted func(cause int) bool) ([][]float64, error) {
-	s, err := in.Survey(ids, wanted)
+	s, err := in.Survey(Ask{IDs: ids, Wanted: wanted})
 	if err != nil {
 		return nil, err
 	}
@@ -169,7 +199,7 @@ func (in *Inquiry) CausesGiven(cause int) ([]float64, error) {
 	if in.m.causeVar[cause] < 0 {
 		return in.Causes(nil)
 	}
-	s, err := in.Survey(nil, func(int) bool { return false }, cause)
+	s, err := in.Survey(Ask{Given: []int{cause}})
 	if err != nil {
 		return nil, err
 	}

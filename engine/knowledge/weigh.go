@@ -11,15 +11,25 @@ import (
 type Ablation struct {
 	Finding     Finding
 	Causes      []float64 // posteriors of those asked for
-	LogEvidence float64
+	LogEvidence float64   // ln P(the others); 0 for a fact of the installation where only weights of some size are asked for
 }
 
 // LeaveOneOut tells, for each finding but the code table, what all the others say: of the causes asked for, by index, and how
-// probable they are. Most of it comes from the messages that are there already. A fact of the installation, and what
-// decides how others count, changes more than itself and takes a pass of its own.
+// probable they are.
 func (in *Inquiry) LeaveOneOut(causes ...int) ([]Ablation, error) {
-	w, err := in.weighing(causes)
+	s, err := in.Survey(Ask{Weigh: causes})
 	if err != nil {
+		return nil, err
+	}
+	return s.Without, nil
+}
+
+// withoutEach leaves out one finding after the other. Most of it comes from what the survey has seen already. A fact of the
+// installation, and what decides how others count, changes more than itself and takes a pass of its own, unless it
+// is sure to move nothing. at gives the place of each cause among the targets of left.
+func (in *Inquiry) withoutEach(a Ask, s *Survey, left []bayes.LeftOut, at []int) ([]Ablation, error) {
+	w := &weighing{in: in, ask: a, survey: s}
+	if err := w.ready(left, at); err != nil {
 		return nil, err
 	}
 	out := make([]Ablation, 0, len(in.findings))
@@ -27,19 +37,20 @@ func (in *Inquiry) LeaveOneOut(causes ...int) ([]Ablation, error) {
 		if f.ID == codeTable {
 			continue // it is no evidence, and without it the code could not be read
 		}
-		a := Ablation{Finding: f}
+		var err error
+		b := Ablation{Finding: f}
 		switch where := w.finds(i); where {
 		case anew:
-			err = w.anew(i, &a)
+			err = w.anew(i, &b)
 		case nowhere:
-			a.Causes, a.LogEvidence = w.causes, w.log
+			b.Causes, b.LogEvidence = w.causes, w.log
 		default:
-			err = w.instead(where, i, &a)
+			err = w.instead(where, i, &b)
 		}
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, a)
+		out = append(out, b)
 	}
 	return out, nil
 }
@@ -47,51 +58,52 @@ func (in *Inquiry) LeaveOneOut(causes ...int) ([]Ablation, error) {
 // weighing holds what all findings together and all but one say.
 type weighing struct {
 	in      *Inquiry
-	asked   []int
-	causes  []float64
+	ask     Ask
+	survey  *Survey
+	causes  []float64 // [to be weighed]
+	all     []float64 // [cause], once bounds hang on it
 	log     float64
 	left    []bayes.LeftOut // [entry]
-	targets []int           // [asked] its place among the targets; −1 for the computed cause
+	targets []int           // [to be weighed] its place among the targets; −1 for the computed cause
 	none    []bayes.LeftOut // [entry] with every cause absent, if the computed cause is asked for and that can be
 }
 
-func (in *Inquiry) weighing(causes []int) (*weighing, error) {
-	w := &weighing{in: in, asked: causes}
-	var err error
+// ready works out what all findings together say.
+func (w *weighing) ready(left []bayes.LeftOut, at []int) (err error) {
+	in := w.in
 	if w.log, err = in.LogEvidence(); err != nil {
-		return nil, err
+		return err
 	}
-	var targets []bayes.VarID
-	computed := false
-	for _, i := range causes {
+	if left == nil { // the computed cause alone is to be weighed
+		if left, err = in.now.q.LeaveOneOut(); err != nil {
+			return err
+		}
+	}
+	w.left = in.byEntry(left)
+	for _, i := range w.ask.Weigh {
 		p, err := in.Cause(i)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		w.causes = append(w.causes, p)
-		if v := in.m.causeVar[i]; v >= 0 {
-			w.targets, targets = append(w.targets, len(targets)), append(targets, v)
-		} else {
-			w.targets, computed = append(w.targets, -1), true
+		if in.m.causeVar[i] >= 0 {
+			w.targets = append(w.targets, at[i])
+			continue
+		}
+		w.targets = append(w.targets, -1)
+		if _, err := in.none.q.LogEvidence(); err == nil { // Cause has entered what was found
+			none, err := in.none.q.LeaveOneOut()
+			if err != nil {
+				return err
+			}
+			w.none = in.byEntry(none)
 		}
 	}
-	if w.left, err = in.leftOut(in.now.q, targets); err != nil || !computed {
-		return w, err
-	}
-	if _, err := in.none.q.LogEvidence(); err == nil { // Cause has entered what was found
-		if w.none, err = in.leftOut(in.none.q, nil); err != nil {
-			return nil, err
-		}
-	}
-	return w, nil
+	return nil
 }
 
-// leftOut brings what a query says without each finding into the order of the entries.
-func (in *Inquiry) leftOut(q *bayes.Query, targets []bayes.VarID) ([]bayes.LeftOut, error) {
-	all, err := q.LeaveOneOut(targets...)
-	if err != nil {
-		return nil, err
-	}
+// byEntry brings what a query says without each finding into the order of the entries.
+func (in *Inquiry) byEntry(all []bayes.LeftOut) []bayes.LeftOut {
 	out := make([]bayes.LeftOut, len(in.entered))
 	for k, e := range in.entered {
 		for _, l := range all {
@@ -100,7 +112,7 @@ func (in *Inquiry) leftOut(q *bayes.Query, targets []bayes.VarID) ([]bayes.LeftO
 			}
 		}
 	}
-	return out, nil
+	return out
 }
 
 // Where a finding is, if not in one of the entries.
@@ -113,12 +125,12 @@ const (
 func (w *weighing) finds(i int) int {
 	in, f := w.in, w.in.findings[i]
 	if _, ok := in.m.SetupFact(f.ID); ok {
-		if in.m.variables[f.ID] == nil && !in.m.matters(f.ID) {
+		if in.m.variables[f.ID] == nil && !in.m.matters(f.ID) || w.unmoved(i) {
 			return nowhere
 		}
 		return anew
 	}
-	if in.conditions(i) {
+	if in.conditions(i) && w.changesOthers(i) {
 		return anew
 	}
 	if in.unused[f.ID] != "" {
@@ -127,6 +139,95 @@ func (w *weighing) finds(i int) int {
 	return slices.IndexFunc(in.entered, func(e entry) bool {
 		return e.id == f.ID || e.group >= 0 && in.m.variables[f.ID].reads != nil && e.group == in.m.groupOf[f.ID]
 	})
+}
+
+// unmoved tells whether a fact of the installation is sure to move no odds by as much as is asked for. Without it the odds of some
+// causes are multiplied beforehand. That multiplies those of any other cause by a quotient of two expected products, with it
+// and without it, which are bounded by how probable the multiplied causes then are.
+func (w *weighing) unmoved(i int) bool {
+	in := w.in
+	if w.ask.LeastBits <= 0 || in.m.variables[in.findings[i].ID] != nil || in.conditions(i) {
+		return false
+	}
+	rest := slices.Delete(slices.Clone(in.findings), i, i+1)
+	at := in.place(rest)
+	if at.ground != in.at.ground {
+		return false
+	}
+	var moved []int
+	var by []float64
+	for c, rate := range at.rate {
+		if in.m.causeVar[c] >= 0 && rate != in.at.rate[c] {
+			ratio := priorRatio(rate, in.at.rate[c])
+			moved, by = append(moved, c), append(by, ratio[1]/ratio[0])
+		}
+	}
+	if w.all == nil {
+		var err error
+		if w.all, err = in.Causes(nil); err != nil {
+			return false
+		}
+	}
+	without := make([]float64, len(in.m.Causes))
+	for k, c := range w.ask.Weigh {
+		p, with := w.causes[k], w.survey.If(c).Causes
+		if in.m.causeVar[c] < 0 {
+			with = make([]float64, len(without)) // no cause is active if none is
+		}
+		if p <= 0 || p >= 1 || with == nil {
+			return false
+		}
+		for j := range without {
+			without[j] = max(0, w.all[j]-p*with[j]) / (1 - p)
+		}
+		lowWith, highWith := expectedProduct(moved, by, with)
+		low, high := expectedProduct(moved, by, without)
+		if most := math.Log2(highWith / low); most >= w.ask.LeastBits*0.999 {
+			return false
+		}
+		if least := math.Log2(lowWith / high); least <= -w.ask.LeastBits*0.999 {
+			return false
+		}
+	}
+	return true
+}
+
+// expectedProduct bounds the expectation of a product of factors, each of which counts where its cause is active. The bounds
+// hold however the causes hang together. The product is one where none is active, and one factor where one is; where more
+// are, which is at most as probable as any but the most probable of them, it lies between all that lower and all that raise.
+func expectedProduct(causes []int, by, p []float64) (low, high float64) {
+	up, down, sumUp, sumDown := 1.0, 1.0, 0.0, 0.0
+	raised, lowered, most, any, mean := 0.0, 0.0, 0.0, 0.0, 1.0
+	for k, c := range causes {
+		mean += (by[k] - 1) * p[c]
+		most, any = max(most, p[c]), any+p[c]
+		if by[k] > 1 {
+			up, sumUp, raised = up*by[k], sumUp+by[k]-1, raised+p[c]
+		} else {
+			down, sumDown, lowered = down*by[k], sumDown+1-by[k], lowered+p[c]
+		}
+	}
+	several := min(1, any-most)
+	low = max(1-(1-down)*min(1, lowered), mean+several*(down-1-sumUp))
+	high = min(1+(up-1)*min(1, raised), mean+several*(up-1+sumDown))
+	return low, high
+}
+
+// changesOthers tells whether without a finding of the heater another entry than its own would be otherwise.
+func (w *weighing) changesOthers(i int) bool {
+	in, f := w.in, w.in.findings[i]
+	own := func(e entry) bool {
+		return e.id == f.ID || e.group >= 0 && in.m.variables[f.ID] != nil && in.m.variables[f.ID].reads != nil && e.group == in.m.groupOf[f.ID]
+	}
+	rest := in.take(in.at, slices.Delete(slices.Clone(in.findings), i, i+1)).entered
+	for _, lists := range [][2][]entry{{rest, in.entered}, {in.entered, rest}} {
+		for _, e := range lists[0] {
+			if !own(e) && !slices.ContainsFunc(lists[1], func(o entry) bool { return o.same(e) && slices.Equal(o.likelihood, e.likelihood) }) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // conditions tells whether some other finding counts otherwise without this one.
@@ -191,11 +292,13 @@ func (w *weighing) anew(i int, a *Ablation) (err error) {
 	in.at = in.place(rest)
 	entered := in.take(in.at, rest).entered
 	in.apply(&in.side, in.at.ground.now, entered, false)
-	if a.LogEvidence, err = in.side.q.LogEvidence(); err != nil {
-		return err
+	if _, setup := in.m.SetupFact(in.findings[i].ID); !setup || w.ask.LeastBits <= 0 {
+		if a.LogEvidence, err = in.side.q.LogEvidence(); err != nil {
+			return err
+		}
 	}
-	a.Causes = make([]float64, len(w.asked))
-	for n, c := range w.asked {
+	a.Causes = make([]float64, len(w.ask.Weigh))
+	for n, c := range w.ask.Weigh {
 		if a.Causes[n], err = in.cause(&in.side, entered, c); err != nil {
 			return err
 		}

@@ -49,6 +49,7 @@ func logGiven(t require.TestingT, m *Model, findings []Finding) float64 {
 func TestWeighingEqualsEnteringAnew(t *testing.T) {
 	m := pump(t)
 	in, fresh := m.NewInquiry(), m.NewInquiry()
+	const least = 0.2 // bits
 	rapid.Check(t, func(t *rapid.T) {
 		findings := weighed(t)
 		in.Enter(findings)
@@ -64,6 +65,20 @@ func TestWeighingEqualsEnteringAnew(t *testing.T) {
 			require.Equal(t, f, without[i].Finding)
 			requireEqual(t, posteriors(t, fresh, rest...), without[i].Causes, 1e-10, f.ID)
 			require.InDelta(t, logGiven(t, m, rest), without[i].LogEvidence, 1e-9, f.ID)
+		}
+		near, err := in.Survey(Ask{Weigh: []int{0, 1, 2, 3}, LeastBits: least})
+		require.NoError(t, err)
+		now, err := in.Causes(nil)
+		require.NoError(t, err)
+		for i, b := range near.Without {
+			for c, p := range without[i].Causes {
+				exact, bits := logit(now[c])-logit(p), logit(now[c])-logit(b.Causes[c])
+				if math.Abs(exact) >= least*math.Ln2 {
+					require.InDelta(t, exact, bits, 1e-8, "%s, %s", b.Finding.ID, m.Causes[c].ID)
+				} else {
+					require.Less(t, math.Abs(bits), least*math.Ln2, "%s, %s", b.Finding.ID, m.Causes[c].ID)
+				}
+			}
 		}
 		requireEqual(t, posteriors(t, fresh, setup...), first(in.Before())(t), tolerance)
 		each, together, err := in.Apart()
