@@ -34,10 +34,22 @@ type Case struct {
 // Teaches tells whether the case is a finding and not a guess.
 func (c Case) Teaches() bool { return c.By != ByGuess && c.Sure > 0.5 && len(c.Causes) > 0 }
 
-// key orders cases: by source, then so that cases alike in what was told stand together, which makes counting quick.
-func (c Case) key() string {
+// key orders cases: those of one installation and with like findings stand together, which makes counting quick.
+func (c Case) key(m *knowledge.Model) string {
 	var b strings.Builder
-	for _, f := range c.Told {
+	told := slices.Clone(c.Told)
+	slices.SortFunc(told, func(x, y knowledge.Finding) int {
+		_, setupX := m.SetupFact(x.ID)
+		_, setupY := m.SetupFact(y.ID)
+		if setupX != setupY {
+			if setupX {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Compare(x.ID, y.ID)
+	})
+	for _, f := range told {
 		b.WriteString(f.ID + "=" + f.State + strconv.FormatFloat(f.Number, 'g', -1, 64) + ";")
 	}
 	return b.String() + "|" + strings.Join(c.Causes, ";") + "|" + c.Date + "|" + c.By + strconv.FormatFloat(c.Sure, 'g', -1, 64)

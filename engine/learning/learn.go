@@ -107,7 +107,7 @@ func Learn(m *knowledge.Model, cases []Case, o Options) (*Result, error) {
 		return nil, err
 	}
 	r := &Result{Options: o}
-	teach, held := r.divide(cases)
+	teach, held := r.divide(m, cases)
 	if len(teach) == 0 || len(held) == 0 {
 		return nil, fmt.Errorf("%w: %d to learn from, %d to judge by", ErrTooFew, len(teach), len(held))
 	}
@@ -142,7 +142,7 @@ func Learn(m *knowledge.Model, cases []Case, o Options) (*Result, error) {
 const fewCases = 5
 
 // divide puts the latest cases aside, and guesses away.
-func (r *Result) divide(cases []Case) (teach, held []Case) {
+func (r *Result) divide(m *knowledge.Model, cases []Case) (teach, held []Case) {
 	type keyed struct {
 		Case
 		key string
@@ -151,7 +151,7 @@ func (r *Result) divide(cases []Case) (teach, held []Case) {
 	bySource := map[string][]string{}
 	for _, c := range cases {
 		if c.Teaches() {
-			good = append(good, keyed{c, c.key()})
+			good = append(good, keyed{c, c.key(m)})
 			bySource[c.Source] = append(bySource[c.Source], c.Date)
 		}
 	}
