@@ -3,6 +3,7 @@ package webui
 import (
 	"bytes"
 	"compress/gzip"
+	"context"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -15,6 +16,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -26,8 +28,18 @@ var static embed.FS
 type assets struct {
 	version string
 	files   map[string]asset // by path below static
-	pages   map[view]asset
+	pages   map[view]string  // without the rules of danger
+	dangers *dangers
+
+	mu      sync.Mutex
+	whole   map[view]wholePage
 	locales []string // that the page's texts exist in; the first is the one to fall back to
+}
+
+// wholePage is a page with the rules of danger that it holds.
+type wholePage struct {
+	rules string
+	asset asset
 }
 
 // view is how the page is dressed before any script runs: its language, whether it is the night view, and for whom it is:
@@ -49,8 +61,9 @@ type asset struct {
 }
 
 // loadAssets reads and compresses the embedded files. It panics if they are broken, which only a broken build can do.
-func loadAssets() *assets {
-	site := &assets{files: make(map[string]asset), pages: make(map[view]asset), locales: []string{"en"}}
+func loadAssets(d *dangers) *assets {
+	site := &assets{files: make(map[string]asset), pages: make(map[view]string), locales: []string{"en"},
+		dangers: d, whole: make(map[view]wholePage)}
 	contents := make(map[string][]byte)
 	digest := sha256.New()
 	err := fs.WalkDir(static, "static", func(name string, entry fs.DirEntry, err error) error {
@@ -85,7 +98,7 @@ func loadAssets() *assets {
 		for _, night := range []bool{false, true} {
 			for place, name := range documents {
 				v := view{locale, night, place}
-				site.pages[v] = newAsset(name, dress(contents[name], site.version, v, texts))
+				site.pages[v] = dress(contents[name], site.version, v, texts)
 			}
 		}
 	}
@@ -98,7 +111,7 @@ var textPlaces = regexp.MustCompile(`data-t="([^"]+)"([^>]*>)|data-t-([a-z-]+)="
 
 // dress writes the texts of a language into the document, so that it can be read without a script. It panics where a
 // text is missing.
-func dress(page []byte, version string, v view, texts map[string]string) []byte {
+func dress(page []byte, version string, v view, texts map[string]string) string {
 	text := func(key string) string {
 		if texts[key] == "" {
 			panic("webui: " + v.locale + " lacks the text " + key)
@@ -119,12 +132,12 @@ func dress(page []byte, version string, v view, texts map[string]string) []byte 
 	if v.place != "" {
 		looks += ` data-place="` + v.place + `"`
 	}
-	return []byte(strings.NewReplacer(
+	return strings.NewReplacer(
 		`<html lang="en">`, `<html lang="`+v.locale+`"`+looks+`>`,
 		`id="lang-`+v.locale+`"`, `id="lang-`+v.locale+`" aria-current="true"`,
 		`"/static/text/en.json"`, `"/static/`+version+`/text/`+v.locale+`.json"`,
 		`"/static/`, `"/static/`+version+`/`,
-	).Replace(out))
+	).Replace(out)
 }
 
 func newAsset(name string, content []byte) asset {
@@ -154,7 +167,26 @@ func (s *assets) page(w http.ResponseWriter, r *http.Request, place string) {
 	head.Set("Cache-Control", "no-cache")
 	head.Set("Content-Language", v.locale)
 	head.Set("Vary", "Accept-Language, Cookie")
-	s.pages[v].serve(w, r)
+	s.dressed(r.Context(), v).serve(w, r)
+}
+
+// rulesPlace is where a document holds the rules of danger, for the page's script to read.
+const rulesPlace = `<script type="application/json" id="rules">`
+
+// dressed is a page with the rules of danger in its language, compressed once for as long as they stay the same.
+func (s *assets) dressed(ctx context.Context, v view) asset {
+	rules := ""
+	if strings.Contains(s.pages[v], rulesPlace) {
+		rules = s.dangers.in(ctx, v.locale)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	page, ok := s.whole[v]
+	if !ok || page.rules != rules {
+		page = wholePage{rules, newAsset(documents[v.place], []byte(strings.Replace(s.pages[v], rulesPlace, rulesPlace+rules, 1)))}
+		s.whole[v] = page
+	}
+	return page.asset
 }
 
 // locale is the language that the address names, else the one chosen earlier, else the first that the browser's owner

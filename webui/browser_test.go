@@ -223,7 +223,7 @@ func TestDangerStaysUntilItsTriggerIsTakenBack(t *testing.T) {
 	p := visit(t, newHouse(t), "/")
 	p.Click(`#safety [name="co_alarm"]`)
 	p.There("#danger[open] [data-danger=carbon_monoxide]")
-	assert.Contains(t, p.Text("#danger"), "LEAVE NOW")
+	assert.Contains(t, p.Text("#danger"), "Leave now")
 	assert.Equal(t, "tel:112", pagetest.Eval[string](p, `document.querySelector("#danger a").getAttribute("href")`))
 	p.Do(chromedp.KeyEvent(kb.Escape), chromedp.KeyEvent(kb.Escape))
 	p.Acknowledge()
@@ -346,12 +346,10 @@ func TestKeyboardAlone(t *testing.T) {
 	assert.Equal(t, "co_alarm", p.Focused(), "after an answer the focus is on the new question")
 	p.TabTo("#question [data-state=silent_untested]")
 	p.Press(" ")
-	p.There("#danger[open]")
-	assert.Equal(t, "danger-title", p.Focused())
-	p.TabTo("#acknowledge")
-	p.Press(kb.Enter)
 	p.Asked("opening")
-	assert.Equal(t, "opening", p.Focused(), "and after a danger too")
+	assert.Equal(t, "opening", p.Focused())
+	p.There("#care [data-banner=alarm_untested]")
+	assert.False(t, p.Seen("#danger"), "what to take care of never takes the screen")
 	p.TabTo("#text")
 	p.Do(chromedp.KeyEvent("E-08"), chromedp.KeyEvent(kb.Enter))
 	p.Asked("rest_voltage")
@@ -486,7 +484,6 @@ func walk(t *testing.T, p *pagetest.Tab, scheme string, look func(name string)) 
 	p.Click("#none")
 	p.Asked("co_alarm")
 	p.Answer("silent_untested")
-	p.Acknowledge()
 	p.Asked("opening")
 	p.There(`[data-state="E-08"]`)
 	look("2-opening")
@@ -530,9 +527,9 @@ func TestForumText(t *testing.T) {
 		return pagetest.Eval[string](p, `document.querySelector("#forum").value`)
 	}
 	for form, begin := range map[string]string{
-		"markdown": "**Standing danger: Do not start: Unburnt fuel in the burner**\nNo more starts, not even to burn it off.",
-		"bbcode":   "[b]Standing danger: Do not start: Unburnt fuel in the burner[/b]\nNo more starts",
-		"plain":    "Standing danger: Do not start: Unburnt fuel in the burner\nNo more starts",
+		"markdown": "**Standing danger: Do not start it: Unburnt fuel in the burner**\nNo more starts, not even to burn it off.",
+		"bbcode":   "[b]Standing danger: Do not start it: Unburnt fuel in the burner[/b]\nNo more starts",
+		"plain":    "Standing danger: Do not start it: Unburnt fuel in the burner\nNo more starts",
 	} {
 		got := text(form)
 		assert.True(t, strings.HasPrefix(got, begin), "%s begins with the danger: %s", form, got)
@@ -546,8 +543,8 @@ func TestForumText(t *testing.T) {
 	assert.Contains(t, text("markdown"), "### What was found\n- ")
 	assert.Contains(t, text("bbcode"), "[b]What was found[/b]\n[list]\n[*]")
 	assert.Contains(t, text("plain"), "WHAT WAS FOUND\n- ")
-	escaped := pagetest.Eval[string](p, `import(document.querySelector("[href$='share.js']").href).then((m) => ["markdown", "bbcode"].map((form) =>
-		m.forumText({ conversation: { told: [{ observation: { id: "x" }, text: "[url]*a*_b_ <i>" }, { observation: { id: "altitude" }, text: "1,814 m" }] } }, form)).join())`)
+	escaped := pagetest.Eval[string](p, `import(document.querySelector("[href$='state.js']").href.replace("state.js", "share.js")).then((m) => ["markdown", "bbcode"].map((form) =>
+		m.forumText({ queue: [], refused: [], conversation: { told: [{ observation: { id: "x" }, text: "[url]*a*_b_ <i>" }, { observation: { id: "altitude" }, text: "1,814 m" }] } }, form)).join())`)
 	assert.Contains(t, escaped, `\[url\]\*a\*\_b\_ \<i\>`, "no text becomes markup")
 	assert.Contains(t, escaped, `(url)*a*_b_ <i>`)
 	assert.NotContains(t, escaped, "1,814", "the height would tell the place")

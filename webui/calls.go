@@ -96,6 +96,7 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"set_hidden":     unary(desk.SetHidden),
 			"get_report":     unary(desk.GetReport),
 			"get_statistics": unary(desk.GetStatistics),
+			"list_dangers":   unary(lightoffv1.NewKnowledgeServiceClient(conn).ListDangers),
 			"list_causes":    unary(lightoffv1.NewKnowledgeServiceClient(conn).ListCauses),
 
 			"calculate_cable":           unary(calculation.CalculateCable),

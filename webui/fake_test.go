@@ -46,6 +46,8 @@ type fake struct {
 	held        chan struct{} // calculations wait until it is closed
 	thinking    chan struct{} // assessments, except for their dangers, wait until it is closed
 	forgotten   atomic.Bool   // the model that cards were assessed by is no longer there
+	ruleless    bool          // the rules of danger cannot be had
+	refusing    bool          // answers are refused for good
 }
 
 type card struct {
@@ -158,6 +160,9 @@ func (f *fake) change(id, key, locale string, apply func(*lightoffv1.Conversatio
 
 func (f *fake) Answer(ctx context.Context, req *lightoffv1.AnswerRequest) (*lightoffv1.AnswerResponse, error) {
 	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
+		if f.refusing {
+			return status.Error(codes.FailedPrecondition, "this card is full")
+		}
 		for i, o := range req.GetObservations() {
 			if err := check(i, o); err != nil {
 				return err
@@ -366,17 +371,14 @@ func assess(told map[string]*lightoffv1.Told) *lightoffv1.AssessResponse {
 		}
 	}
 	if is("people_unwell", "yes") || is("co_alarm", "sounding") {
-		out.Dangers = append(out.Dangers, &lightoffv1.Danger{Id: "carbon_monoxide", Title: "Carbon monoxide", Severity: lightoffv1.Severity_SEVERITY_LEAVE_NOW,
-			CallEmergency: true, TriggerIds: []string{"people_unwell", "co_alarm"}, Text: "Everybody out into fresh air now. Wake sleepers, count heads. Call and say carbon monoxide."})
+		out.Dangers = append(out.Dangers, raised(carbonMonoxide, "people_unwell", "co_alarm"))
 		out.Plan.Steps[0].HeldBack = "nothing may be started while this danger stands"
 	}
 	if is("smoke", "white_thick") {
-		out.Dangers = append(out.Dangers, &lightoffv1.Danger{Id: "flooded", Title: "Unburnt fuel in the burner", Severity: lightoffv1.Severity_SEVERITY_NO_START,
-			TriggerIds: []string{"smoke"}, Text: "No more starts, not even to burn it off."})
+		out.Dangers = append(out.Dangers, raised(flooded, "smoke"))
 	}
 	if is("co_alarm", "silent_untested") {
-		out.Dangers = append(out.Dangers, &lightoffv1.Danger{Id: "alarm_untested", Title: "The alarm is untested", Severity: lightoffv1.Severity_SEVERITY_CAUTION,
-			TriggerIds: []string{"co_alarm"}, Text: "No night with the heater running until a tested alarm is fitted."})
+		out.Dangers = append(out.Dangers, raised(untested, "co_alarm"))
 	}
 	if is("pump_ticks", "none") && is("smoke", "white_thick") {
 		out.Contradictions = []*lightoffv1.Contradiction{{ObservationIds: []string{"pump_ticks", "smoke"}, Text: "A pump that never ticks brings no fuel, yet the smoke is unburnt fuel."}}
@@ -400,6 +402,62 @@ func (f *fake) Explain(_ context.Context, req *lightoffv1.ExplainRequest) (*ligh
 func (f *fake) ListObservations(context.Context, *lightoffv1.ListObservationsRequest) (*lightoffv1.ListObservationsResponse, error) {
 	tools := []*lightoffv1.ToolInfo{{Id: "multimeter", Title: "Multimeter"}, {Id: "clamp_meter", Title: "DC clamp meter"}, {Id: "hand_tools", Title: "Hand tools"}}
 	return &lightoffv1.ListObservationsResponse{Observations: catalogue, Tools: tools}, nil
+}
+
+// ListDangers are the rules by which assess names dangers.
+func (f *fake) ListDangers(_ context.Context, req *lightoffv1.ListDangersRequest) (*lightoffv1.ListDangersResponse, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.ruleless {
+		return nil, status.Error(codes.Unavailable, "away")
+	}
+	rule := func(d *lightoffv1.Danger, any ...*lightoffv1.DangerCondition) *lightoffv1.DangerRule {
+		out := &lightoffv1.DangerRule{Danger: d}
+		for _, c := range any {
+			out.Any = append(out.Any, &lightoffv1.DangerTrigger{All: []*lightoffv1.DangerCondition{c}})
+		}
+		return out
+	}
+	in := func(id, state string) *lightoffv1.DangerCondition {
+		return &lightoffv1.DangerCondition{ObservationId: id, States: []string{state}}
+	}
+	out := &lightoffv1.ListDangersResponse{
+		Rules: []*lightoffv1.DangerRule{
+			rule(carbonMonoxide, in("people_unwell", "yes"), in("co_alarm", "sounding")),
+			rule(flooded, in("smoke", "white_thick")),
+			rule(untested, in("co_alarm", "silent_untested")),
+		},
+		Alarms: []*lightoffv1.Alarm{{ObservationId: "people_unwell", State: "yes", NoState: "no", Within: 3,
+			Groups: []string{"headache[^ ]* |dizzy "}, Question: "Is anybody unwell?"}},
+		Grammar: &lightoffv1.AlarmGrammar{Negate: "no |not ", Fillers: "a |the |any ", Doubt: "perhaps "},
+	}
+	if req.GetLocale() == "de" {
+		out.Alarms[0].Groups = []string{"kopfweh |schwindlig "}
+		out.Alarms[0].Question = "Ist jemandem unwohl?"
+	}
+	return proto.CloneOf(out), nil
+}
+
+// The dangers that the fake knows.
+var (
+	carbonMonoxide = &lightoffv1.Danger{Id: "carbon_monoxide", Title: "Carbon monoxide", Severity: lightoffv1.Severity_SEVERITY_LEAVE_NOW,
+		CallEmergency: true, Text: "Everybody out into fresh air now. Wake sleepers, count heads. Call and say carbon monoxide.",
+		Steps:  []string{"Everybody out. Now.", "Wake anyone asleep.", "Count heads outside.", "Call. Say carbon monoxide.", "Stay out."},
+		WayOut: []string{"Nobody goes back in, for nothing.", "Everybody who was inside sees a doctor.", "None of them drives."}}
+	flooded = &lightoffv1.Danger{Id: "flooded", Title: "Unburnt fuel in the burner", Severity: lightoffv1.Severity_SEVERITY_NO_START,
+		Text:  "No more starts, not even to burn it off.",
+		Steps: []string{"If it runs or is hot: off at the panel. Leave its power on until the fan stands still.", "No flame or spark near it."},
+		WayOut: []string{"Outdoors, cold, power cut, pump unplugged.", "Take out the glow plug and its screen. Soak up the fuel.",
+			"New gasket.", "One start under your eyes: doors open, extinguisher beside you."}}
+	untested = &lightoffv1.Danger{Id: "alarm_untested", Title: "The alarm is untested", Severity: lightoffv1.Severity_SEVERITY_CAUTION,
+		Text: "No night with the heater running until a tested alarm is fitted."}
+)
+
+// raised is a danger that some observations raise.
+func raised(d *lightoffv1.Danger, by ...string) *lightoffv1.Danger {
+	out := proto.CloneOf(d)
+	out.TriggerIds = by
+	return out
 }
 
 // events counts what a conversation has kept.
@@ -455,3 +513,10 @@ func serve(t testing.TB, f service, opts webui.Options) *httptest.Server {
 }
 
 const patience = 10 * time.Second
+
+// marked is a fake whose dangers hold markup.
+type marked struct{ *fake }
+
+func (m *marked) ListDangers(context.Context, *lightoffv1.ListDangersRequest) (*lightoffv1.ListDangersResponse, error) {
+	return &lightoffv1.ListDangersResponse{Rules: []*lightoffv1.DangerRule{{Danger: &lightoffv1.Danger{Id: "x", Title: "</script><b>"}}}}, nil
+}

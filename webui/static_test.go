@@ -83,8 +83,9 @@ func TestPagesAndFiles(t *testing.T) {
 	}
 }
 
-// TestWeight keeps the first load, the document and all that it names, below 130 kB uncompressed and below 45 kB as it
-// is sent, and all scripts, those that come later or only to a desk too, below 2,300 lines.
+// TestWeight keeps the first load, the document and all that it names, below 145 kB uncompressed and below 49 kB as it
+// is sent, and all scripts, those that come later or only to a desk too, below 2,950 lines. The model's rules of danger come
+// on top; the program's own test weighs them.
 func TestWeight(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
 	for _, locale := range []string{"en", "de"} {
@@ -96,8 +97,8 @@ func TestWeight(t *testing.T) {
 			_, packed := get(t, site.URL+file, http.Header{"Accept-Encoding": {"gzip"}})
 			sent += len(packed)
 		}
-		assert.Less(t, plain, 130_000)
-		assert.Less(t, sent, 45_000)
+		assert.Less(t, plain, 145_000)
+		assert.Less(t, sent, 49_000)
 		t.Logf("%s: %d bytes, %d as sent", locale, plain, sent)
 	}
 	lines := 0
@@ -106,7 +107,7 @@ func TestWeight(t *testing.T) {
 			lines += strings.Count(content, "\n")
 		}
 	}
-	assert.Less(t, lines, 2400)
+	assert.Less(t, lines, 2950)
 	t.Logf("%d lines of script", lines)
 }
 

@@ -56,7 +56,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
 		EnableCompression: true, // an assessment shrinks to a fifth, and the signal is poor where heaters fail
 		CheckOrigin:       func(r *http.Request) bool { return originAllowed(r, opts.AllowedOrigins) },
 	}
-	site := loadAssets()
+	site := loadAssets(newDangers(conn))
 
 	mux := http.NewServeMux()
 	page := func(place string) http.HandlerFunc {

@@ -63,12 +63,15 @@ func (p *Tab) NotMeant(id string) {
 	p.Wait(fmt.Sprintf("!document.querySelector('[data-chip=%q]')", id))
 }
 
-// Acknowledge waits for the full screen of a danger and presses "I have read this".
+// Acknowledge waits for the full screen of a danger and presses its key, and that of the screen that may follow.
 func (p *Tab) Acknowledge() {
 	p.t.Helper()
 	p.There("#danger[open]")
-	p.Click("#acknowledge")
-	p.Wait(`!document.querySelector("#danger").open`)
+	for Eval[bool](p, `document.querySelector("#danger").open`) {
+		before := Eval[string](p, `document.querySelector("#danger").dataset.which`)
+		p.Click("#acknowledge")
+		p.Wait(fmt.Sprintf(`!document.querySelector("#danger").open || document.querySelector("#danger").dataset.which !== %q`, before))
+	}
 }
 
 // Connected waits until the page has its line to the service.

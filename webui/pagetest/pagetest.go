@@ -18,6 +18,7 @@ import (
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
@@ -262,6 +263,49 @@ func (p *Tab) Deafen() {
 	_, err = chromedp.Call(p.ctx, runtime.CallFunctionOn, runtime.CallFunctionOnParams{ObjectID: sockets.Objects.ObjectID,
 		FunctionDeclaration: "function () { for (const socket of this) socket.onmessage = null; }"})
 	require.NoError(p.t, err)
+}
+
+// Offline cuts the tab off from the network, or joins it again. What arrives on open sockets is lost too.
+func (p *Tab) Offline(off bool) {
+	p.t.Helper()
+	_, err := chromedp.Call(p.ctx, network.Enable, network.EnableParams{})
+	require.NoError(p.t, err)
+	_, err = chromedp.Call(p.ctx, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
+		MatchedNetworkConditions: []*network.Conditions{{Offline: off, DownloadThroughput: -1, UploadThroughput: -1}}})
+	require.NoError(p.t, err)
+	_, err = chromedp.Call(p.ctx, network.OverrideNetworkState, network.OverrideNetworkStateParams{
+		Offline: off, DownloadThroughput: -1, UploadThroughput: -1})
+	require.NoError(p.t, err)
+	if off {
+		p.Deafen()
+	}
+}
+
+// Watch notes from now on, at every hundredth of a second, whenever an expression is not true. It lasts until the page is
+// loaded anew.
+func (p *Tab) Watch(js string) {
+	p.t.Helper()
+	Eval[chromedp.Void](p, fmt.Sprintf(`globalThis.lapses = []; setInterval(() => { if (!(%s)) lapses.push(performance.now()); }, 10); 0`, js))
+}
+
+// Lapses is how often what is watched was not true.
+func (p *Tab) Lapses() int {
+	p.t.Helper()
+	return Eval[int](p, "globalThis.lapses.length")
+}
+
+// CallsCanBeHit is an expression that is true while a finger in the middle of each call key that shows would press it.
+const CallsCanBeHit = `[...document.querySelectorAll('a[href^="tel:"]')].every((e) => {
+	const modal = document.querySelector("dialog[open]"), r = e.getBoundingClientRect(), x = r.x + r.width / 2, y = r.y + r.height / 2;
+	if (!e.checkVisibility() || modal && !modal.contains(e) || y < 0 || y > innerHeight) return true;
+	const top = document.elementFromPoint(x, y);
+	return e === top || e.contains(top) || top.closest("#banner") && !e.closest("#banner");
+})`
+
+// Hurry makes the page's long waits short: whatever it waits for longer than a second comes within a twentieth of that.
+func (p *Tab) Hurry() {
+	p.t.Helper()
+	Eval[chromedp.Void](p, `globalThis.unhurried ??= setTimeout, globalThis.setTimeout = (f, ms, ...rest) => unhurried(f, ms > 1000 ? ms / 20 : ms, ...rest), 0`)
 }
 
 // InFrame returns the value of a JavaScript expression, which must be text, in the page's one frame, whatever site that

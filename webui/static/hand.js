@@ -1,7 +1,7 @@
 // @ts-check
 /** Handing over: the code to read out, the link for those who look on, and what they suggest. Comes when it is wanted. */
 import { h } from "./dom.js";
-import { dangers } from "./state.js";
+import { dangers } from "./told.js";
 import { lang, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */

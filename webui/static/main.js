@@ -1,12 +1,13 @@
 // @ts-check
 /** Joins the parts: events change the state, the state is shown, what waits is sent. */
 import { viewChips, viewLines, viewQuestion } from "./card.js";
-import { viewBanner, viewDanger } from "./danger.js";
+import { onScreen, viewAsks, viewBanner, viewCare, viewDanger } from "./danger.js";
 import { patch } from "./dom.js";
-import { viewMargin } from "./margin.js";
+import { learn, learnt } from "./signs.js";
 import { dial } from "./socket.js";
 import { LANGUAGES, lang, number, relabel, speak, t } from "./text.js";
-import { DENIED, begin, current, dangers, eventOf, evidence, info, newDangers, passing, pending, readNumber, standing, step } from "./state.js";
+import { DENIED, begin, current, eventOf, evidence, info, passing, pending, readNumber, standing, step } from "./state.js";
+import { asks, dangers, told } from "./told.js";
 
 const BEAT = 45000, PAUSE = 3000; // ms
 
@@ -24,9 +25,16 @@ function recallFramed() { try { return sessionStorage.getItem("lightoff-framed")
 /** @param {string} name @param {string} value */
 function keep(name, value) { try { value ? sessionStorage.setItem(name, value) : sessionStorage.removeItem(name); } catch { /* then it goes with the page */ } }
 
-/** Entries that were not saved when the page was last left. @param {string} id @returns {import("./state.js").Job[]} */
+/** What this window knew when the page was last left. @param {string} id @returns {Partial<import("./state.js").State>} */
 function recall(id) {
-  try { return JSON.parse(sessionStorage.getItem("lightoff/" + id) || "[]"); } catch { return []; }
+  try { return JSON.parse(sessionStorage.getItem("lightoff/" + id) || "{}"); } catch { return {}; }
+}
+
+const KEPT = /** @type {const} */ (["queue", "refused", "dismissed", "acknowledged"]);
+/** Who comes back meets again what to leave for; all else has been read. */
+function kept() {
+  const left = step(state, { type: "looked_again" });
+  return JSON.stringify(Object.fromEntries(KEPT.map((name) => [name, left[name]])));
 }
 
 /** @param {Record<string, any>} event */
@@ -38,7 +46,7 @@ function dispatch(event) {
     keep("lightoff/" + before.id, "");
   }
   if (framed && state.gone) keep("lightoff-framed", "");
-  if (state.queue !== before.queue || state.id !== before.id) keep("lightoff/" + state.id, JSON.stringify(state.queue));
+  if (state.id !== before.id || KEPT.some((name) => state[name] !== before[name])) keep("lightoff/" + state.id, kept());
   render();
   send();
   if (event.type === "saved" || event.type === "pushed" || (event.type === "link" && event.link === "open")) refresh();
@@ -110,8 +118,9 @@ async function catalogue() {
 /** @param {string} what @param {Record<string, any>} request @param {string} label @param {string[]} ids */
 function queue(what, request, label, ids) {
   const key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
-  // A second tap while the first is on its way is the same answer.
-  if (what === "answer" && state.link === "open" && state.queue.some((j) => j.do === what && j.ids.join() === ids.join())) return;
+  // A second tap while the first is on its way is the same answer, unless that was taken back in between.
+  const last = state.queue.filter((j) => j.ids.join() === ids.join()).pop();
+  if (what === "answer" && state.link === "open" && last && last.do === what && ids.length) return;
   moveFocus = ["answer", "retract", "mend", "report_start"].includes(what);
   dispatch({ type: "queued", job: { key, do: what, request, label, ids } });
 }
@@ -138,7 +147,17 @@ const act = {
     dispatch({ type: "asking", id });
   },
   allCauses: () => dispatch({ type: "all_causes" }),
-  acknowledge: () => { moveFocus = true; asked = ""; dispatch({ type: "acknowledged" }); },
+  acknowledge: (ids) => { moveFocus = true; asked = ""; dispatch({ type: "acknowledged", ids }); },
+  out: () => dispatch({ type: "out" }),
+  /** What was meant by something typed; no state: none of it. 
+   * @param {import("./told.js").Ask} a @param {string} answered */
+  means(a, answered) {
+    const given = answered || a.no, words = (a.choices.find((c) => c.id === answered) || { title: "" }).title;
+    const label = `${a.question} ${words || t(answered ? "doubt.yes" : "doubt.no")}`;
+    dispatch({ type: "dismissed", key: a.key });
+    if (given) queue("answer", { observations: [{ id: a.id, state: given }] }, label, [a.id]);
+    else if (a.offer) queue("answer", { dismissed_offer_ids: [a.offer] }, label, []);
+  },
   catalogue,
   /** The drawings come when the first is to be looked at. */
   draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await import("./drawings.js") }); } catch { /* the words do without */ } },
@@ -182,10 +201,12 @@ function render() {
   el("card").setAttribute("aria-busy", String(holding));
   if (!holding) {
     el("safety").hidden = now.kind !== "safety";
-    if (now.kind === "safety") showSigns();
     patch(el("question"), viewQuestion(state, act, now.kind));
     el("say-label").textContent = t(now.kind === "ask" ? "say.label_or" : "say.label");
   }
+  showSigns();
+  showAsks();
+  patch(el("care"), viewCare(state, act));
   const c = state.conversation;
   if (looks) document.documentElement.dataset.looks = (c && c.closed) || (now.info && now.info.safety_card) || dangers(state).some((d) => d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
   if (looks || (c && ((c.suggestions || []).length || c.assigned_to || c.closed))) act.hand();
@@ -194,7 +215,7 @@ function render() {
   patch(el("suggested"), state.hand ? state.hand.viewSuggested(state, act, looks ? "look" : place) : []);
   patch(el("told"), viewLines(state, act));
   patch(el("chips"), viewChips(state, act));
-  patch(el("margin"), viewMargin(state, act));
+  showMargin();
   patch(el("banner"), viewBanner(state, act));
   showCards();
   showDanger();
@@ -224,20 +245,42 @@ function showCards() {
   cards.then((m) => m && m.show(el("cards"), c, line));
 }
 
+let inDoubt = "";
+/** What may be a danger is asked before all else, and where it is seen. */
+function showAsks() {
+  const open = looks ? [] : asks(state), first = open.length ? open[0].key : "";
+  patch(el("doubt"), viewAsks(open, act));
+  if (first && first !== inDoubt && !el("danger").open) el("doubt").querySelector("h2").focus();
+  inDoubt = first;
+}
+
+/** What is suspected comes once the line is open: before that there is nothing to suspect. */
+let margin = /** @type {Record<string, any> | null} */ (null);
+function showMargin() {
+  if (margin) return patch(el("margin"), margin.viewMargin(state, act));
+  const came = (/** @type {Record<string, any>} */ m) => { if (!margin) { margin = m; render(); } };
+  if (state.link === "open") import("./margin.js").then(came, () => { /* tried again */ });
+}
+
+/** Ticks what was told, whether the service knows of it yet or not. */
 function showSigns() {
-  const told = new Map(((state.conversation && state.conversation.told) || []).map((t) => [t.observation.id, t.observation.state]));
+  const { all } = told(state);
   let any = false;
   for (const box of /** @type {any} */ (document.querySelectorAll("#safety input"))) {
-    box.checked = told.get(box.name) === box.value;
+    const sign = all.get(box.name);
+    box.checked = !!sign && sign.state === box.value;
     any ||= box.checked;
   }
   el("none").textContent = t(any ? "safety.none_other" : "safety.none");
 }
 
 function showDanger() {
-  const screen = el("danger"), fresh = !looks && newDangers(state).length > 0;
+  const screen = el("danger"), shown = looks ? [] : onScreen(state), fresh = shown.length > 0;
+  const which = shown.map((d) => d.id).join() + state.out;
   if (fresh) patch(screen, viewDanger(state, act));
-  if (fresh && !screen.open) { screen.showModal(); screen.querySelector("h2").focus(); }
+  if (fresh && !screen.open) screen.showModal();
+  if (fresh && which !== screen.dataset.which) { screen.scrollTop = 0; screen.querySelector("h2").focus(); }
+  screen.dataset.which = fresh ? which : "";
   if (!fresh && screen.open) screen.close();
 }
 
@@ -256,8 +299,7 @@ function wire() {
     box.onchange = () => box.checked ? queue("answer", { observations: [{ id: box.name, state: box.value }] }, label(), [box.name]) : queue("retract", { observation_id: box.name }, t("line.was_back", { text: label() }), [box.name]);
   }
   el("none").onclick = () => {
-    const told = ((state.conversation && state.conversation.told) || []).map((t) => t.observation.id);
-    const ids = DENIED.filter((id) => !told.includes(id));
+    const { all } = told(state), ids = DENIED.filter((id) => !all.has(id));
     queue("answer", { observations: ids.map((id) => ({ id, state: "no" })) }, t("safety.none"), ids);
   };
   el("say").onsubmit = (/** @type {any} */ e) => {
@@ -301,9 +343,27 @@ async function change(wanted) {
   remember("lang", lang);
   relabel();
   dispatch({ type: "language" });
+  rules();
   watch();
   catalogue();
 }
+
+let ruledIn = "";
+/** Fetches the rules of danger where the page has none in its language. Until then the old ones hold. */
+async function rules() {
+  const locale = lang;
+  if (!line.isOpen() || (learnt() && ruledIn === locale)) return;
+  try {
+    const listed = await line.call("list_dangers", { locale });
+    if (locale !== lang) return;
+    learn(listed);
+    ruledIn = locale;
+    dispatch({ type: "rules" });
+  } catch { /* asked for again with the next line */ }
+}
+
+try { learn(JSON.parse(el("rules").textContent || "null")); } catch { /* asked for later */ }
+if (learnt()) ruledIn = document.documentElement.lang;
 
 // The texts come first. While there is no signal the safety card stands, for it needs none of this.
 for (let spoken = false; !spoken;) {
@@ -314,7 +374,7 @@ if (new URLSearchParams(location.search).has("lang")) remember("lang", lang);
 const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + (place === "desk" ? "/desk/socket" : "/socket"), {
   link(link, at) {
     // The first of these comes while the line is still being made.
-    queueMicrotask(() => { dispatch({ type: "link", link, at }); if (link === "open") watch(); });
+    queueMicrotask(() => { dispatch({ type: "link", link, at }); if (link === "open") { watch(); rules(); } });
   },
   push: (conversation) => dispatch({ type: "pushed", conversation }),
   broken,

@@ -3,7 +3,8 @@
 import { h } from "./dom.js";
 import { stepFacts, toolTitle, viewCautions } from "./card.js";
 import { viewShare } from "./share.js";
-import { current, dangers, eventOf, percent, readNumber, strength } from "./state.js";
+import { current, eventOf, percent, readNumber, strength } from "./state.js";
+import { dangers } from "./told.js";
 import { number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */

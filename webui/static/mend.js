@@ -2,7 +2,8 @@
 /** After a repair: a start to be watched, how sure it is that the heater is well, and what it was in the end. Comes when it is wanted. */
 import { heading, viewCautions } from "./card.js";
 import { h } from "./dom.js";
-import { dangers, percent, readNumber } from "./state.js";
+import { percent, readNumber } from "./state.js";
+import { dangers } from "./told.js";
 import { lang, number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */

@@ -2,7 +2,8 @@
 /** What is taken along: the link, the print, and a text for a forum that names no place, no person and no key. */
 import { gradeText } from "./danger.js";
 import { h } from "./dom.js";
-import { dangers, percent } from "./state.js";
+import { percent } from "./state.js";
+import { dangers } from "./told.js";
 import { t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */
@@ -26,7 +27,7 @@ export function forumText(s, form) {
   const f = FORMS[form], c = s.conversation, a = (c && c.assessment) || {}, out = /** @type {string[]} */ ([]);
   /** @param {string} head @param {string[]} items */
   const part = (head, items) => { if (items.length) out.push(f.head(f.plain(head)) + "\n" + f.list(items.map(f.item).join("\n"))); };
-  for (const d of dangers(s)) out.push(f.strong(f.plain(`${t("forum.danger")}: ${gradeText(d)}: ${d.title}`)) + "\n" + f.plain(d.text));
+  for (const d of dangers(s)) out.push(f.strong(f.plain(`${t("forum.danger")}: ${gradeText(d)}: ${d.title}`)) + "\n" + f.plain(d.text || [...(d.steps || []), ...(d.way_out || [])].join(" ")));
   out.push(f.strong(f.plain(t("forum.title"))));
   const told = ((c && c.told) || []).filter((x) => !PLACES.includes(x.observation.id));
   const open = told.filter((x) => x.skipped || x.observation.unknown);

@@ -9,18 +9,23 @@
  *   cautions?: string[], needs_start?: boolean, opens_fuel?: boolean, opens_burner?: boolean, touches_hot?: boolean,
  *   safety_card?: boolean, setup?: boolean}} Info
  * @typedef {{observation: Observation, skipped?: boolean, text: string, words?: string, event: string, info?: Info}} Told
- * @typedef {{id: string, title: string, text: string, severity: string, call_emergency?: boolean,
- *   trigger_ids?: string[]}} Danger
+ * @typedef {{id: string, title: string, text?: string, severity: string, call_emergency?: boolean,
+ *   trigger_ids?: string[], steps?: string[], way_out?: string[], lifted_by?: {observations?: Observation[]}[]}} Danger
  * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
  *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
- *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, euros_per_minute?: number, willingness?: string, next_repair_id?: string, recovery?: Record<string, any>, settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?: string}[]}} Conversation
+ *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, euros_per_minute?: number, willingness?: string, next_repair_id?: string, recovery?: Record<string, any>, settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?: string}[],
+ *   offers?: {id: string, event: string, suggestion: {reading: Read, alternatives?: Read[],
+ *   danger?: boolean}}[]}} Conversation
+ * @typedef {{observation: Observation, words?: string, text?: string}} Read
  * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[]}} Job
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
+ *   refused: Job[], dismissed: string[], out: boolean,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
  *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, trouble: string, badReading: {id:
  *   string, text: string} | null, gone: boolean, drawings: Record<string, any> | null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
  *   mend: Record<string, any> | null, watched: Record<string, {state?: string, text?: string}>, found: Record<string, any>}} State
  */
+import { acknowledge, enqueue, lookAgain, refuse, tidy } from "./told.js";
 import { count, number, t } from "./text.js";
 
 /** The signs that "none of these" denies. A quiet alarm proves nothing, so the alarm is not among them. */
@@ -29,10 +34,11 @@ export const DENIED = ["people_unwell", "smell_exhaust_inside", "smell_fuel", "s
 /** Errors after which the same request may succeed; after any other it is given up, and that is said. */
 const PASSING = ["UNAVAILABLE", "DEADLINE_EXCEEDED", "ABORTED", "RESOURCE_EXHAUSTED", "CANCELLED"];
 
-/** @param {string} id @param {Job[]} queue @returns {State} */
-export function begin(id, queue) {
+/** @param {string} id @param {Partial<State>} kept what this window knew when it was left @returns {State} */
+export function begin(id, kept) {
   return {
-    id, queue, conversation: null, link: "connecting", retryAt: 0, acknowledged: [], asking: "", editing: "",
+    id, queue: kept.queue || [], refused: kept.refused || [], dismissed: kept.dismissed || [], out: false,
+    conversation: null, link: "connecting", retryAt: 0, acknowledged: kept.acknowledged || [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
     drawings: null, form: "markdown", shared: "", hand: null, handed: {}, mend: null, watched: {}, found: {},
   };
@@ -43,16 +49,26 @@ export const passing = (error) => PASSING.includes(error.code);
 
 /** @param {State} s @param {Record<string, any>} e @returns {State} */
 export function step(s, e) {
+  const after = change(s, e);
+  const same = after.queue === s.queue && after.refused === s.refused && after.conversation === s.conversation;
+  return same ? after : tidy(after);
+}
+
+/** @param {State} s @param {Record<string, any>} e @returns {State} */
+function change(s, e) {
   switch (e.type) {
     case "link": return { ...s, link: e.link, retryAt: e.at || 0 };
-    case "queued": return { ...s, queue: [...s.queue, e.job], trouble: "", badReading: null, ...settle(s, e.job) };
+    case "queued": return enqueue({ ...s, trouble: "", badReading: null, ...settle(s, e.job) }, e.job);
     case "opened": return take({ ...s, id: e.conversation.id }, e.conversation);
     case "saved": return take({ ...s, queue: s.queue.filter((j) => j.key !== e.key) }, e.conversation);
-    case "refused": return { ...s, queue: s.queue.filter((j) => j.key !== e.key), trouble: e.trouble };
+    case "refused": return refuse({ ...s, trouble: e.trouble }, (j) => j.key === e.key);
+    case "dismissed": return { ...s, dismissed: [...s.dismissed, e.key] };
+    case "out": return { ...s, out: true };
     case "pushed": return take(s, e.conversation);
-    case "gone": return { ...s, gone: true, queue: [] };
-    case "acknowledged": return { ...s, acknowledged: dangers(s).map((d) => d.id) };
-    case "looked_again": return { ...s, acknowledged: s.acknowledged.filter((id) => dangers(s).some((d) => d.id === id && d.severity === "SEVERITY_CAUTION")) };
+    case "gone": return refuse({ ...s, gone: true }, () => true);
+    case "acknowledged": return acknowledge(s, e.ids);
+    case "looked_again": return lookAgain(s);
+    case "rules": return { ...s };
     case "language": return { ...s, catalogue: null, explained: {}, badReading: null, shared: "", trouble: "" };
     case "drawings": return { ...s, drawings: e.drawings };
     case "hand": return { ...s, hand: e.hand };
@@ -84,11 +100,9 @@ function take(s, c) {
   const known = s.conversation;
   if (known && (eventOf(c) < eventOf(known) || (eventOf(c) === eventOf(known) && pending(c) && !pending(known)))) return s;
   const after = { ...s, conversation: pending(c) && known ? meanwhile(c, known) : c };
-  const standing = dangers(after).map((d) => d.id);
   const told = (c.told || []).map((t) => t.observation.id);
   return {
     ...after,
-    acknowledged: s.acknowledged.filter((id) => standing.includes(id)),
     asking: told.includes(s.asking) ? "" : s.asking,
     editing: told.includes(s.editing) ? s.editing : "",
   };
@@ -106,12 +120,6 @@ function meanwhile(c, known) {
 
 /** @param {Conversation | null} c */
 export const eventOf = (c) => Number((c && c.last_event) || 0);
-
-/** @param {State} s @returns {Danger[]} */
-export const dangers = (s) => (s.conversation && s.conversation.assessment && s.conversation.assessment.dangers) || [];
-
-/** Dangers that nobody at this page has acknowledged. @param {State} s */
-export const newDangers = (s) => dangers(s).filter((d) => !s.acknowledged.includes(d.id));
 
 /** Ids answered, whether saved yet or not. @param {State} s */
 function answered(s) {
@@ -175,7 +183,7 @@ export function lines(s) {
   }
   for (const job of s.queue) if (job.do === "say") others.push({ id: job.key, text: t("quoted", { text: job.label }), unsaved: true });
   if (safety.length === 0) return others;
-  const signs = safety.filter((l) => alarming(l.told));
+  const signs = safety.filter(alarming);
   const text = signs.length ? t("safety.line", { text: signs.map((l) => l.text).join("; ") }) : t("safety.line_none");
   return [{ id: "safety_card", text, unsaved: safety.some((l) => l.unsaved), parts: safety }, ...others];
 }
@@ -183,8 +191,12 @@ export function lines(s) {
 /** @param {string} id @param {Info} [i] */
 const isSafety = (id, i) => (i ? !!i.safety_card : DENIED.includes(id) || id === "co_alarm");
 
-/** @param {Told} [told] */
-const alarming = (told) => !!told && ["yes", "sounding"].includes(told.observation.state || "");
+/** Whether a line of the safety card, saved or not, is a sign of danger. @param {Line} l */
+function alarming(l) {
+  const waits = l.job && (l.job.request.observations || []).find((/** @type {Observation} */ x) => x.id === l.id);
+  const o = l.job ? waits : l.told && l.told.observation;
+  return !!o && ["yes", "sounding"].includes(o.state || "");
+}
 
 /** What the last free text came to, with the readings that still stand. @param {State} s */
 export function lastSaying(s) {
