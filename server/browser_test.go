@@ -250,6 +250,7 @@ func TestBrowserDanger(t *testing.T) {
 	p.inDanger()
 	p.Acknowledge()
 	p.There("[data-banner=exhaust_inside]")
+	p.Saved() // the card has its date by then, which moves what is below
 	p.Click("#none")
 	p.Asked("opening")
 	p.Say("E-01")

@@ -206,7 +206,7 @@ func TestBrowserDeskAndCaller(t *testing.T) {
 	caller.Click(`[data-line=smell_exhaust_inside] [data-state=yes]`)
 	caller.inDanger()
 	d.There(".call-row .grade")
-	assert.Contains(t, d.Text(".call-row"), "LEAVE NOW")
+	assert.Contains(t, d.Text(".call-row"), "Leave now")
 	d.Picture("desk-6-danger")
 	d.Press(kb.Escape)
 	d.Shortcut("f")
