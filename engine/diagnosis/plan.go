@@ -36,7 +36,6 @@ const (
 	simple, handy     = 1, 2
 	workshop          = 3
 	unwillingNeverEnd = 1e9
-	roundingCost      = 1e-9 // euros; a check that must be made anyway saves its price, which rounding must not decide about
 )
 
 // preparations are what gates mean for a plan: the minutes that come on top once, however much is done with it.
@@ -427,18 +426,17 @@ func (p *planning) steps() (out Plan) {
 
 // save fills in what the advised checks would save, and names the one that saves most beyond its own price.
 func (p *planning) save(checks []AdvisedCheck) (next string) {
-	best := 0.0
 	savings := p.planner.Savings(p.start)
+	advised := make([]bool, len(p.checks))
 	for i := range checks {
-		c := &checks[i]
-		if j := slices.Index(p.checks, c.ObservationID); j >= 0 {
-			c.Saving = savings[j]
-			if net := c.Saving - p.rate*c.Minutes; net > best+roundingCost {
-				next, best = c.ObservationID, net
-			}
+		if j := slices.Index(p.checks, checks[i].ObservationID); j >= 0 {
+			checks[i].Saving, advised[j] = savings[j], true
 		}
 	}
-	return next
+	if best := p.planner.Best(p.start, savings, func(check int) bool { return advised[check] }); best >= 0 {
+		return p.checks[best]
+	}
+	return ""
 }
 
 // mostBlamed is the cause that a repair would be made for.

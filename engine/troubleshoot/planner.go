@@ -3,7 +3,6 @@ package troubleshoot
 import (
 	"math"
 	"math/bits"
-	"slices"
 )
 
 // Planner plans for one Problem. It owns scratch memory, so it is for one goroutine.
@@ -217,7 +216,7 @@ func (pl *Planner) Savings(s State) []float64 {
 		}
 		after := 0.0
 		pl.Outcomes(s, c, func(p float64, then State) { after += p * pl.Cost(then) })
-		if drop := now - after; drop > 1e-9*now { // less is rounding
+		if drop := now - after; drop > rounding*now {
 			out[c] = drop
 		}
 	}
@@ -245,79 +244,18 @@ func (pl *Planner) Outcomes(s State, c int, visit func(p float64, then State)) {
 	}
 }
 
-// Tested is the state after repairs and a test that failed, with the probability that it fails.
-func (pl *Planner) Tested(s State, repairs []int) (failed float64, then State) {
-	then = State{Done: s.Done, Made: s.Made, P: make([]float64, len(s.P))}
-	for _, r := range repairs {
-		then.Done |= 1 << r
-	}
-	for _, i := range pl.left[then.Done] {
-		then.P[i] = s.P[i]
-		failed += s.P[i]
-	}
-	if failed > 0 {
-		for i := range then.P {
-			then.P[i] /= failed
-		}
-	}
-	return failed, then
-}
+// rounding is the saving, as a share of the cost that is left, below which there is none.
+const rounding = 1e-9
 
-// Next is the best move, looking one check ahead of the best sequence.
-func (pl *Planner) Next(s State) Move {
-	savings := pl.Savings(s)
-	best, gain := -1, 0.0
+// Best is the check that saves most beyond its own price, of those that may be made now; −1 if none saves more than it costs.
+// savings are what Savings gave for the state.
+func (pl *Planner) Best(s State, savings []float64, may func(check int) bool) int {
+	best, gain := -1, rounding*pl.Cost(s)
 	for c, drop := range savings {
 		check := pl.p.Checks[c]
-		if net := drop - check.Cost - pl.preparing(check.Prepares, s.Open); net > gain {
+		if net := drop - check.Cost - pl.preparing(check.Prepares, s.Open); net > gain && may(c) {
 			best, gain = c, net
 		}
 	}
-	if best >= 0 {
-		return Move{Check: best, Ending: -1}
-	}
-	pl.Cost(s)
-	b := pl.best[s.Done]
-	if b.ending >= 0 {
-		return Move{Check: -1, Ending: int(b.ending)}
-	}
-	repairs := []int{int(b.a)}
-	first := pl.p.Repairs[b.a].First
-	if b.b >= 0 {
-		repairs = append(repairs, int(b.b))
-		first |= pl.p.Repairs[b.b].First
-	}
-	if open := first &^ s.Made; open != 0 {
-		return Move{Check: bits.TrailingZeros64(open), Ending: -1}
-	}
-	return Move{Check: -1, Repairs: repairs, Ending: -1}
-}
-
-// Policy is the expected cost of doing always what Next says. The work grows with the outcomes of all checks.
-func (pl *Planner) Policy(s State) float64 {
-	move := pl.Next(s)
-	switch {
-	case move.Check >= 0:
-		c := pl.p.Checks[move.Check]
-		cost := c.Cost + pl.preparing(c.Prepares, s.Open)
-		pl.Outcomes(s, move.Check, func(p float64, then State) { cost += p * pl.Policy(then) })
-		return cost
-	case move.Ending >= 0:
-		e := pl.p.Endings[move.Ending]
-		cost := e.Cost
-		if e.Mends != Everything {
-			cost += pl.p.Endings[pl.last].Cost * sumOf(s.P, pl.ends[move.Ending<<len(pl.p.Repairs)+int(s.Done)])
-		}
-		return cost
-	}
-	a, b := int8(move.Repairs[0]), int8(-1)
-	if len(move.Repairs) > 1 {
-		b = int8(move.Repairs[1])
-	}
-	cost := pl.doing(s, s.Done, a, b)
-	failed, then := pl.Tested(s, slices.Clone(move.Repairs))
-	if failed > 0 {
-		cost += failed * pl.Policy(then)
-	}
-	return cost
+	return best
 }

@@ -53,13 +53,6 @@ type Ending struct {
 // Everything is the set of all causes, for an ending that always helps.
 const Everything = math.MaxUint64
 
-// Move is what to do next. Exactly one of Check, Repairs and Ending is meant: the others are −1 and nil.
-type Move struct {
-	Check   int
-	Repairs []int // one, or two with one test after them
-	Ending  int
-}
-
 // State is what was done so far. The zero State has done nothing.
 type State struct {
 	Done uint64    // repairs

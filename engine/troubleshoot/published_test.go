@@ -110,7 +110,7 @@ func TestUsedCar(t *testing.T) {
 	_, ifFail := outcome(pl, 0, 1)
 	assert.InDelta(t, 92.54, 2000-ifFail, 0.005)
 	assert.Zero(t, pl.Savings(pl.Start())[0], "a test that cannot change what is done is worth nothing")
-	assert.Equal(t, []int{0}, pl.Next(pl.Start()).Repairs)
+	assert.Equal(t, []int{0}, pl.Sequence(pl.Start())[0].Repairs)
 }
 
 // Raiffa 1968, Decision Analysis; Shenoy 1992, Valuation-based systems for Bayesian decision analysis (Operations Research
@@ -128,7 +128,7 @@ func TestOilWildcatter(t *testing.T) {
 	savings := pl.Savings(start)
 	assert.InDelta(t, 12.5, savings[0], 1e-9)
 	assert.InDelta(t, 35, savings[1], 1e-9)
-	assert.InDelta(t, 22.5, 270-pl.Policy(start), 1e-9, "with the test at its price of 10")
+	assert.InDelta(t, 22.5, 270-follow(p), 1e-9, "with the test at its price of 10")
 	for o, want := range [][2]float64{{0.24, 87.50}, {0.35, 32.86}} {
 		p, c := outcome(pl, 0, o)
 		assert.InDelta(t, want[0], p, 1e-12)
@@ -148,7 +148,9 @@ func TestPreparationsAreShared(t *testing.T) {
 	// Together: 5 + 20 + 20 + 50 + 10. One after the other, the other first: 20 + 50 + 10 + 0.5 (5 + 20 + 50 + 10).
 	assert.InDelta(t, 105, cost(p), 1e-9)
 	pl := troubleshoot.NewPlanner(&p)
-	assert.Equal(t, 0, pl.Next(pl.Start()).Check, "a repair is not made without the check that must go before it")
+	savings := pl.Savings(pl.Start())
+	assert.InDelta(t, 55, savings[0], 1e-9, "it must be made anyway, and its preparation too")
+	assert.Equal(t, -1, pl.Best(pl.Start(), savings, func(int) bool { return true }), "and so saves no more than its price")
 	p.Preparations[0] = 15
 	assert.InDelta(t, math.Min(70, 45+0.5*50), cost(p), 1e-9)
 }
