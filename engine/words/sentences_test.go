@@ -37,6 +37,8 @@ var sentences = []sentence{
 	{"en", "", "shows F8", nil, []string{"F8"}},
 	{"en", "", "shows E-42", []string{"fault_code=other"}, nil},
 	{"en", "", "He fitted E14 bulbs", nil, []string{"E14"}},
+	{"en", "", "I have dried the burner since", []string{"burner_dried=yes"}, nil},
+	{"de", "", "den Brenner habe ich inzwischen getrocknet", []string{"burner_dried=yes"}, nil},
 	{"en", "", "filled up with E10 petrol", nil, []string{"filled up with E10 petrol"}},
 	{"en", "", "error 3 times this week", nil, []string{"error 3"}},
 	{"en", "", "fault 8 minutes after start", nil, []string{"fault 8"}},
