@@ -246,6 +246,7 @@ func TestBrowserDeskAndCaller(t *testing.T) {
 	back := pagetest.NewPhone(t)
 	back.Visit(caller.program.URL())
 	back.Connected()
+	back.There("#tools") // what is suspected comes with the line, above the foot of the page
 	back.Click("#return-fold > summary")
 	back.Do(chromedp.SendKeys(chromedp.CSS("#code"), spoken+kb.Enter))
 	back.Arrives("/c/")

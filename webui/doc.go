@@ -4,7 +4,8 @@
 // names, and in the night view where the cookie "look" says "night"; its safety card needs no script. Files below
 // static/text hold the page's own words, one file a language.
 //
-// The page holds no diagnosis; it shows what the service says. The bridge holds no state but the open sockets; it
+// The page holds no diagnosis; it shows what the service says. It does hold the rules of danger and the words that warn
+// (ListDangers), which stand in the document, so that it warns before any answer and without a signal. The bridge holds no state but the open sockets; it
 // turns JSON frames into calls of the generated gRPC clients and back. Whatever a visitor sends can close that
 // visitor's own socket and touch no other.
 //
@@ -15,7 +16,7 @@
 //	{"re": 7, "do": "answer", "request": {…}}
 //
 // "re" is a positive number chosen by the page, "do" names the call (open, get, say, answer, retract, set_tools, watch,
-// delete, explain, list_observations, calculate_cable, calculate_state_of_charge, calculate_glow_voltage, calculate_priming,
+// delete, explain, list_observations, list_dangers, calculate_cable, calculate_state_of_charge, calculate_glow_voltage, calculate_priming,
 // calculate_waxing_chance) and "request" is that call's request message in protojson with the field names of the
 // .proto files. The bridge answers each frame, in order, with one of
 //

@@ -231,7 +231,8 @@ function follow(id) {
   const changed = id !== asked, first = asked === "", lost = document.activeElement === document.body;
   asked = id;
   if (!head || el("danger").open) return;
-  if (moveFocus && (changed || lost)) head.focus();
+  // Whoever has begun to type goes on typing.
+  if (moveFocus && (changed || lost) && document.activeElement !== el("text")) head.focus();
   else if (changed && !first) el("news").textContent = t("ask.now", { question: head.textContent || "" });
   moveFocus = false;
 }
