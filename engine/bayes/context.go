@@ -98,9 +98,10 @@ func (t *JoinTree) with(changed map[VarID]distribution) *JoinTree {
 			other.cliques[at].table = ones(other.cliques[at].size())
 		}
 	}
+	p := &places{}
 	for i, f := range t.x.families {
 		if at := t.placed[i]; again[at] {
-			other.place(&other.cliques[at], f.scope, t.sorted(f.scope, f.table(&net.dists[f.of])))
+			other.place(p, &other.cliques[at], f.scope, t.sorted(p, f.scope, f.table(&net.dists[f.of])))
 		}
 	}
 	for at := range again {

@@ -1,6 +1,9 @@
 package bayes
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A table over some variables is row-major with the last variable fastest. Within a compiled tree all scopes follow
 // one common order, so a small scope lies inside a large one as alternating runs of kept and summed variables.
@@ -262,19 +265,36 @@ func rescale(x []float64) (exponent int, low float64) {
 // positions gives, for each entry of a table over the variables in the order to, its position in the same table in the
 // order from.
 func positions(from, to []int32, cards []int) []int32 {
-	positions := []int32{0}
-	for _, v := range to {
-		stride := 1
-		for i := len(from) - 1; from[i] != v; i-- {
-			stride *= cards[from[i]]
+	return appendPositions(nil, from, to, cards)
+}
+
+func appendPositions(room, from, to []int32, cards []int) []int32 {
+	strides := make([]int32, len(to))
+	stride := int32(1)
+	for i := len(from) - 1; i >= 0; i-- {
+		if at := slices.Index(to, from[i]); at >= 0 {
+			strides[at] = stride
 		}
-		next := make([]int32, 0, len(positions)*cards[v])
-		for _, p := range positions {
-			for s := range cards[v] {
-				next = append(next, p+int32(s*stride))
+		stride *= int32(cards[from[i]])
+	}
+	return appendSums(room, to, strides, cards)
+}
+
+// appendSums appends the sum of the strides for every combination of states, the last variable fastest.
+func appendSums(room, scope, strides []int32, cards []int) []int32 {
+	size := 1
+	for _, v := range scope {
+		size *= cards[v]
+	}
+	start := len(room)
+	room = append(slices.Grow(room, size), 0)
+	for i := len(scope) - 1; i >= 0; i-- {
+		inner := len(room)
+		for s := int32(1); s < int32(cards[scope[i]]); s++ {
+			for _, o := range room[start:inner] {
+				room = append(room, o+s*strides[i])
 			}
 		}
-		positions = next
 	}
-	return positions
+	return room
 }

@@ -151,8 +151,9 @@ func compile(n *Network, thrift thrift, together [][]VarID) (*JoinTree, error) {
 // tabulate decides which entries are kept, and makes all that depends on that.
 func (t *JoinTree) tabulate(together [][]VarID) error {
 	tables := make([][]float64, len(t.x.families))
+	p := &places{}
 	for i, f := range t.x.families {
-		tables[i] = t.sorted(f.scope, f.table(&t.net.dists[f.of]))
+		tables[i] = t.sorted(p, f.scope, f.table(&t.net.dists[f.of]))
 	}
 	if err := t.compress(tables); err != nil {
 		return err
@@ -163,7 +164,7 @@ func (t *JoinTree) tabulate(together [][]VarID) error {
 		t.scratch = max(t.scratch, len(c.table))
 	}
 	for i, f := range t.x.families {
-		t.place(&t.cliques[t.placed[i]], f.scope, tables[i])
+		t.place(p, &t.cliques[t.placed[i]], f.scope, tables[i])
 	}
 	for i := range t.cliques {
 		t.cliques[i].low, _ = extremes(t.cliques[i].table)
@@ -280,9 +281,14 @@ func (t *JoinTree) connect(a, b int32) {
 }
 
 // plan fits the variables of part that occur in a clique into it.
-func (t *JoinTree) plan(c *clique, part []int32) *plan {
+func (t *JoinTree) plan(c *clique, part []int32) *plan { return t.planIn(&places{}, c, part) }
+
+// planIn is plan with room to work in.
+func (t *JoinTree) planIn(p *places, c *clique, part []int32) *plan {
 	if c.kept != nil {
-		at, small := t.at(c, part)
+		p.at = nil // which the plan keeps
+		at, small := p.of(t, c, part)
+		p.at = nil
 		return &plan{at: at, small: small}
 	}
 	cards := make([]int, len(c.scope))
@@ -364,15 +370,25 @@ func ones(n int) []float64 {
 }
 
 // place multiplies a table, in the order of the tree, into a clique.
-func (t *JoinTree) place(c *clique, scope []int32, table []float64) {
-	t.plan(c, scope).multiply(c.table, c.table, table)
+func (t *JoinTree) place(p *places, c *clique, scope []int32, table []float64) {
+	if c.kept == nil {
+		t.plan(c, scope).multiply(c.table, c.table, table)
+		return
+	}
+	at, _ := p.of(t, c, scope)
+	multiplyAt(c.table, c.table, table, at)
 }
 
-// sorted brings a table, row-major in the order of its scope, into the order of the tree.
-func (t *JoinTree) sorted(scope []int32, table []float64) []float64 {
+// sorted brings a table, row-major in the order of its scope, into the order of the tree. It may be the table itself.
+func (t *JoinTree) sorted(p *places, scope []int32, table []float64) []float64 {
+	byRank := func(a, b int32) int { return cmp.Compare(t.rank[a], t.rank[b]) }
+	if slices.IsSortedFunc(scope, byRank) {
+		return table
+	}
+	p.low = appendPositions(p.low[:0], scope, sortedBy(scope, t.rank), t.x.cards)
 	sorted := make([]float64, len(table))
-	for i, p := range positions(scope, sortedBy(scope, t.rank), t.x.cards) {
-		sorted[i] = table[p]
+	for i, at := range p.low {
+		sorted[i] = table[at]
 	}
 	return sorted
 }

@@ -66,7 +66,8 @@ type stage struct {
 
 // positive lists the entries of a clique that the checks allow, in rising order. It says true if they allow all, or too many
 // to be told apart.
-func (t *JoinTree) positive(c *clique, checks []check) (kept []int32, all bool) {
+func (u *support) positive(c *clique, checks []check) (kept []int32, all bool) {
+	t := u.t
 	if len(checks) == 0 {
 		return nil, true
 	}
@@ -80,12 +81,13 @@ func (t *JoinTree) positive(c *clique, checks []check) (kept []int32, all bool) 
 	for _, card := range s.cards[s.last+1:] {
 		s.inner *= int32(card)
 	}
-	s.kept = make([]int32, 0, min(c.entries, s.most)/4)
+	s.kept = u.kept[:0]
 	s.walk(0, 0)
+	u.kept = s.kept
 	if len(s.kept) == c.entries || len(s.kept) > s.most {
 		return nil, true
 	}
-	return s.kept, false
+	return slices.Clone(s.kept), false
 }
 
 func (s *sieve) add(t *JoinTree, scope []int32, k check) {
@@ -159,7 +161,7 @@ func (t *JoinTree) compress(tables [][]float64) error {
 	t.sizes, t.leaving = make([]int, t.edges), make([]*plan, t.edges)
 	for i := range t.cliques {
 		for k := range t.cliques[i].links {
-			t.layOut(&t.cliques[i], &t.cliques[i].links[k], u.between)
+			t.layOut(&u.places, &t.cliques[i], &t.cliques[i].links[k], u.between)
 		}
 	}
 	return nil
@@ -171,6 +173,8 @@ type support struct {
 	checks  [][]check // [clique] of its own tables that hold zeros
 	between [][]bool  // [pair of edges] which entries of the separator can be positive; nil for all
 	counts  []int     // [pair of edges] how many
+	kept    []int32   // room for the entries of one clique
+	places  places
 }
 
 // family notes where a table holds zeros.
@@ -202,12 +206,12 @@ func (u *support) collect(i, from, edge int32) {
 			checks = append(checks, check{l.separator, p})
 		}
 	}
-	kept, all := u.t.positive(c, checks)
+	kept, all := u.positive(c, checks)
 	if !all {
 		c.kept = kept
 	}
 	if back != nil && !all {
-		u.between[edge/2], u.counts[edge/2] = u.t.project(c, back.separator)
+		u.between[edge/2], u.counts[edge/2] = u.project(c, back.separator)
 	}
 }
 
@@ -220,7 +224,7 @@ func (u *support) distribute(i, from int32) {
 			continue
 		}
 		if c.kept != nil {
-			p, n := u.t.project(c, l.separator)
+			p, n := u.project(c, l.separator)
 			if before := u.between[l.out/2]; p != nil && (before == nil || n < u.counts[l.out/2]) {
 				u.restrict(&u.t.cliques[l.to], check{l.separator, p})
 			}
@@ -233,10 +237,10 @@ func (u *support) distribute(i, from int32) {
 // restrict leaves only the entries that one check more allows.
 func (u *support) restrict(c *clique, k check) {
 	if c.kept == nil {
-		c.kept, _ = u.t.positive(c, []check{k})
+		c.kept, _ = u.positive(c, []check{k})
 		return
 	}
-	at, _ := u.t.at(c, k.scope)
+	at, _ := u.places.of(u.t, c, k.scope)
 	left := c.kept[:0]
 	for i, p := range at {
 		if k.positive[p] {
@@ -247,8 +251,8 @@ func (u *support) restrict(c *clique, k check) {
 }
 
 // project finds which entries of a part of a clique's scope have a kept entry behind them, and how many; nil for all.
-func (t *JoinTree) project(c *clique, part []int32) (positive []bool, count int) {
-	at, small := t.at(c, part)
+func (u *support) project(c *clique, part []int32) (positive []bool, count int) {
+	at, small := u.places.of(u.t, c, part)
 	positive = make([]bool, small)
 	for _, p := range at {
 		if !positive[p] {
@@ -262,18 +266,23 @@ func (t *JoinTree) project(c *clique, part []int32) (positive []bool, count int)
 	return positive, count
 }
 
-// at gives, for each kept entry of a clique, its place in a table over those variables of part that the clique has, and
-// the entries of that table. The scope is cut in two, so that two small tables hold all sums of strides.
-func (t *JoinTree) at(c *clique, part []int32) (at []int32, small int) {
-	strides := make([]int32, len(c.scope))
+// places is where the entries of a clique lie in a smaller table, and room to find that out.
+type places struct {
+	at, high, low []int32
+	strides       []int32
+}
+
+// of gives, for each kept entry of a clique, its place in a table over those variables of part that the clique has, and
+// the entries of that table. The scope is cut in two, so that two small tables hold all sums of strides. What it gives is
+// good until the next call.
+func (p *places) of(t *JoinTree, c *clique, part []int32) (at []int32, small int) {
+	p.strides = append(p.strides[:0], c.scope...)
 	small = 1
 	for i := len(c.scope) - 1; i >= 0; i-- {
-		for _, v := range part {
-			if v == c.scope[i] {
-				strides[i] = int32(small)
-				small *= t.x.cards[v]
-				break
-			}
+		p.strides[i] = 0
+		if slices.Contains(part, c.scope[i]) {
+			p.strides[i] = int32(small)
+			small *= t.x.cards[c.scope[i]]
 		}
 	}
 	cut, inner := len(c.scope), 1
@@ -281,47 +290,34 @@ func (t *JoinTree) at(c *clique, part []int32) (at []int32, small int) {
 		cut--
 		inner *= t.x.cards[c.scope[cut]]
 	}
-	high, low := t.sums(c.scope[:cut], strides[:cut]), t.sums(c.scope[cut:], strides[cut:])
-	at = make([]int32, len(c.kept))
+	p.high = appendSums(p.high[:0], c.scope[:cut], p.strides[:cut], t.x.cards)
+	p.low = appendSums(p.low[:0], c.scope[cut:], p.strides[cut:], t.x.cards)
+	p.at = slices.Grow(p.at[:0], len(c.kept))[:len(c.kept)]
 	block, first, next := 0, 0, inner
 	for i, k := range c.kept {
 		for int(k) >= next {
 			block, first, next = block+1, next, next+inner
 		}
-		at[i] = high[block] + low[int(k)-first]
+		p.at[i] = p.high[block] + p.low[int(k)-first]
 	}
-	return at, small
-}
-
-// sums gives the sum of the strides for every combination of states, the last variable fastest.
-func (t *JoinTree) sums(scope, strides []int32) []int32 {
-	out := []int32{0}
-	for i, v := range scope {
-		next := make([]int32, 0, len(out)*t.x.cards[v])
-		for _, o := range out {
-			for s := range int32(t.x.cards[v]) {
-				next = append(next, o+s*strides[i])
-			}
-		}
-		out = next
-	}
-	return out
+	return p.at, small
 }
 
 // layOut plans one direction of a link. A message holds only the entries that can be positive if both cliques do.
-func (t *JoinTree) layOut(c *clique, l *link, between [][]bool) {
-	l.plan = t.plan(c, l.separator)
+func (t *JoinTree) layOut(p *places, c *clique, l *link, between [][]bool) {
+	l.plan = t.planIn(p, c, l.separator)
 	positive := between[l.out/2]
 	if positive != nil && c.kept != nil && t.cliques[l.to].kept != nil {
-		place := make([]int32, len(positive))
+		place := slices.Grow(p.low[:0], len(positive))[:len(positive)]
+		p.low = place
 		next := int32(0)
-		for i, p := range positive {
-			if place[i] = next; p {
+		for i, can := range positive {
+			if place[i] = next; can {
 				next++
 			}
 		}
-		for i, p := range l.plan.at {
-			l.plan.at[i] = place[p]
+		for i, at := range l.plan.at {
+			l.plan.at[i] = place[at]
 		}
 		l.plan.small = int(next)
 	}
