@@ -26,6 +26,13 @@ const loadUsage = `Plays callers against a server on this machine, half over gRP
   server load [-grpc 127.0.0.1:7430] [-web 127.0.0.1:7480]
               [-callers 50] [-rate 100] [-time 30s] [-idle 0] [-seed 1]
 
+  server load -overload distinct|floods [-grpc 127.0.0.1:7430] [-web 127.0.0.1:7480] [-time 10s] [-seed 1]
+
+distinct: cards that nobody has told before, from 200 addresses of this machine, at half, once, twice and four times
+the rate that the server manages, whether or not those before are answered. floods: one address makes calls of one
+kind, 64 at a time, while another goes on as usual. Both print a table, a row for each -time. Start the server with
+its usual limits.
+
 callers at most 1000, idle sockets besides them at most 6000, rate in answers a second at most 2000, time at
 most 10m. Start the server with "-requests 0 -opens 0 -sockets 0 -waiting 0", for all callers come from one address.
 Prints latencies from sending an answer to having the next question, errors, and whether every
@@ -79,6 +86,7 @@ func (c command) load(ctx context.Context, args []string) int {
 	flags.Float64Var(&p.rate, "rate", 100, "")
 	flags.DurationVar(&p.time, "time", 30*time.Second, "")
 	flags.Uint64Var(&p.seed, "seed", 1, "")
+	overload := flags.String("overload", "", "")
 	switch err := flags.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
 		fmt.Fprint(c.out, loadUsage)
@@ -95,6 +103,9 @@ func (c command) load(ctx context.Context, args []string) int {
 		if err := onLoopback(address); err != nil {
 			return c.fail(exitUse, "load: %v", err)
 		}
+	}
+	if *overload != "" {
+		return c.overload(ctx, *overload, &trial{grpc: *rpc, web: *web, time: p.time, seed: p.seed, out: c.out})
 	}
 	p.dial = []func() (line, error){
 		func() (line, error) { return dialRPC(*rpc) },
@@ -116,6 +127,22 @@ func (c command) load(ctx context.Context, args []string) int {
 	p.report(c.out, elapsed, len(idle), lost)
 	if len(lost) > 0 {
 		return exitInput
+	}
+	return exitDone
+}
+
+// overload is the subcommand's other half.
+func (c command) overload(ctx context.Context, how string, t *trial) int {
+	play := map[string]func(context.Context) error{"distinct": t.openLoop, "floods": t.flooding}[how]
+	if play == nil {
+		return c.fail(exitUse, "load: -overload is distinct or floods, not %q", how)
+	}
+	err := t.prepare(ctx)
+	if err == nil {
+		err = play(ctx)
+	}
+	if err != nil {
+		return c.fail(exitUse, "load: %s", oneLine(err))
 	}
 	return exitDone
 }

@@ -34,6 +34,8 @@ const usage = `Finds out why a small diesel air heater will not light.
                          per address: requests a second, conversations opened an hour,
                          sockets open at once, assessments that wait for a processor;
                          0 is no limit; tokens have 20 times as much
+    -connections 100 -all-sockets 6000
+                         open at once: connections of one address, save proxies, and sockets of all
     -proxies NETWORKS    believe these about whom they call for (X-Forwarded-For)
     -embed https://…     let pages of these sites, joined by commas, hold a conversation
     -demo                six invented callers with simulated heaters, in a folder of their own,
@@ -163,14 +165,14 @@ func (c command) serve(ctx context.Context, args []string) int {
 		return c.fail(exitUse, "%v; \"help\" shows what there is", err)
 	case flags.NArg() > 0:
 		return c.fail(exitUse, "serve takes no %q; \"help\" shows what there is", flags.Arg(0))
-	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0 && p.Limits.Waiting >= 0): // so written, not-a-number is refused too
+	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0 && p.Limits.Waiting >= 0 && p.Limits.Connections >= 0 && p.Limits.AllSockets >= 0): // so written, not-a-number is refused too
 		return c.fail(exitUse, "a limit is a number from 0, which means none")
 	case *format != "text" && *format != "json":
 		return c.fail(exitUse, "-log is text or json, not %q", *format)
 	}
-	p.Log = slog.New(slog.NewTextHandler(c.err, nil))
+	p.Log = slog.New(newQuiet(slog.NewTextHandler(c.err, nil)))
 	if *format == "json" {
-		p.Log = slog.New(slog.NewJSONHandler(c.err, nil))
+		p.Log = slog.New(newQuiet(slog.NewJSONHandler(c.err, nil)))
 	}
 	if *play && p.Data == usualData {
 		p.Data = "lightoff-demo"
@@ -230,6 +232,8 @@ func (p *Program) flags(flags *flag.FlagSet) (format *string) {
 	flags.Float64Var(&p.Limits.Opens, "opens", 360, "")
 	flags.IntVar(&p.Limits.Sockets, "sockets", 50, "")
 	flags.IntVar(&p.Limits.Waiting, "waiting", 2, "")
+	flags.IntVar(&p.Limits.Connections, "connections", 100, "")
+	flags.IntVar(&p.Limits.AllSockets, "all-sockets", 6000, "")
 	flags.Var((*networks)(&p.Proxies), "proxies", "")
 	flags.Func("embed", "", func(sites string) error {
 		for site := range strings.SplitSeq(sites, ",") {

@@ -23,6 +23,7 @@ type figures struct {
 	sockets  prometheus.Gauge
 	refused  prometheus.Counter
 	swept    prometheus.Counter
+	shut     prometheus.Counter
 }
 
 func newFigures() *figures {
@@ -34,7 +35,9 @@ func newFigures() *figures {
 		swept: prometheus.NewCounter(prometheus.CounterOpts{Name: "lightoff_swept_total",
 			Help: "Conversations deleted because they were old."}),
 	}
-	f.registry.MustRegister(f.sockets, f.refused, f.swept, collectors.NewGoCollector(),
+	f.shut = prometheus.NewCounter(prometheus.CounterOpts{Name: "lightoff_connections_refused_total",
+		Help: "Connections closed at once because one place, or all together, had too many."})
+	f.registry.MustRegister(f.sockets, f.refused, f.swept, f.shut, collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return f
 }

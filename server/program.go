@@ -51,6 +51,7 @@ type Program struct {
 
 	lookEvery time.Duration // for what is promoted; 0 is the usual
 	grpc, web net.Listener
+	doors     *doors
 	operators *http.Server // nil without Metrics
 	metrics   net.Listener
 	end       context.CancelFunc // ends what runs beside
@@ -125,6 +126,7 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	}
 	p.leaving = make(chan struct{})
 	figures, limiter := newFigures(), api.NewLimiter(p.Limits)
+	p.doors = &doors{each: p.Limits.Connections, all: usualConnections(), proxies: p.Proxies, places: map[string]int{}, refused: figures.shut.Inc}
 	options.Limiter, options.Registry = limiter, figures.registry
 	p.api = api.New(model, p.store, p.Log, options)
 	p.pages = &http.Server{
@@ -155,10 +157,10 @@ func (p *Program) start(certificate *certificate, figures *figures) {
 			}
 		})
 	}
-	server, inside, listener := p.api, p.inside, certificate.wrap(p.grpc, "h2")
+	server, inside, listener := p.api, p.inside, certificate.wrap(p.doors.wrap(p.grpc), "h2")
 	serve("gRPC", func() error { return server.Serve(listener) })
 	serve("gRPC inside", func() error { return server.ServeInside(inside) })
-	pages, web := p.pages, certificate.wrap(p.web, "http/1.1") // a websocket begins in HTTP/1.1
+	pages, web := p.pages, certificate.wrap(p.doors.wrap(p.web), "http/1.1") // a websocket begins in HTTP/1.1
 	serve("pages", func() error { return pages.Serve(web) })
 	if operators, metrics := p.operators, p.metrics; metrics != nil {
 		serve("metrics", func() error { return operators.Serve(metrics) })

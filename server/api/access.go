@@ -2,12 +2,14 @@ package api
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"net"
 	"net/http"
 	"net/netip"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc/metadata"
@@ -47,6 +49,7 @@ type access struct {
 	store   *store.Store
 	proxies []netip.Prefix
 	limiter *Limiter
+	good    goodTokens
 }
 
 // caller is who calls: an address, or the holder of a token.
@@ -69,16 +72,56 @@ func (a *access) caller(ctx context.Context) (caller, error) {
 	if len(given) == 0 {
 		return c, nil
 	}
-	text, ok := strings.CutPrefix(given[0], "Bearer ")
-	if !ok || len(given) > 1 {
-		return c, store.ErrToken
-	}
-	t, err := a.store.Token(ctx, text)
+	t, text, err := a.token(ctx, c.key, given)
 	if err != nil {
 		return c, err
 	}
 	c.key, c.token, c.name, c.desk = "token "+t.ID+" "+string(t.Scope), text, t.Name, t.Scope == store.Desk
 	return c, nil
+}
+
+// token is what a call's token stands for. An address that has tried too many that are not is not even looked up for, save with one
+// that was good a moment ago.
+func (a *access) token(ctx context.Context, address string, given []string) (t store.Token, text string, err error) {
+	text, ok := strings.CutPrefix(given[0], "Bearer ")
+	good := !a.limiter.barred(address) || a.good.has(text)
+	err = store.ErrToken
+	if ok && len(given) == 1 && good {
+		t, err = a.store.Token(ctx, text)
+	}
+	switch {
+	case err == nil:
+		a.good.add(text)
+	case errors.Is(err, store.ErrToken):
+		if wait := a.limiter.badToken(address); wait > 0 {
+			err = &limited{what: "tokens", wait: wait}
+		}
+	}
+	return t, text, err
+}
+
+// maxGood bounds how many tokens are remembered as good.
+const maxGood = 1000
+
+// goodTokens are digests of tokens that were good. Whether they still are is looked up whenever they are used.
+type goodTokens struct {
+	mu    sync.Mutex
+	known map[[sha256.Size]byte]bool
+}
+
+func (g *goodTokens) has(text string) bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.known[sha256.Sum256([]byte(text))]
+}
+
+func (g *goodTokens) add(text string) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if len(g.known) >= maxGood || g.known == nil {
+		g.known = map[[sha256.Size]byte]bool{}
+	}
+	g.known[sha256.Sum256([]byte(text))] = true
 }
 
 // calledBy is the key of the context's value that says who calls.
@@ -116,6 +159,9 @@ func Bearer(ctx context.Context, token string) context.Context {
 func Visitor(r *http.Request, proxies []netip.Prefix) string {
 	return visitor(r.RemoteAddr, r.Header.Values("X-Forwarded-For"), proxies)
 }
+
+// Place is what counts of the address of a peer, whoever it may call for.
+func Place(peer string) string { return visitor(peer, nil, nil) }
 
 func visitor(peer string, forwarded []string, proxies []netip.Prefix) string {
 	host, _, err := net.SplitHostPort(peer)
@@ -261,7 +307,8 @@ func (l *limited) Error() string { return "too many " + l.what + " from one plac
 // tooMany are the reasons of limits.
 var tooMany = map[string]lightoffv1.ErrorReason{
 	"requests": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_REQUESTS, "opens": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_OPENS,
-	"codes": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_CODES, "streams": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_STREAMS,
+	"tokens": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_TOKENS,
+	"codes":  lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_CODES, "streams": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_STREAMS,
 }
 
 func (l *limited) exhausted() (lightoffv1.ErrorReason, time.Duration) { return tooMany[l.what], l.wait }

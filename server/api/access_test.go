@@ -228,6 +228,62 @@ func TestLimits(t *testing.T) {
 	assert.Empty(t, r.log.String())
 }
 
+// TestBadTokensAreCounted: whoever tries tokens is told to wait, and a good one still gets in.
+func TestBadTokensAreCounted(t *testing.T) {
+	m, err := kettle()
+	require.NoError(t, err)
+	limiter := NewLimiter(Limits{})
+	now := time.Now()
+	limiter.now = func() time.Time { return now }
+	r := startAt(t, m, t.TempDir(), Options{Limiter: limiter})
+	good, _, err := r.store.MakeToken(t.Context(), "yard", store.Desk, time.Hour)
+	require.NoError(t, err)
+	fresh, _, err := r.store.MakeToken(t.Context(), "barn", store.Desk, time.Hour)
+	require.NoError(t, err)
+	try := func(token string) error {
+		_, err := r.GetModel(Bearer(r.ctx, token), &lightoffv1.GetModelRequest{})
+		return err
+	}
+	require.NoError(t, try(good))
+	for range 10 * badTokens {
+		require.Equal(t, "TOKEN_INVALID", reason(t, try("AAAA.BBBB")))
+	}
+	assert.Equal(t, time.Second, wait(t, try("AAAA.BBBB")))
+	require.NoError(t, try(good), "it was good a moment ago")
+	assert.Equal(t, "TOO_MANY_TOKENS", reason(t, try(fresh)), "one that is new here waits")
+	now = now.Add(time.Second)
+	require.NoError(t, try(fresh))
+}
+
+// TestStreamsAreCounted: streams of the health service are streams.
+func TestStreamsAreCounted(t *testing.T) {
+	r := start(t)
+	// The network of the tests counts as inside, where sockets are counted and not streams; so from outside.
+	b := &border{log: slog.New(slog.DiscardHandler), metrics: newMetrics(nil), recheck: recheck,
+		access: &access{store: r.store, limiter: NewLimiter(Limits{Sockets: 2, AllSockets: 3})}}
+	over := make(chan struct{})
+	outside := func() error {
+		return b.streaming(nil, silent{t.Context()}, &grpc.StreamServerInfo{FullMethod: healthv1.Health_Watch_FullMethodName},
+			func(any, grpc.ServerStream) error { <-over; return nil })
+	}
+	ended := make(chan error, 2)
+	for range 2 {
+		go func() { ended <- outside() }()
+	}
+	require.Eventually(t, func() bool { b.limiter.mu.Lock(); defer b.limiter.mu.Unlock(); return b.limiter.sockets == 2 }, patience, time.Millisecond)
+	assert.Equal(t, "TOO_MANY_STREAMS", reason(t, outside()))
+	leave, wait := b.limiter.Socket("another")
+	require.Zero(t, wait)
+	_, wait = b.limiter.Socket("a third")
+	assert.Equal(t, socketWait, wait, "all together")
+	leave()
+	close(over)
+	for range 2 {
+		require.NoError(t, <-ended)
+	}
+	assert.Zero(t, b.limiter.sockets)
+}
+
 func TestSocketsAreCounted(t *testing.T) {
 	l := NewLimiter(Limits{Sockets: 2})
 	one, wait := l.Socket("a")

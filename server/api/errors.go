@@ -59,6 +59,7 @@ var statusCodes = []struct {
 	{errNotSettled, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_SETTLED},
 	{errNoWait, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_SUGGESTION_GONE},
 	{errCrowded, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_SUGGESTIONS},
+	{store.ErrManyKeys, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_KEYS},
 	{errNotOwner, codes.PermissionDenied, lightoffv1.ErrorReason_ERROR_REASON_OWNER_ONLY},
 	{errStopping, codes.Unavailable, lightoffv1.ErrorReason_ERROR_REASON_STOPPING},
 	{store.ErrToken, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_INVALID},
@@ -250,7 +251,7 @@ func (b *border) streaming(srv any, stream grpc.ServerStream, info *grpc.StreamS
 		return err
 	}
 	ctx = context.WithValue(ctx, calledBy{}, who)
-	if !who.inside && !b.free(info.FullMethod, nil) {
+	if !who.inside {
 		leave, wait := b.limiter.Socket(who.key)
 		if wait > 0 {
 			return &limited{what: "streams", wait: wait}

@@ -14,6 +14,9 @@ type Limits struct {
 	Opens    float64 // conversations opened in an hour, on average; a sixth of that may come at once
 	Sockets  int     // sockets and streams open at the same time
 	Waiting  int     // assessments that wait for a processor at the same time
+
+	Connections int // open at the same time
+	AllSockets  int // sockets and streams of all callers together; each takes some hundred kilobytes
 }
 
 // tokenFactor is how much more the holder of a token may ask for: many people stand behind a desk or program.
@@ -22,6 +25,9 @@ const tokenFactor = 20
 // guesses is how many spoken codes one address may try in an hour, on average; a sixth of that may be tried at once. It
 // is no option: codes are short.
 const guesses = 60
+
+// badTokens is how many tokens that are not taken one address may try in a second, on average; ten seconds' worth at once.
+const badTokens = 1
 
 // Remembered callers: above some, those who have not been heard of for a while are forgotten.
 const (
@@ -37,11 +43,12 @@ type Limiter struct {
 	mu      sync.Mutex
 	callers map[string]*allowance
 	sweepAt int
+	sockets int // of all
 }
 
 type allowance struct {
 	requests, opens *rate.Limiter
-	guesses         *rate.Limiter
+	guesses, tokens *rate.Limiter
 	sockets         int
 	seen            time.Time
 }
@@ -68,6 +75,7 @@ func (l *Limiter) of(key string) *allowance {
 		a = &allowance{
 			requests: rate.NewLimiter(rate.Limit(f*l.limits.Requests), max(1, int(10*f*l.limits.Requests))),
 			guesses:  rate.NewLimiter(rate.Limit(f*guesses/3600), guesses/6*int(f)),
+			tokens:   rate.NewLimiter(rate.Limit(badTokens), 10*badTokens),
 			opens:    rate.NewLimiter(rate.Limit(f*l.limits.Opens/3600), max(1, int(f*l.limits.Opens/6))),
 		}
 		l.callers[key] = a
@@ -110,6 +118,20 @@ func (l *Limiter) guess(key string) time.Duration {
 	return l.takeFrom(l.of(key).guesses)
 }
 
+// badToken takes one try with a token that was not taken off the allowance, or returns how long to wait.
+func (l *Limiter) badToken(key string) time.Duration {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.takeFrom(l.of(key).tokens)
+}
+
+// barred tells whether an address has tried too many of those lately.
+func (l *Limiter) barred(key string) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.of(key).tokens.TokensAt(l.now()) < 1
+}
+
 func (l *Limiter) takeFrom(r *rate.Limiter) time.Duration {
 	now := l.now()
 	taken := r.ReserveN(now, 1)
@@ -128,13 +150,15 @@ func (l *Limiter) Socket(key string) (leave func(), wait time.Duration) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	a := l.of(key)
-	if l.limits.Sockets > 0 && a.sockets >= l.limits.Sockets*int(factor(key)) {
+	if l.limits.Sockets > 0 && a.sockets >= l.limits.Sockets*int(factor(key)) || l.limits.AllSockets > 0 && l.sockets >= l.limits.AllSockets {
 		return nil, socketWait
 	}
 	a.sockets++
+	l.sockets++
 	return sync.OnceFunc(func() {
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		a.sockets--
+		l.sockets--
 	}), 0
 }

@@ -51,6 +51,12 @@ type Options struct {
 	LookEvery time.Duration
 }
 
+// helloLimit is how long a connection may take to say that it speaks HTTP/2, and idleLimit how long one may stay without a call.
+const (
+	helloLimit = 20 * time.Second
+	idleLimit  = 5 * time.Minute
+)
+
 // maxStreams is the most calls and streams that one connection may have under way; each costs some kilobytes.
 const maxStreams = 256
 
@@ -72,8 +78,9 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 		grpc.MaxHeaderListSize(16 << 10),
 		grpc.UnaryInterceptor(b.unary),
 		grpc.StreamInterceptor(b.streaming),
-		// A watcher whose machine has gone without a word is noticed by asking.
-		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute}),
+		// A watcher whose machine has gone without a word is noticed by asking, and a connection on which nobody calls ends.
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute, MaxConnectionIdle: idleLimit}),
+		grpc.ConnectionTimeout(helloLimit),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}),
 	}
 	s := &Server{

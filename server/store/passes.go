@@ -24,8 +24,10 @@ const (
 const (
 	// SpokenValid is how long a spoken code leads to its conversation.
 	SpokenValid = 4 * time.Hour
-	// maxPasses bounds how many passes of a kind a conversation has; more make the oldest of them invalid.
+	// maxPasses bounds how many spoken codes a conversation has; more make the oldest of them invalid.
 	maxPasses = 10
+	// maxLookOn bounds how many look-on keys it has; more are refused, for those that were given away must not end unasked.
+	maxLookOn = 50
 )
 
 // spokenSigns are digits and letters that are not taken for one another, neither read (0 and O, 1 and I and L, 2 and Z, 5
@@ -55,6 +57,16 @@ func (s *Store) MakePass(ctx context.Context, id string, kind PassKind) (string,
 		}
 		if there == 0 {
 			return ErrNotFound
+		}
+		if kind == LookOn {
+			var many int
+			err := tx.QueryRowContext(ctx, `select count(*) from pass where conversation_id = $1 and kind = $2`, id, string(kind)).Scan(&many)
+			if err != nil {
+				return err
+			}
+			if many >= maxLookOn {
+				return ErrManyKeys
+			}
 		}
 		if _, err := tx.ExecContext(ctx, `delete from pass where expires_at <= $1`, now.UnixMicro()); err != nil {
 			return err

@@ -110,3 +110,25 @@ func checkSince(t *testing.T, place string) {
 	assert.Empty(t, none)
 	assert.False(t, more)
 }
+
+func TestLookOnKeysAreBounded(t *testing.T) { onBoth(t, checkLookOnKeysAreBounded) }
+
+func checkLookOnKeysAreBounded(t *testing.T, place string) {
+	s := opened(t, place)
+	c := create(t, s)
+	first := ""
+	for n := range maxLookOn {
+		key, _, err := s.MakePass(t.Context(), c.ID, LookOn)
+		require.NoError(t, err)
+		if n == 0 {
+			first = key
+		}
+	}
+	_, _, err := s.MakePass(t.Context(), c.ID, LookOn)
+	require.ErrorIs(t, err, ErrManyKeys)
+	_, err = s.ByPass(t.Context(), first, LookOn)
+	require.NoError(t, err, "none that was given away has ended")
+	require.NoError(t, s.Withdraw(t.Context(), c.ID, LookOn))
+	_, _, err = s.MakePass(t.Context(), c.ID, LookOn)
+	require.NoError(t, err)
+}

@@ -29,6 +29,8 @@ var (
 	ErrNotFound = errors.New("no such conversation")
 	// ErrFull means that the conversation holds MaxEvents events or MaxBytes bytes and takes no more.
 	ErrFull = errors.New("the conversation is full; open a new one")
+	// ErrManyKeys means that the conversation has as many look-on keys as it may.
+	ErrManyKeys = errors.New("the conversation has many look-on keys already; withdraw them first")
 	// ErrKeyReused means that the client's key came with another request before.
 	ErrKeyReused = errors.New("the client key was used for another request; a new request needs a new key")
 )

@@ -87,6 +87,10 @@ const (
 	ErrorReason_ERROR_REASON_INTERNAL ErrorReason = 27
 	// UNIMPLEMENTED: there is no such call.
 	ErrorReason_ERROR_REASON_NO_SUCH_CALL ErrorReason = 28
+	// RESOURCE_EXHAUSTED, with RetryInfo: too many wrong tokens from one address.
+	ErrorReason_ERROR_REASON_TOO_MANY_TOKENS ErrorReason = 29
+	// FAILED_PRECONDITION: the conversation has as many look-on keys as it may; withdraw them first.
+	ErrorReason_ERROR_REASON_TOO_MANY_KEYS ErrorReason = 30
 )
 
 // Enum value maps for ErrorReason.
@@ -121,6 +125,8 @@ var (
 		26: "ERROR_REASON_DEADLINE_EXCEEDED",
 		27: "ERROR_REASON_INTERNAL",
 		28: "ERROR_REASON_NO_SUCH_CALL",
+		29: "ERROR_REASON_TOO_MANY_TOKENS",
+		30: "ERROR_REASON_TOO_MANY_KEYS",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":          0,
@@ -152,6 +158,8 @@ var (
 		"ERROR_REASON_DEADLINE_EXCEEDED":    26,
 		"ERROR_REASON_INTERNAL":             27,
 		"ERROR_REASON_NO_SUCH_CALL":         28,
+		"ERROR_REASON_TOO_MANY_TOKENS":      29,
+		"ERROR_REASON_TOO_MANY_KEYS":        30,
 	}
 )
 
@@ -186,7 +194,7 @@ var File_lightoff_v1_error_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_error_proto_rawDesc = "" +
 	"\n" +
-	"\x17lightoff/v1/error.proto\x12\vlightoff.v1*\x96\a\n" +
+	"\x17lightoff/v1/error.proto\x12\vlightoff.v1*\xd8\a\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12 \n" +
 	"\x1cERROR_REASON_REQUEST_INVALID\x10\x01\x12\x1a\n" +
@@ -217,7 +225,9 @@ const file_lightoff_v1_error_proto_rawDesc = "" +
 	"\x16ERROR_REASON_CANCELLED\x10\x19\x12\"\n" +
 	"\x1eERROR_REASON_DEADLINE_EXCEEDED\x10\x1a\x12\x19\n" +
 	"\x15ERROR_REASON_INTERNAL\x10\x1b\x12\x1d\n" +
-	"\x19ERROR_REASON_NO_SUCH_CALL\x10\x1cB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
+	"\x19ERROR_REASON_NO_SUCH_CALL\x10\x1c\x12 \n" +
+	"\x1cERROR_REASON_TOO_MANY_TOKENS\x10\x1d\x12\x1e\n" +
+	"\x1aERROR_REASON_TOO_MANY_KEYS\x10\x1eB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
 	file_lightoff_v1_error_proto_rawDescOnce sync.Once
