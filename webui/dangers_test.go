@@ -155,7 +155,7 @@ func TestThreeSeverities(t *testing.T) {
 	p.Picture("phone-do-not-start")
 	assert.Equal(t, []string{"1", "3"}, pagetest.Eval[[]string](p, `[...document.querySelectorAll("#danger ol")].map((e) => e.getAttribute("start") ?? "1")`))
 	assert.Empty(t, p.Texts("#danger .calls"), "a heater that must not start is no call for help")
-	assert.Contains(t, p.Text("#danger"), "You told: Smoke: white thick.")
+	assert.Contains(t, p.Text("#danger"), "You said: Smoke: white thick.")
 	p.Acknowledge()
 	p.There("#banner [data-banner=flooded] .way")
 	p.Asked("rest_voltage")

@@ -56,7 +56,7 @@ func TestPagesAndFiles(t *testing.T) {
 	assert.Equal(t, "no-cache", resp.Header.Get("Cache-Control"))
 	_, same := get(t, site.URL+"/c/some-key", nil)
 	assert.Equal(t, page, same, "one document for all addresses")
-	assert.Contains(t, page, "This defers to the heater’s own instructions, local codes and licensed work on gas, fuel, electrics and vehicles.")
+	assert.Contains(t, page, "The heater’s own instructions and local rules come first. Work on gas, fuel, electrics and vehicles belongs to licensed people.")
 	for _, number := range []string{"112", "999", "911"} {
 		assert.Contains(t, page, `href="tel:`+number+`"`, "the call links need no script")
 	}
