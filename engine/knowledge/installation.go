@@ -15,10 +15,11 @@ import (
 // follows from it alone is worked out once and kept for whoever asks next: rates, tables, levels of the readings, and the
 // posteriors before anything was found.
 
-// How much is kept at most. A ground takes some 300 KiB with the heater's model, an installation some 150 KiB.
+// How much is kept at most. With the heater's model that is some tens of megabytes.
 const (
 	mostGrounds       = 32
 	mostInstallations = 64
+	mostClamped       = 2 // answers before anything was found, for each installation
 )
 
 // ground is what the computed quantities come to: trees with their tables, and the levels of the readings.
@@ -39,8 +40,15 @@ type installation struct {
 	onlyPrior sync.Once
 	prior     *prior
 	priorErr  error
-	learning  sync.Mutex
+	clamped   *recent[clamped]
+	rates     sync.Mutex
 	rateWith  map[string][][]float64 // [fact][state][cause] rate; NaN where the fact does not touch the cause
+}
+
+// clamped is an answer of the network that is kept.
+type clamped struct {
+	told *bayes.Clamped
+	err  error
 }
 
 // prior is what holds before anything was found but that somebody complained.
@@ -68,7 +76,7 @@ func (in *Inquiry) place(findings []Finding) *installation {
 	work := func() *installation {
 		s := newSituation(told, in.memo)
 		p := &installation{told: told, table: stateOf(told, codeTable), rate: make([]float64, len(in.m.Causes)),
-			rateWith: map[string][][]float64{}}
+			rateWith: map[string][][]float64{}, clamped: newRecent[clamped](mostClamped)}
 		if bearing.Len() == 0 {
 			p.ground = in.m.plain
 		} else {
@@ -176,8 +184,8 @@ func (in *Inquiry) nothing(entries []entry, with float64) (float64, error) {
 // what changes nothing or is a variable of the network.
 func (in *Inquiry) rateWith(id string) [][]float64 {
 	p := in.at
-	p.learning.Lock()
-	defer p.learning.Unlock()
+	p.rates.Lock()
+	defer p.rates.Unlock()
 	if rates, ok := p.rateWith[id]; ok {
 		return rates
 	}

@@ -1,6 +1,7 @@
 package knowledge
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -88,7 +89,7 @@ func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 			causes = append(causes, v)
 		}
 	}
-	c, err := in.now.q.Clamp(bayes.Clamp{Targets: targets, Candidates: candidates, Others: causes, Given: clamped, LeftOut: left})
+	c, err := in.clamp(bayes.Clamp{Targets: targets, Candidates: candidates, Others: causes, Given: clamped, LeftOut: left})
 	if err != nil {
 		return nil, err
 	}
@@ -159,6 +160,19 @@ func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 		}
 	}
 	return s, nil
+}
+
+// clamp asks the network. Before anything was found the answer hangs on the installation alone, and every conversation begins
+// there, with the most causes still to be told apart; so the last answers are kept.
+func (in *Inquiry) clamp(w bayes.Clamp) (*bayes.Clamped, error) {
+	if len(in.entered) > len(in.at.entered) || in.odds != nil || in.fitting {
+		return in.now.q.Clamp(w)
+	}
+	a := in.at.clamped.get(fmt.Sprint(w), func() clamped {
+		c, err := in.now.q.Clamp(w)
+		return clamped{c, err}
+	})
+	return a.told, a.err
 }
 
 // Information is I(cause; observation | findings) in bits, by cause in the model's order and by the observations' ids, for the

@@ -128,6 +128,13 @@ func TestInstallationsAreShared(t *testing.T) {
 		assert.NoError(t, err)
 		shares, after := in.SetupOutcomes("mains", p)
 		out := append(slices.Concat(p, base, shares), in.SetupInformation("dry_summer", p)...)
+		in.Enter(findings[:2])
+		s, err := in.Survey(Ask{IDs: []string{"hum", "motor_current"}, Wanted: func(int) bool { return true }, Given: []int{0, 3}, Weigh: []int{1, 2}})
+		assert.NoError(t, err)
+		for _, b := range s.Without {
+			out = append(out, b.Causes...)
+		}
+		out = slices.Concat(out, slices.Concat(s.Bits...), s.If(0).Causes, s.If(3).Outcomes[0])
 		for _, a := range after {
 			out = append(out, a...)
 		}
