@@ -39,7 +39,7 @@ var may = map[string][]string{
 
 // mayUse lists the modules besides the standard library that an engine package may use, standardOnly those that use none.
 var (
-	mayUse       = []string{"github.com/goccy/go-yaml"}
+	mayUse       = []string{"github.com/goccy/go-yaml", "github.com/blevesearch/snowballstem"}
 	standardOnly = []string{"engine/bayes", "engine/physics", "engine/troubleshoot"}
 )
 

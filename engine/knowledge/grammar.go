@@ -7,33 +7,52 @@ import (
 
 // Grammar is what the reader of texts must know of a language, besides what people say of the heater.
 type Grammar struct {
-	NegateNext   []*Phrase // deny what follows: no, without
-	NegateLast   []*Phrase // deny what stands before: "bubbles: none"
-	NegateEither []*Phrase // deny what they touch, first of all what stands before
-	Doubt        []*Phrase // maybe, I think
-	Past         []*Phrase // used to: true once, perhaps no more
-	Or           []string  // join alternatives
-	Joins        []string  // begin a new clause that stands by itself: and, but
-	Breaks       []string  // begin a clause that depends on another: because, when
-	Fillers      []string  // may stand between the words of a phrase and change nothing
-	Degrees      []string  // say how much; to deny one denies not the thing: not strongly
-	Short        []string  // shortened words whose full stop ends no sentence
-	Earlier      []*Phrase // a code beside it is an earlier one
-	Now          []*Phrase // a code beside it is the present one
-	Code         []*Phrase // announce a code
-	CodeMarks    []string  // may stand between that and the code
-	CodeLetters  []string  // with a number, are a code
-	OtherLetters []string  // with a number, look like a code of another kind
-	NotCode      []*Phrase // make what looks like a code doubtful
+	Stemmer      string               // name of the Snowball stemmer; empty for none
+	Roles        map[string][]*Phrase // by what they do in a sentence, one of grammarRoles
+	Or           []string             // join alternatives
+	Joins        []string             // begin a new clause that stands by itself: and, but
+	Breaks       []string             // begin a clause that depends on another: because, when
+	Articles     []string             // with a unit, one of it: an hour
+	Of           []string             // between a fraction and its unit: a quarter of an hour
+	Ranges       []string             // between the bounds of a number: five to ten
+	Pronouns     []string             // stand for what was named before: it
+	Fillers      []string             // may stand between the words of a phrase and change nothing
+	Degrees      []string             // say how much; to deny one denies not the thing: not strongly
+	Short        []string             // shortened words whose full stop ends no sentence
+	CodeMarks    []string             // may stand between what announces a code and the code
+	CodeLetters  []string             // with a number, are a code
+	OtherLetters []string             // with a number, look like a code of another kind
 	Tables       map[string][]*Phrase
-	Yes, No      []*Phrase
 	Numbers      map[string]float64
 	Point, Minus []string // between whole number and decimals; before a negative number
 	Joint        string   // joins units and tens: ein-und-zwanzig
+	Linking      []string // letters that join the parts of a compound
 	Thousands    string   // separates thousands
 	Units        map[string][]*Phrase
 	Places       map[string][]*Phrase // how it is told where or when a number was read
 	Known        []string             // words that are no misspelling of another
+}
+
+// grammarRoles are what phrases of a grammar can do.
+var grammarRoles = []string{
+	"negate_next",   // denies what follows: no, without
+	"negate_last",   // denies what stands before: "bubbles: none"
+	"negate_either", // denies what it touches, first of all what stands before
+	"negate_thing",  // says that a thing is not there, and so nothing of it: no, without
+	"doubt",         // maybe, I think
+	"hearsay",       // what others say
+	"wonders",       // asks, without a question mark
+	"past",          // true once, perhaps no more: used to
+	"mended",        // what was said before it is so no more: ok now
+	"earlier",       // a code beside it is an earlier one
+	"now",           // a code beside it is the present one
+	"code",          // announces a code
+	"shows",         // may announce one
+	"not_code",      // makes what looks like a code doubtful
+	"yes", "no",
+	"unknown",   // cannot be told
+	"as_before", // as it was told before
+	"instead",   // corrects what was said before
 }
 
 // Measure says by which unit and which places a number in a text is known to be a reading of something.
@@ -43,11 +62,15 @@ type Measure struct {
 	At       []string // places that must all be told
 	Unless   []string // places that must not
 	Bare     bool     // it may be told without its unit
-	Asks     bool     // a number in this unit whose place is not told is asked back
+	Asks     bool     // a number in this unit whose place is not told is offered as this
+	Offer    bool     // even with its places it is only offered
+	Spread   bool     // two numbers with a word like "to" between them are one
 	Min, Max float64  // for telling it from others, in the text's unit; no limits where equal
 	Scale    float64  // from the text's unit to the model's: multiply, then add Offset
 	Offset   float64
 	Bands    []MeasureBand
+	Also     string // an observation that the number tells as well
+	AlsoIn   []MeasureBand
 }
 
 // MeasureBand is the state that numbers below Below stand for; the last has no bound.
@@ -58,17 +81,17 @@ type MeasureBand struct {
 
 // readGrammar reads a language's grammar file.
 func (f *files) readGrammar(t *Texts, root node) {
-	g := &Grammar{Tables: map[string][]*Phrase{}, Numbers: map[string]float64{}, Units: map[string][]*Phrase{}, Places: map[string][]*Phrase{}}
+	g := &Grammar{Roles: map[string][]*Phrase{}, Tables: map[string][]*Phrase{}, Numbers: map[string]float64{},
+		Units: map[string][]*Phrase{}, Places: map[string][]*Phrase{}}
 	t.Grammar = g
-	phrases := map[string]*[]*Phrase{"negate_next": &g.NegateNext, "negate_last": &g.NegateLast, "negate_either": &g.NegateEither,
-		"doubt": &g.Doubt, "past": &g.Past, "earlier": &g.Earlier, "now": &g.Now, "code": &g.Code, "not_code": &g.NotCode, "yes": &g.Yes, "no": &g.No}
-	words := map[string]*[]string{"or": &g.Or, "joins": &g.Joins, "breaks": &g.Breaks, "fillers": &g.Fillers, "degrees": &g.Degrees, "short": &g.Short,
-		"code_marks": &g.CodeMarks, "code_letters": &g.CodeLetters, "other_letters": &g.OtherLetters, "point": &g.Point, "minus": &g.Minus, "known": &g.Known}
+	words := map[string]*[]string{"or": &g.Or, "joins": &g.Joins, "breaks": &g.Breaks, "pronouns": &g.Pronouns, "articles": &g.Articles, "of": &g.Of, "ranges": &g.Ranges, "fillers": &g.Fillers, "degrees": &g.Degrees, "short": &g.Short,
+		"code_marks": &g.CodeMarks, "code_letters": &g.CodeLetters, "other_letters": &g.OtherLetters, "point": &g.Point, "minus": &g.Minus,
+		"linking": &g.Linking, "known": &g.Known}
 	named := map[string]map[string][]*Phrase{"tables": g.Tables, "units": g.Units, "places": g.Places}
 	for _, p := range root.pairs() {
 		switch {
-		case phrases[p.id] != nil:
-			*phrases[p.id] = p.val.phrases()
+		case slices.Contains(grammarRoles, p.id):
+			g.Roles[p.id] = p.val.phrases()
 		case words[p.id] != nil:
 			*words[p.id] = p.val.foldedWords()
 		case named[p.id] != nil:
@@ -79,6 +102,8 @@ func (f *files) readGrammar(t *Texts, root node) {
 			for _, q := range p.val.pairs() {
 				g.Numbers[Fold(q.id)] = q.val.number()
 			}
+		case p.id == "stemmer":
+			g.Stemmer = p.val.text()
 		case p.id == "joint":
 			g.Joint = Fold(p.val.text())
 		case p.id == "thousands":
@@ -120,15 +145,21 @@ func (n node) foldedWords() []string {
 
 // measure reads how a reading is known in a text.
 func (f *files) measure(n node) {
-	m := n.fields("id", "unit", "at", "unless", "bare", "asks", "min", "max", "scale", "offset", "bands")
+	m := n.fields("id", "unit", "at", "unless", "bare", "asks", "offer", "spread", "min", "max", "scale", "offset", "bands", "also", "also_in")
 	x := Measure{ID: m["id"].text(), Unit: m["unit"].text(), At: m["at"].texts(), Unless: m["unless"].texts(), Bare: m["bare"].flag(),
-		Asks: m["asks"].flag(), Min: m["min"].numberOr(0), Max: m["max"].numberOr(0), Scale: m["scale"].numberOr(1), Offset: m["offset"].numberOr(0)}
-	for _, b := range m["bands"].items() {
-		q := b.fields("state", "below")
-		x.Bands = append(x.Bands, MeasureBand{q["state"].text(), q["below"].numberOr(0)})
-	}
+		Asks: m["asks"].flag(), Offer: m["offer"].flag(), Spread: m["spread"].flag(), Min: m["min"].numberOr(0), Max: m["max"].numberOr(0), Scale: m["scale"].numberOr(1), Offset: m["offset"].numberOr(0)}
+	x.Bands, x.Also, x.AlsoIn = m["bands"].bands(), m["also"].text(), m["also_in"].bands()
 	f.model.Measures = append(f.model.Measures, x)
 	f.measured = append(f.measured, n)
+}
+
+func (n node) bands() []MeasureBand {
+	var out []MeasureBand
+	for _, b := range n.items() {
+		q := b.fields("state", "below")
+		out = append(out, MeasureBand{q["state"].text(), q["below"].numberOr(0)})
+	}
+	return out
 }
 
 // checkGrammars finds measures of what the model does not have and names that a language has no words for.
@@ -149,7 +180,7 @@ func (f *files) checkGrammars() {
 				w.at.errorf("no words for the unit %s, in which %s is told", x.Unit, x.ID)
 			}
 			for _, place := range slices.Concat(x.At, x.Unless) {
-				if len(g.Places[place]) == 0 {
+				if l := m.texts[w.id].Lexicon; place != CodeShown && len(g.Places[place]) == 0 && (l == nil || len(l.Things[place])+len(l.Says[place]) == 0) {
 					w.at.errorf("no words for the place %s, by which %s is known", place, x.ID)
 				}
 			}
@@ -169,6 +200,11 @@ func (f *files) checkMeasure(at node, x Measure) {
 		at.errorf("%s is a number; it is not told in states", x.ID)
 	case unit == "" && len(x.Bands) == 0:
 		at.errorf("%s is told in states; say which numbers mean which", x.ID)
+	}
+	for _, b := range x.AlsoIn {
+		if b.State != "" {
+			f.state(at, x.Also, b.State)
+		}
 	}
 	for i, b := range x.Bands {
 		f.state(at, x.ID, b.State)

@@ -98,8 +98,10 @@ func TestGoodModelHoldsWhatItsFilesSay(t *testing.T) {
 	require.Equal(t, []string{"en"}, m.Locales())
 	require.Same(t, m.Text("en"), m.Text("xx-YY"), "where there are no words, English ones serve")
 	require.Equal(t, "The well is dry", m.Text("en").Causes["well_dry"].Title)
-	require.Equal(t, "no water|bone dry", m.Text("en").Sayings[0].Pattern.String())
-	require.Equal(t, "even", m.Text("en").Sayings[1].Negated)
+	require.Equal(t, "bone dry", m.Text("en").Lexicon.Says["runs_dry"][0].String())
+	require.Equal(t, [][]string{{"pump_itself", "tap"}, {"rattle"}}, m.Pairs[1].When)
+	require.Equal(t, []Finding{{ID: "hum", State: "even"}}, m.Pairs[1].Denied)
+	require.Equal(t, []Answer{{"water_at_tap", "plenty", "none"}}, m.Answers)
 }
 
 func TestVersionFollowsTheFiles(t *testing.T) {
@@ -260,11 +262,13 @@ var badModels = []bad{
 	one("setup state untold", "text/en/observations.yaml", "{weak: Weak, normal: Normal}", "{weak: Weak}", "", "no words for mains in state normal"),
 	one("repair untold", "text/en/repairs.yaml", "renew_motor: {title: Renew the motor}", "", "", "no words for renew_motor"),
 	one("danger untold", "text/en/dangers.yaml", ", text: Leave it off.", "", "", "no words for overload"),
-	one("saying without words", "text/en/sayings.yaml", `{say: "rattles", id`, `{id`, "{id", "say is missing"),
-	one("saying not a pattern", "text/en/sayings.yaml", `"rattles"`, `"rattles("`, "rattles", "not a phrase"),
-	one("saying of an unknown state", "text/en/sayings.yaml", "state: rough", "state: loud", "loud", `hum has no state "loud"`),
-	one("saying negated to an unknown state", "text/en/sayings.yaml", "no: even", "no: quiet", "quiet", `hum has no state "quiet"`),
-	one("saying of a repair", "text/en/sayings.yaml", "id: hum, state: rough, no: even", "id: renew_hose, state: rough", "renew_hose", "renew_hose has no states"),
+	one("pair without a meaning", "pairs.yaml", `, means: "water_at_tap=none"`, "", `{when: "tap runs_dry"`, "a pair needs when, and what that means"),
+	one("words not a pattern", "text/en/lexicon.yaml", "[rattle, clatter]", `[rattle, "rattles("]`, "rattles(", "not a phrase"),
+	one("pair of an unknown state", "pairs.yaml", "hum=rough", "hum=loud", `{when: "pump_itself`, `hum has no state "loud"`),
+	one("pair denied to an unknown state", "pairs.yaml", "hum=even", "hum=quiet", `{when: "pump_itself`, `hum has no state "quiet"`),
+	one("pair of a repair", "pairs.yaml", "hum=rough", "renew_hose=rough", `{when: "pump_itself`, "renew_hose is no observation or setup fact"),
+	one("pair of nothing named", "text/en/lexicon.yaml", "pump_itself: [pump]", "valve: [valve]", "things:", "no words for pump_itself"),
+	one("answer of an unknown state", "pairs.yaml", `"yes": plenty`, `"yes": much`, "{id: water_at_tap", `water_at_tap has no state "much"`),
 }
 
 func TestBadModelsNameWhatIsWrong(t *testing.T) {
@@ -327,7 +331,7 @@ func TestAllProblemsAtOnceSorted(t *testing.T) {
 	want := map[string]int{}
 	for _, name := range []string{"unknown parent", "figure above 1000", "bad word for a factor", "repair of nothing known",
 		"shares", "basis missing", "unknown state in a rule", "danger twice", "code of an unknown state", "cause untold",
-		"saying of an unknown state", "no computed cause"} {
+		"pair of an unknown state", "no computed cause"} {
 		i := slices.IndexFunc(badModels, func(b bad) bool { return b.name == name })
 		require.GreaterOrEqual(t, i, 0, name)
 		if name == "basis missing" { // the fact of the case before, whose line has been changed

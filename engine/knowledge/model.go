@@ -28,6 +28,9 @@ type Model struct {
 	Parts        []string // of the machine, in which a cause can sit; empty for a model that names none
 	CodeTables   []CodeTable
 	Measures     []Measure
+	Pairs        []Pair
+	Answers      []Answer
+	Backdrop     []string // things that are where the heater is rather than what is spoken of
 
 	texts   map[string]*Texts
 	byID    map[string]ref
@@ -165,19 +168,11 @@ type Texts struct {
 	Dangers      map[string]DangerText
 	Tools        map[string]string
 	Phrases      map[string]string
-	Sayings      []Saying
 	Grammar      *Grammar // nil where the language has none
 	Alarms       []Alarm
 	AlarmGrammar AlarmGrammar
 	GateWords    map[string]GateWords // by gate; empty where the language has none
-}
-
-// Saying is something that people say and what it means.
-type Saying struct {
-	Pattern   *Phrase
-	ID, State string // no state: what is meant must be asked
-	Negated   string // the state meant when it is negated; empty for none
-	Plain     bool   // the phrase contains its own negation, so that none before it counts
+	Lexicon      *Lexicon             // the same
 }
 
 // CauseText names and explains a cause. Sentence says it as a whole sentence, a thing and what it does.

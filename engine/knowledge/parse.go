@@ -57,7 +57,9 @@ type files struct {
 	learned    []learntEntry
 	anyway     float64 // if positive, how often somebody complains of nothing; the computed cause then follows
 	seen       map[string]node
-	said       []said
+	lexica     []worded
+	paired     []node
+	answered   []node
 	worded     []worded
 	grammars   []worded
 	measured   []node
@@ -98,7 +100,7 @@ func (f *files) read(fsys fs.FS) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "endings": f.ending, "watch": f.watch, "learned": f.learnedEntry,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "pairs": f.pair, "answers": f.answer, "endings": f.ending, "watch": f.watch, "learned": f.learnedEntry,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {
@@ -106,6 +108,8 @@ func (f *files) sections(root node) {
 			f.model.Tools = p.val.texts()
 		case "parts":
 			f.model.Parts = p.val.texts()
+		case "backdrop":
+			f.model.Backdrop = p.val.texts()
 		case "complaint":
 			m := p.val.fields("effect", "quiet")
 			f.complaint.effect, f.complaint.quiet = m["effect"].text(), m["quiet"].text()

@@ -8,9 +8,10 @@ import (
 	"unicode"
 )
 
-// Phrase is a pattern over words: words in order, (a|b) for either, ? after what may be missing, a star
-// after a bracket for what may be missing or said several times, * at the end or the
-// beginning of a word for any more letters, _ for any one word, # for any number, and a comma for itself. Words are
+// Phrase is a pattern over words: words in order, (a|b) for either, ? after what may be missing, a star after a bracket for
+// what may be missing or said several times, ~ for some words that say nothing of their own, _ for any one word, # for any
+// number, = before a word whose endings must be as written, * at an end of a word for any more letters, and a comma for
+// itself. The alarms know the star and no =, ~ or endings by stem, the other texts know those and no star on a word. Words are
 // compared folded, so "läuft" and "laeuft", "won't" and "wont" are the same.
 type Phrase struct {
 	text string
@@ -147,14 +148,17 @@ func (p *phraseParser) sequence() (piece, error) {
 
 func (p *phraseParser) phraseWord() (string, error) {
 	from := p.at
-	if r := p.peek(); r == ',' || r == '#' || r == '_' || r == '°' {
+	if r := p.peek(); r == ',' || r == '#' || r == '_' || r == '°' || r == '~' {
 		p.at++
 		return string(r), nil
 	}
-	for r := p.peek(); unicode.IsLetter(r) || unicode.IsDigit(r) || r == '*'; r = p.peek() {
+	for r := p.peek(); unicode.IsLetter(r) || unicode.IsDigit(r) || r == '*' || r == '/' || r == '=' && p.at == from; r = p.peek() {
 		p.at++
 	}
 	w := string(p.text[from:p.at])
+	if w == "=" {
+		return "", errors.New("= stands before a word")
+	}
 	switch {
 	case w == "":
 		return "", fmt.Errorf("%q cannot stand in a phrase", p.peek())
@@ -197,96 +201,43 @@ func (p piece) words(out []string) []string {
 	return out
 }
 
-// First are the words with which the phrase can begin, each once.
-func (p *Phrase) First() []string {
-	out := p.root.first(nil)
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
-func (p piece) first(out []string) []string {
-	if p.word != "" {
-		return append(out, p.word)
-	}
-	for _, c := range p.parts {
-		out = c.first(out)
-		if !p.either && !matchesNothing(c) {
-			break
-		}
-	}
-	return out
-}
-
-// maxSkipped is how many filling words may stand between two words of a phrase.
-const maxSkipped = 3
-
-// Match finds the longest run of words from at on that the phrase fits, and returns where it ends, or -1. is tells
-// whether the text's word i can be read as the phrase's word; it must be false beyond the text. Between two words of the
-// phrase, up to three words for which skip is true are passed over.
-func (p *Phrase) Match(at int, is func(i int, word string) bool, skip func(i int) bool) int {
-	m := matcher{is: is, skip: skip, start: at, end: -1}
-	m.piece(p.root, at, func(end int) { m.end = max(m.end, end) })
-	return m.end
-}
-
-type matcher struct {
-	is         func(int, string) bool
-	skip       func(int) bool
-	start, end int
-}
-
-func (m *matcher) piece(p piece, at int, then func(int)) {
-	if p.repeats {
-		once := p
-		once.repeats = false
-		then = m.again(once, maxRepeats-1, at, then)
-	}
-	switch {
-	case p.word != "":
-		m.word(p.word, at, then)
-	case p.either:
-		for _, c := range p.parts {
-			m.piece(c, at, then)
-		}
-	default:
-		m.sequence(p.parts, at, then)
-	}
-	if p.optional {
-		then(at)
-	}
-}
-
 // maxRepeats is how often a group with a star can be said in a row.
 const maxRepeats = 4
 
-// again continues with what comes next, and also with another round of the piece, if the last one said anything.
-func (m *matcher) again(p piece, left, from int, then func(int)) func(int) {
-	return func(at int) {
-		then(at)
-		if left > 0 && at > from {
-			p.optional = false
-			m.piece(p, at, m.again(p, left-1, at, then))
-		}
-	}
+// Lay lays a phrase out from a place on. step goes from one place to the next by a word, join makes one place of several that
+// lead to the same. It returns the place at which the phrase ends.
+func Lay[P any](p *Phrase, from P, step func(P, string) P, join func(...P) P) P {
+	return lay(p.root, from, step, join)
 }
 
-func (m *matcher) sequence(parts []piece, at int, then func(int)) {
-	if len(parts) == 0 {
-		then(at)
-		return
-	}
-	m.piece(parts[0], at, func(end int) { m.sequence(parts[1:], end, then) })
-}
-
-func (m *matcher) word(w string, at int, then func(int)) {
-	for skipped := 0; ; skipped++ {
-		if m.is(at, w) {
-			then(at + 1)
-			return
+func lay[P any](p piece, from P, step func(P, string) P, join func(...P) P) P {
+	var ends []P
+	switch {
+	case p.word != "":
+		ends = append(ends, step(from, p.word))
+	case p.either:
+		for _, c := range p.parts {
+			ends = append(ends, lay(c, from, step, join))
 		}
-		if at == m.start || skipped == maxSkipped || !m.skip(at) {
-			return
+	default:
+		at := from
+		for _, c := range p.parts {
+			at = lay(c, at, step, join)
 		}
-		at++
+		ends = append(ends, at)
 	}
+	if p.repeats {
+		once := p
+		once.repeats = false
+		for range maxRepeats - 1 {
+			ends = append(ends, lay(once, join(ends...), step, join))
+		}
+	}
+	if p.optional {
+		ends = append(ends, from)
+	}
+	if len(ends) == 1 {
+		return ends[0]
+	}
+	return join(ends...)
 }

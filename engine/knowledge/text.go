@@ -25,8 +25,8 @@ func (f *files) readTexts(locale, what string, root node) {
 		f.model.texts[locale] = t
 	}
 	switch what {
-	case "sayings":
-		f.each(root, func(n node) { f.saying(t, n) })
+	case "lexicon":
+		f.readLexicon(t, root)
 		return
 	case "grammar":
 		f.readGrammar(t, root)
@@ -65,26 +65,10 @@ func (f *files) readTexts(locale, what string, root node) {
 		case "phrases":
 			t.Phrases[p.id] = p.val.text()
 		default:
-			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, sayings, grammar, alarms, gates", what)
+			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, lexicon, grammar, alarms, gates", what)
 			return
 		}
 	}
-}
-
-func (f *files) saying(t *Texts, n node) {
-	m := n.fields("say", "id", "state", "no", "plain")
-	if m["say"].text() == "" {
-		n.errorf("say is missing: without it everything that people say would match")
-		return
-	}
-	pattern, err := ParsePhrase(m["say"].text())
-	if err != nil {
-		m["say"].errorf("not a phrase: %v", err)
-		return
-	}
-	s := Saying{pattern, m["id"].text(), m["state"].text(), m["no"].text(), m["plain"].flag()}
-	t.Sayings = append(t.Sayings, s)
-	f.said = append(f.said, said{n, s})
 }
 
 // worded is an identifier that a text file has words for.
@@ -111,26 +95,6 @@ func (f *files) checkLeftover() {
 	}
 }
 
-// said keeps a saying's place until the observations that it speaks of are known.
-type said struct {
-	at node
-	Saying
-}
-
-// checkSaid finds sayings of what the model does not have. A saying without a state is one to ask back.
-func (f *files) checkSaid(s said) {
-	if s.State == "" {
-		if r := f.model.byID[s.ID].kind; r != refObservation && r != refSetup {
-			s.at.errorf("%s is no observation or setup fact", s.ID)
-		}
-	} else {
-		f.state(s.at, s.ID, s.State)
-	}
-	if s.Negated != "" {
-		f.state(s.at, s.ID, s.Negated)
-	}
-}
-
 // checkTexts finds words that a language lacks. English must be complete; so must every other language that is begun.
 func (f *files) checkTexts() {
 	m := f.model
@@ -138,9 +102,7 @@ func (f *files) checkTexts() {
 		f.errs.add("text/en", 0, 0, "the English texts are missing")
 		return
 	}
-	for _, s := range f.said {
-		f.checkSaid(s)
-	}
+	f.checkPairs()
 	f.checkGrammars()
 	f.checkAlarms()
 	for _, locale := range m.locales {

@@ -21,28 +21,54 @@ func (r *Reader) states(id string) (states []string, unit string) {
 	return nil, ""
 }
 
-// answer reads the whole text as the answer to the open question: a number, a state, its label, or yes and no.
-func (p *page) answer(asked string) *Reading {
-	states, unit := p.reader.states(asked)
-	if len(p.tokens) == 0 || states == nil && unit == "" {
+// answer reads the whole text as the answer to the open question: a number, a state, its label, that it cannot be told, or that
+// it is as it was before.
+func (p *page) answer(c Context) *Reading {
+	states, unit := p.reader.states(c.Asked)
+	if states == nil && unit == "" {
 		return nil
 	}
 	content := p.content()
 	if unit != "" && p.tokens[content[0]].number && (len(content) == 1 || p.joined(content[1:]) == folded(unit)) {
-		return p.bareNumber(asked, content[0])
+		return p.bareNumber(c.Asked, content[0])
 	}
 	said := p.joined(content)
+	label := p.reader.model.Text(p.locale).Observations[c.Asked].States
 	for _, s := range states {
-		if slices.Contains([]string{folded(s), folded(strings.ReplaceAll(s, "_", " ")), folded(p.reader.model.Text(p.locale).Observations[asked].States[s])}, said) {
-			return &Reading{ID: asked, State: s}
+		if said == folded(s) || said == folded(strings.ReplaceAll(s, "_", " ")) || said == folded(label[s]) {
+			return &Reading{ID: c.Asked, State: s}
 		}
 	}
-	if t := p.tokens[content[0]]; asked == faultCode && len(content) == 1 && t.number {
+	if t := p.tokens[content[0]]; c.Asked == faultCode && len(content) == 1 && t.number {
 		if s, ok := p.reader.codes[int(t.value)]; ok && !t.odd && !t.decimal {
-			return &Reading{ID: asked, State: s}
+			return &Reading{ID: c.Asked, State: s}
 		}
+	}
+	switch {
+	case p.all(unknown):
+		return &Reading{ID: c.Asked, Unknown: true}
+	case c.Was != nil && p.all(asBefore):
+		return c.Was
 	}
 	return nil
+}
+
+// all tells whether phrases of a role and small words make up the whole text.
+func (p *page) all(r role) bool {
+	covered := make([]bool, len(p.tokens))
+	found := false
+	for _, h := range p.of(r) {
+		found = true
+		for i := h.from; i < h.to; i++ {
+			covered[i] = true
+		}
+	}
+	for i, t := range p.tokens {
+		if !covered[i] && !t.mark && !p.filler(i) && !p.lang.joins[t.text] {
+			return false
+		}
+	}
+	return found
 }
 
 // content lists the tokens that are no punctuation at the end.
@@ -87,23 +113,42 @@ func (p *page) bareNumber(asked string, at int) *Reading {
 	return &out
 }
 
+// meansYesNo gives the states that yes and no stand for as an answer to a question.
+func (p *page) meansYesNo(asked string) (yes, no string) {
+	for _, a := range p.reader.model.Answers {
+		if a.ID == asked {
+			return a.Yes, a.No
+		}
+	}
+	if states, _ := p.reader.states(asked); slices.Contains(states, "yes") && slices.Contains(states, "no") {
+		return "yes", "no"
+	}
+	return "", ""
+}
+
 // firstYesNo reads a yes or no that stands alone in the first clause as the answer to the open question.
 func (p *page) firstYesNo(asked string) []mention {
-	states, _ := p.reader.states(asked)
-	if !slices.Contains(states, "yes") || !slices.Contains(states, "no") || len(p.clauses) == 0 {
+	if len(p.clauses) == 0 {
 		return nil
 	}
-	for r, state := range map[role]string{yes: "yes", no: "no"} {
-		h := p.at(r, 0)
-		if h.entry == nil || !p.free(h.from, h.to) {
+	whenYes, whenNo := p.meansYesNo(asked)
+	for _, x := range []struct {
+		role  role
+		state string
+	}{{yes, whenYes}, {no, whenNo}} {
+		h := p.at(x.role, 0)
+		if h.entry == nil || !p.free(h.from, h.to) || x.state == "" {
 			continue
 		}
 		first := p.clauses[0]
 		if p.gap(h.to, first.to) > p.marks(h.to, first.to) || first.question {
 			return nil
 		}
+		if !p.reader.graves[asked] && slices.ContainsFunc(p.mentions, func(m mention) bool { return m.rule != nil && m.rule.tells(asked) }) {
+			return nil // the answer is told in other words as well, and better
+		}
 		p.take(h.from, h.to)
-		return []mention{{from: h.from, to: h.to, reading: Reading{ID: asked, State: state}}}
+		return []mention{{from: h.from, to: h.to, on: h.on, reading: Reading{ID: asked, State: x.state}}}
 	}
 	return nil
 }

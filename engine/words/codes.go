@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 
 	"lightoff/engine/knowledge"
 )
@@ -53,12 +54,6 @@ func (p *page) codes() []mention {
 	return out
 }
 
-func (p *page) take(from, to int) {
-	for i := from; i < to; i++ {
-		p.taken[i] = true
-	}
-}
-
 // code reads a code that begins at token i: a letter and a number, or a word that announces one and a number.
 func (p *page) code(i int) (mention, bool) {
 	at, announced := i, false
@@ -67,6 +62,16 @@ func (p *page) code(i int) (mention, bool) {
 		for at < len(p.tokens) && at < h.to+3 && (p.lang.codeMarks[p.tokens[at].text] || p.filler(at)) {
 			at++
 		}
+	}
+	weak := false
+	if h := p.at(shows, i); !announced && h.entry != nil {
+		for at = h.to; at < len(p.tokens) && at < h.to+3 && (p.lang.codeMarks[p.tokens[at].text] || p.filler(at) || p.lang.articles[p.tokens[at].text]); {
+			at++
+		}
+		if at >= len(p.tokens) || !p.bareCode(at) {
+			return mention{}, false
+		}
+		announced, weak, i = true, true, at
 	}
 	letter, strange := false, false
 	if at+1 < len(p.tokens) && !p.tokens[at].number {
@@ -85,14 +90,31 @@ func (p *page) code(i int) (mention, bool) {
 	if at >= len(p.tokens) || !p.tokens[at].number || !announced && !letter && !strange {
 		return mention{}, false
 	}
-	if t := p.tokens[at]; t.value == 0 && letter && at+1 < len(p.tokens) && p.tokens[at+1].number && !t.odd {
+	if t := p.tokens[at]; t.value == 0 && at+1 < len(p.tokens) && p.tokens[at+1].number && !t.odd {
 		at++ // zero eight
 	}
-	m := mention{from: i, to: at + 1}
+	m := mention{from: i, to: at + 1, on: span(i, at+1)}
 	m.reading = Reading{ID: faultCode, State: p.codeState(at, letter)}
-	m.unsure = strange || m.reading.State == "" || !letter && p.counts(at) || p.doubtfulCode(i, at) ||
+	m.unsure = strange || weak && !strings.HasPrefix(p.tokens[at].text, "0") || m.reading.State == "" || !letter && p.counts(at) || p.doubtfulCode(i, at) ||
 		m.reading.State == otherCode && !announced && !p.shown(i, at+1)
 	return m, true
+}
+
+// bareCode tells whether a number without anything beside it can be a code: a small whole one, no reading of a meter.
+func (p *page) bareCode(at int) bool {
+	t := p.tokens[at]
+	if !t.number || t.odd || t.decimal || p.reader.codes[int(t.value)] == "" {
+		return false
+	}
+	return at+1 >= len(p.tokens) || p.tokens[at+1].mark || !p.tokens[at+1].number && p.at(unit, at+1).entry == nil && (p.filler(at+1) || p.lang.joins[p.tokens[at+1].text])
+}
+
+func span(from, to int) []int {
+	out := make([]int, 0, to-from)
+	for i := from; i < to; i++ {
+		out = append(out, i)
+	}
+	return out
 }
 
 // shown tells whether a code without its announcement is said to be shown, or makes up its clause.
@@ -159,7 +181,7 @@ func (p *page) tables() []mention {
 		if !p.free(h.from, h.to) {
 			continue
 		}
-		m := mention{from: h.from, to: h.to, reading: Reading{ID: faultCode}}
+		m := mention{from: h.from, to: h.to, on: span(h.from, h.to), reading: Reading{ID: faultCode}}
 		for i := h.from; i < h.to; i++ {
 			if t := p.tokens[i]; t.number {
 				m.reading.State = p.inTable(h.name, strconv.FormatFloat(t.value, 'f', -1, 64))

@@ -4,134 +4,245 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/blevesearch/snowballstem"
+
 	"lightoff/engine/knowledge"
 )
 
 // language is what the reader knows of all languages of the model together, for owners mix them.
 type language struct {
-	numbers    map[string]float64
-	joints     []string
-	multiples  []string // number words that other numbers multiply, longest first
-	point      map[string]bool
-	minus      map[string]bool
-	short      map[string]bool
-	fillers    map[string]bool
-	degrees    map[string]bool
-	joins      map[string]bool
-	breaks     map[string]bool
-	or         map[string]bool
-	codeMarks  map[string]bool
-	letters    map[string]bool
-	others     map[string]bool
-	thousands  map[string]string // by locale
-	phrases    *index
+	tongues   []*tongue
+	numbers   map[string]float64
+	joints    []string
+	linking   []string
+	multiples []string // number words that other numbers multiply, longest first
+	point     map[string]bool
+	minus     map[string]bool
+	short     map[string]bool
+	fillers   map[string]bool
+	degrees   map[string]bool
+	joins     map[string]bool
+	breaks    map[string]bool
+	or        map[string]bool
+	pronouns  map[string]bool
+	articles  map[string]bool
+	of        map[string]bool
+	ranges    map[string]bool
+	codeMarks map[string]bool
+	letters   map[string]bool
+	others    map[string]bool
+	thousands map[string]string // by locale
+
+	root       *node
+	names      map[string]int    // of things and sayings, numbered
+	things     map[int]bool      // which of them are things
 	vocabulary map[byte][]string // words that misspellings are matched with, by first letter
 	known      map[string]bool   // words that are no misspellings
+
+}
+
+// tongue is one language.
+type tongue struct {
+	locale  string
+	stemmer func(*snowballstem.Env) bool
+	own     map[string]bool // its small words, and all that its phrases are made of
+	stems   map[string]bool // of its lexicon
 }
 
 // role is what a phrase does in a sentence.
 type role int
 
 const (
-	says role = iota // a saying
+	speaks role = iota // of a thing, or says something of one
 	negateNext
 	negateLast
 	negateEither
+	negateThing
 	doubts
+	hearsay
+	wonders
 	past
+	mended
 	earlier
 	now
 	codeWord
+	shows
 	notCode
 	table // names a code table
 	yes
 	no
+	unknown
+	asBefore
+	instead
 	unit
 	place
 )
 
-// entry is a phrase with what it does.
+var roleNames = []struct {
+	name string
+	role role
+}{
+	{"negate_next", negateNext}, {"negate_last", negateLast}, {"negate_either", negateEither}, {"negate_thing", negateThing}, {"doubt", doubts}, {"shows", shows},
+	{"hearsay", hearsay}, {"wonders", wonders}, {"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
+	{"code", codeWord}, {"not_code", notCode}, {"yes", yes}, {"no", no}, {"unknown", unknown}, {"as_before", asBefore}, {"instead", instead},
+}
+
+// entry is what a run of words does or speaks of.
 type entry struct {
-	phrase *knowledge.Phrase
-	role   role
-	saying *knowledge.Saying
-	name   string // of the table, unit or place
-	locale string
+	role  role
+	name  string // of the thing, saying, table, unit or place
+	id    int    // of the thing or saying
+	thing bool
+	in    *tongue
 }
 
-// index finds phrases by the words with which they can begin.
-type index struct {
-	exact map[string][]*entry
-	loose []*entry // begin with a part of a word, any word or any number
+// node is a place in the tree of all phrases. Its branches are words as tokens show themselves: by stem, or as written.
+type node struct {
+	next map[string]*node
+	gap  *node // some words that say nothing of their own
+	any  *node
+	on   []*node // without another word
+	ends []*entry
 }
 
-func (x *index) add(e *entry) {
-	loose := false
-	for _, w := range e.phrase.First() {
-		if strings.ContainsAny(w, "*_#") {
-			loose = true
-			continue
-		}
-		x.exact[w] = append(x.exact[w], e)
+func (n *node) step(key string) *node {
+	if n.next == nil {
+		n.next = map[string]*node{}
 	}
-	if loose {
-		x.loose = append(x.loose, e)
+	if n.next[key] == nil {
+		n.next[key] = &node{}
 	}
+	return n.next[key]
 }
 
-// newLanguage gathers the grammars and sayings of all the model's languages.
+// newLanguage gathers the grammars and lexica of all the model's languages.
 func newLanguage(m *knowledge.Model) *language {
 	set := func() map[string]bool { return map[string]bool{} }
-	l := &language{numbers: map[string]float64{}, point: set(), minus: set(), short: set(), fillers: set(), degrees: set(), joins: set(), breaks: set(), or: set(),
-		codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{}, phrases: &index{exact: map[string][]*entry{}},
-		vocabulary: map[byte][]string{}, known: set()}
+	l := &language{numbers: map[string]float64{}, point: set(), minus: set(), short: set(), fillers: set(), degrees: set(), joins: set(),
+		breaks: set(), or: set(), pronouns: set(), articles: set(), of: set(), ranges: set(), codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{},
+		root: &node{}, names: map[string]int{}, things: map[int]bool{}, vocabulary: map[byte][]string{}, known: set()}
 	var targets []string
 	for _, locale := range m.Locales() {
 		t := m.Text(locale)
-		for i := range t.Sayings {
-			l.phrases.add(&entry{phrase: t.Sayings[i].Pattern, role: says, saying: &t.Sayings[i], locale: locale})
-			targets = append(targets, t.Sayings[i].Pattern.Words()...)
+		g := t.Grammar
+		if g == nil {
+			g = &knowledge.Grammar{}
 		}
-		if g := t.Grammar; g != nil {
-			targets = append(targets, l.grammar(g, locale)...)
+		in := &tongue{locale: locale, stemmer: stemmers[g.Stemmer], own: set(), stems: set()}
+		l.tongues = append(l.tongues, in)
+		targets = append(targets, l.grammar(g, in)...)
+		if t.Lexicon != nil {
+			targets = append(targets, l.lexicon(t.Lexicon, in)...)
 		}
 		l.learn(t)
 	}
+	l.things[l.name(knowledge.CodeShown)] = true
 	l.multiples = slices.DeleteFunc(slices.Sorted(mapKeys(l.numbers)), func(w string) bool { return l.numbers[w] != 100 && l.numbers[w] != 1000 })
 	slices.SortFunc(l.multiples, func(a, b string) int { return int(l.numbers[b] - l.numbers[a]) })
 	l.spell(targets)
 	return l
 }
 
+// name numbers a thing or saying.
+func (l *language) name(s string) int {
+	id, ok := l.names[s]
+	if !ok {
+		id = len(l.names) + 1
+		l.names[s] = id
+	}
+	return id
+}
+
+// add takes up a phrase and returns its words.
+func (l *language) add(e *entry, phrase *knowledge.Phrase) (words []string) {
+	step := func(at *node, w string) *node {
+		switch plain, exact := strings.CutPrefix(w, "="); {
+		case w == "~":
+			if at.gap == nil {
+				at.gap = &node{}
+			}
+			return at.gap
+		case w == "_":
+			if at.any == nil {
+				at.any = &node{}
+			}
+			return at.any
+		case exact:
+			words = append(words, plain)
+			e.in.own[plain] = true
+			return at.step("=" + plain)
+		case w == "#" || w == ",":
+			return at.step(w)
+		case e.role != speaks: // small words differ by their endings
+			words = append(words, w)
+			e.in.own[w] = true
+			return at.step("=" + w)
+		default:
+			words = append(words, w)
+			e.in.own[w] = true
+			e.in.stems[e.in.stem(w)] = true
+			return at.step(e.in.key(w))
+		}
+	}
+	join := func(ends ...*node) *node {
+		out := &node{}
+		for _, end := range ends {
+			end.on = append(end.on, out)
+		}
+		return out
+	}
+	end := knowledge.Lay(phrase, l.root, step, join)
+	end.ends = append(end.ends, e)
+	return words
+}
+
+// key is how a word of this language shows itself in the tree of phrases.
+func (l *tongue) key(word string) string { return l.locale + ":" + l.stem(word) }
+
+func (l *language) lexicon(x *knowledge.Lexicon, in *tongue) (targets []string) {
+	for _, part := range []struct {
+		phrases map[string][]*knowledge.Phrase
+		thing   bool
+	}{{x.Things, true}, {x.Says, false}} {
+		for _, name := range slices.Sorted(mapKeys(part.phrases)) {
+			id := l.name(name)
+			l.things[id] = l.things[id] || part.thing
+			for _, p := range part.phrases[name] {
+				targets = append(targets, l.add(&entry{role: speaks, name: name, id: id, thing: part.thing, in: in}, p)...)
+			}
+		}
+	}
+	return targets
+}
+
 // grammar takes up a language's grammar and returns the words of its phrases.
-func (l *language) grammar(g *knowledge.Grammar, locale string) (targets []string) {
+func (l *language) grammar(g *knowledge.Grammar, in *tongue) (targets []string) {
 	add := func(r role, name string, phrases []*knowledge.Phrase) {
 		for _, p := range phrases {
-			l.phrases.add(&entry{phrase: p, role: r, name: name, locale: locale})
-			targets = append(targets, p.Words()...)
+			targets = append(targets, l.add(&entry{role: r, name: name, in: in}, p)...)
 		}
 	}
-	add(negateNext, "", g.NegateNext)
-	add(negateLast, "", g.NegateLast)
-	add(negateEither, "", g.NegateEither)
-	add(doubts, "", g.Doubt)
-	add(past, "", g.Past)
-	add(earlier, "", g.Earlier)
-	add(now, "", g.Now)
-	add(codeWord, "", g.Code)
-	add(notCode, "", g.NotCode)
-	add(yes, "", g.Yes)
-	add(no, "", g.No)
-	for r, named := range map[role]map[string][]*knowledge.Phrase{table: g.Tables, unit: g.Units, place: g.Places} {
-		for _, name := range slices.Sorted(mapKeys(named)) {
-			add(r, name, named[name])
+	for _, r := range roleNames {
+		add(r.role, "", g.Roles[r.name])
+	}
+	for _, r := range []struct {
+		role  role
+		named map[string][]*knowledge.Phrase
+	}{{table, g.Tables}, {unit, g.Units}, {place, g.Places}} {
+		for _, name := range slices.Sorted(mapKeys(r.named)) {
+			add(r.role, name, r.named[name])
 		}
 	}
-	for set, words := range map[*map[string]bool][]string{&l.point: g.Point, &l.minus: g.Minus, &l.short: g.Short, &l.fillers: g.Fillers, &l.degrees: g.Degrees, &l.joins: g.Joins,
-		&l.breaks: g.Breaks, &l.or: g.Or, &l.codeMarks: g.CodeMarks, &l.letters: g.CodeLetters, &l.others: g.OtherLetters, &l.known: g.Known} {
-		for _, w := range words {
-			(*set)[w] = true
+	for _, s := range []struct {
+		set   map[string]bool
+		words []string
+	}{{l.point, g.Point}, {l.minus, g.Minus}, {l.short, g.Short}, {l.fillers, g.Fillers}, {l.degrees, g.Degrees}, {l.joins, g.Joins},
+		{l.breaks, g.Breaks}, {l.or, g.Or}, {l.pronouns, g.Pronouns}, {l.articles, g.Articles}, {l.of, g.Of}, {l.ranges, g.Ranges}, {l.codeMarks, g.CodeMarks}, {l.letters, g.CodeLetters},
+		{l.others, g.OtherLetters}, {l.known, g.Known}} {
+		for _, w := range s.words {
+			s.set[w] = true
 			l.known[w] = true
+			in.own[w] = true
 		}
 	}
 	for w, v := range g.Numbers {
@@ -141,7 +252,8 @@ func (l *language) grammar(g *knowledge.Grammar, locale string) (targets []strin
 	if g.Joint != "" {
 		l.joints = append(l.joints, g.Joint)
 	}
-	l.thousands[locale] = g.Thousands
+	l.linking = append(l.linking, g.Linking...)
+	l.thousands[in.locale] = g.Thousands
 	return targets
 }
 

@@ -5,19 +5,23 @@ import "slices"
 // farthest is how many words that say nothing may stand between a negation and what it denies.
 const farthest = 4
 
-// deny gives each negation to the mention that it denies. One that finds none within its clause leaves its clause in doubt.
+// deny gives each negation to the mentions that it denies. One that finds none within its clause leaves its clause in doubt.
 func (p *page) deny() {
-	hits := slices.Concat(p.of(negateNext), p.of(negateLast), p.of(negateEither), p.of(doubts), p.of(place))
-	hits = slices.DeleteFunc(hits, func(h hit) bool { return !p.free(h.from, h.to) })
+	hits := slices.Concat(p.of(negateNext), p.of(negateLast), p.of(negateEither), p.of(doubts), p.of(hearsay), p.of(wonders), p.of(mended))
+	hits = slices.DeleteFunc(hits, func(h hit) bool { return slices.ContainsFunc(h.on, func(i int) bool { return p.taken[i] }) })
 	hits = p.longest(hits)
 	for i, h := range hits {
-		switch next, last := p.after(h), p.before(h); h.role {
+		next, last := p.after(h), p.before(h)
+		switch h.role {
 		case negateNext:
-			if next >= 0 && i+1 < len(hits) && hits[i+1].from < p.mentions[next].from && p.gap(h.to, hits[i+1].from) > 0 {
+			if next >= 0 && i+1 < len(hits) && hits[i+1].from < next && p.gap(h.to, hits[i+1].from) > 0 {
 				p.idle = append(p.idle, h.from)
 				continue // it denies something else: no smell no bubbles
 			}
-			p.attach(h, p.nearest(h, next, p.alsoLast(h, last)))
+			if next < 0 {
+				next = p.alsoLast(h, last)
+			}
+			p.attach(h, next)
 		case negateLast:
 			p.attach(h, last)
 		case negateEither:
@@ -27,7 +31,7 @@ func (p *page) deny() {
 	p.inherit()
 }
 
-// alsoLast is the mention before, if the same words can deny what stands before them too.
+// alsoLast is the token before, if the same words can deny what stands before them too.
 func (p *page) alsoLast(h hit, last int) int {
 	if slices.ContainsFunc(p.hits, func(o hit) bool { return o.role == negateLast && o.from == h.from && o.to == h.to }) {
 		return last
@@ -35,40 +39,33 @@ func (p *page) alsoLast(h hit, last int) int {
 	return -1
 }
 
-func (p *page) nearest(h hit, first, second int) int {
-	if first >= 0 {
-		return first
-	}
-	return second
-}
-
 // either prefers what the negation touches, first of all what stands before it.
 func (p *page) either(h hit, next, last int) int {
 	switch {
-	case last >= 0 && p.gap(p.mentions[last].to, h.from) == 0:
+	case last >= 0 && p.gap(last+1, h.from) == 0:
 		return last
-	case next >= 0 && p.gap(h.to, p.mentions[next].from) == 0 || last < 0:
+	case next >= 0 && p.gap(h.to, next) == 0 || last < 0:
 		return next
 	}
 	return last
 }
 
-// gap counts the words between two places that are no fillers.
-func (p *page) gap(from, to int) int {
-	n := 0
-	for i := from; i < to; i++ {
-		if !p.filler(i) {
-			n++
+// stands lists the mentions that are read from a token.
+func (p *page) stands(token int) []int {
+	var out []int
+	for i := range p.mentions {
+		if slices.Contains(p.mentions[i].on, token) {
+			out = append(out, i)
 		}
 	}
-	return n
+	return out
 }
 
-// after is the mention next after a phrase in its clause, or -1.
+// after is the token next after a phrase in its clause from which anything is read, or -1.
 func (p *page) after(h hit) int {
-	for i, m := range p.mentions {
-		if m.from >= h.to {
-			if p.clauseOf[m.from] == p.clauseOf[h.to-1] && p.gap(h.to, m.from) <= farthest {
+	for i := h.to; i < len(p.tokens) && p.clauseOf[i] == p.clauseOf[h.to-1]; i++ {
+		if len(p.stands(i)) > 0 {
+			if p.gap(h.to, i) <= farthest {
 				return i
 			}
 			return -1
@@ -77,11 +74,11 @@ func (p *page) after(h hit) int {
 	return -1
 }
 
-// before is the mention next before a phrase in its clause, or -1.
+// before is the token next before a phrase in its clause from which anything is read, or -1.
 func (p *page) before(h hit) int {
-	for i := len(p.mentions) - 1; i >= 0; i-- {
-		if m := p.mentions[i]; m.to <= h.from {
-			if p.clauseOf[m.to-1] == p.clauseOf[h.from] && p.gap(m.to, h.from) <= farthest {
+	for i := h.from - 1; i >= 0 && p.clauseOf[i] == p.clauseOf[h.from]; i-- {
+		if len(p.stands(i)) > 0 {
+			if p.gap(i+1, h.from) <= farthest {
 				return i
 			}
 			return -1
@@ -90,30 +87,42 @@ func (p *page) before(h hit) int {
 	return -1
 }
 
-func (p *page) attach(h hit, to int) {
-	if to < 0 {
+// attach denies all that is read from a token.
+func (p *page) attach(h hit, token int) {
+	if token < 0 {
 		p.idle = append(p.idle, h.from)
 		p.cloud(h)
 		return
 	}
-	m := &p.mentions[to]
-	between := p.gap(h.to, m.from)
-	if h.from >= m.to {
-		between = p.gap(m.to, h.from)
+	for _, i := range p.stands(token) {
+		m := &p.mentions[i]
+		if m.rule != nil && !slices.Contains(m.key, token) &&
+			!slices.ContainsFunc(m.key, func(k int) bool { return p.clauseOf[k] == p.clauseOf[token] }) {
+			// What is said of the thing stands in another clause: it isn't the fuse, that's intact. But of no smoke nothing is said.
+			m.void = m.void || slices.ContainsFunc(p.begin(h.from, h.from+1), func(o hit) bool { return o.role == negateThing && o.to <= h.to })
+			continue
+		}
+		between := p.gap(h.to, token)
+		if token < h.from {
+			between = p.gap(token+1, h.from)
+		}
+		m.denied++
+		grave := m.rule != nil && p.grave(readings(m.rule.Denied))
+		m.loosely = m.loosely || between > 0 && (grave || m.rule == nil) || p.measured(h.from, max(token+1, h.to, m.to)) || p.misspelt(h.on) && grave
+		if m.rule != nil { // the words of a code or number stay its own
+			m.from, m.to = min(m.from, h.from), max(m.to, h.to)
+		}
 	}
-	m.denied++
-	m.loosely = m.loosely || between > 0 || p.measured(h.from, max(m.to, h.to)+1, nil) || p.misspelt(h.from, h.to) && p.grave(*m)
-	if m.saying == nil || m.saying.Plain {
-		return // the words stay those of the code or reading itself
-	}
-	m.from, m.to = min(m.from, h.from), max(m.to, h.to)
 }
 
 // measured tells whether a stretch holds a word that says how much, other than the ones that are meant to be there.
-func (p *page) measured(from, to int, meant []string) bool {
-	return slices.ContainsFunc(p.tokens[from:min(to, len(p.tokens))], func(t token) bool {
-		return p.lang.degrees[t.text] && !slices.Contains(meant, t.text)
-	})
+func (p *page) measured(from, to int) bool {
+	for i := from; i < min(to, len(p.tokens)); i++ {
+		if p.lang.degrees[p.tokens[i].text] && !p.taken[i] {
+			return true
+		}
+	}
+	return false
 }
 
 // cloud makes doubtful what shares a clause with a negation that belongs to nothing known. A clause that holds nothing
@@ -121,17 +130,14 @@ func (p *page) measured(from, to int, meant []string) bool {
 func (p *page) cloud(h hit) {
 	k := p.clauseOf[h.from]
 	denying := make([]bool, len(p.tokens))
-	for i := h.from; i < h.to; i++ {
+	for _, i := range h.on {
 		denying[i] = true
 	}
 	alone := k > 0 && p.clauses[k-1].sentence == p.clauses[k].sentence && p.holdsOnly(p.clauses[k], denying)
 	for i := range p.mentions {
 		m := &p.mentions[i]
-		if alone && p.clauseOf[m.to-1] == k-1 && m.denied == 0 {
+		if alone && p.clauseOf[m.on[len(m.on)-1]] == k-1 && m.denied == 0 {
 			m.unsure = true
-		}
-		if p.clauseOf[m.from] == k && m.denied == 0 && !(m.saying != nil && m.saying.Plain) {
-			m.unsure = m.unsure || m.to <= h.from || p.gap(h.to, m.from) > 0
 		}
 	}
 }
@@ -151,14 +157,22 @@ func (p *page) inherit() {
 		for p.filler(after) {
 			after++
 		}
-		if m.denied == 0 && (p.or(before) || p.or(after)) {
+		within := false
+		for k := m.from + 1; k < m.to-1; k++ {
+			within = within || p.or(k)
+		}
+		if within && i+1 < len(p.mentions) && m.denied == 1 && p.mentions[i+1].denied == 0 && p.mentions[i+1].from <= m.to {
+			p.mentions[i+1].denied, p.mentions[i+1].loosely = 1, m.loosely // neither white nor black smoke
+			continue
+		}
+		if m.denied == 0 && (p.or(before) || p.or(after) || within) {
 			m.unsure = true
 		}
 	}
 }
 
 func (p *page) or(i int) bool {
-	return i >= 0 && i < len(p.tokens) && p.lang.or[p.tokens[i].text]
+	return i >= 0 && i < len(p.tokens) && !p.taken[i] && p.lang.or[p.tokens[i].text]
 }
 
 // orBetween tells whether nothing but an "or" and fillers stand between two places.
@@ -174,46 +188,88 @@ func (p *page) orBetween(from, to int) bool {
 	return found
 }
 
-// doubt marks the mentions whose clauses are in doubt, asked as a question, or of the past.
+// doubt marks the mentions whose clauses are in doubt, told by others, asked as a question, or of the past.
 func (p *page) doubt() {
-	p.doubtfulClauses()
-	var pasts []int
-	for _, h := range p.of(past) {
-		if p.free(h.from, h.to) {
-			pasts = append(pasts, p.clauseOf[h.from])
-		}
-	}
+	p.doubtfulClauses(doubts, func(c *clause) { c.doubtful = true })
+	p.doubtfulClauses(hearsay, func(c *clause) { c.doubtful = true })
+	p.doubtfulClauses(wonders, func(c *clause) { c.question = true })
+	p.doubtfulClauses(past, func(c *clause) { c.past = true })
+	done := p.mendedFrom()
 	for i := range p.mentions {
 		m := &p.mentions[i]
-		for c := p.clauseOf[m.from]; c <= p.clauseOf[m.to-1]; c++ {
-			x := p.clauses[c]
-			m.unsure = m.unsure || x.doubtful || x.question || slices.Contains(pasts, c) && m.reading.ID != earlierCode
+		for _, on := range m.on {
+			x := p.clauses[p.clauseOf[on]]
+			history := m.reading.ID == earlierCode || m.rule != nil && m.rule.Past
+			m.unsure = m.unsure || x.doubtful || x.question || x.past && !history
+		}
+		if c := p.clauseOf[m.on[0]]; m.rule != nil && !m.rule.Past && c < done && c >= done-mendedReach {
+			m.unsure = true
 		}
 	}
 }
 
-// doubtfulClauses finds the clauses with words of doubt in them. One that holds nothing else speaks of its neighbour.
-func (p *page) doubtfulClauses() {
-	doubted := make([]bool, len(p.tokens))
-	for _, h := range p.of(doubts) {
-		if !p.free(h.from, h.to) {
+// mendedReach is how many clauses before it a repair may have changed.
+const mendedReach = 4
+
+// mendedFrom is the clause that says that what was wrong is right now, or -1.
+func (p *page) mendedFrom() int {
+	out := -1
+	for _, h := range p.of(mended) {
+		out = max(out, p.clauseOf[h.from])
+	}
+	return out
+}
+
+// doubtfulClauses finds the clauses with words of a role in them. One that holds nothing else speaks of its neighbour.
+func (p *page) doubtfulClauses(r role, mark func(*clause)) {
+	marked := make([]bool, len(p.tokens))
+	in := make([]bool, len(p.clauses))
+	for _, h := range p.of(r) {
+		if slices.ContainsFunc(h.on, func(i int) bool { return p.taken[i] }) {
 			continue
 		}
-		p.clauses[p.clauseOf[h.from]].doubtful = true
-		for i := h.from; i < h.to; i++ {
-			doubted[i] = true
+		if longer, _ := p.within(h); longer != nil && longer.role != speaks {
+			continue
+		}
+		if r == doubts && h.to < len(p.tokens) && p.tokens[h.to].number && h.to-h.from == 1 {
+			continue // perhaps four minutes
+		}
+		in[p.clauseOf[h.from]] = true
+		for _, i := range h.on {
+			marked[i] = true
 		}
 	}
-	for c, x := range p.clauses {
-		if !x.doubtful || !p.holdsOnly(x, doubted) {
+	for c := range p.clauses {
+		if !in[c] {
+			continue
+		}
+		x := p.clauses[c]
+		mark(&p.clauses[c])
+		if !p.holdsOnly(x, marked) && p.says(c) {
+			continue
+		}
+		if r == hearsay || r == wonders { // "my mate reckons, it smokes"
+			if c+1 < len(p.clauses) && p.clauses[c+1].sentence == x.sentence {
+				mark(&p.clauses[c+1])
+			}
+			continue
+		}
+		if !p.holdsOnly(x, marked) && (c == 0 || p.clauses[c-1].sentence != x.sentence) {
 			continue
 		}
 		if c > 0 && (p.clauses[c-1].sentence == x.sentence || c+1 == len(p.clauses)) {
-			p.clauses[c-1].doubtful = true
+			mark(&p.clauses[c-1])
 		} else if c+1 < len(p.clauses) {
-			p.clauses[c+1].doubtful = true
+			mark(&p.clauses[c+1])
 		}
 	}
+}
+
+// says tells whether anything is read from a clause.
+func (p *page) says(c int) bool {
+	return slices.ContainsFunc(p.mentions, func(m mention) bool {
+		return slices.ContainsFunc(m.on, func(i int) bool { return p.clauseOf[i] == c })
+	})
 }
 
 // holdsOnly tells whether a clause holds nothing but marked words and such as say nothing.

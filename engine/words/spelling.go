@@ -1,9 +1,6 @@
 package words
 
-import (
-	"slices"
-	"strings"
-)
+import "slices"
 
 // Words shorter than this are never taken for misspellings: too many short words differ in one letter.
 const (
@@ -15,9 +12,8 @@ const (
 func (l *language) spell(targets []string) {
 	slices.Sort(targets)
 	for _, w := range slices.Compact(targets) {
-		plain := strings.Trim(w, "*")
-		l.known[plain] = true
-		if w == plain && len(w) >= shortestTarget {
+		l.known[w] = true
+		if len(w) >= shortestTarget {
 			l.vocabulary[w[0]] = append(l.vocabulary[w[0]], w)
 		}
 	}

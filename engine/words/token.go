@@ -21,6 +21,7 @@ type token struct {
 	glued    bool     // follows the token before it without a gap
 	mark     bool     // punctuation that parts clauses
 	alts     []string // known words of which this may be a misspelling
+	parts    int      // of how many known words it is made up, if it is no word itself
 }
 
 // scanner cuts a text into tokens.
@@ -39,7 +40,11 @@ func (l *language) tokens(text, locale string) []token {
 		r, size := utf8.DecodeRuneInString(text[s.at:])
 		switch {
 		case unicode.IsDigit(r) && r < utf8.RuneSelf:
-			s.number()
+			if !s.fraction() {
+				s.number()
+			}
+		case strings.ContainsRune("½¼¾⅓⅔", r):
+			s.sign(r, size)
 		case s.minus(r, size):
 			s.at += size
 			s.number()
@@ -92,6 +97,32 @@ func (s *scanner) run(from int, ok func(rune) bool) int {
 }
 
 func digit(r rune) bool { return r >= '0' && r <= '9' }
+
+// fraction reads two small whole numbers with a stroke between them as one: 3/4.
+func (s *scanner) fraction() bool {
+	from := s.at
+	over := s.run(from, digit)
+	if over-from > 2 || over+1 >= len(s.text) || s.text[over] != '/' || !digit(rune(s.text[over+1])) {
+		return false
+	}
+	end := s.run(over+1, digit)
+	a, _ := strconv.Atoi(s.text[from:over])
+	b, _ := strconv.Atoi(s.text[over+1 : end])
+	if end-over > 3 || a < 1 || b <= a || b > 16 || end < len(s.text) && strings.ContainsRune("/.", rune(s.text[end])) && s.run(end+1, digit) > end+1 {
+		return false
+	}
+	s.at = end
+	s.add(from, end, token{text: s.text[from:end], number: true, digits: true, decimal: true, value: float64(a) / float64(b)})
+	return true
+}
+
+// sign reads a fraction written in one sign.
+func (s *scanner) sign(r rune, size int) {
+	written := map[rune]string{'½': "1/2", '¼': "1/4", '¾': "3/4", '⅓': "1/3", '⅔': "2/3"}[r]
+	a, b := float64(written[0]-'0'), float64(written[2]-'0')
+	s.add(s.at, s.at+size, token{text: written, number: true, digits: true, decimal: true, value: a / b})
+	s.at += size
+}
 
 // number reads digits with at most one decimal part. More dots, colons or digits than a reading has make it odd.
 func (s *scanner) number() {
@@ -148,6 +179,10 @@ func (s *scanner) punctuation(r rune, size int) {
 	switch r {
 	case ',', '(', ')', '[', ']', '–', '—':
 		text = ","
+	case '/', '→', '>', '|', '+', '=':
+		if from > 0 && s.text[from-1] == ' ' {
+			text = ","
+		}
 	case '-':
 		next, _ := utf8.DecodeRuneInString(s.text[s.at:])
 		if unicode.IsSpace(next) && from > 0 && s.text[from-1] == ' ' {
@@ -177,6 +212,16 @@ func (l *language) numberWords(in []token, text string) []token {
 			at++
 		}
 		v, n := l.spelt(in, at)
+		if n == 0 && l.point[in[at].text] { // point nine
+			if x, end, ok := l.decimals(in, at, 0); ok {
+				t := in[i]
+				t.to, t.number, t.value, t.decimal, t.digits = in[end-1].to, true, x, true, true
+				t.text = knowledge.Fold(text[t.from:t.to])
+				out = append(out, t)
+				i = end
+				continue
+			}
+		}
 		if n == 0 && in[at].number && !in[at].odd {
 			v, n = in[at].value, 1
 		}

@@ -1,8 +1,9 @@
-// Package words reads what people type, in any of the model's languages and in mixtures of them: codes in their usual
-// spellings, readings with what they were measured on, and plain phrases that the model's texts list, through negation,
-// doubt and typing errors. It believes nothing that was not said, and hands back as unclear whatever looks like an
-// observation and could mean several things, or is said with doubt. What it knows of a language stands in the model's
-// texts; the package itself knows none.
+// Package words reads what people type, in any of the model's languages and in mixtures of them. It knows no sentences: it
+// finds things and what is said of them, in any order and across clauses, and the model's pairs tell what they mean together;
+// beside these codes in their usual spellings, and numbers with what they were measured on. It minds negation, doubt, what others
+// say, the past and typing errors. What was said outright is believed; what is likely meant is offered, and counts only once
+// somebody confirms it; the rest is handed back. What it knows of a language stands in the model's texts; the package itself
+// knows none.
 package words
 
 import (
@@ -49,47 +50,87 @@ type Result struct {
 type Reader struct {
 	model    *knowledge.Model
 	language *language
+	rules    []rule
+	backdrop map[int]bool
 	codes    map[int]string // number → state of the fault code
 	graves   map[string]bool
 	alarms   []*warner
+	spread   map[string]bool  // units in which two numbers can bound one
+	dangers  []knowledge.Trip // each of which may bring out a danger that forbids a start
 }
 
 // New returns a reader for the model's observations.
 func New(m *knowledge.Model) *Reader {
-	return &Reader{model: m, language: newLanguage(m), codes: codeStates(m), graves: graves(m), alarms: newWarners(m)}
+	l := newLanguage(m)
+	r := &Reader{model: m, language: l, rules: rules(m, l), backdrop: map[int]bool{}, codes: codeStates(m), graves: graves(m), spread: map[string]bool{}, dangers: trips(m),
+		alarms: newWarners(m)}
+	for _, x := range m.Measures {
+		r.spread[x.Unit] = r.spread[x.Unit] || x.Spread
+	}
+	for _, name := range m.Backdrop {
+		r.backdrop[l.name(name)] = true
+	}
+	return r
 }
 
 // mention is a piece of the text that speaks of an observation.
 type mention struct {
-	from, to int // tokens
+	from, to int   // tokens
+	on       []int // the tokens that it is read from
+	key      []int // those of them that say something of a thing, or all
 	reading  Reading
-	saying   *knowledge.Saying
-	vague    bool // something is said of the observation, but not what
-	denied   int  // negations that belong to it
-	loosely  bool // a negation belongs to it, but other words stand between
-	unsure   bool // said with doubt, or as one of several possibilities
+	others   []Reading // what else it may be, best first
+	rule     *rule     // nil for codes, numbers and answers
+	vague    bool      // something is said of the observation, but not what
+	void     bool      // of a thing that is said not to be there
+	far      bool      // its words stand far apart
+	denied   int       // negations that belong to it
+	loosely  bool      // a negation belongs to it, but other words stand between
+	unsure   bool      // said with doubt, or as one of several possibilities
 }
 
 // Read finds the observations in a text.
 func (r *Reader) Read(text string, c Context) Result {
 	p := r.open(text, c.Locale)
-	if a := p.answer(c.Asked); a != nil {
+	if len(p.tokens) == 0 {
+		return Result{}
+	}
+	if a := p.answer(c); a != nil {
 		return Result{Readings: []Reading{p.words(*a)}}
 	}
-	readings, unclear := p.read(c.Asked)
-	return r.warned(text, Result{Readings: readings, Unclear: unclear})
-}
-
-func (p *page) read(asked string) (readings []Reading, unclear []string) {
-	p.mentions = append(p.mentions, p.sayings()...)
 	p.part()
-	p.mentions = append(p.mentions, p.codes()...)
-	p.mentions = append(p.mentions, p.firstYesNo(asked)...)
-	p.mentions = append(p.mentions, p.measures(asked)...)
+	codes := p.codes()
+	p.show(codes)
+	for _, m := range p.pairUp(c.Asked) {
+		x := m.mention(p)
+		for _, i := range x.on {
+			p.taken[i] = p.taken[i] || len(m.rule.Means)+len(m.rule.Implies) > 0
+		}
+		p.mentions = append(p.mentions, x)
+	}
+	p.part()
+	p.mentions = append(p.mentions, codes...)
+	p.mentions = append(p.mentions, p.firstYesNo(c.Asked)...)
+	p.mentions = append(p.mentions, p.measures(c.Asked)...)
 	slices.SortStableFunc(p.mentions, func(a, b mention) int { return cmp.Compare(a.from, b.from) })
 	p.deny()
 	p.doubt()
-	return p.settle()
+	return r.warned(text, p.settle())
+}
+
+// show puts the codes among what the text speaks of.
+func (p *page) show(codes []mention) {
+	for _, m := range codes {
+		p.spoken = slices.DeleteFunc(p.spoken, func(h hit) bool { return h.from < m.to && h.to > m.from })
+		if m.reading.ID == codeTable {
+			continue
+		}
+		e := &entry{role: speaks, name: knowledge.CodeShown, id: p.lang.name(knowledge.CodeShown), thing: true, in: p.main[m.from]}
+		h := hit{entry: e, from: m.from, to: m.to, on: m.on}
+		p.spoken = append(p.spoken, h)
+		p.coded = append(p.coded, h)
+	}
+	slices.SortStableFunc(p.spoken, func(a, b hit) int { return cmp.Compare(a.from, b.from) })
 }
 
 // outcome is what became of a mention.
@@ -97,38 +138,69 @@ type outcome int
 
 const (
 	believed outcome = iota
-	askBack
+	offered
 	meansNothing
 )
 
-// judge decides whether a mention is believed, and gives its reading.
-func (p *page) judge(m mention) (Reading, outcome) {
-	out := m.reading
-	own := m.saying != nil && m.saying.Plain // the phrase holds its own negation
-	switch {
-	case m.unsure, m.denied > 1 && !own:
-		return out, askBack
-	case m.denied == 1 && !own:
+// judge decides what a mention says, and whether that is believed. An offer may be one of several things.
+func (p *page) judge(m mention) (out []Reading, o outcome) {
+	if m.rule == nil {
 		switch {
-		case m.saying == nil, m.loosely, m.saying.Negated != "" && p.grave(m) && p.uncertain(m):
-			return out, askBack
-		case m.saying.Negated == "":
-			return out, meansNothing
+		case m.unsure, m.denied > 0:
+			return append(known(m.reading), m.others...), offered
 		}
-		out.State = m.saying.Negated
-		return out, believed
-	case own && p.grave(m) && (p.uncertain(m) || p.measured(m.from, m.to, m.saying.Pattern.Words())), m.vague:
-		return out, askBack
+		return append([]Reading{m.reading}, m.others...), believed
 	}
-	return out, believed
+	means, denied := readings(m.rule.Means), readings(m.rule.Denied)
+	switch {
+	case m.unsure && m.denied == 1, m.denied > 1:
+		return append(denied, means...), offered
+	case m.void:
+		return nil, meansNothing
+	case m.unsure && len(means) == 0:
+		return nil, meansNothing
+	case m.unsure, m.denied == 0 && (m.far || m.rule.Either):
+		if m.rule.Either {
+			return means, offered
+		}
+		return append(means, denied...), offered
+	case m.denied == 1 && (m.loosely || m.far || p.grave(denied) && p.uncertain(m)):
+		return append(denied, means...), offered
+	case m.denied == 1 && len(denied) > 1 && denied[0].ID == denied[1].ID:
+		return denied, offered // one of these
+	case m.denied == 1:
+		means = denied
+	}
+	if len(means) == 0 && (m.denied > 0 || len(m.rule.Implies) == 0) {
+		return nil, meansNothing
+	}
+	return means, believed
 }
 
-// grave tells whether a mention is of a danger, where a wrong "no" could kill.
-func (p *page) grave(m mention) bool { return p.reader.graves[m.reading.ID] }
+// known is a reading as a list, or none if it has no value.
+func known(r Reading) []Reading {
+	if r.ID == "" || r.State == "" && !r.IsNumber && !r.Unknown {
+		return nil
+	}
+	return []Reading{r}
+}
+
+func readings(fs []knowledge.Finding) []Reading {
+	var out []Reading
+	for _, f := range fs {
+		out = append(out, Reading{ID: f.ID, State: f.State, Number: f.Number, IsNumber: f.IsNumber})
+	}
+	return out
+}
+
+// grave tells whether any of some readings is of a danger, where a wrong "no" could kill.
+func (p *page) grave(rs []Reading) bool {
+	return slices.ContainsFunc(rs, func(r Reading) bool { return p.reader.graves[r.ID] })
+}
 
 // uncertain tells whether a denial was read through a typing error, or shares its stretch of words with another negation.
 func (p *page) uncertain(m mention) bool {
-	return p.misspelt(m.from, m.to) || slices.ContainsFunc(p.idle, func(i int) bool { return p.toMark(i, 1) == p.toMark(m.from, 1) })
+	return p.misspelt(m.on) || slices.ContainsFunc(p.idle, func(i int) bool { return p.toMark(i, 1) == p.toMark(m.from, 1) })
 }
 
 // graves lists what the safety card asks and what any danger of the model hangs on.
@@ -147,63 +219,23 @@ func graves(m *knowledge.Model) map[string]bool {
 	return out
 }
 
-// settle turns mentions into readings. What is said twice is one reading; what contradicts itself is asked back; what is
-// vague in one place and clear in another is clear.
-func (p *page) settle() (readings []Reading, unclear []string) {
-	type judged struct {
-		mention
-		reading Reading
-		outcome outcome
-	}
-	var all []judged
-	clear := map[string][]Reading{}
-	denied := map[string]bool{}
-	for _, m := range p.mentions {
-		r, o := p.judge(m)
-		if o == meansNothing {
-			continue
-		}
-		all = append(all, judged{m, p.words(r, m), o})
-		if o == believed {
-			clear[r.ID] = append(clear[r.ID], r)
-			denied[r.ID] = denied[r.ID] || m.denied > 0 || m.saying != nil && m.saying.Plain
+// noStart is the severity from which on a danger forbids a start.
+const noStart = 2
+
+// trips lists what brings out a danger that forbids a start: alone, or as the first that its trigger names.
+func trips(m *knowledge.Model) []knowledge.Trip {
+	var out []knowledge.Trip
+	for _, d := range m.Dangers {
+		for _, trigger := range d.Any {
+			if d.Severity >= noStart && len(trigger.All) > 0 {
+				out = append(out, trigger.All[0])
+			}
 		}
 	}
-	done := map[string]bool{}
-	for _, j := range all {
-		id := j.reading.ID
-		same := agree(clear[id]) && !(denied[id] && p.vagueElsewhere(id))
-		switch {
-		case j.outcome == askBack && j.vague && !j.unsure && len(clear[id]) > 0 && same:
-		case j.outcome == askBack || !same:
-			unclear = append(unclear, j.reading.Words)
-		case !done[id]:
-			done[id] = true
-			readings = append(readings, j.reading)
-		}
-	}
-	return readings, slices.Compact(unclear)
+	return out
 }
 
-// vagueElsewhere tells whether the observation is also spoken of without its state and without negation.
-func (p *page) vagueElsewhere(id string) bool {
-	return slices.ContainsFunc(p.mentions, func(m mention) bool { return m.reading.ID == id && m.vague && m.denied == 0 })
-}
-
-func agree(rs []Reading) bool {
-	return !slices.ContainsFunc(rs, func(r Reading) bool { return r.State != rs[0].State || r.Number != rs[0].Number })
-}
-
-// words gives a reading the words that it came from.
-func (p *page) words(r Reading, m ...mention) Reading {
-	from, to := 0, len(p.tokens)
-	if len(m) > 0 {
-		from, to = m[0].from, m[0].to
-	}
-	for to > from+1 && p.tokens[to-1].mark {
-		to--
-	}
-	r.From, r.To = p.tokens[from].from, p.tokens[to-1].to
-	r.Words = p.text[r.From:r.To]
-	return r
+// dangerous tells whether a reading may bring out a danger.
+func (r *Reader) dangerous(x Reading) bool {
+	return slices.ContainsFunc(r.dangers, func(t knowledge.Trip) bool { return t.ID == x.ID && slices.Contains(t.States, x.State) })
 }
