@@ -10,9 +10,9 @@ import "slices"
 // All entries are positive, so nothing cancels. Accumulators are numbered after the variables of the network.
 
 //
-// A variable that the network holds to a state has no place in its family's table, but only the column of that state; by
-// itself it is certain. A noisy child held to a state is the largest of contributions none of which goes beyond that
-// state, so its accumulators need no more states, and none at all if the state is the first.
+// A variable that the network holds to a state has no place in its family's table, but only the column of that state;
+// by itself it is certain. A noisy child held to a state is the largest of contributions none of which goes beyond
+// that state, so its accumulators need no more states, and none at all if the state is the first.
 
 // family is one table of the expanded network: P(child | the rest of the scope). The child is last in the scope.
 type family struct {

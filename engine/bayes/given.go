@@ -6,15 +6,14 @@ import (
 )
 
 // Given is the network for one pattern of hard findings, which it holds from then on: entering them again changes
-// nothing, and taking them back has no effect. What an observed variable does to its children no longer hangs on it, so
-// its outgoing edges are cut and its children keep the rows of the observed state; its link to a noisy family becomes
-// part of the leak. What is known of it ties its parents only by the one column of its state, and those of a noisy child
-// that shows nothing not at all. Posteriors and ln P(e) are those of the whole network with the same findings. The cliques
-// are smaller, sometimes by many orders of magnitude, which is worth a Compile of its own where the network as a whole is
-// too dense, or where many answers are wanted for the same observed states. What is asked about the findings themselves,
-// such as a conflict between them, needs the whole network.
-// It panics if the case has another length than the network, a state out of range, or another state than one that is
-// held already.
+// nothing, and taking them back has no effect. What an observed variable does to its children no longer hangs on it,
+// so its outgoing edges are cut and its children keep the rows of the observed state; its link to a noisy family
+// becomes part of the leak. What is known of it ties its parents only by the one column of its state, and those of a
+// noisy child that shows nothing not at all. Posteriors and ln P(e) are those of the whole network with the same
+// findings. The cliques are smaller, sometimes by many orders of magnitude, which is worth a Compile of its own where
+// the network as a whole is too dense, or where many answers are wanted for the same observed states. What is asked
+// about the findings themselves, such as a conflict between them, needs the whole network. It panics if the case has
+// another length than the network, a state out of range, or another state than one that is held already.
 func (n *Network) Given(observed Case) *Network {
 	if len(observed) != len(n.variables) {
 		panic(fmt.Sprintf("bayes: case of %d states, want %d", len(observed), len(n.variables)))

@@ -97,6 +97,45 @@ func TestGivenInSteps(t *testing.T) {
 	}
 }
 
+// A joint likelihood may bear on what is held.
+func TestJointLikelihoodsBesideAGivenCase(t *testing.T) {
+	for seed := range uint64(100) {
+		r := rand.New(rand.NewPCG(seed, 29))
+		m := randomModel(r, 3+r.IntN(6))
+		n, err := m.b.Build()
+		require.NoError(t, err)
+		states := m.sample(r)
+		order := r.Perm(len(states))
+		set := []bayes.VarID{bayes.VarID(order[0]), bayes.VarID(order[1])}
+		likelihood := randomRow(r, m.cards[set[0]]*m.cards[set[1]])
+		tree, err := bayes.Compile(n.Given(states), set)
+		require.NoError(t, err)
+		q := tree.NewQuery()
+		q.SetJointLikelihood(0, likelihood)
+		e := evidenceOf(m, states)
+		e.sets, e.joint = [][]bayes.VarID{set}, map[int][]float64{0: likelihood}
+		if !t.Run("", func(t *testing.T) { m.agree(t, q, e) }) {
+			t.Fatalf("seed %d", seed)
+		}
+	}
+}
+
+func TestMostProbableOfAGivenCase(t *testing.T) {
+	for seed := range uint64(60) {
+		r := rand.New(rand.NewPCG(seed, 30))
+		m := randomModel(r, 3+r.IntN(5))
+		n, err := m.b.Build()
+		require.NoError(t, err)
+		states := m.sample(r)
+		tree, err := bayes.Compile(n.Given(states))
+		require.NoError(t, err)
+		got, err := tree.NewQuery().MostProbable(2)
+		require.NoError(t, err)
+		want := m.explanations(evidenceOf(m, states))
+		sameExplanations(t, want[:min(2, len(want))], got)
+	}
+}
+
 // What a case teaches is the same for the numbers that are left: the rows of the states that were observed.
 func TestCountsOfAGivenCase(t *testing.T) {
 	for seed := range uint64(100) {
@@ -165,7 +204,8 @@ func TestGivenFindingsThatContradictEachOther(t *testing.T) {
 func TestGivenPanicsOnMisuse(t *testing.T) {
 	n := mustRead(t, sprinkler)
 	require.PanicsWithValue(t, "bayes: case of 1 states, want 4", func() { n.Given(bayes.Case{0}) })
-	require.PanicsWithValue(t, `bayes: state 2 of "Cloudy", which has 2`, func() { n.Given(slices.Repeat(bayes.Case{2}, 4)) })
+	beyond := slices.Repeat(bayes.Case{2}, 4)
+	require.PanicsWithValue(t, `bayes: state 2 of "Cloudy", which has 2`, func() { n.Given(beyond) })
 	n = n.Given(bayes.Case{1, bayes.Unknown, bayes.Unknown, bayes.Unknown})
 	require.PanicsWithValue(t, `bayes: "Cloudy" is held in state 1`, func() { n.Given(slices.Repeat(bayes.Case{0}, 4)) })
 }

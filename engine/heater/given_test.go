@@ -49,7 +49,8 @@ func TestTreesForOneCase(t *testing.T) {
 	}
 }
 
-// BenchmarkGiven compiles the network for one case and asks for all posteriors; BenchmarkWhole enters it into the tree for all.
+// BenchmarkGiven compiles the network for one case and asks for all posteriors; BenchmarkWhole enters it into the
+// tree for all.
 func BenchmarkGiven(b *testing.B) {
 	m, err := heater.Model()
 	require.NoError(b, err)
