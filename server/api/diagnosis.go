@@ -58,34 +58,74 @@ func (c core) guidance(ctx context.Context, by *version, state diagnosis.Convers
 		if err != nil {
 			return nil, err
 		}
-		found, other, err := c.think(by, key, state)
-		leave()
+		t, err := inTime(u, leave, func() (thought, error) { return c.think(by, key, state) })
 		switch {
-		case other == nil:
-			return found, err
+		case err != nil, t.other == nil:
+			return t.found, err
 		case u == atOnce:
 			return nil, &busy{wait: retryAfter}
 		}
 		select { // somebody asked the same a moment ago
-		case <-other:
+		case <-t.other:
 		case <-ctx.Done():
 			return nil, ctx.Err()
 		}
 	}
 }
 
-// think asks the engine, unless another does so for the same key just now; then it returns what is closed once he is done.
-func (c core) think(by *version, key digest, state diagnosis.Conversation) (found *diagnosis.Guidance, other <-chan struct{}, err error) {
+// moment is how long what cannot wait waits for an inference that has begun. On an idle machine it has ended by then.
+const moment = 50 * time.Millisecond
+
+// inTime does work that holds a processor, which leave gives back. What cannot wait waits a moment only, and is then a *busy; the
+// work goes on meanwhile, and whoever asks later finds what came of it.
+func inTime[T any](u haste, leave func(), work func() (T, error)) (T, error) {
+	if u != atOnce {
+		defer leave()
+		return work()
+	}
+	type result struct {
+		done T
+		err  error
+	}
+	ended := make(chan result, 1)
+	go func() {
+		defer leave()
+		var r result
+		defer func() {
+			if p := recover(); p != nil {
+				r.err = panicked(p)
+			}
+			ended <- r
+		}()
+		r.done, r.err = work()
+	}()
+	select {
+	case r := <-ended:
+		return r.done, r.err
+	case <-time.After(moment):
+		var none T
+		return none, &busy{wait: retryAfter}
+	}
+}
+
+// thought is what the engine has said, or what is closed once it has said it to another.
+type thought struct {
+	found *diagnosis.Guidance
+	other <-chan struct{}
+}
+
+// think asks the engine, unless another does so for the same key just now.
+func (c core) think(by *version, key digest, state diagnosis.Conversation) (t thought, err error) {
 	known, other, done := c.guided.begin(key)
 	if known != nil || other != nil {
-		return known, other, nil
+		return thought{known, other}, nil
 	}
-	defer func() { done(found) }()
-	if found, err = by.engine.Guide(state); err != nil {
+	defer func() { done(t.found) }()
+	if t.found, err = by.engine.Guide(state); err != nil {
 		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.
-		return nil, nil, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
+		return thought{}, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
 	}
-	return found, nil, nil
+	return t, nil
 }
 
 // Diagnosis answers DiagnosisService. Its errors are the engine's; a Server turns them into status codes.
@@ -130,15 +170,14 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 	if len(dangers) > 0 && !req.GetDangersKnown() {
 		u = atOnce
 	}
+	var a *diagnosis.Assessment
 	leave, err := d.enter(ctx, u)
+	if err == nil {
+		a, err = inTime(u, leave, func() (*diagnosis.Assessment, error) { return by.engine.Assess(r) })
+	}
 	if _, full := errors.AsType[refused](err); full && u == atOnce {
 		return &lightoffv1.AssessResponse{ModelVersion: by.model.Version, Dangers: each(dangers, toDanger), Pending: true}, nil
 	}
-	if err != nil {
-		return nil, err
-	}
-	defer leave()
-	a, err := by.engine.Assess(r)
 	if err != nil {
 		return nil, err
 	}

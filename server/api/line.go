@@ -29,7 +29,7 @@ func (b *busy) exhausted() (lightoffv1.ErrorReason, time.Duration) {
 // What is kept waiting, at most. Whoever is admitted should wait no longer than maxWait, as far as inferences take what they
 // took lately; the rest is refused at once and comes back later.
 const (
-	maxWait    = 150 * time.Millisecond
+	maxWait    = 100 * time.Millisecond
 	minInLine  = 2  // for each processor, however long inferences take
 	maxInLine  = 64 // in all
 	retryAfter = time.Second
