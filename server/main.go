@@ -46,6 +46,8 @@ const usage = `Finds out why a small diesel air heater will not light.
                        access for desks, programs and moderators; with -data or -store
   server backup FILE   write all conversations, tokens and models, also while serving; "-" is
                        the output
+  server check         look the store over, the whole file and every conversation, and list what is
+                       wrong; backup saves what can still be read; with -data or -store
   server restore FILE  put them into an empty store, of whichever kind; both with -data or -store
   server history       write the store's settled conversations as CSV, without keys, names or texts,
                        for learn to read and for people to look over; with -data or -store
@@ -131,6 +133,8 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.token(ctx, args)
 	case name == "backup":
 		return c.backup(ctx, args)
+	case name == "check":
+		return c.check(ctx, args)
 	case name == "restore":
 		return c.restore(ctx, args)
 	case name == "history":

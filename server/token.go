@@ -32,16 +32,28 @@ func (p place) String() string {
 // errNotPostgres means that -store names something else than a PostgreSQL database.
 var errNotPostgres = errors.New("-store wants postgres://…; for a folder use -data")
 
-func (p place) open(ctx context.Context) (*store.Store, error) {
+func (p place) open(ctx context.Context) (*store.Store, error) { return p.openWith(ctx, store.Open) }
+
+func (p place) openWith(ctx context.Context, open func(context.Context, string) (*store.Store, error)) (*store.Store, error) {
 	if p.store != "" && !store.IsURL(p.store) {
 		return nil, errNotPostgres
 	}
-	return store.Open(ctx, p.String())
+	return open(ctx, p.String())
 }
 
 // withStore parses a subcommand's arguments, of which want remain, and runs do on the store that they name. Flags may stand
 // before and behind.
 func (c command) withStore(ctx context.Context, flags *flag.FlagSet, args []string, want int, do func(*store.Store, []string) error) int {
+	return c.opening(ctx, store.Open, flags, args, want, do)
+}
+
+// withDamaged does the same, also with a store whose file is damaged.
+func (c command) withDamaged(ctx context.Context, flags *flag.FlagSet, args []string, want int, do func(*store.Store, []string) error) int {
+	return c.opening(ctx, store.OpenAnyway, flags, args, want, do)
+}
+
+func (c command) opening(ctx context.Context, open func(context.Context, string) (*store.Store, error), flags *flag.FlagSet, args []string,
+	want int, do func(*store.Store, []string) error) int {
 	var at place
 	storeFlags(flags, &at)
 	var rest []string
@@ -57,7 +69,7 @@ func (c command) withStore(ctx context.Context, flags *flag.FlagSet, args []stri
 	if len(rest) != want {
 		return c.fail(exitUse, "%s wants %d arguments, not %d; \"help\" shows what there is", flags.Name(), want, len(rest))
 	}
-	s, err := at.open(ctx)
+	s, err := at.openWith(ctx, open)
 	if err != nil {
 		return c.fail(exitUse, "%s", oneLine(err))
 	}

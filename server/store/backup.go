@@ -2,6 +2,7 @@ package store
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"database/sql"
@@ -11,6 +12,7 @@ import (
 	"hash"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"lightoff/engine/diagnosis"
@@ -78,19 +80,30 @@ const (
 // errNotWhole means that what is to be restored is no whole backup.
 var errNotWhole = errors.New("this is no whole backup")
 
+// LostError lists what a backup does not hold because it cannot be read; all else is in it, and it is whole.
+type LostError struct{ Lost []string }
+
+func (e *LostError) Error() string {
+	return fmt.Sprintf("%d things cannot be read and are not in the backup: %s", len(e.Lost), strings.Join(e.Lost, "; "))
+}
+
 // Backup writes all conversations, tokens, learnt models and promotions. It may run beside everything else: conversations are
-// read in one statement, which sees one state of the log, and models after all that names them.
+// read in one statement, which sees one state of the log, and models after all that names them. Where something is damaged, the
+// rest is saved, and the error is a *LostError.
 func (s *Store) Backup(ctx context.Context, to io.Writer) error {
 	w := &backupWriter{to: bufio.NewWriter(to), sum: sha256.New()}
 	err := w.put(line{Lightoff: backupVersion})
-	if err == nil {
-		err = s.backUpTokens(ctx, w)
-	}
-	if err == nil {
-		err = s.backUpConversations(ctx, w)
-	}
-	if err == nil {
-		err = s.backUpModels(ctx, w)
+	for _, part := range []struct {
+		name string
+		save func(context.Context, *backupWriter) error
+	}{{"tokens", s.backUpTokens}, {"conversations", s.backUpConversations}, {"models", s.backUpModels}} {
+		if err != nil {
+			break
+		}
+		if err = part.save(ctx, w); damaged(err) {
+			w.lose(part.name, err)
+			err = nil
+		}
 	}
 	if err == nil {
 		err = w.put(line{Foot: &footLine{Lines: w.lines, SHA256: fmt.Sprintf("%x", w.sum.Sum(nil))}})
@@ -101,6 +114,9 @@ func (s *Store) Backup(ctx context.Context, to io.Writer) error {
 	if err != nil {
 		return fmt.Errorf("back up: %w", sorted(err))
 	}
+	if len(w.lost) > 0 {
+		return fmt.Errorf("back up: %w", &LostError{w.lost})
+	}
 	return nil
 }
 
@@ -108,6 +124,11 @@ type backupWriter struct {
 	to    *bufio.Writer
 	sum   hash.Hash
 	lines int
+	lost  []string
+}
+
+func (w *backupWriter) lose(what string, why error) {
+	w.lost = append(w.lost, fmt.Sprintf("%s: %v", what, why))
 }
 
 func (w *backupWriter) put(l line) error {
@@ -142,13 +163,59 @@ func (s *Store) backUpTokens(ctx context.Context, w *backupWriter) error {
 
 func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error {
 	keys, err := s.lookOnKeys(ctx)
+	if damaged(err) {
+		w.lose("look-on keys", err)
+	} else if err != nil {
+		return err
+	}
+	t := &taking{w: w, keys: keys, done: map[string]bool{}}
+	err = t.take(ctx, s.reads, "")
+	if !damaged(err) {
+		return err
+	}
+	// One after the other, so that what is damaged costs only itself.
+	ids, err := s.ids(ctx)
+	if damaged(err) {
+		ids, err = s.list(ctx, `select distinct conversation_id from event`)
+	}
 	if err != nil {
 		return err
 	}
-	rows, err := s.reads.QueryContext(ctx, `
+	for _, id := range ids {
+		if t.done[id] {
+			continue
+		}
+		if err := t.take(ctx, s.reads, id); damaged(err) {
+			w.lose("conversation "+id, err)
+		} else if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// taking takes conversations into a backup, each only once all of it is read.
+type taking struct {
+	w    *backupWriter
+	keys map[string][]string
+	done map[string]bool
+
+	id    string // that is being read
+	lines []line
+	bad   error // what is wrong with it
+}
+
+// take takes one conversation, or all.
+func (t *taking) take(ctx context.Context, q querier, id string) error {
+	t.id, t.lines, t.bad = "", nil, nil
+	which, args := "", []any(nil)
+	if id != "" {
+		which, args = "where c.id = $1", []any{id}
+	}
+	rows, err := q.QueryContext(ctx, `
 		select c.id, c.opened_at, c.model_version, c.open_key, c.open_request, e.number, e.at, e.client_key, e.request, e.body
 		from conversation c join event e on e.conversation_id = c.id
-		order by c.opened_at, c.id, e.number`)
+		`+which+` order by c.opened_at, c.id, e.number`, args...)
 	if err != nil {
 		return err
 	}
@@ -162,25 +229,49 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 			return err
 		}
 		c.OpenKey, c.OpenRequest = openKey.String, openRequest.String
-		if number == 1 {
-			if err := w.put(line{Conversation: &c}); err != nil {
+		if c.ID != t.id {
+			if err := t.finish(); err != nil {
 				return err
 			}
-			for _, hash := range keys[c.ID] {
-				if err := w.put(line{LookOn: hash}); err != nil {
-					return err
-				}
-			}
+			t.begin(c)
 		}
 		var e diagnosis.Event
 		if err := json.Unmarshal([]byte(body), &e); err != nil {
-			return fmt.Errorf("event %d of a conversation: %w", number, err)
+			t.bad = cmp.Or(t.bad, fmt.Errorf("event %d: %w", number, err))
+		} else if place := int64(len(t.lines) - len(t.keys[c.ID])); e.Number != number || number != place {
+			t.bad = cmp.Or(t.bad, fmt.Errorf("event %d stands at place %d and says that it is event %d", number, place, e.Number))
 		}
-		if err := w.put(line{Event: &e, At: at, ClientKey: key.String, Request: request.String}); err != nil {
+		t.lines = append(t.lines, line{Event: &e, At: at, ClientKey: key.String, Request: request.String})
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	return t.finish()
+}
+
+func (t *taking) begin(c conversationLine) {
+	t.id, t.bad, t.lines = c.ID, nil, []line{{Conversation: &c}}
+	for _, hash := range t.keys[c.ID] {
+		t.lines = append(t.lines, line{LookOn: hash})
+	}
+}
+
+// finish writes the conversation that was read.
+func (t *taking) finish() error {
+	if t.id == "" {
+		return nil
+	}
+	t.done[t.id] = true
+	if t.bad != nil {
+		t.w.lose("conversation "+t.id, t.bad)
+		return nil
+	}
+	for _, l := range t.lines {
+		if err := t.w.put(l); err != nil {
 			return err
 		}
 	}
-	return rows.Err()
+	return nil
 }
 
 func (s *Store) backUpModels(ctx context.Context, w *backupWriter) error {

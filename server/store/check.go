@@ -10,13 +10,24 @@ import (
 
 // Check verifies every conversation and returns all that is wrong, or nil: events are numbered from 1 without gaps,
 // only the first opens the conversation, and the log folds to a state that ends at the last event and tells each
-// observation once. It verifies the promotions of models, too.
+// observation once. It verifies the promotions of models, too, and of SQLite the whole file, with its indices.
 func (s *Store) Check(ctx context.Context) error {
+	var wrong []error
+	if s.url == "" {
+		found, err := s.list(ctx, `pragma integrity_check`)
+		if err != nil {
+			wrong = append(wrong, fmt.Errorf("the database file: %w", err))
+		}
+		for _, line := range found {
+			if line != "ok" {
+				wrong = append(wrong, fmt.Errorf("the database file: %s", line))
+			}
+		}
+	}
 	ids, err := s.ids(ctx)
 	if err != nil {
-		return fmt.Errorf("check the store: %w", err)
+		return errors.Join(append(wrong, fmt.Errorf("check the store: %w", err))...)
 	}
-	var wrong []error
 	for _, id := range ids {
 		c, err := s.Read(ctx, id)
 		if err == nil {
@@ -30,7 +41,7 @@ func (s *Store) Check(ctx context.Context) error {
 	err = s.reads.QueryRowContext(ctx, `
 		select count(*) from event e left join conversation c on c.id = e.conversation_id where c.id is null`).Scan(&strays)
 	if err != nil {
-		return fmt.Errorf("check the store: %w", err)
+		wrong = append(wrong, fmt.Errorf("look for events that belong to no conversation: %w", err))
 	}
 	if strays > 0 {
 		wrong = append(wrong, fmt.Errorf("%d events belong to no conversation", strays))

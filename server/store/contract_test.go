@@ -494,7 +494,7 @@ func TestListen(t *testing.T) {
 }
 
 func TestWhatTimeMayMend(t *testing.T) {
-	for _, err := range []error{&pgconn.PgError{Code: "57P01"}, &pgconn.PgError{Code: "53100"}, &pgconn.PgError{Code: "08006"}} {
+	for _, err := range []error{&pgconn.PgError{Code: "57P01"}, &pgconn.PgError{Code: "53100"}, &pgconn.PgError{Code: "08006"}, &pgconn.PgError{Code: "25P03"}} {
 		assert.ErrorIs(t, sorted(fmt.Errorf("doing: %w", err)), ErrUnavailable)
 	}
 	for _, err := range []error{&pgconn.PgError{Code: "23505"}, errors.New("bug"), context.Canceled, ErrNotFound} {

@@ -21,12 +21,28 @@ var ErrUnavailable = errors.New("the store cannot be reached or takes nothing ju
 var sqliteUnavailable = map[int]bool{5: true, 8: true, 10: true, 13: true, 14: true} // BUSY READONLY IOERR FULL CANTOPEN
 
 // PostgreSQL's error classes and codes (its manual, appendix A) that do: connection, resources, read-only, shutdown.
-var postgresUnavailable = []string{"08", "53", "25006", "57P01", "57P02", "57P03", "58"}
+// The sessions and transactions that it ends because they idle or last, as it does when it was frozen for a while, too.
+var postgresUnavailable = []string{"08", "53", "25006", "25P03", "25P04", "57P01", "57P02", "57P03", "57P05", "58"}
+
+// ErrDamaged means that SQLite's file is damaged.
+var ErrDamaged = errors.New("the database file is damaged. \"check\" lists what is wrong, \"backup\" saves every conversation that can " +
+	"still be read and names the others, and \"restore\" puts them into a new folder")
+
+// SQLite's codes for that: CORRUPT NOTADB.
+var sqliteDamaged = map[int]bool{11: true, 26: true}
+
+func damaged(err error) bool {
+	lite, ok := errors.AsType[*sqlite.Error](err)
+	return ok && sqliteDamaged[lite.Code()&0xff]
+}
 
 // sorted marks errors that time may mend.
 func sorted(err error) error {
-	if err == nil || errors.Is(err, ErrUnavailable) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+	if err == nil || errors.Is(err, ErrUnavailable) || errors.Is(err, ErrDamaged) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
+	}
+	if damaged(err) {
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	if unavailable(err) {
 		return fmt.Errorf("%w: %w", ErrUnavailable, err)

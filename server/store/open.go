@@ -24,8 +24,33 @@ const fileName = "lightoff.db"
 
 // Open opens the store at a place, which is a postgres:// address or a data folder, and brings its tables up to date.
 // A folder is made where there is none. It and the file in it are readable by their owner only: they hold what people
-// said.
+// said. A file that is damaged is not opened: the error is ErrDamaged.
 func Open(ctx context.Context, place string) (*Store, error) {
+	s, err := OpenAnyway(ctx, place)
+	if err == nil && s.url == "" {
+		err = s.quickCheck(ctx, place)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// quickCheck reads the whole file once and looks at its form, as far as that takes no sorting.
+func (s *Store) quickCheck(ctx context.Context, folder string) error {
+	var found string
+	err := sorted(s.reads.QueryRowContext(ctx, `pragma quick_check(1)`).Scan(&found))
+	if err == nil && found != "ok" {
+		err = fmt.Errorf("%w: %s", ErrDamaged, found)
+	}
+	if err != nil {
+		return errors.Join(fmt.Errorf("data folder %s: %w", folder, err), s.Close())
+	}
+	return nil
+}
+
+// OpenAnyway does the same, but also opens a file that is damaged, for what can still be read of it.
+func OpenAnyway(ctx context.Context, place string) (*Store, error) {
 	if IsURL(place) {
 		return openPostgres(ctx, place)
 	}
@@ -44,7 +69,7 @@ func Open(ctx context.Context, place string) (*Store, error) {
 	}
 	s.write = newGrouped(s.writes).write
 	if err := migrate(ctx, s.reads, goose.DialectSQLite3); err != nil {
-		return nil, errors.Join(fmt.Errorf("data folder %s: bring the tables up to date: %w", folder, err), s.Close())
+		return nil, errors.Join(fmt.Errorf("data folder %s: bring the tables up to date: %w", folder, sorted(err)), s.Close())
 	}
 	return s, nil
 }

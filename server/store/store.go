@@ -278,7 +278,7 @@ func wellFormed(id string) bool {
 	return id != "" && !strings.ContainsFunc(id, func(r rune) bool { return (r < 'A' || r > 'Z') && (r < '0' || r > '9') })
 }
 
-// Ready returns nil if the database can be reached and takes changes.
+// Ready returns nil if the database can be reached and takes changes. It makes one, for a full disk is found out by writing only.
 func (s *Store) Ready(ctx context.Context) error {
 	if s.unforgotten.Load() {
 		if err := s.forget(ctx); err != nil {
@@ -286,7 +286,8 @@ func (s *Store) Ready(ctx context.Context) error {
 		}
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `update conversation set opened_at = opened_at where id = ''`)
+		_, err := tx.ExecContext(ctx, `insert into probe (id, at) values (1, $1) on conflict (id) do update set at = excluded.at`,
+			s.now().UnixMicro())
 		return err
 	})
 	if err != nil {

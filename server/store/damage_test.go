@@ -1,0 +1,135 @@
+package store
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lightoff/engine/diagnosis"
+)
+
+// filled is a closed store with so many conversations, and their ids.
+func filled(t *testing.T, folder string, n int) (ids []string) {
+	t.Helper()
+	s, err := Open(t.Context(), folder)
+	require.NoError(t, err)
+	for range n {
+		c := create(t, s)
+		for _, state := range []string{"on", "off", "on"} {
+			_, _, err := s.Append(t.Context(), c.ID, Request{}, adding(answer("lamp", state)))
+			require.NoError(t, err)
+		}
+		ids = append(ids, c.ID)
+	}
+	_, err = s.writes.Exec(`pragma wal_checkpoint(truncate)`)
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	return ids
+}
+
+// saved restores what a backup of a damaged store holds, and returns the ids.
+func saved(t *testing.T, s *Store) (ids []string, lost *LostError) {
+	t.Helper()
+	var out bytes.Buffer
+	err := s.Backup(t.Context(), &out)
+	if err != nil {
+		require.ErrorAs(t, err, &lost)
+	}
+	into := opened(t, t.TempDir())
+	require.NoError(t, into.Restore(t.Context(), &out))
+	ids, err = into.ids(t.Context())
+	require.NoError(t, err)
+	return ids, lost
+}
+
+// TestDamagedPages overwrites pages in the middle of the file: the server does not start on it, and what is whole is saved.
+func TestDamagedPages(t *testing.T) {
+	folder := t.TempDir()
+	ids := filled(t, folder, 200)
+	path := filepath.Join(folder, fileName)
+	file, err := os.ReadFile(path)
+	require.NoError(t, err)
+	const page = 4096
+	var leaves [][]byte // pages with events on them
+	for p := range slices.Chunk(file, page) {
+		if bytes.Contains(p, []byte(`"kind":"answered"`)) {
+			leaves = append(leaves, p)
+		}
+	}
+	require.Greater(t, len(leaves), 10)
+	for _, p := range leaves[len(leaves)/2:][:2] {
+		copy(p, bytes.Repeat([]byte{0xa5}, page))
+	}
+	require.NoError(t, os.WriteFile(path, file, 0o600))
+
+	_, err = Open(t.Context(), folder)
+	require.ErrorIs(t, err, ErrDamaged)
+	assert.Contains(t, err.Error(), "data folder "+folder)
+	assert.Contains(t, err.Error(), `"backup" saves`, "it names the way out")
+	s, err := OpenAnyway(t.Context(), folder)
+	require.NoError(t, err)
+	defer s.Close()
+	assert.Error(t, s.Check(t.Context()))
+	kept, lost := saved(t, s)
+	require.NotNil(t, lost)
+	assert.Less(t, len(kept), len(ids))
+	assert.Greater(t, len(kept), len(ids)/2, "two of %d pages are damaged: %v", len(leaves), lost)
+	assert.Subset(t, ids, kept)
+}
+
+// TestDamagedTexts damages what only the program can read.
+func TestDamagedTexts(t *testing.T) {
+	folder := t.TempDir()
+	ids := filled(t, folder, 5)
+	s, err := Open(t.Context(), folder)
+	require.NoError(t, err)
+	defer s.Close()
+	for i, damage := range []string{`update event set body = '{' where number = 2 and conversation_id = $1`,
+		`delete from event where number = 3 and conversation_id = $1`} {
+		_, err := s.writes.Exec(damage, ids[i])
+		require.NoError(t, err)
+	}
+	kept, lost := saved(t, s)
+	require.NotNil(t, lost)
+	assert.Len(t, lost.Lost, 2)
+	assert.ElementsMatch(t, ids[2:], kept)
+}
+
+// TestNoDatabase: a file that is something else altogether says so, and what was cut off is found out.
+func TestNoDatabase(t *testing.T) {
+	folder := t.TempDir()
+	filled(t, folder, 50)
+	path := filepath.Join(folder, fileName)
+	file, err := os.ReadFile(path)
+	require.NoError(t, err)
+	for name, content := range map[string][]byte{
+		"cut off": file[:len(file)/2], "head": append(bytes.Repeat([]byte{7}, 100), file[100:]...),
+	} {
+		require.NoError(t, os.WriteFile(path, content, 0o600))
+		_, err := Open(t.Context(), folder)
+		assert.ErrorIs(t, err, ErrDamaged, name)
+	}
+}
+
+func TestReadyWrites(t *testing.T) { onBoth(t, checkReadyWrites) }
+
+func checkReadyWrites(t *testing.T, place string) {
+	s := opened(t, place)
+	require.NoError(t, s.Ready(t.Context()))
+	require.NoError(t, s.Ready(t.Context()))
+	var rows int
+	require.NoError(t, s.reads.QueryRow(`select count(*) from probe`).Scan(&rows))
+	assert.Equal(t, 1, rows)
+	var out bytes.Buffer
+	require.NoError(t, s.Backup(t.Context(), &out))
+	assert.NotContains(t, out.String(), "probe")
+	assert.False(t, errors.Is(s.Ready(t.Context()), ErrUnavailable))
+	_, err := s.Create(t.Context(), "m", diagnosis.Event{Kind: diagnosis.Opened})
+	require.NoError(t, err)
+}
