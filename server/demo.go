@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/judge"
@@ -62,7 +64,12 @@ func (d *demo) run(ctx context.Context) error {
 		call := calls[at]
 		now, err := client.Get(ctx, &lightoffv1.GetRequest{Id: call.last.GetId()})
 		if err == nil && now.GetConversation().GetLastEvent() == call.last.GetLastEvent() {
-			if call.last, err = d.turn(ctx, client, call); err != nil && ctx.Err() == nil {
+			before := call.last
+			call.last, err = d.turn(ctx, client, call)
+			if status.Code(err) == codes.ResourceExhausted {
+				call.last, err = before, nil // the next turn tries again
+			}
+			if err != nil && ctx.Err() == nil {
 				return fmt.Errorf("answer as a caller: %w", err)
 			}
 		} else {
@@ -87,6 +94,9 @@ func (d *demo) turn(ctx context.Context, client lightoffv1.ConversationServiceCl
 	switch {
 	case c.GetClosed():
 		return nil, nil
+	case c.GetAssessment().GetPending():
+		reply, err := client.Get(ctx, &lightoffv1.GetRequest{Id: c.GetId()})
+		return reply.GetConversation(), err
 	case c.GetRecovery().GetRan():
 		reply, err := client.Settle(ctx, &lightoffv1.SettleRequest{Id: c.GetId(), CauseIds: call.caller.Found(repairIDs(mended)), FoundBy: lightoffv1.Finder_FINDER_OWNER,
 			Surety: lightoffv1.Surety_SURETY_PROVED, ClientKey: key})
