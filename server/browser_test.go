@@ -95,7 +95,7 @@ type card struct {
 // card reads the card once it asks.
 func (p *phone) card() card {
 	p.t.Helper()
-	return card{p.Texts("#told > li"), p.AskedNext(""), p.Text("#question")}
+	return card{p.Texts("#told .me, #told .chip > button:first-child"), p.AskedNext(""), p.Text("#question")}
 }
 
 // caller answers as somebody whose soft fuel hose lets air in. What is not known cannot be told, but the second time
@@ -230,12 +230,12 @@ func assessed(t *testing.T, c *lightoffv1.Conversation) []pagetest.Cause {
 	require.NoError(t, protojson.Unmarshal([]byte(got.out), &answer))
 	var ranking []pagetest.Cause
 	for _, cause := range answer.Causes {
-		percent := fmt.Sprintf("%.0f %%", math.Floor(float64(cause.Probability*100)+0.5))
+		percent := fmt.Sprintf("%.0f in 100", math.Floor(float64(cause.Probability*100)+0.5))
 		switch {
 		case cause.Probability < 0.01:
-			percent = "under 1 %"
+			percent = "under 1 in 100"
 		case cause.Probability > 0.99:
-			percent = "over 99 %"
+			percent = "over 99 in 100"
 		}
 		ranking = append(ranking, pagetest.Cause{ID: cause.Id, Title: cause.Title, Percent: percent})
 	}
@@ -256,18 +256,19 @@ func TestBrowserDanger(t *testing.T) {
 	p.Say("E-01")
 	p.There("[data-line=fault_code]")
 	p.Saved()
+	p.Open("menu")
 	p.Click("#tools > summary")
 	p.Click("[data-tool=multimeter]")
 	p.There("[data-tool=multimeter][aria-pressed=true]")
 	p.Saved()
+	p.Close()
 	assert.Empty(t, p.starting(), "nobody is to go in and start it")
 
 	p.Reload()
 	p.inDanger()
 	p.Acknowledge()
 	assert.Empty(t, p.starting())
-	p.Click("[data-line=safety_card] summary")
-	p.Click("[data-retract=smell_exhaust_inside]")
+	p.TakeBack("smell_exhaust_inside")
 	p.Wait(`!document.querySelector("[data-banner]") && !document.querySelector("#danger").open`)
 	p.Click("#none")
 	for asked := p.AskedNext(""); strings.HasPrefix(asked, "co_alarm"); asked = p.AskedNext(asked) {

@@ -24,6 +24,7 @@ func TestCableCard(t *testing.T) {
 	_, err := lightoffv1.NewConversationServiceClient(conn).Answer(t.Context(), &lightoffv1.AnswerRequest{Id: p.id(), ClientKey: "cable",
 		Observations: []*lightoffv1.Observation{number("cable_area", 1.5), number("cable_length", 6), number("rest_voltage", 12.3)}})
 	require.NoError(t, err)
+	p.Open("sums")
 	p.There("[data-card=cable] .fold")
 	// By IEC 60228 a metre of 1.5 mm² has 13.3 mΩ and of 6 mm² 3.3 mΩ; at some 13 A, out and back over 6 m, that is 2.1 and
 	// 0.5 V.

@@ -92,8 +92,10 @@ func loadAssets(d *dangers) *assets {
 			site.locales = append(site.locales, locale)
 		}
 		texts := make(map[string]string)
-		if err := json.Unmarshal(content, &texts); err != nil {
-			panic("webui: " + name + ": " + err.Error())
+		for _, part := range []string{name, "more/" + locale + ".json"} {
+			if err := json.Unmarshal(contents[part], &texts); err != nil {
+				panic("webui: " + part + ": " + err.Error())
+			}
 		}
 		for _, night := range []bool{false, true} {
 			for place, name := range documents {

@@ -180,6 +180,7 @@ func TestCardThatAsks(t *testing.T) {
 	h := newHouse(t)
 	p := pagetest.NewTab(t, 360, 740)
 	toldFacts(t, p, h, map[string]any{"line_bore": 2.5})
+	p.Open("sums")
 	p.There("[data-card=priming] form")
 	assert.Equal(t, "2.5", pagetest.Eval[string](p, `document.querySelector("[name=line_bore_mm]").value`))
 	before := h.fake.events("card-1")
@@ -193,6 +194,7 @@ func TestCardThatAsks(t *testing.T) {
 	assert.Equal(t, "line_length_m", pagetest.Eval[string](p, "document.activeElement.name"), "the focus stays in the form")
 	assert.Equal(t, before, h.fake.events("card-1"))
 
+	p.Close()
 	p.Say("white smoke")
 	p.Acknowledge()
 	p.Wait(`!document.querySelector("[data-card=priming]")`)
@@ -252,8 +254,9 @@ func TestCardsLooks(t *testing.T) {
 				toldFacts(t, p, h, nil)
 				release := h.fake.hold()
 				h.fake.learns(t, map[string]any{"cable_area": 1.5, "cable_length": 6.0, "rest_voltage": 12.3, "line_length": 4.0, "ambient_temperature": -12.0, "fuel_kind": "winter_diesel"})
+				p.Open("sums")
 				p.There("[data-card=waxing]")
-				stand := `["#told", "#question", "#say", "#suspected", "#plan", "#tools", "#cards"].map((css) => document.querySelector(css).getBoundingClientRect().y + scrollY).join()`
+				stand := `["#log", "#question", "#say", "#face", "#suspected", "#plan", "#cards"].map((css) => document.querySelector(css)).filter((e) => e && e.checkVisibility()).map((e) => e.getBoundingClientRect().y).join()`
 				before := pagetest.Eval[string](p, stand)
 				release()
 				for _, id := range []string{"cable", "battery", "start", "priming", "waxing"} {
@@ -280,6 +283,7 @@ func TestCardsAreAccessible(t *testing.T) {
 			p.NeedAudit()
 			p.Scheme(scheme)
 			toldFacts(t, p, h, map[string]any{"cable_area": 1.5, "cable_length": 6.0, "rest_voltage": 12.3, "line_length": 4.0, "ambient_temperature": -12.0, "fuel_kind": "winter_diesel"})
+			p.Open("sums")
 			p.There(worked("waxing"))
 			pagetest.Eval[chromedp.Void](p, `document.querySelectorAll("#cards details").forEach((d) => { d.open = true; })`)
 			assert.Empty(t, p.Audit())
@@ -293,7 +297,9 @@ func TestCardsInGerman(t *testing.T) {
 	p := pagetest.NewTab(t, 1280, 900)
 	toldFacts(t, p, h, map[string]any{"cable_area": 1.5, "cable_length": 6.5})
 	p.There(worked("cable"))
+	p.Open("menu")
 	p.Click("#lang-de")
+	p.Close()
 	p.Wait(`document.querySelector("[data-card=cable] h3").textContent.startsWith("Dein Kabel (1,5 mm², 6,5 m) verlöre beim Start 2,2 V")`)
 	assert.Equal(t, "Schließen: Kabel", pagetest.Eval[string](p, `document.querySelector("[data-card=cable] .off").getAttribute("aria-label")`))
 }

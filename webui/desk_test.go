@@ -33,7 +33,7 @@ func TestThemeOfASite(t *testing.T) {
 		{"none", "", ""},
 		{"white paper", "paper=%23ffffff&ink=%23101010", "#ffffff"},
 		{"pale ink", "paper=%23ffffff&ink=%23aaaaaa", ""},
-		{"paper like danger", "paper=%23a01224", ""},
+		{"paper like danger", "paper=%23b3111b", ""},
 		{"black paper under our dark inks", "paper=%23000000", ""},
 		{"pale accent", "paper=%23ffffff&accent=%23ffee88", ""},
 		{"no colour", "paper=red", ""},
@@ -44,7 +44,7 @@ func TestThemeOfASite(t *testing.T) {
 	for _, tt := range tests {
 		js := fmt.Sprintf(`import(document.querySelector("[href$='state.js']").href.replace("state.js", "framed.js")).then((m) => {
 			const ours = %s, p = m.palette(new URLSearchParams(%q), ours);
-			return p === null ? "" : p.danger === ours.danger && p["on-danger"] === ours["on-danger"] ? p.paper : "danger changed"; })`, ours, tt.query)
+			return p === null ? "" : p.danger === ours.danger && p.alert === ours.alert ? p.paper : "danger changed"; })`, ours, tt.query)
 		assert.Equal(t, tt.want, pagetest.Eval[string](p, js), tt.name)
 	}
 }

@@ -2,7 +2,7 @@
 //
 // The document comes in the language that the address ("?lang=de"), an earlier choice (cookie "lang") or the browser
 // names, and in the night view where the cookie "look" says "night"; its safety card needs no script. Files below
-// static/text hold the page's own words, one file a language.
+// static/text hold the page's own words, one file a language; those below static/more what not every visitor opens.
 //
 // The page holds no diagnosis; it shows what the service says. It does hold the rules of danger and the words that warn
 // (ListDangers), which stand in the document, so that it warns before any answer and without a signal. The bridge holds no state but the open sockets; it

@@ -89,16 +89,16 @@ var catalogue = []*lightoffv1.ObservationInfo{
 
 // causes with the findings that the fake counts for (+) or against (−) them.
 var causes = []struct {
-	id, title, likelihood string
-	base                  float64
-	speaks                map[string]float64
+	id, part, title, likelihood string
+	base                        float64
+	speaks                      map[string]float64
 }{
-	{"low_supply", "The supply sags under load", "about as likely as not", 0.22, map[string]float64{"fault_code=E-01": 0.3, "rest_voltage": 0.15}},
-	{"pump_dead", "The fuel pump does not run", "possible", 0.15, map[string]float64{"fault_code=E-08": 0.2, "pump_ticks=none": 0.5, "pump_ticks=regular": -0.14}},
-	{"soft_line_air", "Air gets into the fuel line", "possible", 0.14, map[string]float64{"fault_code=E-08": 0.3, "pump_ticks=regular": 0.1}},
-	{"glow_plug_open", "The glow plug is open", "unlikely", 0.1, map[string]float64{"fault_code=E-03": 0.6}},
-	{"exhaust_blocked", "The exhaust is blocked", "unlikely", 0.06, map[string]float64{"smoke=black": 0.5}},
-	{"board_fault", "The control board has failed", "very unlikely", 0.004, nil},
+	{"low_supply", "supply", "The supply sags under load", "about as likely as not", 0.22, map[string]float64{"fault_code=E-01": 0.3, "rest_voltage": 0.15}},
+	{"pump_dead", "pump", "The fuel pump does not run", "possible", 0.15, map[string]float64{"fault_code=E-08": 0.2, "pump_ticks=none": 0.5, "pump_ticks=regular": -0.14}},
+	{"soft_line_air", "line", "Air gets into the fuel line", "possible", 0.14, map[string]float64{"fault_code=E-08": 0.3, "pump_ticks=regular": 0.1}},
+	{"glow_plug_open", "glow", "The glow plug is open", "unlikely", 0.1, map[string]float64{"fault_code=E-03": 0.6}},
+	{"exhaust_blocked", "exhaust", "The exhaust is blocked", "unlikely", 0.06, map[string]float64{"smoke=black": 0.5}},
+	{"board_fault", "board", "The control board has failed", "very unlikely", 0.004, nil},
 }
 
 func find(id string) *lightoffv1.ObservationInfo {
@@ -346,7 +346,7 @@ func assess(told map[string]*lightoffv1.Told) *lightoffv1.AssessResponse {
 	is := func(id, state string) bool { return told[id].GetObservation().GetState() == state }
 	for _, c := range causes {
 		p := c.base
-		cause := &lightoffv1.RankedCause{Id: c.id, Title: c.title, Likelihood: c.likelihood, BaseRate: c.base}
+		cause := &lightoffv1.RankedCause{Id: c.id, Title: c.title, Part: c.part, Sentence: c.title, Likelihood: c.likelihood, BaseRate: c.base}
 		for id, t := range told {
 			for _, key := range []string{id, id + "=" + t.GetObservation().GetState()} {
 				if d := c.speaks[key]; d != 0 {

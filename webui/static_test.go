@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -83,8 +84,8 @@ func TestPagesAndFiles(t *testing.T) {
 	}
 }
 
-// TestWeight keeps the first load, the document and all that it names, below 145 kB uncompressed and below 49 kB as it
-// is sent, and all scripts, those that come later or only to a desk too, below 2,950 lines. The model's rules of danger come
+// TestWeight keeps the first load, the document and all that it names, below 190 kB uncompressed and below 60 kB as it
+// is sent, and all scripts, those that come later or only to a desk too, below 3,600 lines. The model's rules of danger come
 // on top; the program's own test weighs them.
 func TestWeight(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
@@ -97,8 +98,8 @@ func TestWeight(t *testing.T) {
 			_, packed := get(t, site.URL+file, http.Header{"Accept-Encoding": {"gzip"}})
 			sent += len(packed)
 		}
-		assert.Less(t, plain, 145_000)
-		assert.Less(t, sent, 49_000)
+		assert.Less(t, plain, 190_000)
+		assert.Less(t, sent, 60_000)
 		t.Logf("%s: %d bytes, %d as sent", locale, plain, sent)
 	}
 	lines := 0
@@ -107,7 +108,7 @@ func TestWeight(t *testing.T) {
 			lines += strings.Count(content, "\n")
 		}
 	}
-	assert.Less(t, lines, 2950)
+	assert.Less(t, lines, 3600)
 	t.Logf("%d lines of script", lines)
 }
 
@@ -147,14 +148,16 @@ func staticFiles(t *testing.T) map[string]string {
 	return files
 }
 
-// The palette's names by what they are for. Inks are text on any surface; fills carry their own text; the edges and
-// marks must stand out from any surface. Hairlines are ornament and carry nothing.
+// The palette's names by what they are for. Inks are text on any surface, lights on the dark panes of the instrument; fills
+// carry their own text; the edges and marks must stand out from any surface. Ornament carries nothing.
 var (
-	surfaces = []string{"soot", "lamp", "paper", "well"}
-	inks     = []string{"ink", "ink-soft", "ember-ink", "frost-ink", "danger-ink"}
-	onFill   = map[string]string{"on-ember": "ember", "on-danger": "danger"}
-	marks    = []string{"edge", "ember", "frost", "danger", "focus"}
-	ornament = []string{"hair"}
+	surfaces = []string{"ground", "paper", "wash"}
+	inks     = []string{"ink", "soft", "accent", "danger"}
+	panes    = []string{"pan", "lift"}
+	lights   = []string{"pan-ink", "pan-soft", "lit"}
+	onFill   = map[string]string{"on-accent": "accent", "on-alert": "alert"}
+	marks    = []string{"edge", "accent", "danger"}
+	ornament = []string{"line", "pan-edge", "pan-dim"}
 )
 
 // TestContrast computes every pair of colours that the stylesheet can bring together, in each scheme, by the formula of
@@ -182,13 +185,25 @@ func TestContrast(t *testing.T) {
 					assert.GreaterOrEqual(t, c, 3.0, "%s on %s", mark, surface)
 				}
 			}
+			for _, pane := range panes {
+				for _, light := range lights {
+					c := contrast(t, colours[light], colours[pane])
+					least = min(least, c)
+					assert.GreaterOrEqual(t, c, 4.5, "%s on %s", light, pane)
+				}
+			}
 			for text, fill := range onFill {
 				assert.GreaterOrEqual(t, contrast(t, colours[text], colours[fill]), 4.5, "%s on %s", text, fill)
 			}
 			if scheme == "night" {
 				assertNight(t, colours)
 			}
-			assert.Len(t, colours, len(surfaces)+len(inks)+len(onFill)+len(marks)+len(ornament), "each colour has its purpose")
+			for _, list := range [][]string{surfaces, inks, panes, lights, marks, ornament, {"on-accent", "on-alert", "alert"}} {
+				for _, name := range list {
+					assert.Contains(t, colours, name)
+				}
+			}
+			assert.Len(t, colours, 19, "each colour has its purpose")
 			t.Logf("least contrast: text %.2f, marks %.2f", least, leastMark)
 		})
 	}
@@ -205,13 +220,13 @@ func TestColoursAreUsedAsMeant(t *testing.T) {
 		text := property(body, "color")
 		ground := property(body, "background")
 		// White keys on a danger are the danger's own pair, turned round.
-		turned := text == "danger" && ground == "on-danger"
+		turned := text == "alert" && ground == "on-alert"
 		if text != "" && !turned {
 			fill, carried := onFill[text]
-			assert.True(t, carried && ground == fill || !carried && contains(inks, text), "%s: text in %s on %s", selector, text, ground)
+			assert.True(t, carried && ground == fill || !carried && (contains(inks, text) || contains(lights, text)), "%s: text in %s on %s", selector, text, ground)
 		}
 		if ground != "" && !turned && text == "" {
-			known := contains(surfaces, ground) || contains(marks, ground) || contains(ornament, ground) || ground == "on-danger"
+			known := contains(surfaces, ground) || contains(panes, ground) || contains(marks, ground) || contains(ornament, ground) || contains(lights, ground)
 			assert.True(t, known, "%s: background %s", selector, ground)
 		}
 	}
@@ -230,7 +245,7 @@ func assertNight(t *testing.T, colours map[string]string) {
 		assert.LessOrEqual(t, rgb[2], rgb[0]/2, "%s: little blue", name)
 		assert.Less(t, luminance(t, colour), 0.45, "%s is dim", name)
 	}
-	for _, surface := range surfaces {
+	for _, surface := range append(slices.Clone(surfaces), panes...) {
 		assert.Less(t, luminance(t, colours[surface]), 0.02, "%s is nearly black", surface)
 	}
 }
@@ -293,6 +308,7 @@ func TestTexts(t *testing.T) {
 	for _, locale := range []string{"en", "de"} {
 		spoken := make(map[string]string)
 		require.NoError(t, json.Unmarshal([]byte(files["text/"+locale+".json"]), &spoken), locale)
+		require.NoError(t, json.Unmarshal([]byte(files["more/"+locale+".json"]), &spoken), locale)
 		texts[locale] = spoken
 	}
 	used := ""

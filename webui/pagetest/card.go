@@ -46,8 +46,77 @@ func (p *Tab) Skip() {
 // Change answers anew what stands on the card.
 func (p *Tab) Change(id, state string) {
 	p.t.Helper()
+	p.Edit(id)
+	p.Click(fmt.Sprintf("#question [data-state=%q]", state))
+}
+
+// Edit opens an answer of the thread, to be changed or taken back.
+func (p *Tab) Edit(id string) {
+	p.t.Helper()
+	if Eval[bool](p, fmt.Sprintf("!!document.querySelector('[data-line=safety_card] [data-line=%q]')", id)) {
+		Eval[chromedp.Void](p, `(() => { document.querySelector("[data-line=safety_card] details").open = true; })()`)
+	}
+	p.Thread()
 	p.Click(fmt.Sprintf("[data-change=%q]", id))
-	p.Click(fmt.Sprintf("[data-line=%q] [data-state=%q]", id, state))
+	p.There(fmt.Sprintf("#question [data-asks=%q]", id))
+}
+
+// Thread opens what was told, where the window has no room for it beside the question.
+func (p *Tab) Thread() {
+	p.t.Helper()
+	if Eval[bool](p, `document.querySelector("#log").clientHeight < 60`) {
+		p.Open("menu")
+		p.Click("#open-thread")
+		p.There("#page[data-view=thread]")
+	}
+}
+
+// TakeBack takes an answer of the thread back.
+func (p *Tab) TakeBack(id string) {
+	p.t.Helper()
+	p.Edit(id)
+	p.Click(fmt.Sprintf("#question [data-retract=%q]", id))
+}
+
+// Open opens what stands beside the conversation: "may" for the suspects, "todo" for the repairs, "menu" for help.
+func (p *Tab) Open(view string) {
+	p.t.Helper()
+	if Eval[bool](p, fmt.Sprintf("document.querySelector('#page').dataset.view === %q", view)) {
+		return
+	}
+	switch {
+	case view == "menu":
+		p.Click("#menu")
+	case Eval[bool](p, `matchMedia("(min-width: 56.25em)").matches`):
+		p.Close() // they always stand there
+		return
+	case view == "sums":
+		p.Thread()
+		p.Click("#cards-jump button")
+	default:
+		if !Eval[bool](p, `!!document.querySelector("#tab-may")`) {
+			p.Click("#verdict")
+		}
+		p.Click("#tab-" + view)
+	}
+	p.There(fmt.Sprintf("#page[data-view=%q] #sheet", view))
+}
+
+// Close goes back to the conversation.
+func (p *Tab) Close() {
+	p.t.Helper()
+	if Eval[bool](p, `!!document.querySelector("#sheet-back")`) {
+		p.Click("#sheet-back")
+		p.There("#text")
+	}
+}
+
+// Repair opens the steps of a repair.
+func (p *Tab) Repair(id string) {
+	p.t.Helper()
+	p.Open("todo")
+	p.Click(fmt.Sprintf("[data-repair=%q] .rep", id))
+	p.There("#repair-title")
 }
 
 // Say types a sentence.
@@ -120,10 +189,13 @@ type Cause struct{ ID, Title, Percent string }
 // Ranking unfolds all causes and returns them as they are shown, first to last.
 func (p *Tab) Ranking() []Cause {
 	p.t.Helper()
+	p.Open("may")
+	p.There("#all-causes")
 	if !Eval[bool](p, `document.querySelector("#all-causes").ariaExpanded === "true"`) {
 		p.Click("#all-causes")
 		p.There("#all-causes[aria-expanded=true]")
 	}
+	defer p.Close()
 	return Eval[[]Cause](p, `[...document.querySelectorAll("#suspected [data-cause]")].map((e) => ({ ID: e.dataset.cause,
 		Title: e.querySelector(".cause").innerText, Percent: e.querySelector(".number").innerText }))`)
 }

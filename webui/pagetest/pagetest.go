@@ -213,6 +213,16 @@ func (p *Tab) AtHand(css string) bool {
 		return r.top >= 0 && r.bottom <= innerHeight && e.contains(document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2)); })()`, css))
 }
 
+// Reachable tells whether an element can be scrolled to and then be pressed.
+func (p *Tab) Reachable(css string) bool {
+	p.t.Helper()
+	return Eval[bool](p, fmt.Sprintf(`(() => { const e = document.querySelector(%q);
+		if (!e || !e.checkVisibility()) return false;
+		e.scrollIntoView({ block: "center", behavior: "instant" });
+		const r = e.getBoundingClientRect();
+		return e.contains(document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2)); })()`, css))
+}
+
 // Text is what an element reads, as it is seen; empty where there is no such element.
 func (p *Tab) Text(css string) string {
 	p.t.Helper()

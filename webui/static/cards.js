@@ -142,8 +142,11 @@ function keepClosed(ids) {
   sessionStorage.setItem("lightoff-cards/" + of, JSON.stringify(ids));
 }
 
-/** Shows the cards of a conversation as it stands. @param {any} root @param {any} c @param {Line} line */
-export function show(root, c, line) {
+/**
+ * Shows the cards of a conversation as it stands; open comes to where they are.
+ * @param {any} root @param {any} c @param {Line} line @param {() => void} open
+ */
+export function show(root, c, line, open) {
   if (c.id !== of) {
     of = c.id;
     typed = {};
@@ -151,11 +154,11 @@ export function show(root, c, line) {
     shown.clear();
     root.replaceChildren();
   }
-  latest = () => show(root, c, line);
-  const again = () => latest(), all = wanted(c, typed), open = all.filter((w) => !closed.includes(w.id));
-  for (const [id, card] of shown) if (!open.some((w) => w.id === id)) { card.node.remove(); shown.delete(id); }
-  const jump = /** @type {any} */ (document.getElementById("cards-jump")), titles = open.map((w) => t(w.id)).join(", ");
-  if (jump.textContent !== (titles && t("jump", { titles }))) jump.replaceChildren(titles && make("a", { href: "#cards" }, t("jump", { titles })));
+  latest = () => show(root, c, line, open);
+  const again = () => latest(), all = wanted(c, typed), left = all.filter((w) => !closed.includes(w.id));
+  for (const [id, card] of shown) if (!left.some((w) => w.id === id)) { card.node.remove(); shown.delete(id); }
+  const jump = /** @type {any} */ (document.getElementById("cards-jump")), titles = left.map((w) => t(w.id)).join(", ");
+  if (jump.textContent !== (titles && t("jump", { titles }))) jump.replaceChildren(titles && make("button", { type: "button", class: "small", onclick: open }, t("jump", { titles })));
   // A section without its heading has no name to be given.
   root.toggleAttribute("aria-labelledby", false);
   if (all.length === 0) return root.replaceChildren();
@@ -163,10 +166,10 @@ export function show(root, c, line) {
   if (!root.firstChild) root.append(make("h2", { id: "cards-title" }), make("button", { type: "button", class: "small", id: "cards-again" }));
   root.firstChild.textContent = t("heading");
   const key = root.lastChild;
-  key.hidden = open.length === all.length;
-  key.textContent = t("again", { n: all.length - open.length });
+  key.hidden = left.length === all.length;
+  key.textContent = t("again", { n: all.length - left.length });
   key.onclick = () => { keepClosed([]); again(); root.querySelector("article").focus(); };
-  open.forEach((w, i) => {
+  left.forEach((w, i) => {
     let card = shown.get(w.id);
     if (!card) shown.set(w.id, (card = { node: shell(w, again, key), sign: "", waits: false }));
     if (root.children[i + 1] !== card.node) root.insertBefore(card.node, root.children[i + 1]);

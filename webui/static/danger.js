@@ -9,7 +9,7 @@ import { dangers, newDangers, told } from "./told.js";
 import { t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./state.js").Danger} Danger */
-/** @typedef {import("./card.js").Act} Act */
+/** @typedef {import("./question.js").Act} Act */
 
 /** The text's key and the kind of each severity. @type {Record<string, [string, string]>} */
 const GRADES = {
@@ -105,7 +105,7 @@ const viewOut = (shown, act) => [
 /** The bands: what stands, what to do, and what would end it. @param {State} s @param {Act} act */
 export const viewBanner = (s, act) => dangers(s).filter((d) => grade(d)[1] !== "care").map((d) => {
   const way = (d.way_out || [])[0];
-  return h("div", { key: d.id, "data-banner": d.id, class: "standing grade-" + grade(d)[1] },
+  return h("div", { key: d.id, "data-banner": d.id, "data-part": "danger", class: "standing grade-" + grade(d)[1] },
     h("details", { ontoggle: (/** @type {any} */ e) => e.target.open && (d.lifted_by || []).length && act.catalogue() },
       h("summary", null, sign(d), h("span", null, named(d),
         grade(d)[1] === "stop" && h("span", { class: "way" }, way || t("danger.way")))),
@@ -115,7 +115,7 @@ export const viewBanner = (s, act) => dangers(s).filter((d) => grade(d)[1] !== "
 
 /** What is to be taken care of, as outlines in the card. @param {State} s @param {Act} act */
 export const viewCare = (s, act) => dangers(s).filter((d) => grade(d)[1] === "care").map((d) =>
-  h("details", { key: d.id, "data-banner": d.id, class: "care" },
+  h("details", { key: d.id, "data-banner": d.id, "data-part": "danger", class: "care" },
     h("summary", null, sign(d), h("span", null, named(d))), viewBody(s, act, d)));
 
 /** @param {Danger} d */

@@ -166,7 +166,7 @@ function pressed(e) {
   if (e.key === "Escape" && !el("danger").open) { if (typing) e.target.blur(); else if (work.open) unfold(work.open); return; }
   if (typing || !work.keys || el("danger").open) return;
   if (/^[1-9]$/.test(e.key)) {
-    const answers = /** @type {any} */ (document.querySelectorAll("#question > .keys .key")), chosen = answers[Number(e.key) - 1];
+    const answers = /** @type {any} */ (document.querySelectorAll("#question .keys .key")), chosen = answers[Number(e.key) - 1];
     if (chosen && current(now()).kind !== "safety") { e.preventDefault(); chosen.click(); }
     return;
   }
@@ -184,7 +184,7 @@ export function mount(to, acts, state) {
   panel.id = "panel";
   panel.tabIndex = -1;
   panel.setAttribute("aria-label", t("desk.heading"));
-  /** @type {any} */ (document.querySelector(".desk")).before(panel);
+  el("banner").after(panel);
   act.shorthand = (/** @type {string} */ text) => shorthand(text, lang);
   document.addEventListener("keydown", pressed);
   // The card renders at every change; its list of lines is as good a bell as any.

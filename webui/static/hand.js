@@ -4,7 +4,7 @@ import { h } from "./dom.js";
 import { dangers } from "./told.js";
 import { lang, t } from "./text.js";
 
-/** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */
+/** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
 /** @param {State} s @param {Act} act */
 export function viewHand(s, act) {

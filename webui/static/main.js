@@ -1,11 +1,13 @@
 // @ts-check
 /** Joins the parts: events change the state, the state is shown, what waits is sent. */
-import { viewChips, viewLines, viewQuestion } from "./card.js";
 import { onScreen, viewAsks, viewBanner, viewCare, viewDanger } from "./danger.js";
 import { patch } from "./dom.js";
+import { judged, showPicture, viewFace } from "./face.js";
+import { viewQuestion } from "./question.js";
 import { learn, learnt } from "./signs.js";
 import { dial } from "./socket.js";
-import { LANGUAGES, lang, number, relabel, speak, t } from "./text.js";
+import { viewThread } from "./thread.js";
+import { lang, number, relabel, speak, speakMore, t } from "./text.js";
 import { DENIED, begin, current, eventOf, evidence, info, passing, pending, readNumber, standing, step } from "./state.js";
 import { asks, dangers, told } from "./told.js";
 
@@ -105,6 +107,9 @@ function broken(fault) {
   else if (line.isOpen()) line.drop();
 }
 
+/** A module that comes later, with the texts that it speaks. @template T @param {Promise<T>} module @returns {Promise<T>} */
+const more = (module) => Promise.all([module, speakMore()]).then(([m]) => m);
+
 async function catalogue() {
   if (state.catalogue || fetching || !line.isOpen()) return;
   fetching = true;
@@ -125,9 +130,10 @@ function queue(what, request, label, ids) {
   dispatch({ type: "queued", job: { key, do: what, request, label, ids } });
 }
 
-/** @type {import("./card.js").Act} */
+/** @type {import("./question.js").Act} */
 const act = {
-  answer: (i, value, words) => queue("answer", { observations: [{ id: i.id, ...value }] }, `${i.title || i.question}: ${words}`, [i.id]),
+  answer: (i, value, words) => queue("answer", { observations: [{ id: i.id, ...value }] }, i.title || i.question ? `${i.title || i.question}: ${words}` : words, [i.id]),
+  dismiss: (offer, reading) => queue("answer", { dismissed_offer_ids: [offer.id] }, t("offer.not", { text: reading.text }), []),
   skip: (i) => queue("answer", { skipped_ids: [i.id] }, `${i.title || i.question}: ${t("line.skipped")}`, [i.id]),
   retract: (id, text) => queue("retract", { observation_id: id }, t("line.was_back", { text }), [id]),
   reading(i, text) {
@@ -138,8 +144,32 @@ const act = {
   tool: (id, held) => queue("set_tools", { tools: held.includes(id) ? held.filter((/** @type {string} */ t) => t !== id) : [...held, id] }, t("tools.label"), []),
   edit(id) {
     dispatch({ type: "editing", id });
-    const head = id && document.querySelector(`[data-line="${id}"] .edit .ask`);
+    const head = document.querySelector("#question .ask");
     if (head instanceof HTMLElement) head.focus();
+  },
+  /** Opens what stands beside the conversation, or closes it. */
+  async view(view) {
+    if (view === "menu") { act.catalogue(); if (state.conversation) act.hand(); }
+    if (view) await act.sheet();
+    dispatch({ type: "view", view });
+    const to = view ? el("sheet") : el("safety").hidden ? document.querySelector("#question .ask") : el("safety-title");
+    if (view) el("sheet").firstElementChild.scrollTop = 0;
+    if (to) to.focus();
+  },
+  sheet: async () => { if (!state.sheet) try { dispatch({ type: "sheet", sheet: await import("./sheet.js") }); } catch { /* asked for again */ } },
+  how(id) { act.draw(); dispatch({ type: "how", id }); },
+  seek: (text) => dispatch({ type: "seek", text }),
+  night() {
+    const root = document.documentElement;
+    root.dataset.look = root.dataset.look === "night" ? "" : "night";
+    remember("look", root.dataset.look || "");
+    render();
+  },
+  language: (wanted) => change(wanted),
+  async comeBack(code) {
+    try { location.href = "/c/" + encodeURIComponent((await line.call("come_back", { code })).id); } catch (fault) {
+      act.handed({ come: t(/** @type {any} */ (fault).code === "RESOURCE_EXHAUSTED" ? "code.wait" : passing(/** @type {any} */ (fault)) ? "code.later" : "code.none") });
+    }
   },
   async ask(id) {
     moveFocus = true;
@@ -149,8 +179,7 @@ const act = {
   allCauses: () => dispatch({ type: "all_causes" }),
   acknowledge: (ids) => { moveFocus = true; asked = ""; dispatch({ type: "acknowledged", ids }); },
   out: () => dispatch({ type: "out" }),
-  /** What was meant by something typed; no state: none of it. 
-   * @param {import("./told.js").Ask} a @param {string} answered */
+  /** What was meant by something typed; no state: none of it. @param {import("./told.js").Ask} a @param {string} answered */
   means(a, answered) {
     const given = answered || a.no, words = (a.choices.find((c) => c.id === answered) || { title: "" }).title;
     const label = `${a.question} ${words || t(answered ? "doubt.yes" : "doubt.no")}`;
@@ -160,15 +189,16 @@ const act = {
   },
   catalogue,
   /** The drawings come when the first is to be looked at. */
-  draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await import("./drawings.js") }); } catch { /* the words do without */ } },
+  draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await more(import("./drawings.js")) }); } catch { /* the words do without */ } },
   /** So does what follows a repair. */
   mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await import("./mend.js") }); } catch { /* asked for again */ } },
   done: (p) => queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []),
-  watched: (id, value) => dispatch({ type: "watched", id, value }),
+  watched: (id, value) => dispatch({ type: "watched", id, value, at: Date.now() }),
+  switchedOn: () => dispatch({ type: "switched_on", at: Date.now() }),
   found: (found) => dispatch({ type: "found", found }),
   unread: (id, text) => dispatch({ type: "bad_reading", id, text }),
   /** Handing over comes when it is wanted, too. */
-  hand: async () => { if (!state.hand) try { dispatch({ type: "hand", hand: await import("./hand.js") }); } catch { /* asked for again */ } },
+  hand: async () => { if (!state.hand) try { dispatch({ type: "hand", hand: await more(import("./hand.js")) }); } catch { /* asked for again */ } },
   handed: (handed) => dispatch({ type: "handed", handed }),
   pushed: (conversation) => dispatch({ type: "pushed", conversation }),
   call: (what, request) => line.call(what, request),
@@ -194,35 +224,69 @@ const act = {
   },
 };
 
+/** Whether there is room for suspects and repairs beside the conversation. */
+const room = matchMedia("(min-width: 56.25em)");
+
 function render() {
   const held = /** @type {any} */ (document.activeElement), found = current(state), now = looks && ["safety", "start"].includes(found.kind) ? { ...found, kind: "owner" } : found;
   // While an entry is on its way over a good line the old question stays, inert, rather than flicker.
-  const holding = state.link === "open" && state.queue.some((j) => j.do !== "set_tools");
+  const holding = state.link === "open" && state.queue.some((j) => j.do !== "set_tools"), wide = room.matches && place !== "framed";
   el("card").setAttribute("aria-busy", String(holding));
+  const c = state.conversation, root = document.documentElement, page = el("page");
   if (!holding) {
-    el("safety").hidden = now.kind !== "safety";
-    patch(el("question"), viewQuestion(state, act, now.kind));
+    const safety = now.kind === "safety" && !state.editing, question = el("question");
+    el("safety").hidden = !safety;
+    mark(el("safety"), "part", safety ? "question" : null);
+    patch(question, safety ? [] : viewQuestion(state, act, now.kind));
+    const head = question.querySelector(".ask");
+    mark(question, "part", safety ? null : "question");
+    mark(question, "asks", head ? head.dataset.asks : null);
     el("say-label").textContent = t(now.kind === "ask" ? "say.label_or" : "say.label");
+    el("text").placeholder = t(now.kind === "ask" ? "say.label_or" : "say.hint");
+    page.dataset.kind = safety ? "safety" : state.editing ? "change" : now.kind;
   }
   showSigns();
   showAsks();
-  patch(el("care"), viewCare(state, act));
-  const c = state.conversation;
-  if (looks) document.documentElement.dataset.looks = (c && c.closed) || (now.info && now.info.safety_card) || dangers(state).some((d) => d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
+  page.classList.toggle("begin", !judged(state) && now.kind === "safety");
+  page.dataset.view = state.view;
+  page.dataset.how = state.how;
+  if (looks) root.dataset.looks = (c && c.closed) || (now.info && now.info.safety_card) || dangers(state).some((d) => d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
   if (looks || (c && ((c.suggestions || []).length || c.assigned_to || c.closed))) act.hand();
   if (c && (c.recovery || c.settlement)) act.mend();
+  if (now.info && now.info.tool && !state.catalogue) catalogue();
   patch(el("mended"), state.mend ? state.mend.viewMended(state, act) : []);
   patch(el("suggested"), state.hand ? state.hand.viewSuggested(state, act, looks ? "look" : place) : []);
-  patch(el("told"), viewLines(state, act));
-  patch(el("chips"), viewChips(state, act));
-  showMargin();
+  patch(el("told"), viewThread(state, act));
+  patch(el("care"), viewCare(state, act));
+  patch(el("face"), viewFace(state, act));
+  showPicture(state, act);
+  if (wide && c) act.sheet();
+  const opened = state.sheet && (c || state.view);
+  patch(el("sheet-body"), opened ? state.sheet.viewSheet(state, act, wide) : []);
+  patch(el("sheet-foot"), opened ? state.sheet.viewFoot(state, act, wide) : []);
   patch(el("banner"), viewBanner(state, act));
   showCards();
   showDanger();
   showLink();
+  el("menu").setAttribute("aria-expanded", String(state.view === "menu"));
   if (held && held.isConnected && held !== document.body && document.activeElement !== held) held.focus();
-  if (!holding) follow(now.kind === "ask" && now.info ? now.info.id : now.kind);
+  if (!holding) follow(now.kind === "ask" && now.info ? now.info.id : now.kind === "offer" ? "offer" + now.offer.id : now.kind);
   if (now.kind === "opening" && !now.info) catalogue();
+  unroll();
+  // What scrolls can be scrolled by keys, and what does not is no stop on the way.
+  for (const part of document.querySelectorAll(".upper")) part.scrollHeight > part.clientHeight ? part.setAttribute("tabindex", "0") : part.removeAttribute("tabindex");
+}
+
+/** @param {any} node @param {string} name @param {string | null | undefined} value */
+const mark = (node, name, value) => { value ? (node.dataset[name] = value) : delete node.dataset[name]; };
+
+/** The thread shows its last answer, unless somebody reads further up. */
+let end = 0;
+function unroll() {
+  const log = el("log");
+  if (log.scrollHeight === end) return;
+  end = log.scrollHeight;
+  log.scrollTop = end;
 }
 
 /** Moves the focus to the question after an answer given here; one that comes by itself is only announced. @param {string} id */
@@ -242,8 +306,8 @@ let cards = null;
 function showCards() {
   const c = state.conversation;
   if (!c) return;
-  cards ||= import("./cards.js").catch(() => { cards = null; });
-  cards.then((m) => m && m.show(el("cards"), c, line));
+  cards ||= more(import("./cards.js")).catch(() => { cards = null; });
+  cards.then((m) => m && m.show(el("cards"), c, line, () => act.view("sums")));
 }
 
 let inDoubt = "";
@@ -253,14 +317,6 @@ function showAsks() {
   patch(el("doubt"), viewAsks(open, act));
   if (first && first !== inDoubt && !el("danger").open) el("doubt").querySelector("h2").focus();
   inDoubt = first;
-}
-
-/** What is suspected comes once the line is open: before that there is nothing to suspect. */
-let margin = /** @type {Record<string, any> | null} */ (null);
-function showMargin() {
-  if (margin) return patch(el("margin"), margin.viewMargin(state, act));
-  const came = (/** @type {Record<string, any>} */ m) => { if (!margin) { margin = m; render(); } };
-  if (state.link === "open") import("./margin.js").then(came, () => { /* tried again */ });
 }
 
 /** Ticks what was told, whether the service knows of it yet or not. */
@@ -287,10 +343,9 @@ function showDanger() {
 
 function showLink() {
   const text = standing(state, Date.now()), bad = state.trouble || (state.link !== "open" && state.queue.length > 0);
-  const opened = state.conversation && state.conversation.opened_at;
-  el("opened").textContent = opened ? t("opened", { date: new Date(opened).toLocaleString(lang, { dateStyle: "medium", timeStyle: "short" }) }) : "";
   if (el("link").textContent !== text) el("link").textContent = text;
   el("line").className = bad ? "bad" : state.link;
+  el("line").dataset.quiet = String(!state.trouble && state.link !== "waiting" && (state.link === "open" || state.queue.length === 0));
   el("retry").hidden = state.link !== "waiting";
 }
 
@@ -311,26 +366,34 @@ function wire() {
     queue("say", { text, asked_id: now.kind === "ask" && now.info ? now.info.id : "" }, text, []);
   };
   el("retry").onclick = () => line.hurry();
-  el("return").onsubmit = async (/** @type {any} */ e) => {
-    e.preventDefault();
-    try { location.href = "/c/" + encodeURIComponent((await line.call("come_back", { code: el("code").value })).id); } catch (fault) {
-      el("code-bad").textContent = t(/** @type {any} */ (fault).code === "RESOURCE_EXHAUSTED" ? "code.wait" : passing(/** @type {any} */ (fault)) ? "code.later" : "code.none");
-    }
-  };
   // Only the key acknowledges; a browser lets itself be kept from closing a dialog once, not twice.
   el("danger").oncancel = (/** @type {any} */ e) => e.preventDefault();
   el("danger").onclose = showDanger;
   addEventListener("online", () => line.hurry());
   // Whoever comes back to the page, from a call perhaps, meets a standing danger first.
   document.addEventListener("visibilitychange", () => { if (!document.hidden) { line.hurry(); watch(); dispatch({ type: "looked_again" }); } });
-  for (const each of LANGUAGES) el("lang-" + each).onclick = (/** @type {any} */ e) => { e.preventDefault(); change(each); };
-  const night = el("night"), root = document.documentElement;
-  const showNight = () => night.setAttribute("aria-pressed", String(root.dataset.look === "night"));
-  night.hidden = false;
-  night.onclick = () => { root.dataset.look = root.dataset.look === "night" ? "" : "night"; remember("look", root.dataset.look || ""); showNight(); };
-  showNight();
+  el("menu").hidden = el("alarm").hidden = false;
+  el("menu").onclick = () => act.view(state.view === "menu" ? "" : "menu");
+  el("alarm").onclick = () => alarm();
+  room.onchange = () => render();
+  document.addEventListener("keydown", (e) => { if (e.key === "Escape" && state.view && !el("danger").open && !/** @type {any} */ (e.target).matches("input, textarea, select")) act.view(""); });
   setInterval(() => !document.hidden && watch(), BEAT);
-  setInterval(() => state.link === "waiting" && showLink(), 1000);
+  setInterval(() => {
+    if (state.link === "waiting") showLink();
+    if (state.switchedOn && !document.hidden) patch(el("face"), viewFace(state, act));
+  }, 1000);
+}
+
+/** The signs of danger from anywhere: the card if it is not answered yet, else its answers in the thread, to be changed. */
+async function alarm() {
+  if (!el("safety").hidden && state.view) await act.view("");
+  if (!el("safety").hidden) return el("safety-title").focus();
+  const card = /** @type {any} */ (document.querySelector("[data-line=safety_card] details"));
+  if (!card) return;
+  await act.view(room.matches ? "" : "thread");
+  card.open = true;
+  card.scrollIntoView({ block: "start" });
+  card.querySelector("summary").focus();
 }
 
 /** Keeps a choice for a year: the service reads it, so that the page comes as chosen. @param {string} name @param {string} value */
@@ -387,4 +450,4 @@ if (looks) {
   for (const name of ["skip", "retract", "edit", "tool", "done"]) act[name] = () => {};
 }
 if (framed) import("./framed.js").then((m) => m.fit(query));
-if (place === "desk") import("./deskcard.js").then((m) => m.mount(line, act, () => state));
+if (place === "desk") more(import("./deskcard.js")).then((m) => m.mount(line, act, () => state));

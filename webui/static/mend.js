@@ -1,12 +1,14 @@
 // @ts-check
 /** After a repair: a start to be watched, how sure it is that the heater is well, and what it was in the end. Comes when it is wanted. */
-import { heading, viewCautions } from "./card.js";
+import { heading, upper } from "./question.js";
 import { h } from "./dom.js";
-import { percent, readNumber } from "./state.js";
+import { pips } from "./odds.js";
+import { percent } from "./state.js";
 import { dangers } from "./told.js";
-import { lang, number, t } from "./text.js";
+import { lang, t } from "./text.js";
+import { viewClock, viewStart } from "./watch.js";
 
-/** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */
+/** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
 /** What was done, what it came to and, weeks later, whether it has held. @param {State} s @param {Act} act */
 export function viewMended(s, act) {
@@ -33,65 +35,33 @@ const viewDoubt = (r) => [
 /** @param {State} s @param {Act} act @param {string} kind */
 export const viewStage = (s, act, kind) => (kind === "start" ? viewStart(s, act) : viewWell(s, act));
 
-/** The start to be watched: what to look at, in the order in which it shows, and how it went. @param {State} s @param {Act} act */
-function viewStart(s, act) {
-  const r = /** @type {any} */ (s.conversation).recovery, watch = r.watch || [];
-  const report = (/** @type {boolean} */ ran) => {
-    const observations = [];
-    for (const i of watch) {
-      const w = s.watched[i.id];
-      if (!w || (!w.state && !w.text)) continue;
-      if (w.state) { observations.push({ id: i.id, state: w.state }); continue; }
-      const read = readNumber(w.text || "", i);
-      if (read.number === undefined) {
-        act.unread(i.id, read.problem);
-        const field = document.getElementById("watch-" + i.id);
-        return field && field.focus();
-      }
-      observations.push({ id: i.id, number: read.number });
-    }
-    act.queue("report_start", { ran, observations }, t(ran ? "mend.ran" : "mend.failed"), observations.map((o) => o.id));
-  };
-  return [
-    heading("start", t("start.title")),
-    h("p", { class: "soft" }, t("start.how")),
-    viewCautions([t("mind.start"), t("start.alarm"), t("start.stop")]),
-    h("div", { class: "watch", key: "watch" }, watch.map((/** @type {any} */ i) => viewWatched(s, act, i))),
-    h("h3", { key: "went" }, t("start.went")),
-    h("div", { class: "keys", role: "group", "aria-label": t("start.went"), key: "keys" },
-      h("button", { type: "button", class: "key go", id: "start-ran", onclick: () => report(true) }, t("start.ran")),
-      h("button", { type: "button", class: "key", id: "start-failed", onclick: () => report(false) }, t("start.failed"))),
-  ];
-}
+/** @param {State} s @param {Act} act @param {string} kind */
+export const viewFace = (s, act, kind) => (kind === "start" ? viewClock(s) : viewOutcome(s));
 
-/** @param {State} s @param {Act} act @param {any} i */
-function viewWatched(s, act, i) {
-  const now = s.watched[i.id] || {}, name = "watch-" + i.id, bad = s.badReading && s.badReading.id === i.id ? s.badReading.text : "";
-  if ((i.states || []).length > 0) return h("fieldset", { key: i.id, "data-watch": i.id }, h("legend", null, i.title),
-    h("div", { class: "keys" }, i.states.map((/** @type {any} */ st) => h("button", { key: st.id, type: "button", class: "key", "data-state": st.id, "aria-pressed": String(now.state === st.id),
-      onclick: () => act.watched(i.id, now.state === st.id ? {} : { state: st.id }) }, st.title))));
-  return h("p", { key: i.id, "data-watch": i.id, class: "reading" }, h("label", { for: name }, i.title),
-    h("span", { class: "field" }, h("input", { id: name, type: "text", inputmode: "decimal", autocomplete: "off", "aria-invalid": bad ? "true" : null, "aria-describedby": name + "-bad",
-      onchange: (/** @type {any} */ e) => act.watched(i.id, { text: e.target.value.trim() }) }), h("span", { class: "unit" }, i.unit || "")),
-    h("span", { class: "bad", id: name + "-bad", role: "alert" }, bad));
+/** What it was and how sure it is that the heater is well. @param {State} s */
+function viewOutcome(s) {
+  const c = /** @type {any} */ (s.conversation), r = c.recovery, p = r.probability_well || 0, last = (r.repairs || [])[r.repairs.length - 1];
+  const was = ((last && last.cause_ids) || []).map((/** @type {string} */ id) => (c.assessment.causes || []).find((/** @type {any} */ x) => x.id === id)).filter(Boolean)[0];
+  return [h("div", { class: "read", key: "outcome", "data-part": "verdict" }, h("span", { class: "cap" }, t("outcome.was")), h("strong", null, was ? was.title : t("outcome.well")),
+    h("span", { class: "odds" }, pips(p), h("b", null, t("well.title", { percent: percent(p) }))))];
 }
 
 /** @param {State} s @param {Act} act */
 function viewWell(s, act) {
   const c = /** @type {any} */ (s.conversation), r = c.recovery;
   return [
-    heading("well", t("well.title", { percent: percent(r.probability_well || 0) })),
-    h("p", null, t("well.how")),
-    (r.roots || []).length > 0 && h("div", { key: "roots", class: "roots" }, h("h3", null, t("well.roots")),
-      r.roots.map((/** @type {any} */ x, /** @type {number} */ k) => h("p", { key: "root" + k }, x.links.map((/** @type {any} */ l) => l.title).join(" → "), h("br", null), h("strong", null, x.advice)))),
-    listed("prevention", t("well.prevention"), r.prevention),
-    listed("parts", t("well.parts"), r.parts),
-    !c.settlement && viewSettle(s, act, true),
-  ].filter(Boolean);
+    upper(heading("well", t("well.head")),
+      h("p", null, t("well.how")),
+      (r.roots || []).length > 0 && h("div", { key: "roots", class: "roots" }, h("h3", null, t("well.roots")),
+        r.roots.map((/** @type {any} */ x, /** @type {number} */ k) => h("p", { key: "root" + k }, x.links.map((/** @type {any} */ l) => l.title).join(" → "), h("br", null), h("strong", null, x.advice)))),
+      listed("prevention", t("well.prevention"), r.prevention),
+      listed("parts", t("well.parts"), r.parts),
+      !c.settlement && viewSettle(s, act, true)),
+  ];
 }
 
 /** @param {string} id @param {string} title @param {string[]} [items] */
-const listed = (id, title, items) => (items || []).length > 0 && h("div", { key: id, id }, h("h3", null, title), h("ul", null, /** @type {string[]} */ (items).map((x) => h("li", { key: x }, x))));
+const listed = (id, title, items) => (items || []).length > 0 && h("div", { key: id, id }, h("h3", null, title), h("ul", { class: "plain" }, /** @type {string[]} */ (items).map((x) => h("li", { key: x }, x))));
 
 const FINDERS = ["OWNER", "WORKSHOP", ...(document.documentElement.dataset.place === "desk" ? ["DESK"] : [])], SURETIES = ["PROVED", "LIKELY", "GUESSED"];
 
@@ -108,9 +78,9 @@ function viewSettle(s, act, ran) {
     h("fieldset", { key: "causes" }, h("legend", null, t("settle.cause")), h("div", { class: "keys" },
       offered.map((/** @type {any} */ x) => h("button", { key: x.id, type: "button", class: "key", "data-cause-found": x.id, "aria-pressed": String(causes.includes(x.id)),
         onclick: () => act.found({ causes: causes.includes(x.id) ? causes.filter((/** @type {string} */ id) => id !== x.id) : [...causes, x.id] }) }, x.title)),
-      !f.all && h("button", { type: "button", class: "plain", id: "settle-other", key: "other", onclick: () => act.found({ all: true }) }, t("settle.other")))),
+      !f.all && h("button", { type: "button", class: "small", id: "settle-other", key: "other", onclick: () => act.found({ all: true }) }, t("settle.other")))),
     choice("finder", FINDERS), choice("surety", ran ? SURETIES : SURETIES.slice(1)),
-    stands ? h("p", { class: "wait" }, t("desk.unsafe")) : h("button", { type: "button", class: "go wide", id: "settle-do", disabled: !ready,
+    stands ? h("p", { class: "wait" }, t("desk.unsafe")) : h("button", { type: "button", class: "key go wide", id: "settle-do", disabled: !ready,
       onclick: () => ready && act.queue("settle", { cause_ids: causes, found_by: "FINDER_" + f.finder, surety: "SURETY_" + f.surety }, t("settle.title"), []) }, t("settle.do")));
 }
 

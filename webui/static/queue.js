@@ -5,7 +5,7 @@ import { h, patch } from "./dom.js";
 import { dial } from "./socket.js";
 import { percent } from "./state.js";
 import { shorthand } from "./shorthand.js";
-import { LANGUAGES, count, lang, relabel, speak, t } from "./text.js";
+import { LANGUAGES, count, lang, relabel, speak, speakMore, t } from "./text.js";
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
@@ -166,7 +166,7 @@ async function change(/** @type {string} */ wanted) {
 }
 
 for (;;) {
-  try { await speak(document.documentElement.lang); break; } catch { await new Promise((go) => setTimeout(go, 3000)); }
+  try { await speak(document.documentElement.lang); await speakMore(); break; } catch { await new Promise((go) => setTimeout(go, 3000)); }
 }
 const root = document.documentElement, night = el("night"), showNight = () => night.setAttribute("aria-pressed", String(root.dataset.look === "night"));
 night.hidden = false;

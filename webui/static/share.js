@@ -6,7 +6,7 @@ import { percent } from "./state.js";
 import { dangers } from "./told.js";
 import { t } from "./text.js";
 
-/** @typedef {import("./state.js").State} State @typedef {import("./card.js").Act} Act */
+/** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
 /**
  * How each form writes a heading, an item, strong words, and what it must guard against in a text.
@@ -45,10 +45,9 @@ export function forumText(s, form) {
 
 /** @param {State} s @param {Act} act */
 export function viewShare(s, act) {
-  return h("details", { class: "fold", key: "share", id: "share", ontoggle: (/** @type {any} */ e) => e.target.open && act.hand() },
-    h("summary", null, t("share")),
+  return h("div", { key: "share", id: "share" },
     s.hand && s.hand.viewHand(s, act),
-    h("p", { class: "keys" },
+    h("div", { class: "keys" },
       h("button", { type: "button", class: "key", id: "share-link", onclick: () => act.copy(act.link(), t("share.linked")) }, t("share.link")),
       h("button", { type: "button", class: "key", id: "share-print", onclick: () => print() }, t("share.print"))),
     h("p", { class: "sub" }, t("share.text")),

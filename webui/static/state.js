@@ -21,8 +21,8 @@
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
  *   refused: Job[], dismissed: string[], out: boolean,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
- *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, trouble: string, badReading: {id:
- *   string, text: string} | null, gone: boolean, drawings: Record<string, any> | null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
+ *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, view: string, switchedOn: number, how: string, seek: string, shifts: Record<number, any>, trouble: string, badReading: {id:
+ *   string, text: string} | null, gone: boolean, sheet: Record<string, any> | null, drawings: Record<string, any> | null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
  *   mend: Record<string, any> | null, watched: Record<string, {state?: string, text?: string}>, found: Record<string, any>}} State
  */
 import { acknowledge, enqueue, lookAgain, refuse, tidy } from "./told.js";
@@ -40,7 +40,7 @@ export function begin(id, kept) {
     id, queue: kept.queue || [], refused: kept.refused || [], dismissed: kept.dismissed || [], out: false,
     conversation: null, link: "connecting", retryAt: 0, acknowledged: kept.acknowledged || [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
-    drawings: null, form: "markdown", shared: "", hand: null, handed: {}, mend: null, watched: {}, found: {},
+    view: "", switchedOn: 0, how: "", seek: "", shifts: {}, sheet: null, drawings: null, form: "markdown", shared: "", hand: null, handed: {}, mend: null, watched: {}, found: {},
   };
 }
 
@@ -70,16 +70,22 @@ function change(s, e) {
     case "looked_again": return lookAgain(s);
     case "rules": return { ...s };
     case "language": return { ...s, catalogue: null, explained: {}, badReading: null, shared: "", trouble: "" };
+    // Whatever is opened takes the place of the conversation; a tap brings it back.
+    case "view": return { ...s, view: e.view };
+    case "how": return { ...s, how: s.how === e.id ? "" : e.id };
+    case "seek": return { ...s, seek: e.text };
+    case "sheet": return { ...s, sheet: e.sheet };
     case "drawings": return { ...s, drawings: e.drawings };
     case "hand": return { ...s, hand: e.hand };
     case "handed": return { ...s, handed: { ...s.handed, ...e.handed } };
     case "mend": return { ...s, mend: e.mend };
-    case "watched": return { ...s, watched: { ...s.watched, [e.id]: e.value } };
+    case "switched_on": return { ...s, switchedOn: e.at };
+    case "watched": return { ...s, watched: { ...s.watched, [e.id]: { ...e.value, at: e.at } } };
     case "found": return { ...s, found: { ...s.found, ...e.found } };
     case "form": return { ...s, form: e.form, shared: "" };
     case "shared": return { ...s, shared: e.text };
-    case "asking": return { ...s, asking: e.id, editing: "", badReading: null };
-    case "editing": return { ...s, editing: e.id, badReading: null };
+    case "asking": return { ...s, asking: e.id, editing: "", view: "", how: "", seek: "", badReading: null };
+    case "editing": return { ...s, editing: e.id, view: "", seek: "", badReading: null };
     case "catalogue": return { ...s, catalogue: { observations: e.observations || [], tools: e.tools || [] } };
     case "explained": return { ...s, explained: { ...s.explained, [e.id]: { event: e.event, ...e.reply } } };
     case "all_causes": return { ...s, allCauses: !s.allCauses };
@@ -90,8 +96,8 @@ function change(s, e) {
 
 /** What an answer on its way settles: the question asked instead, or the line being changed. @param {State} s @param {Job} job */
 function settle(s, job) {
-  return { asking: job.ids.includes(s.asking) ? "" : s.asking, editing: job.ids.includes(s.editing) ? "" : s.editing,
-    watched: ["report_start", "mend"].includes(job.do) ? {} : s.watched, found: job.do === "settle" ? {} : s.found };
+  return { view: ["mend", "report_start"].includes(job.do) ? "" : s.view, how: "", seek: "", asking: job.ids.includes(s.asking) ? "" : s.asking, editing: job.ids.includes(s.editing) ? "" : s.editing,
+    ...(["report_start", "mend"].includes(job.do) ? { watched: {}, switchedOn: 0 } : {}), found: job.do === "settle" ? {} : s.found };
 }
 
 /** Takes a conversation unless a newer one is known. @param {State} s @param {Conversation} c @returns {State} */
@@ -100,9 +106,10 @@ function take(s, c) {
   const known = s.conversation;
   if (known && (eventOf(c) < eventOf(known) || (eventOf(c) === eventOf(known) && pending(c) && !pending(known)))) return s;
   const after = { ...s, conversation: pending(c) && known ? meanwhile(c, known) : c };
-  const told = (c.told || []).map((t) => t.observation.id);
+  const told = (c.told || []).map((t) => t.observation.id), shift = shifted(s.conversation, c);
   return {
     ...after,
+    shifts: shift ? { ...s.shifts, [eventOf(c)]: shift } : s.shifts,
     asking: told.includes(s.asking) ? "" : s.asking,
     editing: told.includes(s.editing) ? s.editing : "",
   };
@@ -118,6 +125,25 @@ function meanwhile(c, known) {
     assessment: { ...known.assessment, ...now, dangers: now.dangers || [] } };
 }
 
+/**
+ * What the latest answer has changed most: a cause that leads now or led before, with its probabilities.
+ * @param {Conversation | null} before @param {Conversation} now @returns {{title: string, from: number, to: number} | null}
+ */
+function shifted(before, now) {
+  const was = new Map(((before && before.assessment && before.assessment.causes) || []).map((/** @type {any} */ c) => [c.id, c.probability || 0]));
+  // An assessment may come after its event; what was shown until then were the probabilities from before.
+  const since = eventOf(now) - eventOf(before);
+  if (!before || pending(now) || !(since === 1 || (since === 0 && pending(before))) || (before.locale || "en") !== (now.locale || "en")) return null;
+  let most = null, size = 0.015;
+  for (const c of (now.assessment && now.assessment.causes) || []) {
+    const from = was.get(c.id), to = c.probability || 0;
+    if (from === undefined || Math.max(from, to) < 0.1 || Math.abs(to - from) <= size) continue;
+    size = Math.abs(to - from);
+    most = { title: c.title, from, to };
+  }
+  return most;
+}
+
 /** @param {Conversation | null} c */
 export const eventOf = (c) => Number((c && c.last_event) || 0);
 
@@ -128,13 +154,15 @@ function answered(s) {
   return ids;
 }
 
-/** What is being asked now. @param {State} s @returns {{kind: string, info?: Info, advised?: boolean}} */
+/** What is being asked now. @param {State} s @returns {{kind: string, info?: Info, advised?: boolean, offer?: any}} */
 export function current(s) {
   const c = s.conversation, done = answered(s);
   if (s.gone) return { kind: "gone" };
   if (s.id && !c) return { kind: "loading" };
   const due = c ? (c.next || []).filter((i) => i.safety_card).map((i) => i.id) : DENIED;
   if (DENIED.some((id) => due.includes(id) && !done.has(id))) return { kind: "safety" };
+  const offer = c && (c.offers || []).find((o) => !o.suggestion.danger && !done.has(o.suggestion.reading.observation.id) && !s.queue.some((j) => (j.request.dismissed_offer_ids || []).includes(o.id)));
+  if (offer) return { kind: "offer", offer };
   const chosen = s.asking && info(s, s.asking);
   if (chosen) return { kind: "ask", info: chosen, advised: false };
   // What is asked after a repair was answered before it, so only what waits to be sent counts as answered.

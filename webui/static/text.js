@@ -7,12 +7,28 @@ export let lang = "en";
 /** The languages that there are. */
 export const LANGUAGES = ["en", "de"];
 
+/** @param {string} folder @param {string} wanted @returns {Promise<Record<string, string>>} */
+async function fetched(folder, wanted) {
+  const answer = await fetch(new URL(`${folder}/${wanted}.json`, import.meta.url), { credentials: "same-origin", mode: "cors" });
+  if (!answer.ok) throw new Error("no texts in " + wanted);
+  return answer.json();
+}
+
+let all = false;
+
 /** Fetches the texts of a language and speaks it from then on. @param {string} wanted */
 export async function speak(wanted) {
-  const answer = await fetch(new URL(`text/${wanted}.json`, import.meta.url), { credentials: "same-origin", mode: "cors" });
-  if (!answer.ok) throw new Error("no texts in " + wanted);
-  texts = await answer.json();
+  const [first, more] = await Promise.all([fetched("text", wanted), all ? fetched("more", wanted) : {}]);
+  texts = { ...first, ...more };
   lang = wanted;
+}
+
+/** The texts of what not every visitor opens: drawings, sums, the desk. They stay from then on. */
+export async function speakMore() {
+  if (all) return;
+  const spoken = lang, more = await fetched("more", spoken);
+  all = true;
+  if (spoken === lang) texts = { ...texts, ...more }; else await speak(lang);
 }
 
 /** A text with its gaps filled. @param {string} key @param {Record<string, string | number>} [gaps] */
@@ -33,7 +49,7 @@ export const number = (n, digits) => new Intl.NumberFormat(lang, { useGrouping: 
 export function relabel() {
   document.documentElement.lang = lang;
   for (const place of /** @type {any} */ (document.querySelectorAll("[data-t]"))) place.textContent = t(place.dataset.t);
-  for (const name of ["aria-label", "content"])
+  for (const name of ["aria-label", "content", "placeholder"])
     for (const place of document.querySelectorAll(`[data-t-${name}]`)) place.setAttribute(name, t(place.getAttribute("data-t-" + name) || ""));
   for (const each of LANGUAGES) {
     const link = document.getElementById("lang-" + each);
