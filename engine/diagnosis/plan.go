@@ -469,7 +469,7 @@ func (p *planning) step(r knowledge.Repair) PlanStep {
 		return step
 	}
 	if i := slices.IndexFunc(r.After, s.waitsFor); i >= 0 {
-		step.HeldBack = s.texts.Phrases["plan_wait_check"] + s.texts.Observations[r.After[i]].Title
+		step.HeldBack = s.texts.Phrases["plan_wait_check"] + s.texts.Observations[r.After[i]].Question
 	}
 	return step
 }

@@ -398,7 +398,7 @@ func TestNoReadingMakesACauseCertain(t *testing.T) {
 // Figures that owners are told; common practice, no source.
 func TestTextsGiveTheUsualFigures(t *testing.T) {
 	text := load(t).Text("en")
-	require.Contains(t, text.Observations["start_current"].Normal, "about 12 A more")
+	require.Contains(t, text.Observations["start_current"].Normal, "9 to 13 A in all")
 	require.Contains(t, text.Observations["start_current"].Normal, "half")
 	require.Contains(t, text.Observations["cable_area"].Normal, "6 mm²")
 	require.Contains(t, strings.Join(text.Repairs["fit_thicker_cable"].Parts, " "), "6 mm²")
