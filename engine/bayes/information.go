@@ -109,7 +109,6 @@ type clamp struct {
 	trails     *trails
 	bridges    map[[2]int32]*bridge
 	left       []placed // findings whose variables are read without them
-	seen       [][]lanes
 	pending    []shot
 	batch      []shot // the clamps under way, each in its lane
 	all        uint8  // the lanes in use
