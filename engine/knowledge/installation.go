@@ -19,7 +19,7 @@ import (
 const (
 	mostGrounds       = 32
 	mostInstallations = 64
-	mostClamped       = 2 // answers before anything was found, for each installation
+	mostClamped       = 2 // answers before anything was found but on the safety card, for each installation
 )
 
 // ground is what the computed quantities come to: trees with their tables, and the levels of the readings.

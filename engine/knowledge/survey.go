@@ -162,13 +162,23 @@ func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 	return s, nil
 }
 
-// clamp asks the network. Before anything was found the answer hangs on the installation alone, and every conversation begins
-// there, with the most causes still to be told apart; so the last answers are kept.
+// clamp asks the network. Every conversation begins with the safety card, mostly with the same answers to it and
+// with the most causes still to be told apart; so the last answers to that are kept with the installation.
 func (in *Inquiry) clamp(w bayes.Clamp) (*bayes.Clamped, error) {
-	if len(in.entered) > len(in.at.entered) || in.odds != nil || in.fitting {
+	var card []entry
+	for _, e := range in.entered {
+		if slices.ContainsFunc(in.at.entered, e.same) {
+			continue
+		}
+		if o, ok := in.m.Observation(e.id); !ok || !o.SafetyCard {
+			return in.now.q.Clamp(w)
+		}
+		card = append(card, e)
+	}
+	if in.odds != nil || in.fitting {
 		return in.now.q.Clamp(w)
 	}
-	a := in.at.clamped.get(fmt.Sprint(w), func() clamped {
+	a := in.at.clamped.get(fmt.Sprint(w, card), func() clamped {
 		c, err := in.now.q.Clamp(w)
 		return clamped{c, err}
 	})
