@@ -254,3 +254,25 @@ func TestOneSafetyQuestionBeforeTheFirstThatDiagnoses(t *testing.T) {
 		assert.LessOrEqual(t, len(asked), 1, "%s: %v", code, asked)
 	}
 }
+
+// Where one sign of a flooded burner was told, flames at the exhaust are asked about: they are worse, and need other deeds.
+func TestASignOfFloodingAsksForTheWorse(t *testing.T) {
+	for _, told := range [][]string{
+		{"fault_code=E-01", "complaint=wont_start", "failed_starts=three_or_more", "just_installed=yes"},
+		{"fault_code=E-08", "complaint=starts_then_stops", "smoke=white_thick", "fails_when=after_lighting"},
+	} {
+		c := cardDenied(t, told...)
+		var asked []string
+		for {
+			g, err := engine(t).Guide(c)
+			require.NoError(t, err)
+			if !g.Warns {
+				break
+			}
+			asked = append(asked, g.Next...)
+			require.LessOrEqual(t, len(asked), 4, "%v: %v", told, asked)
+			c.Told = append(c.Told, diagnosis.Told{Observation: diagnosis.Observation{ID: g.Next[0]}, Skipped: true, Event: 9})
+		}
+		assert.Contains(t, asked, "exhaust_fire", told)
+	}
+}

@@ -146,14 +146,18 @@ func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 			denied = together.Denies
 		}
 	}
-	most := from
+	flooded := together != nil && s.found(together.Denies)
+	most := 0.0
 	for _, o := range s.model.Observations {
 		if !o.Recalled || o.SafetyCard || c.told(o.ID) || !s.applies(o.OnlyIf) || slices.Contains(denied, o.ID) {
 			continue
 		}
-		chance := 0.0
+		chance, least := 0.0, from
 		for _, state := range o.States {
-			if s.bringsOut(Observation{ID: o.ID, State: state}) {
+			if now := (Observation{ID: o.ID, State: state}); s.bringsOut(now) {
+				if flooded && slices.Contains(together.Denies, o.ID) && s.graver(now) {
+					least = 0 // one such sign was told, so a worse one is at hand, however rare
+				}
 				p, err := s.in.Chance(o.ID, state)
 				if err != nil {
 					return "", err
@@ -164,11 +168,11 @@ func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 		if some && chance > 0 && slices.Contains(together.Denies, o.ID) {
 			chance++ // one of them was so
 		}
-		if chance > most {
+		if chance > max(least, most) {
 			id, most = o.ID, chance
 		}
 	}
-	if together != nil && !c.told(together.ID) && slices.Contains(together.Denies, id) && c.untold(together.Denies) > 2 {
+	if together != nil && !flooded && !c.told(together.ID) && slices.Contains(together.Denies, id) && c.untold(together.Denies) > 2 {
 		return together.ID, nil
 	}
 	return id, nil
@@ -334,6 +338,14 @@ func (s *subject) feared(c Conversation) string {
 func (s *subject) bringsOut(o Observation) bool {
 	f := knowledge.Finding{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == NumberValue}
 	return slices.ContainsFunc(s.newDangers(f), func(d Danger) bool { return d.Severity >= NoStart })
+}
+
+// graver tells whether an observation would bring out a danger more severe than all that stand.
+func (s *subject) graver(o Observation) bool {
+	standing := slices.MaxFunc(s.dangers, func(a, b Danger) int { return cmp.Compare(a.Severity, b.Severity) }).Severity
+	return slices.ContainsFunc(s.newDangers(knowledge.Finding{ID: o.ID, State: o.State}), func(d Danger) bool {
+		return d.Severity > standing
+	})
 }
 
 // openCard lists the safety card's questions while one of them, the alarm apart, is open. Silence of an alarm proves
