@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"log/slog"
+	"net"
 	"os"
 	"os/signal"
 	"strings"
@@ -36,6 +37,8 @@ const usage = `Finds out why a small diesel air heater will not light.
                          0 is no limit; tokens have 20 times as much
     -connections 100 -all-sockets 6000
                          open at once: connections of one address, save proxies, and sockets of all
+    -hosts NAMES         names that pages are reached by, joined by commas; others are refused
+                         (all; on a loopback address without -proxies those of this machine)
     -proxies NETWORKS    believe these about whom they call for (X-Forwarded-For)
     -embed https://…     let pages of these sites, joined by commas, hold a conversation
     -demo                six invented callers with simulated heaters, in a folder of their own,
@@ -239,6 +242,15 @@ func (p *Program) flags(flags *flag.FlagSet) (format *string) {
 	flags.IntVar(&p.Limits.Connections, "connections", 100, "")
 	flags.IntVar(&p.Limits.AllSockets, "all-sockets", 6000, "")
 	flags.Var((*networks)(&p.Proxies), "proxies", "")
+	flags.Func("hosts", "", func(names string) error {
+		for name := range strings.SplitSeq(names, ",") {
+			if name == "" || strings.ContainsAny(name, "/: ") && net.ParseIP(name) == nil {
+				return fmt.Errorf("%q is no host's name; it has no scheme and no port", name)
+			}
+			p.Hosts = append(p.Hosts, strings.ToLower(name))
+		}
+		return nil
+	})
 	flags.Func("embed", "", func(sites string) error {
 		for site := range strings.SplitSeq(sites, ",") {
 			if !webui.IsOrigin(site) {

@@ -39,6 +39,9 @@ type Program struct {
 	Limits api.Limits
 	// Proxies are those of ours that call for others and say for whom.
 	Proxies []netip.Prefix
+	// Hosts are the names that pages are reached by. Empty takes all, or, where pages are served to this machine only and no
+	// proxy calls for others, those of this machine.
+	Hosts []string
 	// Embed are the sites whose pages may hold a conversation in a frame.
 	Embed []string
 	// Model loads the built-in model, and With the same with numbers that were learnt; without With none are used.
@@ -131,7 +134,7 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	p.api = api.New(model, p.store, p.Log, options)
 	p.pages = &http.Server{
 		Handler: p.counted(webui.Handler(p.conn, webui.Options{
-			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Admit: figures.admit(limiter, p.Proxies),
+			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Hosts: p.hosts(), Admit: figures.admit(limiter, p.Proxies),
 			Annotate: func(ctx context.Context, r *http.Request) context.Context {
 				return api.Inside(ctx, api.Visitor(r, p.Proxies))
 			},
@@ -146,6 +149,15 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	p.operators = &http.Server{Handler: operations(figures, p.api.Ready), ReadHeaderTimeout: 10 * time.Second, ErrorLog: p.pages.ErrorLog}
 	p.start(certificate, figures)
 	return nil
+}
+
+// hosts are the names that requests for pages may be made with.
+func (p *Program) hosts() []string {
+	if len(p.Hosts) == 0 && len(p.Proxies) == 0 && onLoopback(p.Web) == nil {
+		own, _, _ := net.SplitHostPort(p.Web)
+		return []string{"localhost", "127.0.0.1", "::1", own}
+	}
+	return p.Hosts
 }
 
 func (p *Program) start(certificate *certificate, figures *figures) {

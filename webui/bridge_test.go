@@ -503,3 +503,47 @@ func TestAnnotate(t *testing.T) {
 	dial(t, site).ask(`{"re":1,"do":"get","request":{"id":"nobody"}}`)
 	assert.Equal(t, []string{site.URL}, <-s.from)
 }
+
+// TestOriginOverTLS: a page that came in the clear does not speak for one over TLS, and browsers are told to use that only (RFC 6797).
+func TestOriginOverTLS(t *testing.T) {
+	site := httptest.NewTLSServer(webui.Handler(dialFake(t, newFake()), webui.Options{}))
+	defer site.Close()
+	dialer := websocket.Dialer{TLSClientConfig: site.Client().Transport.(*http.Transport).TLSClientConfig}
+	for scheme, want := range map[string]int{"https://": http.StatusSwitchingProtocols, "http://": http.StatusForbidden} {
+		origin := scheme + strings.TrimPrefix(site.URL, "https://")
+		conn, resp, err := dialer.Dial("wss://"+strings.TrimPrefix(site.URL, "https://")+"/socket", http.Header{"Origin": {origin}})
+		if err == nil {
+			conn.Close()
+		}
+		require.NotNil(t, resp)
+		assert.Equal(t, want, resp.StatusCode, scheme)
+	}
+	resp, err := site.Client().Get(site.URL)
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	assert.Equal(t, "max-age=31536000", resp.Header.Get("Strict-Transport-Security"))
+	plain, _ := get(t, serve(t, newFake(), webui.Options{}).URL, nil)
+	assert.Empty(t, plain.Header.Get("Strict-Transport-Security"), "in the clear it would mean nothing")
+}
+
+// TestHosts: whoever has a name of his own lead here gets nothing, whatever his page's origin says.
+func TestHosts(t *testing.T) {
+	site := serve(t, newFake(), webui.Options{Hosts: []string{"lightoff.example", "::1"}})
+	for host, want := range map[string]int{"lightoff.example": 200, "LIGHTOFF.example:443": 200, "[::1]:7480": 200,
+		"elsewhere.example": 421, "lightoff.example.elsewhere.example": 421} {
+		for _, path := range []string{"/", "/socket"} {
+			req, err := http.NewRequest(http.MethodGet, site.URL+path, nil)
+			require.NoError(t, err)
+			req.Host = host
+			req.Header.Set("Origin", "http://"+host)
+			resp, err := http.DefaultClient.Do(req)
+			require.NoError(t, err)
+			require.NoError(t, resp.Body.Close())
+			if path == "/socket" && want == 200 {
+				assert.Equal(t, 400, resp.StatusCode, "no socket was asked for")
+				continue
+			}
+			assert.Equal(t, want, resp.StatusCode, "%s%s", host, path)
+		}
+	}
+}

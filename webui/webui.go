@@ -3,8 +3,10 @@ package webui
 import (
 	"context"
 	"log/slog"
+	"net"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/gorilla/websocket"
@@ -15,6 +17,9 @@ import (
 type Options struct {
 	// Logger hears of refused and broken sockets. Nil keeps silent. No conversation key is ever logged.
 	Logger *slog.Logger
+	// Hosts are the names that the pages are reached by, without ports, in lower case; requests for others are refused. Empty takes
+	// all.
+	Hosts []string
 	// AllowedOrigins may open the socket besides the page's own host, each written as browsers send it in the Origin
 	// header, for example "https://forum.example". A request without Origin is no browser's and is let through.
 	AllowedOrigins []string
@@ -75,7 +80,7 @@ func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
 	mux.HandleFunc("GET /widget.js", site.widget)
 	mux.HandleFunc("GET /static/{version}/{name...}", site.file)
 	mux.HandleFunc("GET /socket", b.serve)
-	return guard(mux)
+	return guard(atHome(opts.Hosts, mux))
 }
 
 func orElse(d, otherwise time.Duration) time.Duration {
@@ -102,6 +107,9 @@ func guard(next http.Handler) http.Handler {
 		head.Set("Cross-Origin-Resource-Policy", "same-origin")
 		head.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
 		head.Set("X-Robots-Tag", "noindex")
+		if r.TLS != nil {
+			head.Set("Strict-Transport-Security", "max-age=31536000") // RFC 6797; a year
+		}
 		next.ServeHTTP(w, r)
 	})
 }
@@ -112,5 +120,23 @@ func originAllowed(r *http.Request, allowed []string) bool {
 	if origin == "" || slices.Contains(allowed, origin) {
 		return true
 	}
-	return origin == "http://"+r.Host || origin == "https://"+r.Host
+	// Where TLS does not end here, it may have ended before.
+	return origin == "https://"+r.Host || r.TLS == nil && origin == "http://"+r.Host
+}
+
+// atHome refuses requests for other hosts than the listed ones, for another site's name may be made to lead here, with that site's
+// scripts in the visitor's browser. An empty list takes all.
+func atHome(hosts []string, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		host := r.Host
+		if name, _, err := net.SplitHostPort(host); err == nil {
+			host = name
+		}
+		host = strings.ToLower(strings.Trim(host, "[]"))
+		if len(hosts) > 0 && !slices.Contains(hosts, host) {
+			http.Error(w, "no such site here", http.StatusMisdirectedRequest)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
 }

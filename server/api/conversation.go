@@ -76,9 +76,10 @@ func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*l
 		return nil, err
 	}
 	state := diagnosis.Fold(before.Events)
-	read := c.reader.Read(req.GetText(), c.context(state, req.GetAskedId(), cmp.Or(req.GetLocale(), state.Locale)))
+	text := plain(req.GetText())
+	read := c.reader.Read(text, c.context(state, req.GetAskedId(), cmp.Or(req.GetLocale(), state.Locale)))
 	said := diagnosis.Event{
-		Kind: diagnosis.Said, Text: req.GetText(), Readings: each(read.Readings, fromReading),
+		Kind: diagnosis.Said, Text: text, Readings: each(read.Readings, fromReading),
 		Offers: each(read.Offers, fromOffer), Unclear: read.Unclear,
 	}
 	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(),

@@ -260,7 +260,7 @@ func (d *desk) Assign(ctx context.Context, req *lightoffv1.AssignRequest) (*ligh
 	case to == "" && !req.GetToQueue():
 		to = whoCalls(ctx).name
 	}
-	if note := strings.TrimSpace(req.GetNote()); note != "" {
+	if note := strings.TrimSpace(plain(req.GetNote())); note != "" {
 		v.text(note)
 		r := request(req, "desk:")
 		if r.Key != "" {
@@ -286,7 +286,7 @@ func (d *desk) AddNote(ctx context.Context, req *lightoffv1.AddNoteRequest) (*li
 	var v violations
 	v.text(req.GetText())
 	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
-		return diagnosis.Event{Kind: diagnosis.Noted, Text: strings.TrimSpace(req.GetText())}, nil
+		return diagnosis.Event{Kind: diagnosis.Noted, Text: strings.TrimSpace(plain(req.GetText()))}, nil
 	})
 	if err != nil {
 		return nil, err
@@ -314,7 +314,7 @@ func (d *desk) Close(ctx context.Context, req *lightoffv1.CloseRequest) (*lighto
 
 func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing {
 	out := &diagnosis.Closing{Outcome: outcomes[in.GetOutcome()], Causes: in.GetCauseIds(), FoundBy: finders[in.GetFoundBy()],
-		Surety: sureties[in.GetSurety()], Remark: strings.TrimSpace(in.GetRemark())}
+		Surety: sureties[in.GetSurety()], Remark: strings.TrimSpace(plain(in.GetRemark()))}
 	if out.Outcome == "" {
 		v.add("closing.outcome", "is missing")
 	}

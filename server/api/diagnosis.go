@@ -224,7 +224,7 @@ func (d *Diagnosis) ReadText(_ context.Context, req *lightoffv1.ReadTextRequest)
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	read := d.reader.Read(req.GetText(), words.Context{Asked: req.GetAskedId(), Locale: locale})
+	read := d.reader.Read(plain(req.GetText()), words.Context{Asked: req.GetAskedId(), Locale: locale})
 	f := face{model: d.model, engine: d.engine, locale: locale}
 	return &lightoffv1.ReadTextResponse{
 		Readings: each(read.Readings, func(r words.Reading) *lightoffv1.Reading { return f.reading(fromReading(r)) }),

@@ -25,6 +25,7 @@ import (
 
 var (
 	errNotTold    = errors.New("nothing to take back: that was not told")
+	errNoCall     = errors.New("there is no such call")
 	errStopping   = errors.New("the server is going away; ask again")
 	errRevoked    = errors.New("the token is no longer valid")
 	errOpen       = errors.New("the conversation has not ended")
@@ -61,6 +62,7 @@ var statusCodes = []struct {
 	{errCrowded, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_SUGGESTIONS},
 	{store.ErrManyKeys, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_KEYS},
 	{errNotOwner, codes.PermissionDenied, lightoffv1.ErrorReason_ERROR_REASON_OWNER_ONLY},
+	{errNoCall, codes.Unimplemented, lightoffv1.ErrorReason_ERROR_REASON_NO_SUCH_CALL},
 	{errStopping, codes.Unavailable, lightoffv1.ErrorReason_ERROR_REASON_STOPPING},
 	{store.ErrToken, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_INVALID},
 	{errRevoked, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_INVALID},
@@ -110,10 +112,7 @@ func toStatus(log *slog.Logger, method string, err error) error {
 			return refusal(row.code, row.reason, row.err.Error())
 		}
 	}
-	if s, ok := status.FromError(err); ok {
-		if s.Code() == codes.Unimplemented {
-			return refusal(s.Code(), lightoffv1.ErrorReason_ERROR_REASON_NO_SUCH_CALL, s.Message())
-		}
+	if _, ok := status.FromError(err); ok {
 		return err
 	}
 	id := rand.Text()[:10]
@@ -186,7 +185,8 @@ type border struct {
 	*metrics
 	log      *slog.Logger
 	stopping <-chan struct{}
-	recheck  time.Duration // how often a stream's token is looked at again
+	recheck  time.Duration   // how often a stream's token is looked at again
+	methods  map[string]bool // that there are; others are made up by callers
 }
 
 // callLimit is the longest that a call may take, whatever its caller allows.
@@ -205,6 +205,9 @@ func (b *border) leave(method string, err error, since time.Time, stream bool) e
 		err = toStatus(b.log, method, err)
 	}
 	took := time.Since(since)
+	if !b.methods[method] {
+		method = "unknown"
+	}
 	b.call(method, err, took, stream)
 	b.log.Debug("call", "method", method, "code", status.Code(err).String(), "took", took)
 	return err

@@ -17,6 +17,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	"lightoff/engine/diagnosis"
+	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/server/store"
 )
 
@@ -98,3 +99,19 @@ func (s silent) SendHeader(metadata.MD) error { return nil }
 func (s silent) SetTrailer(metadata.MD)       {}
 func (s silent) SendMsg(any) error            { return nil }
 func (s silent) RecvMsg(any) error            { <-s.ctx.Done(); return s.ctx.Err() }
+
+// TestNoSuchCall: a call that there is not is refused with a reason like any other, and makes no figure of its own.
+func TestNoSuchCall(t *testing.T) {
+	r := start(t)
+	for _, method := range []string{"/lightoff.v1.ConversationService/Settled", "/elsewhere.v1.Service/Get"} {
+		err := r.conn.Invoke(r.ctx, method, &lightoffv1.GetRequest{}, &lightoffv1.GetResponse{})
+		assert.Equal(t, codes.Unimplemented, code(err))
+		assert.Equal(t, "NO_SUCH_CALL", reason(t, err))
+	}
+	// Whatever the table says has a reason of its own, and a code.
+	for _, row := range statusCodes {
+		err := toStatus(slog.New(slog.DiscardHandler), "/", row.err)
+		assert.Equal(t, row.code, code(err), "%v", row.err)
+		assert.NotEmpty(t, reason(t, err))
+	}
+}

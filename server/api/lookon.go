@@ -9,6 +9,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"lightoff/engine/diagnosis"
 	lightoffv1 "lightoff/proto/lightoff/v1"
@@ -34,23 +35,65 @@ func seen(c *lightoffv1.Conversation, key string) (*lightoffv1.Conversation, err
 	}
 	out := proto.CloneOf(c)
 	out.Id, out.Sayings, out.Offers, out.AssignedTo = key, nil, nil, ""
-	isPlace := func(id string) bool { return slices.Contains(places, id) }
-	out.Told = slices.DeleteFunc(out.Told, func(t *lightoffv1.Told) bool { return isPlace(t.GetObservation().GetId()) })
 	for _, t := range out.Told {
 		t.Words = ""
 	}
-	out.Suggestions = slices.DeleteFunc(out.Suggestions, func(s *lightoffv1.Suggestion) bool { return isPlace(s.GetObservation().GetId()) })
-	a := out.GetAssessment()
-	for _, cause := range a.GetCauses() {
-		cause.Weights = slices.DeleteFunc(cause.Weights, func(w *lightoffv1.WeightOfEvidence) bool { return isPlace(w.GetObservationId()) })
-	}
-	if a != nil {
+	if a := out.GetAssessment(); a != nil {
 		a.Contradictions = slices.DeleteFunc(a.Contradictions, func(c *lightoffv1.Contradiction) bool {
 			return slices.ContainsFunc(c.GetObservationIds(), isPlace)
 		})
-		a.Unused = slices.DeleteFunc(a.Unused, func(u *lightoffv1.UnusedObservation) bool { return isPlace(u.GetId()) })
 	}
+	withoutPlaces(out.ProtoReflect())
 	return out, nil
+}
+
+func isPlace(id string) bool { return slices.Contains(places, id) }
+
+// withoutPlaces takes out of a message, wherever in it, what is about a place: entries of lists that name one, or whose observation
+// does, and names of one.
+func withoutPlaces(m protoreflect.Message) {
+	m.Range(func(field protoreflect.FieldDescriptor, value protoreflect.Value) bool {
+		switch {
+		case field.IsList() && field.Kind() == protoreflect.StringKind:
+			keep(value.List(), func(v protoreflect.Value) bool { return !isPlace(v.String()) })
+		case field.IsList() && field.Message() != nil:
+			keep(value.List(), func(v protoreflect.Value) bool { return !aboutPlace(v.Message()) })
+			for i := range value.List().Len() {
+				withoutPlaces(value.List().Get(i).Message())
+			}
+		case !field.IsMap() && field.Message() != nil:
+			withoutPlaces(value.Message())
+		}
+		return true
+	})
+}
+
+// keep leaves out of a list what is not wanted.
+func keep(list protoreflect.List, wanted func(protoreflect.Value) bool) {
+	kept := 0
+	for i := range list.Len() {
+		if v := list.Get(i); wanted(v) {
+			list.Set(kept, v)
+			kept++
+		}
+	}
+	list.Truncate(kept)
+}
+
+// aboutPlace tells whether a field of a message names a place, or its observation does.
+func aboutPlace(m protoreflect.Message) bool {
+	about := false
+	m.Range(func(field protoreflect.FieldDescriptor, value protoreflect.Value) bool {
+		switch {
+		case field.IsList() || field.IsMap():
+		case field.Kind() == protoreflect.StringKind:
+			about = isPlace(value.String())
+		case field.Name() == "observation":
+			about = aboutPlace(value.Message())
+		}
+		return !about
+	})
+	return about
 }
 
 // Look implements the RPC.

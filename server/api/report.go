@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -150,14 +152,17 @@ func reportCSV(r *lightoffv1.Report) (string, error) {
 	return out.String(), w.Error()
 }
 
-// harmless keeps a table program from taking what somebody typed for a formula.
+// harmless keeps a table program from taking what somebody typed for a formula (OWASP, CSV injection): signs that begin one, also in
+// full width, and also behind what such a program leaves out.
 func harmless(cell string) string {
-	if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
+	seen := strings.TrimLeftFunc(plain(cell), func(r rune) bool { return unicode.IsSpace(r) || r == '\u200c' || r == '\u200d' })
+	first, _ := utf8.DecodeRuneInString(seen)
+	if seen != "" && (strings.ContainsRune("=+-@|%＝＋－＠", first) || cell[0] == '\t' || cell[0] == '\r') {
 		if _, err := strconv.ParseFloat(cell, 64); err != nil {
-			return "'" + cell
+			return "'" + plain(cell)
 		}
 	}
-	return cell
+	return plain(cell)
 }
 
 func valueOf(t *lightoffv1.Told) string {

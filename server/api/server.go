@@ -71,11 +71,12 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	d.line = newLine(runtime.GOMAXPROCS(0), opts.Limiter.limits.Waiting)
 	d.models.from(events, log, opts)
 	stopping := make(chan struct{})
-	b := &border{log: log, stopping: stopping, recheck: recheck, metrics: d.metrics,
+	b := &border{log: log, stopping: stopping, recheck: recheck, metrics: d.metrics, methods: map[string]bool{},
 		access: &access{model: m, store: events, proxies: opts.Proxies, limiter: opts.Limiter}}
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxHeaderListSize(16 << 10),
+		grpc.UnknownServiceHandler(func(any, grpc.ServerStream) error { return errNoCall }),
 		grpc.UnaryInterceptor(b.unary),
 		grpc.StreamInterceptor(b.streaming),
 		// A watcher whose machine has gone without a word is noticed by asking, and a connection on which nobody calls ends.
@@ -103,6 +104,11 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 		lightoffv1.RegisterModerationServiceServer(g, &moderation{conversations: c})
 		healthv1.RegisterHealthServer(g, s.health)
 		reflection.Register(g)
+	}
+	for service, info := range s.grpc.GetServiceInfo() {
+		for _, m := range info.Methods {
+			b.methods["/"+service+"/"+m.Name] = true
+		}
 	}
 	s.setHealth(healthv1.HealthCheckResponse_SERVING)
 	ctx, end := context.WithCancel(context.Background())

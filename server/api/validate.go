@@ -117,7 +117,24 @@ func (v *violations) inLanguage(m *knowledge.Model, tag string) string {
 	return language(m, tag)
 }
 
+// plain is a text without what nobody sees: NUL and other controls save line breaks and tabs, and marks that turn or hide what is
+// read (Unicode's category Cf), save the joiners that some scripts need between letters.
+func plain(text string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n', r == '\t', r == '\u200c', r == '\u200d':
+			return r
+		case r == '\r':
+			return '\n'
+		case unicode.Is(unicode.Cc, r), unicode.Is(unicode.Cf, r):
+			return -1
+		}
+		return r
+	}, strings.ReplaceAll(text, "\r\n", "\n"))
+}
+
 func (v *violations) text(in string) {
+	in = plain(in)
 	switch n := utf8.RuneCountInString(in); {
 	case n > maxText:
 		v.add("text", "has %d characters, more than %d", n, maxText)
