@@ -142,7 +142,18 @@ func dress(page []byte, version string, v view, texts map[string]string) string 
 	).Replace(out)
 }
 
+// comments are those that begin a line: in the scripts and styles here no text does.
+var comments = regexp.MustCompile(`(?m)^[ \t]*(?://[^\n]*|/\*(?s:.*?)\*/)`)
+
+// uncommented is a script or style without its comments, which are for who reads the source. Every line keeps its number.
+func uncommented(content []byte) []byte {
+	return comments.ReplaceAllFunc(content, func(c []byte) []byte { return bytes.Repeat([]byte("\n"), bytes.Count(c, []byte("\n"))) })
+}
+
 func newAsset(name string, content []byte) asset {
+	if ext := path.Ext(name); ext == ".js" || ext == ".css" {
+		content = uncommented(content)
+	}
 	var packed bytes.Buffer
 	w, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
 	if err != nil {

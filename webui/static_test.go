@@ -84,6 +84,24 @@ func TestPagesAndFiles(t *testing.T) {
 	}
 }
 
+// TestCommentsStayHere: scripts and styles are sent without the comments that are for who reads the source; each line keeps its
+// number and all that is no comment.
+func TestCommentsStayHere(t *testing.T) {
+	site := serve(t, newFake(), webui.Options{})
+	for name, content := range staticFiles(t) {
+		if ext := filepath.Ext(name); ext != ".js" && ext != ".css" {
+			continue
+		}
+		_, sent := get(t, site.URL+"/static/x/"+name, nil)
+		assert.NotRegexp(t, `(?m)^\s*(//|/\*)`, sent, name)
+		lines, kept := strings.Split(content, "\n"), strings.Split(sent, "\n")
+		require.Len(t, kept, len(lines), name)
+		for i, line := range kept {
+			assert.True(t, strings.HasSuffix(lines[i], line), "%s:%d", name, i+1)
+		}
+	}
+}
+
 // TestWeight keeps the first load, the document and all that it names, below 190 kB uncompressed and below 60 kB as it
 // is sent, and all scripts, those that come later or only to a desk too, below 3,600 lines. The model's rules of danger come
 // on top; the program's own test weighs them.
@@ -212,7 +230,7 @@ func TestContrast(t *testing.T) {
 // TestColoursAreUsedAsMeant reads every rule: no colour outside the palettes, text in inks or on its own fill,
 // backgrounds of surfaces or fills.
 func TestColoursAreUsedAsMeant(t *testing.T) {
-	css := staticFiles(t)["style.css"] + staticFiles(t)["desk.css"]
+	css := staticFiles(t)["style.css"] + staticFiles(t)["later.css"] + staticFiles(t)["desk.css"]
 	css = regexp.MustCompile(`(?s)/\*.*?\*/|:root[^{ ]* \{[^}]*\}`).ReplaceAllString(css, "")
 	assert.NotRegexp(t, `#[0-9a-fA-F]{3,8}\b[^{]*;`, regexp.MustCompile(`[^{}]*\{`).ReplaceAllString(css, "{"), "a colour outside the palettes")
 	for _, rule := range regexp.MustCompile(`([^{}]+)\{([^{}]*)\}`).FindAllStringSubmatch(css, -1) {

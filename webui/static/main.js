@@ -11,7 +11,7 @@ import { lang, number, relabel, speak, speakMore, t } from "./text.js";
 import { DENIED, begin, current, eventOf, evidence, info, passing, pending, readNumber, standing, step } from "./state.js";
 import { asks, dangers, told } from "./told.js";
 
-const BEAT = 45000, PAUSE = 3000; // ms
+const BEAT = 45000, PAUSE = 3000, THOUGHT = 1500; // ms
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
@@ -107,8 +107,19 @@ function broken(fault) {
   else if (line.isOpen()) line.drop();
 }
 
-/** A module that comes later, with the texts that it speaks. @template T @param {Promise<T>} module @returns {Promise<T>} */
-const more = (module) => Promise.all([module, speakMore()]).then(([m]) => m);
+/** A module that comes later, with its texts and styles. @template T @param {Promise<T>} module @returns {Promise<T>} */
+const more = (module) => Promise.all([module, speakMore(), dressMore()]).then(([m]) => m);
+
+/** The styles of what comes later. @type {Promise<void> | null} */
+let dressed = null;
+const dressMore = () => (dressed ||= new Promise((done, fail) => {
+  const style = document.createElement("link");
+  style.rel = "stylesheet";
+  style.href = new URL("later.css", import.meta.url).href;
+  style.onload = () => done();
+  style.onerror = () => { style.remove(); dressed = null; fail(new Error("no styles")); };
+  document.head.append(style);
+}));
 
 async function catalogue() {
   if (state.catalogue || fetching || !line.isOpen()) return;
@@ -156,7 +167,7 @@ const act = {
     if (view) el("sheet").firstElementChild.scrollTop = 0;
     if (to) to.focus();
   },
-  sheet: async () => { if (!state.sheet) try { dispatch({ type: "sheet", sheet: await import("./sheet.js") }); } catch { /* asked for again */ } },
+  sheet: async () => { if (!state.sheet) try { dispatch({ type: "sheet", sheet: await more(import("./sheet.js")) }); } catch { /* asked for again */ } },
   how(id) { act.draw(); dispatch({ type: "how", id }); },
   seek: (text) => dispatch({ type: "seek", text }),
   night() {
@@ -191,7 +202,7 @@ const act = {
   /** The drawings come when the first is to be looked at. */
   draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await more(import("./drawings.js")) }); } catch { /* the words do without */ } },
   /** So does what follows a repair. */
-  mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await import("./mend.js") }); } catch { /* asked for again */ } },
+  mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await more(import("./mend.js")) }); } catch { /* asked for again */ } },
   done: (p) => queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []),
   watched: (id, value) => dispatch({ type: "watched", id, value, at: Date.now() }),
   switchedOn: () => dispatch({ type: "switched_on", at: Date.now() }),
@@ -230,7 +241,7 @@ const room = matchMedia("(min-width: 56.25em)");
 function render() {
   const held = /** @type {any} */ (document.activeElement), found = current(state), now = looks && ["safety", "start"].includes(found.kind) ? { ...found, kind: "owner" } : found;
   // While an entry is on its way over a good line the old question stays, inert, rather than flicker.
-  const holding = state.link === "open" && state.queue.some((j) => j.do !== "set_tools"), wide = room.matches && place !== "framed";
+  const holding = (state.link === "open" && state.queue.some((j) => j.do !== "set_tools")) || thinking(), wide = room.matches && place !== "framed";
   el("card").setAttribute("aria-busy", String(holding));
   const c = state.conversation, root = document.documentElement, page = el("page");
   if (!holding) {
@@ -275,6 +286,14 @@ function render() {
   unroll();
   // What scrolls can be scrolled by keys, and what does not is no stop on the way.
   for (const part of document.querySelectorAll(".upper")) part.scrollHeight > part.clientHeight ? part.setAttribute("tabindex", "0") : part.removeAttribute("tabindex");
+}
+
+let thoughtSince = 0;
+/** The service thinks for a moment: the old question stays, inert. If it takes longer, that is said. */
+function thinking() {
+  if (!pending(state.conversation)) thoughtSince = 0;
+  else if (!thoughtSince) { thoughtSince = Date.now(); setTimeout(render, THOUGHT + 1); }
+  return thoughtSince > 0 && Date.now() - thoughtSince < THOUGHT && document.querySelector("#question .ask") !== null;
 }
 
 /** @param {any} node @param {string} name @param {string | null | undefined} value */

@@ -161,6 +161,8 @@ export function current(s) {
   if (s.id && !c) return { kind: "loading" };
   const due = c ? (c.next || []).filter((i) => i.safety_card).map((i) => i.id) : DENIED;
   if (DENIED.some((id) => due.includes(id) && !done.has(id))) return { kind: "safety" };
+  // What was asked before may not be what is asked after; a question must not change under the finger.
+  if (pending(c)) return { kind: "waiting" };
   const offer = c && (c.offers || []).find((o) => !o.suggestion.danger && !done.has(o.suggestion.reading.observation.id) && !s.queue.some((j) => (j.request.dismissed_offer_ids || []).includes(o.id)));
   if (offer) return { kind: "offer", offer };
   const chosen = s.asking && info(s, s.asking);
@@ -173,7 +175,6 @@ export function current(s) {
   const first = [...done].every((id) => DENIED.includes(id) || id === "co_alarm");
   if (first && !said) return { kind: "opening", info: info(s, "fault_code") };
   if (s.queue.some((j) => j.do !== "set_tools")) return { kind: "waiting" };
-  if (!next && pending(c)) return { kind: "waiting" };
   if (!next && c && c.next_repair_id) return { kind: "repair" };
   if (!next && mended && mended.stage === "STAGE_START") return { kind: "start" };
   if (!next && mended && mended.stage === "STAGE_WELL") return { kind: "well" };
