@@ -12,6 +12,8 @@ type Grammar struct {
 	Or           []string             // join alternatives
 	Joins        []string             // begin a new clause that stands by itself: and, but
 	Breaks       []string             // begin a clause that depends on another: because, when
+	Definite     []string             // behind a "no" show that it denies nothing: no, the lights go dim
+	Vague        []string             // behind an "or" show that no other is meant: or so
 	Articles     []string             // with a unit, one of it: an hour
 	Of           []string             // between a fraction and its unit: a quarter of an hour
 	Ranges       []string             // between the bounds of a number: five to ten
@@ -84,7 +86,7 @@ func (f *files) readGrammar(t *Texts, root node) {
 	g := &Grammar{Roles: map[string][]*Phrase{}, Tables: map[string][]*Phrase{}, Numbers: map[string]float64{},
 		Units: map[string][]*Phrase{}, Places: map[string][]*Phrase{}}
 	t.Grammar = g
-	words := map[string]*[]string{"or": &g.Or, "joins": &g.Joins, "breaks": &g.Breaks, "pronouns": &g.Pronouns, "articles": &g.Articles, "of": &g.Of, "ranges": &g.Ranges, "fillers": &g.Fillers, "degrees": &g.Degrees, "short": &g.Short,
+	words := map[string]*[]string{"or": &g.Or, "joins": &g.Joins, "breaks": &g.Breaks, "pronouns": &g.Pronouns, "articles": &g.Articles, "definite": &g.Definite, "vague": &g.Vague, "of": &g.Of, "ranges": &g.Ranges, "fillers": &g.Fillers, "degrees": &g.Degrees, "short": &g.Short,
 		"code_marks": &g.CodeMarks, "code_letters": &g.CodeLetters, "other_letters": &g.OtherLetters, "point": &g.Point, "minus": &g.Minus,
 		"linking": &g.Linking, "known": &g.Known}
 	named := map[string]map[string][]*Phrase{"tables": g.Tables, "units": g.Units, "places": g.Places}

@@ -23,6 +23,7 @@ type Pair struct {
 	Implies []Finding  // what it means as well, unless something else is said of that
 	Past    bool       // it speaks of what has been, so words of the past make it no less true
 	Offer   bool       // likely, but not enough to be believed
+	Last    bool       // only where nothing else is made of its words; then it is asked
 	Needs   bool       // a thing named in another sentence does not count
 }
 
@@ -33,6 +34,19 @@ const CodeShown = "code_shown"
 type Answer struct {
 	ID      string
 	Yes, No string // states; empty where the word answers nothing
+}
+
+// Follow says what is so by definition where other things are: who says that it does not light and that the pump ticks has
+// said when it fails.
+type Follow struct {
+	When []Finding // all of them
+	Then []Finding
+}
+
+func (f *files) entailed(n node) {
+	m := n.fields("when", "then")
+	f.model.Follows = append(f.model.Follows, Follow{findings(m["when"].text()), findings(m["then"].text())})
+	f.followed = append(f.followed, n)
 }
 
 // readLexicon reads a language's lexicon file.
@@ -55,8 +69,8 @@ func (f *files) readLexicon(t *Texts, root node) {
 
 // pair reads what things and sayings mean together: {when: "pump tick", means: "pump_ticks=regular", denied: "pump_ticks=none"}.
 func (f *files) pair(n node) {
-	m := n.fields("when", "unless", "means", "denied", "implies", "past", "offer", "needs")
-	x := Pair{Unless: strings.Fields(m["unless"].text()), Past: m["past"].flag(), Offer: m["offer"].flag(), Needs: m["needs"].flag()}
+	m := n.fields("when", "unless", "means", "denied", "implies", "past", "offer", "last", "needs")
+	x := Pair{Unless: strings.Fields(m["unless"].text()), Past: m["past"].flag(), Offer: m["offer"].flag(), Last: m["last"].flag(), Needs: m["needs"].flag()}
 	for _, w := range strings.Fields(m["when"].text()) {
 		x.When = append(x.When, strings.Split(w, "|"))
 	}
@@ -93,6 +107,11 @@ func (f *files) answer(n node) {
 // pair may give a number.
 func (f *files) checkPairs() {
 	m := f.model
+	for i, x := range m.Follows {
+		for _, c := range slices.Concat(x.When, x.Then) {
+			f.state(f.followed[i], c.ID, c.State)
+		}
+	}
 	for i, a := range m.Answers {
 		for _, s := range []string{a.Yes, a.No} {
 			if s != "" {

@@ -30,6 +30,7 @@ type Model struct {
 	Measures     []Measure
 	Pairs        []Pair
 	Answers      []Answer
+	Follows      []Follow
 	Backdrop     []string // things that are where the heater is rather than what is spoken of
 
 	texts   map[string]*Texts

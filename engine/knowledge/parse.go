@@ -60,6 +60,7 @@ type files struct {
 	lexica     []worded
 	paired     []node
 	answered   []node
+	followed   []node
 	worded     []worded
 	grammars   []worded
 	measured   []node
@@ -100,7 +101,7 @@ func (f *files) read(fsys fs.FS) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "pairs": f.pair, "answers": f.answer, "endings": f.ending, "watch": f.watch, "learned": f.learnedEntry,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "pairs": f.pair, "answers": f.answer, "follows": f.entailed, "endings": f.ending, "watch": f.watch, "learned": f.learnedEntry,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {

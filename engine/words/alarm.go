@@ -200,7 +200,11 @@ func (s *spoken) is(e *regexp.Regexp, i int) int {
 	if e == nil || i < 0 || i >= len(s.words) {
 		return 0
 	}
-	return strings.Count(e.FindString(s.line[s.words[i].at:]), " ")
+	end := len(s.line)
+	if i+longestAlarm < len(s.words) {
+		end = s.words[i+longestAlarm].at // a matcher's cost grows with what it may look at
+	}
+	return strings.Count(e.FindString(s.line[s.words[i].at:end]), " ")
 }
 
 // alarmHit is an alarm found in a text.
@@ -219,6 +223,9 @@ func (s *spoken) ending(e *regexp.Regexp, i int) int {
 	}
 	return 0
 }
+
+// longestAlarm is how many words a phrase of the alarms has at most.
+const longestAlarm = 12
 
 // longestPhrase is how many words a negation, or what it is spent on, may have.
 const longestPhrase = 3
@@ -251,12 +258,24 @@ func (w *warner) hear(text string) []Heard {
 // find returns where an alarm's groups stand close together within a sentence. Of those that hold another one, only the
 // other counts.
 func (a alarm) find(s *spoken) []alarmHit {
+	covers := make([][]int, len(a.groups)) // of each group and word: how many words it covers from there on
+	for g, group := range a.groups {
+		covers[g] = make([]int, len(s.words))
+		said := false
+		for i := range s.words {
+			covers[g][i] = s.is(group, i)
+			said = said || covers[g][i] > 0
+		}
+		if !said {
+			return nil
+		}
+	}
 	var out []alarmHit
 	for i := len(s.words) - 1; i >= 0; i-- {
 		h := alarmHit{alarm: a, from: i, to: i, mine: make([]bool, len(s.words))}
 		whole := true
-		for _, group := range a.groups {
-			j, n := a.next(s, group, i)
+		for _, cover := range covers {
+			j, n := a.next(s, cover, i)
 			for k := j; k < j+n; k++ {
 				h.mine[k] = true
 			}
@@ -272,9 +291,9 @@ func (a alarm) find(s *spoken) []alarmHit {
 }
 
 // next finds where a group is said from word i on, near enough and in the same sentence, and over how many words.
-func (a alarm) next(s *spoken, group *regexp.Regexp, i int) (at, n int) {
+func (a alarm) next(s *spoken, cover []int, i int) (at, n int) {
 	for at = i; at < min(i+a.Within, len(s.words)) && s.words[at].sentence == s.words[i].sentence; at++ {
-		if n = s.is(group, at); n > 0 {
+		if n = cover[at]; n > 0 {
 			return at, n
 		}
 	}

@@ -44,6 +44,9 @@ func (p *page) answer(c Context) *Reading {
 			return &Reading{ID: c.Asked, State: s}
 		}
 	}
+	if r := p.answeredCode(c.Asked, content); r != nil {
+		return r
+	}
 	switch {
 	case p.all(unknown):
 		return &Reading{ID: c.Asked, Unknown: true}
@@ -51,6 +54,45 @@ func (p *page) answer(c Context) *Reading {
 		return c.Was
 	}
 	return nil
+}
+
+// answeredCode reads a letter and a number that no table has as another code, where the question is for one.
+func (p *page) answeredCode(asked string, content []int) *Reading {
+	if asked != faultCode || len(content) < 2 {
+		return nil
+	}
+	a, b := p.tokens[content[len(content)-2]], p.tokens[content[len(content)-1]]
+	if len(content) > 4 || a.number || len(a.text) > 2 || p.lang.letters[a.text] || !b.number || !b.glued || b.decimal {
+		return nil
+	}
+	return &Reading{ID: asked, State: otherCode}
+}
+
+// corrected reads a text that says of the number in the one before where it was read, after all: "no, I meant the battery".
+func (p *page) corrected(c Context) []mention {
+	if len(p.of(instead)) == 0 || c.Before == "" || slices.ContainsFunc(p.tokens, func(t token) bool { return t.number }) {
+		return nil
+	}
+	was := p.reader.open(c.Before, c.Locale)
+	was.part()
+	figures := was.figures()
+	if len(figures) != 1 {
+		return nil
+	}
+	was.places(figures)
+	f := figures[0]
+	for _, h := range p.hits {
+		if h.role == place || h.role == speaks {
+			f.own[h.name] = true
+		}
+	}
+	best, tied := was.choose(f, f.own)
+	if best == nil || tied {
+		return nil
+	}
+	m := mention{from: 0, to: len(p.tokens), on: span(0, len(p.tokens)), reading: value(*best, f.value)}
+	m.unsure = !p.possible(m.reading)
+	return []mention{m}
 }
 
 // all tells whether phrases of a role and small words make up the whole text.

@@ -81,7 +81,9 @@ func (p *page) code(i int) (mention, bool) {
 			return mention{}, false
 		}
 		if letter || strange {
-			at++
+			for at++; letter && at+1 < len(p.tokens) && p.lang.codeMarks[p.tokens[at].text]; {
+				at++ // E dash 08
+			}
 		}
 		if at+1 < len(p.tokens) && p.tokens[at].text == "o" && p.tokens[at+1].number && p.tokens[at+1].glued {
 			at++ // the letter for a nought: EO8
@@ -106,7 +108,7 @@ func (p *page) bareCode(at int) bool {
 	if !t.number || t.odd || t.decimal || p.reader.codes[int(t.value)] == "" {
 		return false
 	}
-	return at+1 >= len(p.tokens) || p.tokens[at+1].mark || !p.tokens[at+1].number && p.at(unit, at+1).entry == nil && (p.filler(at+1) || p.lang.joins[p.tokens[at+1].text])
+	return at+1 >= len(p.tokens) || p.tokens[at+1].mark || !p.tokens[at+1].number && p.at(unit, at+1).entry == nil
 }
 
 func span(from, to int) []int {

@@ -26,6 +26,8 @@ type language struct {
 	or        map[string]bool
 	pronouns  map[string]bool
 	articles  map[string]bool
+	definite  map[string]bool
+	vague     map[string]bool
 	of        map[string]bool
 	ranges    map[string]bool
 	codeMarks map[string]bool
@@ -45,6 +47,7 @@ type language struct {
 type tongue struct {
 	locale  string
 	stemmer func(*snowballstem.Env) bool
+	small   map[string]bool // those of its grammar
 	own     map[string]bool // its small words, and all that its phrases are made of
 	stems   map[string]bool // of its lexicon
 }
@@ -119,7 +122,7 @@ func (n *node) step(key string) *node {
 func newLanguage(m *knowledge.Model) *language {
 	set := func() map[string]bool { return map[string]bool{} }
 	l := &language{numbers: map[string]float64{}, point: set(), minus: set(), short: set(), fillers: set(), degrees: set(), joins: set(),
-		breaks: set(), or: set(), pronouns: set(), articles: set(), of: set(), ranges: set(), codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{},
+		breaks: set(), or: set(), pronouns: set(), articles: set(), definite: set(), vague: set(), of: set(), ranges: set(), codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{},
 		root: &node{}, names: map[string]int{}, things: map[int]bool{}, vocabulary: map[byte][]string{}, known: set()}
 	var targets []string
 	for _, locale := range m.Locales() {
@@ -128,7 +131,7 @@ func newLanguage(m *knowledge.Model) *language {
 		if g == nil {
 			g = &knowledge.Grammar{}
 		}
-		in := &tongue{locale: locale, stemmer: stemmers[g.Stemmer], own: set(), stems: set()}
+		in := &tongue{locale: locale, stemmer: stemmers[g.Stemmer], own: set(), small: set(), stems: set()}
 		l.tongues = append(l.tongues, in)
 		targets = append(targets, l.grammar(g, in)...)
 		if t.Lexicon != nil {
@@ -173,9 +176,10 @@ func (l *language) add(e *entry, phrase *knowledge.Phrase) (words []string) {
 			return at.step("=" + plain)
 		case w == "#" || w == ",":
 			return at.step(w)
-		case e.role != speaks: // small words differ by their endings
+		case e.role != speaks || e.in.small[w]: // small words differ by their endings
 			words = append(words, w)
 			e.in.own[w] = true
+			e.in.small[w] = e.in.small[w] || e.role >= negateNext && e.role <= doubts
 			return at.step("=" + w)
 		default:
 			words = append(words, w)
@@ -237,7 +241,7 @@ func (l *language) grammar(g *knowledge.Grammar, in *tongue) (targets []string) 
 		set   map[string]bool
 		words []string
 	}{{l.point, g.Point}, {l.minus, g.Minus}, {l.short, g.Short}, {l.fillers, g.Fillers}, {l.degrees, g.Degrees}, {l.joins, g.Joins},
-		{l.breaks, g.Breaks}, {l.or, g.Or}, {l.pronouns, g.Pronouns}, {l.articles, g.Articles}, {l.of, g.Of}, {l.ranges, g.Ranges}, {l.codeMarks, g.CodeMarks}, {l.letters, g.CodeLetters},
+		{l.breaks, g.Breaks}, {l.or, g.Or}, {l.pronouns, g.Pronouns}, {l.articles, g.Articles}, {l.definite, g.Definite}, {l.vague, g.Vague}, {l.of, g.Of}, {l.ranges, g.Ranges}, {l.codeMarks, g.CodeMarks}, {l.letters, g.CodeLetters},
 		{l.others, g.OtherLetters}, {l.known, g.Known}} {
 		for _, w := range s.words {
 			s.set[w] = true

@@ -20,7 +20,7 @@ type figure struct {
 
 // How far from a number the words may stand that tell what it was measured on.
 const (
-	placeReach = 9.0
+	placeReach = 11.0
 	markExtra  = 1.5 // beyond a mark or a joining word they rather belong to another number
 	behind     = 0.3 // what stands before a number is a little nearer than what stands behind it
 
@@ -194,6 +194,14 @@ func (p *page) places(figures []figure) {
 			figures[best].own[h.name] = true
 		}
 	}
+	for i := range figures { // a code is of the whole sentence, and of the one beside it
+		its := p.clauses[p.clauseOf[figures[i].at]].sentence
+		for _, h := range p.coded {
+			if d := p.clauses[p.clauseOf[h.from]].sentence - its; d >= -1 && d <= 1 {
+				figures[i].near[h.name] = true
+			}
+		}
+	}
 	for i := 1; i < len(figures); i++ {
 		if p.clauses[p.clauseOf[figures[i].at]].sentence == p.clauses[p.clauseOf[figures[i-1].at]].sentence {
 			for name := range figures[i-1].own {
@@ -242,13 +250,8 @@ func (p *page) away(h hit, f *figure, numberFirst map[int]float64) float64 {
 	} else {
 		d = max(-extra, 0)
 	}
-	for i := from; i < to; i++ {
-		if t := &p.tokens[i]; t.mark || p.lang.joins[t.text] || p.lang.breaks[t.text] {
-			d += markExtra
-		}
-	}
 	if from < to {
-		d += p.costs[to] - p.costs[from]
+		d += p.costs[to] - p.costs[from] + markExtra*float64(p.cuts[to]-p.cuts[from])
 	}
 	return d
 }
@@ -266,6 +269,10 @@ func (p *page) reading(f figure, asked string, alone bool) []mention {
 			both[name] = true
 		}
 		best, tied = p.choose(f, both)
+	}
+	if told, ok := p.askedBand(asked, f); ok {
+		m.reading = told
+		return []mention{m}
 	}
 	switch {
 	case best == nil && alone && p.asksFor(asked, f):
@@ -290,6 +297,25 @@ func (p *page) reading(f figure, asked string, alone bool) []mention {
 		m.others = append(m.others, Reading{ID: best.Also, State: also})
 	}
 	return []mention{m}
+}
+
+// askedBand reads a figure as the answer to an open question whose states are bands of numbers: how often, or when.
+func (p *page) askedBand(asked string, f figure) (Reading, bool) {
+	for i := range p.reader.model.Measures {
+		x := &p.reader.model.Measures[i]
+		fits := slices.Contains(f.units, x.Unit)
+		if x.Also == asked && fits {
+			if s, ok := band(x.AlsoIn, f.value*x.Scale+x.Offset); ok {
+				return Reading{ID: asked, State: s}, true
+			}
+		}
+		if x.ID == asked && len(x.Bands) > 0 && (fits || len(f.units) == 0 && f.at <= 2) {
+			if s, ok := band(x.Bands, f.value); ok {
+				return Reading{ID: asked, State: s}, true
+			}
+		}
+	}
+	return Reading{}, false
 }
 
 // choose finds the measure with the most places told among those that fit. Two different ones that fit alike are a tie.

@@ -22,6 +22,7 @@ type page struct {
 	coded    []hit      // codes that were read
 	spoken   []hit      // those that speak of a thing or say something of one, the longest only
 	costs    []float64  // of each token, and of the end: how far apart two places are is the difference
+	cuts     []int      // of each token, and of the end: how many marks and joining words stand before it
 	clauses  []clause
 	clauseOf []int  // of each token
 	taken    []bool // tokens that are used up by what they mean
@@ -342,7 +343,7 @@ const (
 
 // measure lays out how far apart things stand.
 func (p *page) measure() {
-	p.costs = make([]float64, len(p.tokens)+1)
+	p.costs, p.cuts = make([]float64, len(p.tokens)+1), make([]int, len(p.tokens)+1)
 	for i, t := range p.tokens {
 		c := wordCost
 		switch {
@@ -362,7 +363,10 @@ func (p *page) measure() {
 		case p.lang.fillers[t.text]:
 			c = fillerCost
 		}
-		p.costs[i+1] = p.costs[i] + c
+		p.costs[i+1], p.cuts[i+1] = p.costs[i]+c, p.cuts[i]
+		if t.mark || p.lang.breaks[t.text] || p.lang.joins[t.text] {
+			p.cuts[i+1]++
+		}
 	}
 }
 

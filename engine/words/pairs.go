@@ -80,7 +80,15 @@ func (p *page) pairUp(asked string) []match {
 	})
 	var out []match
 	for _, m := range all {
-		if !p.forbidden(m) && !slices.ContainsFunc(out, func(o match) bool { return p.excludes(o, m) }) {
+		if !m.rule.Last && !p.forbidden(m) && !slices.ContainsFunc(out, func(o match) bool { return p.excludes(o, m) }) {
+			out = append(out, m)
+		}
+	}
+	for _, m := range all {
+		used := func(o match) bool {
+			return slices.ContainsFunc(o.hits, func(h hit) bool { return p.overlap(h, m.hits[0]) || h.id == m.hits[0].id }) || o.rule == m.rule
+		}
+		if m.rule.Last && !m.hits[0].inner && !p.forbidden(m) && !slices.ContainsFunc(out, used) {
 			out = append(out, m)
 		}
 	}
@@ -99,7 +107,7 @@ func (p *page) fill(all []match, r *rule, present map[int][]hit, asked string) [
 		}
 		if len(parts[k]) == 0 {
 			// What an open question asks of need not be named in its answer.
-			if k != r.topic && !(r.says && r.isThing(p.lang, k) && r.tells(asked)) {
+			if k != r.topic && !(r.says && len(r.when) == 2 && r.isThing(p.lang, k) && r.tells(asked)) {
 				return all
 			}
 			missing++
@@ -294,7 +302,7 @@ func (p *page) forbidden(m match) bool {
 }
 
 // mention makes of a match what it says.
-func (m match) mention(p *page) mention {
+func (m match) mention(p *page, asked string) mention {
 	var on []int
 	for _, h := range m.hits {
 		on = append(on, h.on...)
@@ -311,6 +319,6 @@ func (m match) mention(p *page) mention {
 		key = on
 	}
 	limit := near * float64(max(len(m.hits)-1, 1))
-	return mention{from: on[0], to: on[len(on)-1] + 1, on: on, key: key, rule: m.rule, far: m.cost > limit || m.rule.Offer,
+	return mention{from: on[0], to: on[len(on)-1] + 1, on: on, key: key, rule: m.rule, far: m.cost > limit || m.rule.Offer && !m.rule.tells(asked),
 		vague: len(m.rule.Means) == 0 && len(m.rule.Denied) == 0}
 }

@@ -11,6 +11,9 @@ func (p *page) deny() {
 	hits = slices.DeleteFunc(hits, func(h hit) bool { return slices.ContainsFunc(h.on, func(i int) bool { return p.taken[i] }) })
 	hits = p.longest(hits)
 	for i, h := range hits {
+		if h.role == negateNext && len(h.on) == 1 && p.at(no, h.from).to == h.to && h.to < len(p.tokens) && p.lang.definite[p.tokens[h.to].text] {
+			continue // no, the lights go dim
+		}
 		next, last := p.after(h), p.before(h)
 		switch h.role {
 		case negateNext:
@@ -172,7 +175,8 @@ func (p *page) inherit() {
 }
 
 func (p *page) or(i int) bool {
-	return i >= 0 && i < len(p.tokens) && !p.taken[i] && p.lang.or[p.tokens[i].text]
+	return i >= 0 && i < len(p.tokens) && !p.taken[i] && p.lang.or[p.tokens[i].text] &&
+		!(i+1 < len(p.tokens) && p.lang.vague[p.tokens[i+1].text])
 }
 
 // orBetween tells whether nothing but an "or" and fillers stand between two places.
@@ -202,7 +206,7 @@ func (p *page) doubt() {
 			history := m.reading.ID == earlierCode || m.rule != nil && m.rule.Past
 			m.unsure = m.unsure || x.doubtful || x.question || x.past && !history
 		}
-		if c := p.clauseOf[m.on[0]]; m.rule != nil && !m.rule.Past && c < done && c >= done-mendedReach {
+		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == faultCode) && c < done && c >= done-mendedReach {
 			m.unsure = true
 		}
 	}
@@ -215,7 +219,11 @@ const mendedReach = 4
 func (p *page) mendedFrom() int {
 	out := -1
 	for _, h := range p.of(mended) {
-		out = max(out, p.clauseOf[h.from])
+		// What is right in the end stands at the end, and in few words: "it starts fine, then dies" mends nothing.
+		c := p.clauseOf[h.from]
+		if c >= len(p.clauses)-3 && p.gap(p.clauses[c].from, p.clauses[c].to) <= len(h.on)+3 {
+			out = max(out, c)
+		}
 	}
 	return out
 }
@@ -228,7 +236,7 @@ func (p *page) doubtfulClauses(r role, mark func(*clause)) {
 		if slices.ContainsFunc(h.on, func(i int) bool { return p.taken[i] }) {
 			continue
 		}
-		if longer, _ := p.within(h); longer != nil && longer.role != speaks {
+		if longer, _ := p.within(h); longer != nil && longer.role != speaks && longer.role != earlier && longer.role != now {
 			continue
 		}
 		if r == doubts && h.to < len(p.tokens) && p.tokens[h.to].number && h.to-h.from == 1 {

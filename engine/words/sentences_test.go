@@ -145,7 +145,7 @@ var sentences = []sentence{
 	{"de", "", "Code 41", nil, []string{"Code 41"}},
 	{"de", "", "kein Fehler 8 mehr", nil, []string{"kein Fehler 8 mehr"}},
 	{"de", "", "Fehler 1 mal", nil, []string{"Fehler 1"}},
-	{"de", "", "Fehler 8 nach 3 Minuten", []string{"fault_code=E-08", "minutes_to_fail=3"}, nil},
+	{"de", "", "Fehler 8 nach 3 Minuten", []string{"fault_code=E-08", "complaint=starts_then_stops", "minutes_to_fail=3"}, nil},
 	{"de", "", "blinkt achtmal", []string{"fault_code=E-08", "code_table=blinks"}, nil},
 	{"de", "", "blinkt 8 mal", []string{"fault_code=E-08", "code_table=blinks"}, nil},
 	{"de", "", "war gestern E-10, heute E-08", []string{"earlier_code=E-10", "fault_code=E-08"}, nil},

@@ -58,8 +58,45 @@ func (p *page) settle() Result {
 			p.imply(&out, j.mention)
 		}
 	}
+	p.follow(&out)
 	out.Unclear = slices.Compact(out.Unclear)
 	return out
+}
+
+// follow takes up what is so by definition, with the words of the last thing that it follows from.
+func (p *page) follow(out *Result) {
+	for _, x := range p.reader.model.Follows {
+		var last *Reading
+		for _, f := range x.When {
+			i := slices.IndexFunc(out.Readings, func(r Reading) bool { return r.ID == f.ID && r.State == f.State })
+			if i < 0 {
+				last = nil
+				break
+			}
+			if last == nil || out.Readings[i].From > last.From {
+				last = &out.Readings[i]
+			}
+		}
+		if last == nil {
+			continue
+		}
+		for _, r := range readings(x.Then) {
+			r.Words, r.From, r.To = last.Words, last.From, last.To
+			about := func(o Reading) bool { return o.ID == r.ID }
+			offered := slices.IndexFunc(out.Offers, func(o Offer) bool { return about(o.Reading) })
+			if slices.ContainsFunc(out.Readings, about) || offered >= 0 && out.Offers[offered].State != r.State {
+				continue
+			}
+			if offered >= 0 {
+				out.Offers = slices.Delete(out.Offers, offered, offered+1)
+			}
+			at := slices.IndexFunc(out.Readings, func(o Reading) bool { return o.From > r.From })
+			if at < 0 {
+				at = len(out.Readings)
+			}
+			out.Readings = slices.Insert(out.Readings, at, r)
+		}
+	}
 }
 
 // imply takes up what something means besides, where nothing else was said of it.
@@ -117,7 +154,7 @@ func (p *page) offer(out *Result, rs []Reading, m mention) {
 	}
 	o := Offer{Reading: sound[0], Alternatives: sound[1:]}
 	for i, s := range sound {
-		o.Danger = o.Danger || p.reader.dangerous(s) && (i == 0 || m.rule == nil || !m.rule.Either)
+		o.Danger = o.Danger || p.reader.dangerous(s) && (i == 0 || m.rule == nil || !m.rule.Either || m.rule.Last)
 	}
 	for _, was := range out.Offers {
 		if sameValue(was.Reading, o.Reading) && was.From == o.From {

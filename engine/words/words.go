@@ -102,7 +102,7 @@ func (r *Reader) Read(text string, c Context) Result {
 	codes := p.codes()
 	p.show(codes)
 	for _, m := range p.pairUp(c.Asked) {
-		x := m.mention(p)
+		x := m.mention(p, c.Asked)
 		for _, i := range x.on {
 			p.taken[i] = p.taken[i] || len(m.rule.Means)+len(m.rule.Implies) > 0
 		}
@@ -115,6 +115,7 @@ func (r *Reader) Read(text string, c Context) Result {
 	slices.SortStableFunc(p.mentions, func(a, b mention) int { return cmp.Compare(a.from, b.from) })
 	p.deny()
 	p.doubt()
+	p.mentions = append(p.mentions, p.corrected(c)...)
 	return r.warned(text, p.settle())
 }
 

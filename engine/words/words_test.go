@@ -183,6 +183,33 @@ func TestDenyingFlipsOrRemoves(t *testing.T) {
 	}
 }
 
+// A correction speaks of the number in what was said before, "as before" of what was told before, and who cannot tell says so.
+func TestAnswersLeanOnWhatWasSaidBefore(t *testing.T) {
+	r := reader(t)
+	for _, tt := range []struct {
+		text string
+		c    words.Context
+		want string
+	}{
+		{"no, I meant at rest", words.Context{Locale: "en", Before: "12.4 V"}, "rest_voltage=12.4"},
+		{"ich meinte am Display in Ruhe", words.Context{Locale: "de", Before: "es sind 12,1 V"}, "panel_voltage=12.1"},
+		{"same as before", words.Context{Locale: "en", Asked: "bubbles", Was: &words.Reading{ID: "bubbles", State: "few"}}, "bubbles=few"},
+		{"wie vorher", words.Context{Locale: "de", Asked: "rest_voltage", Was: &words.Reading{ID: "rest_voltage", Number: 12.4, IsNumber: true}}, "rest_voltage=12.4"},
+		{"yes", words.Context{Locale: "en", Asked: "fuse"}, "fuse=intact"},
+		{"nein", words.Context{Locale: "de", Asked: "known_good_battery"}, "known_good_battery=not_cured"},
+		{"4 m", words.Context{Locale: "en", Asked: "line_length"}, "line_length=4"},
+	} {
+		got := r.Read(tt.text, tt.c).Readings
+		require.Len(t, got, 1, tt.text)
+		require.Equal(t, tt.want, plain(got[0]), tt.text)
+	}
+	for locale, text := range map[string]string{"en": "I don't know", "de": "keine Ahnung"} {
+		got := r.Read(text, words.Context{Locale: locale, Asked: "bubbles"}).Readings
+		require.Len(t, got, 1, text)
+		require.True(t, got[0].Unknown, text)
+	}
+}
+
 func BenchmarkRead2000Characters(b *testing.B) {
 	m, err := heater.Model()
 	require.NoError(b, err)
@@ -194,6 +221,19 @@ func BenchmarkRead2000Characters(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		r.Read(string([]rune(text.String())[:1900]), words.Context{Locale: "en"})
+	}
+}
+
+func BenchmarkRead40Words(b *testing.B) {
+	m, err := heater.Model()
+	require.NoError(b, err)
+	r := words.New(m)
+	text := "So the heater in our old camper fires up fine, runs for about ten minutes and then dies with E-08, pump ticks away, no smoke, " +
+		"battery 12.6 at rest and 11.2 at the heater while glowing, the tank nearly empty"
+	require.Len(b, strings.Fields(text), 40)
+	b.ReportAllocs()
+	for b.Loop() {
+		r.Read(text, words.Context{Locale: "en"})
 	}
 }
 
