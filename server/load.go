@@ -279,7 +279,7 @@ func (p *player) tell(ctx context.Context, l line, c shown, req *lightoffv1.Answ
 		if code := status.Code(err); code == codes.InvalidArgument || code == codes.NotFound {
 			break
 		}
-		pause(ctx, 50*time.Millisecond)
+		pause(ctx, max(50*time.Millisecond, retryOf(err)))
 	}
 	return shown{}
 }

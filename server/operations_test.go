@@ -18,6 +18,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -288,12 +289,29 @@ func TestLoadCommand(t *testing.T) {
 		{[]string{"-grpc", "192.0.2.1:7430"}, "no loopback address"}, {[]string{"-web", "example.com:80"}, "no loopback address"},
 		{[]string{"-grpc", "0.0.0.0:1"}, "no loopback address"}, {[]string{"-callers", "1001"}, "bounds"},
 		{[]string{"-rate", "0"}, "bounds"}, {[]string{"-time", "11m"}, "bounds"}, {[]string{"-idle", "6001"}, "bounds"},
-		{[]string{"-web", "here"}, "missing port"}, {[]string{"now"}, "now"}, {[]string{"-speed", "1"}, "-speed"},
+		{[]string{"-web", "here"}, "missing port"}, {[]string{"now"}, "now"}, {[]string{"-overload", "all"}, "distinct or floods"}, {[]string{"-speed", "1"}, "-speed"},
 	} {
 		got := run(t, "", append([]string{"load"}, test.args...)...).oneLineOf(t, exitUse)
 		assert.Contains(t, strings.Replace(got, "is not a", "no", 1), test.want)
 	}
 	assert.Equal(t, loadUsage, run(t, "", "load", "-h").out)
+}
+
+// TestLoadFromManyAddresses plays distinct cards at and beyond what the server manages. Linux has all of 127.0.0.0/8.
+func TestLoadFromManyAddresses(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("only Linux has more than one loopback address without asking")
+	}
+	p := opened(t, newProgram(t.TempDir()))
+	web := strings.TrimSuffix(strings.TrimPrefix(p.URL(), "http://"), "/")
+	done := run(t, "", "load", "-grpc", p.GRPCAddress(), "-web", web, "-overload", "distinct", "-time", "300ms")
+	require.Equal(t, exitDone, done.code, done.out+done.err)
+	lines := strings.Split(strings.TrimSpace(done.out), "\n")
+	require.Len(t, lines, 6, done.out)
+	assert.Regexp(t, `^capacity [1-9]`, lines[0])
+	for _, row := range lines[2:] {
+		assert.Regexp(t, `map\[\]$`, row, "who is not answered is told to come again")
+	}
 }
 
 // TestLoadNoticesLoss deletes a conversation behind the callers' backs.

@@ -208,17 +208,11 @@ func allowed(c caller, method string) error {
 	return nil
 }
 
-// free tells whether a request is never limited: whatever answers the safety card of a conversation, health, and what the
-// server says about itself. Opening has a limit of its own, for it is the way to the card.
-func (a *access) free(method string, req any) bool {
-	if strings.HasPrefix(method, "/grpc.") {
-		return true
-	}
+// answersCard tells whether a request does nothing but answer the safety card of a conversation, which has an allowance of its own.
+func (a *access) answersCard(req any) bool {
 	switch req := req.(type) {
-	case *lightoffv1.OpenRequest:
-		return true
 	case *lightoffv1.AnswerRequest:
-		return a.onCard(req.GetObservations(), req.GetSkippedIds())
+		return len(req.GetDismissedOfferIds()) == 0 && a.onCard(req.GetObservations(), req.GetSkippedIds())
 	case *lightoffv1.RetractRequest:
 		return isOnCard(a.model, req.GetObservationId())
 	}
@@ -282,16 +276,17 @@ func (a *access) admitCaller(c caller, method string, req any) error {
 			return &limited{what: "codes", wait: wait}
 		}
 	}
-	if _, opens := req.(*lightoffv1.OpenRequest); opens {
-		if wait := a.limiter.open(c.key); wait > 0 {
-			return &limited{what: "opens", wait: wait}
-		}
-	}
-	if a.free(method, req) {
+	take, what := a.limiter.request, "requests"
+	switch _, opens := req.(*lightoffv1.OpenRequest); {
+	case strings.HasPrefix(method, "/grpc."): // health, and what the server says about itself
 		return nil
+	case opens: // the way to the card
+		take, what = a.limiter.open, "opens"
+	case a.answersCard(req):
+		take, what = a.limiter.card, "safety answers"
 	}
-	if wait := a.limiter.request(c.key); wait > 0 {
-		return &limited{what: "requests", wait: wait}
+	if wait := take(c.key); wait > 0 {
+		return &limited{what: what, wait: wait}
 	}
 	return nil
 }
@@ -307,6 +302,8 @@ func (l *limited) Error() string { return "too many " + l.what + " from one plac
 // tooMany are the reasons of limits.
 var tooMany = map[string]lightoffv1.ErrorReason{
 	"requests": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_REQUESTS, "opens": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_OPENS,
+	"safety answers": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_REQUESTS,
+
 	"tokens": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_TOKENS,
 	"codes":  lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_CODES, "streams": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_STREAMS,
 }

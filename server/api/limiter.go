@@ -26,6 +26,10 @@ const tokenFactor = 20
 // is no option: codes are short.
 const guesses = 60
 
+// cardAnswers is how many answers to the safety card one address may give in a second, on average; ten seconds' worth at once. It
+// is far more than people do, and no option: nobody's answer may wait for what else somebody asks for.
+const cardAnswers = 10
+
 // badTokens is how many tokens that are not taken one address may try in a second, on average; ten seconds' worth at once.
 const badTokens = 1
 
@@ -49,6 +53,7 @@ type Limiter struct {
 type allowance struct {
 	requests, opens *rate.Limiter
 	guesses, tokens *rate.Limiter
+	cards           *rate.Limiter
 	sockets         int
 	seen            time.Time
 }
@@ -75,6 +80,7 @@ func (l *Limiter) of(key string) *allowance {
 		a = &allowance{
 			requests: rate.NewLimiter(rate.Limit(f*l.limits.Requests), max(1, int(10*f*l.limits.Requests))),
 			guesses:  rate.NewLimiter(rate.Limit(f*guesses/3600), guesses/6*int(f)),
+			cards:    rate.NewLimiter(rate.Limit(f*cardAnswers), 10*cardAnswers*int(f)),
 			tokens:   rate.NewLimiter(rate.Limit(badTokens), 10*badTokens),
 			opens:    rate.NewLimiter(rate.Limit(f*l.limits.Opens/3600), max(1, int(f*l.limits.Opens/6))),
 		}
@@ -116,6 +122,16 @@ func (l *Limiter) guess(key string) time.Duration {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.takeFrom(l.of(key).guesses)
+}
+
+// card takes one answer to the safety card off the allowance, or returns how long to wait.
+func (l *Limiter) card(key string) time.Duration {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.limits.Requests <= 0 {
+		return 0
+	}
+	return l.takeFrom(l.of(key).cards)
 }
 
 // badToken takes one try with a token that was not taken off the allowance, or returns how long to wait.
