@@ -196,7 +196,7 @@ func TestBrowserDeskAndCaller(t *testing.T) {
 	caller.There("[data-line=fault_code]")
 	caller.Saved()
 	d.There(fmt.Sprintf("[data-row=%q]", caller.id()))
-	assert.Contains(t, d.Text(".call-row"), "no danger told")
+	assert.Contains(t, d.Text(".call-row"), "no danger reported")
 	caller.Open("menu")
 	caller.Click("#hand-code")
 	caller.There("#spoken")

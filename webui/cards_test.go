@@ -158,7 +158,7 @@ func TestCardsComeWithWhatWasTold(t *testing.T) {
 	h.fake.learns(t, map[string]any{"rest_voltage": 12.3})
 	p.There(worked("start"))
 	assert.Equal(t, []string{"cable", "battery", "start"}, cards(p))
-	assert.Contains(t, p.Text("[data-card=battery]"), "12.3 V at rest is a different charge for each kind of battery.")
+	assert.Contains(t, p.Text("[data-card=battery]"), "12.3 V at rest means a different charge for each kind of battery.")
 	assert.Contains(t, p.Text("[data-card=start]"), "the heater would get 9.8 V at first and 10.4 V once the plug glows")
 	assert.Equal(t, 2, pagetest.Eval[int](p, `document.querySelectorAll("[data-card=start] .band").length`), "where boards call it under-voltage is shaded")
 	h.fake.learns(t, map[string]any{"battery_chemistry": "agm", "ambient_temperature": -12.0, "glow_voltage_heater": 9.5})
@@ -300,7 +300,7 @@ func TestCardsInGerman(t *testing.T) {
 	p.Open("menu")
 	p.Click("#lang-de")
 	p.Close()
-	p.Wait(`document.querySelector("[data-card=cable] h3").textContent.startsWith("Dein Kabel (1,5 mm², 6,5 m) verlöre beim Start 2,2 V")`)
+	p.Wait(`document.querySelector("[data-card=cable] h3").textContent.startsWith("Dein Kabel (1,5 mm², 6,5 m) würde beim Start 2,2 V verlieren")`)
 	assert.Equal(t, "Schließen: Kabel", pagetest.Eval[string](p, `document.querySelector("[data-card=cable] .off").getAttribute("aria-label")`))
 }
 
