@@ -103,7 +103,7 @@ func TestCommentsStayHere(t *testing.T) {
 }
 
 // TestWeight keeps the first load, the document and all that it names, below 190 kB uncompressed and below 60 kB as it
-// is sent, and all scripts, those that come later or only to a desk too, below 3,600 lines. The model's rules of danger come
+// is sent, and all scripts, those that come later or only to a desk too, below 4,300 lines of mostly 120 columns. The model's rules of danger come
 // on top; the program's own test weighs them.
 func TestWeight(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
@@ -126,7 +126,7 @@ func TestWeight(t *testing.T) {
 			lines += strings.Count(content, "\n")
 		}
 	}
-	assert.Less(t, lines, 3600)
+	assert.Less(t, lines, 4300)
 	t.Logf("%d lines of script", lines)
 }
 

@@ -1,9 +1,12 @@
 // @ts-check
 /**
- * Small cards beside the conversation: what can be worked out from what was told, how it came about, and a plot where looking
- * beats reading. The service does the sums; this asks for them, shows them and judges nothing. All text goes in as text.
+ * Small cards beside the conversation: what can be worked out from what was told, how it came about, and a plot where
+ *   looking
+ * beats reading. The service does the sums; this asks for them, shows them and judges nothing. All text goes in as
+ *   text.
  *
- * @typedef {{id: string, what: string, request: Record<string, any> | null, ask?: string[], known?: Record<string, any>, plotted: boolean,
+ * @typedef {{id: string, what: string, request: Record<string, any> | null, ask?: string[], known?: Record<string,
+ *   any>, plotted: boolean,
  *   view: (reply: any) => {say: string, plot?: any, notes?: string[]}}} Wanted
  * @typedef {{call: (what: string, request: Record<string, any>) => Promise<any>, isOpen: () => boolean}} Line
  */
@@ -17,7 +20,8 @@ const t = (key, gaps) => text("sum." + key, gaps);
 const FIELDS = ["cable_area_mm2", "cable_length_m", "line_length_m", "line_bore_mm"];
 
 /** @param {number} x @param {number} [most] digits after the point */
-const number = (x, most = 1) => new Intl.NumberFormat(lang, { maximumFractionDigits: most, useGrouping: false }).format(x || 0).replace("-", "−");
+const number = (x, most = 1) => new Intl.NumberFormat(lang, { maximumFractionDigits: most,
+    useGrouping: false }).format(x || 0).replace("-", "−");
 
 /** @param {number} x volts, to a tenth as a meter in the field shows them */
 const volts = (x) => new Intl.NumberFormat(lang, { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(x || 0);
@@ -30,38 +34,57 @@ function make(tag, props, ...kids) {
   return node;
 }
 
-/** Which cards there are for a conversation. @param {any} c @param {Record<string, Record<string, number>>} typed @returns {Wanted[]} */
+/**
+ * Which cards there are for a conversation.
+ * @param {any} c
+ * @param {Record<string, Record<string, number>>} typed
+ * @returns {Wanted[]}
+ */
 function wanted(c, typed) {
-  const told = new Map((c.told || []).filter((/** @type {any} */ x) => !x.skipped).map((/** @type {any} */ x) => [x.observation.id, x]));
-  const num = (/** @type {string} */ id) => told.has(id) && !told.get(id).observation.state && !told.get(id).observation.unknown ? told.get(id).observation.number || 0 : undefined;
+  const told = new Map((c.told || []).filter((/** @type {any} */ x) => !x.skipped).map((/** @type {any} */ x) =>
+      [x.observation.id, x]));
+  const num = (/** @type {string} */ id) => told.has(id) && !told.get(id).observation.state &&
+      !told.get(id).observation.unknown ? told.get(id).observation.number || 0 : undefined;
   const word = (/** @type {string} */ id) => (told.has(id) && told.get(id).observation.state) || undefined;
   const a = c.assessment || {}, leading = (a.causes || []).slice(0, 3).map((/** @type {any} */ x) => x.id);
   // While people must leave nothing is worked out, and while nothing may be started nobody is told how to pump.
   const grades = (a.dangers || []).map((/** @type {any} */ d) => d.severity);
   if (grades.includes("SEVERITY_LEAVE_NOW")) return [];
   const nominal = word("nominal_voltage") ? Number(word("nominal_voltage")) : undefined;
-  const area = num("cable_area"), length = num("cable_length"), rest = num("rest_voltage"), ambient = num("ambient_temperature");
+  const area = num("cable_area"), length = num("cable_length"), rest = num("rest_voltage"),
+      ambient = num("ambient_temperature");
   const charging = word("charging_now") && word("charging_now") !== "none";
   const all = /** @type {Wanted[]} */ ([]);
 
   const cable = { cable_area_mm2: area, cable_length_m: length, nominal_voltage_v: nominal, ...typed.cable };
   if ((area !== undefined && length !== undefined) || leading.includes("feed_undersized"))
-    all.push({ id: "cable", what: "calculate_cable", request: cable.cable_length_m ? cable : null, plotted: true, view: (r) => viewCable(r, cable),
-      known: cable, ask: area !== undefined && length !== undefined ? undefined : ["cable_area_mm2", "cable_length_m"] });
-  const battery = { rest_voltage_v: rest, nominal_voltage_v: nominal, battery_chemistry: word("battery_chemistry"), battery_temperature_c: ambient };
+    all.push({ id: "cable", what: "calculate_cable", request: cable.cable_length_m ? cable : null, plotted: true,
+        view: (r) => viewCable(r, cable),
+      known: cable, ask: area !== undefined && length !== undefined ? undefined : ["cable_area_mm2",
+          "cable_length_m"] });
+  const battery = { rest_voltage_v: rest, nominal_voltage_v: nominal, battery_chemistry: word("battery_chemistry"),
+      battery_temperature_c: ambient };
   if (rest !== undefined && !charging)
-    all.push({ id: "battery", what: "calculate_state_of_charge", request: battery, plotted: true, view: (r) => viewBattery(r, battery) });
+    all.push({ id: "battery", what: "calculate_state_of_charge", request: battery, plotted: true, view: (r) =>
+        viewBattery(r, battery) });
   if (rest !== undefined && !charging && area !== undefined && length !== undefined)
-    all.push({ id: "start", what: "calculate_glow_voltage", plotted: true, view: (r) => viewStart(r, num("glow_voltage_heater")),
-      request: { ...battery, battery_age_years: num("battery_age"), cable_area_mm2: area, cable_length_m: length, glow_plug_kind: word("glow_plug_kind"), curve_duration_s: 60 } });
-  const line = { line_length_m: num("line_length"), line_bore_mm: num("line_bore"), pump_dose_ul: num("pump_dose"), ...typed.priming };
-  if ((leading[0] === "line_not_primed" || num("line_length") !== undefined || num("line_bore") !== undefined) && grades.every((/** @type {string} */ g) => g === "SEVERITY_CAUTION"))
-    all.push({ id: "priming", what: "calculate_priming", request: line.line_length_m === undefined ? null : line, plotted: false, view: viewPriming,
-      known: line, ask: num("line_length") !== undefined && num("line_bore") !== undefined ? undefined : ["line_length_m", "line_bore_mm"] });
+    all.push({ id: "start", what: "calculate_glow_voltage", plotted: true, view: (r) => viewStart(r,
+        num("glow_voltage_heater")),
+      request: { ...battery, battery_age_years: num("battery_age"), cable_area_mm2: area, cable_length_m: length,
+          glow_plug_kind: word("glow_plug_kind"), curve_duration_s: 60 } });
+  const line = { line_length_m: num("line_length"), line_bore_mm: num("line_bore"), pump_dose_ul: num("pump_dose"),
+      ...typed.priming };
+  if ((leading[0] === "line_not_primed" || num("line_length") !== undefined || num("line_bore") !== undefined) &&
+      grades.every((/** @type {string} */ g) => g === "SEVERITY_CAUTION"))
+    all.push({ id: "priming", what: "calculate_priming", request: line.line_length_m === undefined ? null : line,
+        plotted: false, view: viewPriming,
+      known: line, ask: num("line_length") !== undefined && num("line_bore") !== undefined ? undefined :
+          ["line_length_m", "line_bore_mm"] });
   const fuel = told.get("fuel_kind"), kind = word("fuel_kind");
   if (ambient !== undefined && ambient < 0 && kind) {
     const state = ((fuel.info && fuel.info.states) || []).find((/** @type {any} */ s) => s.id === kind);
-    all.push({ id: "waxing", what: "calculate_waxing_chance", request: { ambient_temperature_c: ambient, fuel_kind: kind }, plotted: false,
+    all.push({ id: "waxing", what: "calculate_waxing_chance", request: { ambient_temperature_c: ambient,
+        fuel_kind: kind }, plotted: false,
       view: (r) => viewWaxing(r, ambient, state ? state.title : kind.replaceAll("_", " ")) });
   }
   return all;
@@ -70,62 +93,83 @@ function wanted(c, typed) {
 /** @param {any} r @param {any} asked */
 function viewCable(r, asked) {
   const own = asked.cable_area_mm2, good = own >= r.cable_area_mm2, enough = (r.own_drop_v || 0) <= r.allowed_drop_v;
-  const gaps = { area: number(own, 2), length: number(asked.cable_length_m), own: volts(r.own_drop_v), better: number(r.cable_area_mm2, 2), drop: volts(r.drop_v), allowed: volts(r.allowed_drop_v) };
+  const gaps = { area: number(own, 2), length: number(asked.cable_length_m), own: volts(r.own_drop_v),
+      better: number(r.cable_area_mm2, 2), drop: volts(r.drop_v), allowed: volts(r.allowed_drop_v) };
   const say = t(own === undefined ? "cable.new" : good ? "cable.good" : enough ? "cable.light" : "cable.thin", gaps);
   const wide = Math.max(asked.cable_length_m * 1.4, 4), high = Math.max(r.own_drop_v || 0, r.allowed_drop_v) * 1.3;
-  const lines = r.areas.filter((/** @type {any} */ a) => a.cable_area_mm2 >= 1 && a.cable_area_mm2 <= Math.max(16, r.cable_area_mm2)).map((/** @type {any} */ a) => {
+  const lines = r.areas.filter((/** @type {any} */ a) => a.cable_area_mm2 >= 1 && a.cable_area_mm2 <= Math.max(16,
+      r.cable_area_mm2)).map((/** @type {any} */ a) => {
     const end = Math.min(wide, high / a.drop_v_per_m);
-    return { points: [[0, 0], [end, end * a.drop_v_per_m]], label: number(a.cable_area_mm2, 2), kind: a.cable_area_mm2 === r.cable_area_mm2 ? "main" : "thin" };
+    return { points: [[0, 0], [end, end * a.drop_v_per_m]], label: number(a.cable_area_mm2, 2),
+        kind: a.cable_area_mm2 === r.cable_area_mm2 ? "main" : "thin" };
   });
   return { say, notes: [t("cable.fuse", { fuse: number(r.fuse_a), better: gaps.better }), t("cable.first")],
-    plot: plot({ label: say, x: { from: 0, to: wide, name: t("cable.x") }, y: { from: 0, to: high, name: t("cable.y") }, write: number, lines,
-      levels: [{ at: r.allowed_drop_v, label: t("allowed") }], marks: own === undefined ? [] : [{ x: asked.cable_length_m, y: r.own_drop_v || 0, label: t("yours") }] }) };
+    plot: plot({ label: say, x: { from: 0, to: wide, name: t("cable.x") }, y: { from: 0, to: high,
+        name: t("cable.y") }, write: number, lines,
+      levels: [{ at: r.allowed_drop_v, label: t("allowed") }], marks: own === undefined ? [] :
+          [{ x: asked.cable_length_m, y: r.own_drop_v || 0, label: t("yours") }] }) };
 }
 
 /** @param {any} r @param {any} asked */
 function viewBattery(r, asked) {
-  const bands = r.bands.map((/** @type {any} */ b) => ({ low: b.low_percent || 0, high: b.high_percent || 0, at: b.charge_percent || 0, name: t(b.battery_chemistry), freezes: b.freezing_point_c }));
+  const bands = r.bands.map((/** @type {any} */ b) => ({ low: b.low_percent || 0, high: b.high_percent || 0,
+      at: b.charge_percent || 0, name: t(b.battery_chemistry), freezes: b.freezing_point_c }));
   const one = bands.length === 1 && asked.battery_chemistry ? bands[0] : null;
   const gaps = one && { kind: one.name, charge: number(one.at, 0), low: number(one.low, 0), high: number(one.high, 0) };
   const say = t(one ? "battery.one" : "battery.all", { volts: number(asked.rest_voltage_v, 2), ...gaps });
-  const frozen = one && one.freezes !== undefined && asked.battery_temperature_c <= one.freezes && t("battery.frozen", { freezes: number(one.freezes, 0) });
-  return { say, notes: [frozen, t("battery.rest")].filter(Boolean), plot: bars({ label: say, name: t("battery.x"), rows: bands.map((/** @type {any} */ b) => ({ ...b, text: `${b.name}: ${number(b.at, 0)} % (${number(b.low, 0)}–${number(b.high, 0)})` })) }) };
+  const frozen = one && one.freezes !== undefined && asked.battery_temperature_c <= one.freezes && t("battery.frozen",
+      { freezes: number(one.freezes, 0) });
+  return { say, notes: [frozen, t("battery.rest")].filter(Boolean), plot: bars({ label: say, name: t("battery.x"),
+      rows: bands.map((/** @type {any} */ b) =>
+      ({ ...b, text: `${b.name}: ${number(b.at, 0)} % (${number(b.low, 0)}–${number(b.high, 0)})` })) }) };
 }
 
 /** @param {any} r @param {number} [measured] */
 function viewStart(r, measured) {
-  const moments = r.curve.map((/** @type {any} */ m) => ({ at: m.at_s || 0, heater: m.heater_voltage_v || 0, battery: m.battery_voltage_v || 0 }));
+  const moments = r.curve.map((/** @type {any} */ m) => ({ at: m.at_s || 0, heater: m.heater_voltage_v || 0,
+      battery: m.battery_voltage_v || 0 }));
   const say = t("start.say", { first: volts(moments[0].heater), last: volts(r.heater_voltage_v) });
-  const low = Math.min(r.undervoltage_low_v, ...moments.map((/** @type {any} */ m) => m.heater), measured === undefined ? Infinity : measured), high = Math.max(...moments.map((/** @type {any} */ m) => m.battery));
+  const low = Math.min(r.undervoltage_low_v, ...moments.map((/** @type {any} */ m) => m.heater),
+      measured === undefined ? Infinity : measured), high = Math.max(...moments.map((/** @type {any} */ m) =>
+      m.battery));
   const room = (high - low) * 0.15;
   return { say, notes: [t("start.under", { high: number(r.undervoltage_high_v), low: number(r.undervoltage_low_v) })],
-    plot: plot({ label: say, x: { from: 0, to: 60, name: t("start.x") }, y: { from: low - room, to: high + room, name: t("start.y") }, write: number,
-      bands: [{ from: low - room, to: r.undervoltage_high_v }, { from: low - room, to: r.undervoltage_low_v, label: t("under") }],
-      lines: [{ points: moments.map((/** @type {any} */ m) => [m.at, m.battery]), label: t("source"), kind: "thin" }, { points: moments.map((/** @type {any} */ m) => [m.at, m.heater]), label: t("heater"), kind: "main" }],
+    plot: plot({ label: say, x: { from: 0, to: 60, name: t("start.x") }, y: { from: low - room, to: high + room,
+        name: t("start.y") }, write: number,
+      bands: [{ from: low - room, to: r.undervoltage_high_v }, { from: low - room, to: r.undervoltage_low_v,
+          label: t("under") }],
+      lines: [{ points: moments.map((/** @type {any} */ m) => [m.at, m.battery]), label: t("source"), kind: "thin" },
+          { points: moments.map((/** @type {any} */ m) => [m.at, m.heater]), label: t("heater"), kind: "main" }],
       levels: measured === undefined ? [] : [{ at: measured, label: t("measured") }], marks: [] }) };
 }
 
 /** @param {any} r */
 function viewPriming(r) {
   const s = Math.round(r.time_s || 0), time = s < 60 ? t("sec", { s }) : t("min", { m: Math.floor(s / 60), s: s % 60 });
-  return { say: t("priming.say", { volume: number(r.line_volume_ml), strokes: r.strokes || 0, time }), notes: [t("priming.only"), t("priming.over")] };
+  return { say: t("priming.say", { volume: number(r.line_volume_ml), strokes: r.strokes || 0, time }),
+      notes: [t("priming.only"), t("priming.over")] };
 }
 
 /** @param {any} r @param {number} ambient @param {string} fuel */
 function viewWaxing(r, ambient, fuel) {
   const percent = (/** @type {number} */ p) => (p < 1 ? "< 1 %" : p > 99 ? "> 99 %" : number(p, 0) + " %");
   const chance = percent(r.chance_percent || 0), low = percent(r.low_percent || 0), high = percent(r.high_percent || 0);
-  return { say: t(low === high ? "waxing.say" : "waxing.grades", { ambient: number(ambient), fuel, chance, low, high }), notes: [t("waxing.usual")] };
+  return { say: t(low === high ? "waxing.say" : "waxing.grades", { ambient: number(ambient), fuel, chance, low,
+      high }), notes: [t("waxing.usual")] };
 }
 
 /** The working as a table. @param {any} reply */
 function working(reply) {
   const assumed = reply.assumptions || [];
   return make("details", { class: "fold" }, make("summary", {}, t("how")),
-    make("table", { class: "working" }, make("tbody", {}, (reply.steps || []).map((/** @type {any} */ s) => make("tr", {},
+    make("table", { class: "working" }, make("tbody", {}, (reply.steps || []).map((/** @type {any} */ s) =>
+        make("tr", {},
       make("th", { scope: "row" }, s.quantity),
-      make("td", {}, [s.formula, s.with].filter(Boolean).join(" = ") + " = ", make("strong", {}, `${number(s.result, digits(s.result || 0))} ${s.unit || ""}`.trim()), make("span", { class: "soft" }, s.source)))))),
-    assumed.length > 0 && make("p", { class: "soft" }, t("usual")), assumed.length > 0 && make("ul", { class: "usual soft" }, assumed.map((/** @type {string} */ x) => make("li", {}, x))));
+      make("td", {}, [s.formula, s.with].filter(Boolean).join(" = ") + " = ", make("strong", {},
+          `${number(s.result, digits(s.result || 0))} ${s.unit || ""}`.trim()), make("span", { class: "soft" },
+          s.source)))))),
+    assumed.length > 0 && make("p", { class: "soft" }, t("usual")), assumed.length > 0 &&
+        make("ul", { class: "usual soft" }, assumed.map((/** @type {string} */ x) => make("li", {}, x))));
 }
 
 /** Digits after the point that leave four that count. @param {number} x */
@@ -158,12 +202,14 @@ export function show(root, c, line, open) {
   const again = () => latest(), all = wanted(c, typed), left = all.filter((w) => !closed.includes(w.id));
   for (const [id, card] of shown) if (!left.some((w) => w.id === id)) { card.node.remove(); shown.delete(id); }
   const jump = /** @type {any} */ (document.getElementById("cards-jump")), titles = left.map((w) => t(w.id)).join(", ");
-  if (jump.textContent !== (titles && t("jump", { titles }))) jump.replaceChildren(titles && make("button", { type: "button", class: "small", onclick: open }, t("jump", { titles })));
+  if (jump.textContent !== (titles && t("jump", { titles }))) jump.replaceChildren(titles && make("button",
+      { type: "button", class: "small", onclick: open }, t("jump", { titles })));
   // A section without its heading has no name to be given.
   root.toggleAttribute("aria-labelledby", false);
   if (all.length === 0) return root.replaceChildren();
   root.setAttribute("aria-labelledby", "cards-title");
-  if (!root.firstChild) root.append(make("h2", { id: "cards-title" }), make("button", { type: "button", class: "small", id: "cards-again" }));
+  if (!root.firstChild) root.append(make("h2", { id: "cards-title" }), make("button", { type: "button", class: "small",
+      id: "cards-again" }));
   root.firstChild.textContent = t("heading");
   const key = root.lastChild;
   key.hidden = left.length === all.length;
@@ -179,11 +225,18 @@ export function show(root, c, line, open) {
   });
 }
 
-/** A card with nothing in it yet, of about the height that it will have. @param {Wanted} w @param {() => void} again @param {any} key */
+/**
+ * A card with nothing in it yet, of about the height that it will have.
+ * @param {Wanted} w
+ * @param {() => void} again
+ * @param {any} key
+ */
 function shell(w, again, key) {
   const close = () => { keepClosed([...closed, w.id]); again(); key.focus(); };
-  return make("article", { class: w.plotted && w.request ? "sum tall" : "sum", tabindex: "-1", "data-card": w.id, "aria-labelledby": "card-" + w.id },
-    make("p", { class: "sum-head" }, make("span", { id: "card-" + w.id, class: "sub" }, t(w.id)), make("button", { type: "button", class: "off", "aria-label": t("close", { title: t(w.id) }), onclick: close }, "×")),
+  return make("article", { class: w.plotted && w.request ? "sum tall" : "sum", tabindex: "-1", "data-card": w.id,
+      "aria-labelledby": "card-" + w.id },
+    make("p", { class: "sum-head" }, make("span", { id: "card-" + w.id, class: "sub" }, t(w.id)), make("button",
+        { type: "button", class: "off", "aria-label": t("close", { title: t(w.id) }), onclick: close }, "×")),
     make("div", { class: "sum-body" }, make("p", { class: "soft" }, t("waiting"))));
 }
 
@@ -192,12 +245,15 @@ async function work(card, w, sign, line, again) {
   card.waits = true;
   try {
     const reply = await line.call(w.what, w.request || {}), seen = w.view(reply);
-    fill(card, w, sign, [make("h3", {}, seen.say), seen.plot, seen.notes && make("ul", { class: "notes" }, seen.notes.map((n) => make("li", {}, n))), working(reply)], again);
+    fill(card, w, sign, [make("h3", {}, seen.say), seen.plot, seen.notes && make("ul", { class: "notes" },
+        seen.notes.map((n) => make("li", {}, n))), working(reply)], again);
   } catch (fault) {
     const f = /** @type {any} */ (fault);
     if (!f.code) throw fault;
     // What a line that breaks leaves undone is asked for again when the next event is shown.
-    if (f.code === "INVALID_ARGUMENT") fill(card, w, sign, [make("p", { class: "bad" }, t("not") + " " + (f.violations || [{ description: f.message }]).map((/** @type {any} */ v) => [FIELDS.includes(v.field) && t(v.field), v.description].filter(Boolean).join(": ")).join("; "))], again);
+    if (f.code === "INVALID_ARGUMENT") fill(card, w, sign, [make("p", { class: "bad" },
+        t("not") + " " + (f.violations || [{ description: f.message }]).map((/** @type {any} */ v) =>
+        [FIELDS.includes(v.field) && t(v.field), v.description].filter(Boolean).join(": ")).join("; "))], again);
   } finally {
     card.waits = false;
   }
@@ -225,7 +281,8 @@ function askFor(w, again) {
     const values = /** @type {Record<string, number>} */ ({});
     let bad = false;
     for (const input of e.target.querySelectorAll("input")) {
-      const text = input.value.trim().replace(",", "."), optional = input.name === "cable_area_mm2" || input.name === "line_bore_mm";
+      const text = input.value.trim().replace(",", "."), optional = input.name === "cable_area_mm2" ||
+          input.name === "line_bore_mm";
       const wrong = text === "" ? !optional : !/^\d+(\.\d+)?$/.test(text);
       wrong ? input.setAttribute("aria-invalid", "true") : input.removeAttribute("aria-invalid");
       if (text !== "" && !wrong) values[input.name] = Number(text);
@@ -235,6 +292,8 @@ function askFor(w, again) {
     if (!bad) { typed = { ...typed, [w.id]: values }; again(); }
   };
   return make("form", { class: "sum-form", novalidate: "", "data-lang": lang, onsubmit: send },
-    (w.ask || []).map((name) => make("label", {}, t(name), make("input", { name, type: "text", inputmode: "decimal", autocomplete: "off", value: known[name] === undefined ? "" : String(known[name]) }))),
-    make("button", { type: "submit", class: "key" }, t("go")), make("p", { class: "bad", role: "alert" }), make("p", { class: "soft" }, t("only")));
+    (w.ask || []).map((name) => make("label", {}, t(name), make("input", { name, type: "text", inputmode: "decimal",
+        autocomplete: "off", value: known[name] === undefined ? "" : String(known[name]) }))),
+    make("button", { type: "submit", class: "key" }, t("go")), make("p", { class: "bad", role: "alert" }),
+        make("p", { class: "soft" }, t("only")));
 }

@@ -7,10 +7,13 @@ import { lang, t } from "./text.js";
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
-const OUTCOMES = ["SETTLED", "WORKSHOP", "OUT_OF_USE", "NOT_REACHED", "OTHER_APPLIANCE"], FINDERS = ["OWNER", "DESK", "WORKSHOP"], SURETIES = ["PROVED", "LIKELY", "GUESSED"], FORMS = ["PLAIN", "JSON", "CSV"];
+const OUTCOMES = ["SETTLED", "WORKSHOP", "OUT_OF_USE", "NOT_REACHED", "OTHER_APPLIANCE"], FINDERS = ["OWNER", "DESK",
+    "WORKSHOP"], SURETIES = ["PROVED", "LIKELY", "GUESSED"], FORMS = ["PLAIN", "JSON", "CSV"];
 
 /** @type {any} */ let line, act, now;
-const work = { record: /** @type {any} */ (null), open: "", outcome: "SETTLED", causes: /** @type {string[]} */ ([]), all: /** @type {any[]} */ ([]), form: "PLAIN", report: /** @type {any} */ (null), said: "", bad: "", keys: !/(^|; )keys=off/.test(document.cookie), event: 0, asking: false };
+const work = { record: /** @type {any} */ (null), open: "", outcome: "SETTLED", causes: /** @type {string[]} */ ([]),
+    all: /** @type {any[]} */ ([]), form: "PLAIN", report: /** @type {any} */ (null), said: "", bad: "",
+    keys: !/(^|; )keys=off/.test(document.cookie), event: 0, asking: false };
 
 /** The keys and what each does. @type {[string, string, () => any][]} */
 const KEYS = [
@@ -29,11 +32,18 @@ const KEYS = [
 ];
 
 /** @param {string} css */
-function press(css) { const key = /** @type {any} */ (document.querySelector(css)); if (key && key.checkVisibility()) key.click(); }
+function press(css) { const key = /** @type {any} */ (document.querySelector(css));
+    if (key && key.checkVisibility()) key.click(); }
 
-const key = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
+const key = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2,
+    "0")).join("");
 
-/** Makes a call and shows the record that it answers. @param {string} what @param {Record<string, any>} request @param {string} done */
+/**
+ * Makes a call and shows the record that it answers.
+ * @param {string} what
+ * @param {Record<string, any>} request
+ * @param {string} done
+ */
 async function deed(what, request, done) {
   work.bad = work.said = "";
   try {
@@ -44,7 +54,8 @@ async function deed(what, request, done) {
     el("panel").focus();
   } catch (fault) {
     const f = /** @type {any} */ (fault);
-    work.bad = f.code === "FAILED_PRECONDITION" && what === "close" ? t("desk.unsafe") : f.code === "INVALID_ARGUMENT" ? t("desk.lacks") : t("desk.failed");
+    work.bad = f.code === "FAILED_PRECONDITION" && what === "close" ? t("desk.unsafe") :
+        f.code === "INVALID_ARGUMENT" ? t("desk.lacks") : t("desk.failed");
   }
   render();
 }
@@ -55,7 +66,8 @@ const take = () => deed("assign", {}, t("desk.taken"));
 async function unfold(what) {
   work.open = work.open === what ? "" : what;
   work.bad = work.said = "";
-  if (work.open === "close" && work.all.length === 0) try { work.all = (await line.call("list_causes", { locale: lang })).causes || []; } catch { /* those that lead are offered */ }
+  if (work.open === "close" && work.all.length === 0) try { work.all = (await line.call("list_causes",
+      { locale: lang })).causes || []; } catch { /* those that lead are offered */ }
   if (work.open === "report") await report();
   render();
   const first = /** @type {any} */ (document.querySelector("#panel .panel input:checked, #panel .panel input, #panel .panel textarea"));
@@ -63,7 +75,8 @@ async function unfold(what) {
 }
 
 async function report() {
-  try { work.report = await line.call("get_report", { id: now().id, form: "REPORT_FORM_" + work.form, locale: lang }); } catch { work.report = null; work.bad = t("desk.failed"); }
+  try { work.report = await line.call("get_report", { id: now().id, form: "REPORT_FORM_" + work.form, locale: lang });
+      } catch { work.report = null; work.bad = t("desk.failed"); }
   render();
 }
 
@@ -72,13 +85,22 @@ async function refresh() {
   const c = now().conversation, event = eventOf(c);
   if (!c || work.asking || event === work.event) return;
   work.asking = true;
-  try { work.record = (await line.call("get_record", { id: c.id })).record; work.event = event; } catch { /* with the next event */ }
+  try { work.record = (await line.call("get_record", { id: c.id })).record; work.event = event; } catch {
+      /* with the next event */ }
   work.asking = false;
   render();
 }
 
-/** @param {string} name @param {string[]} values @param {string} chosen @param {string} label @param {(v: string) => string} words @param {(v: string) => void} [pick] */
-const radios = (name, values, chosen, label, words, pick) => h("fieldset", null, h("legend", null, label), values.map((v) => h("label", { key: v },
+/**
+ * @param {string} name
+ * @param {string[]} values
+ * @param {string} chosen
+ * @param {string} label
+ * @param {(v: string) => string} words
+ * @param {(v: string) => void} [pick]
+ */
+const radios = (name, values, chosen, label, words, pick) => h("fieldset", null, h("legend", null, label),
+    values.map((v) => h("label", { key: v },
   h("input", { type: "radio", name, value: v, checked: v === chosen, onchange: pick && (() => pick(v)) }), words(v))));
 
 function viewClose() {
@@ -88,41 +110,66 @@ function viewClose() {
     e.preventDefault();
     const f = new FormData(e.target), ids = [...new Set([...f.getAll("cause"), f.get("other")].filter(Boolean))];
     const closing = { outcome: "OUTCOME_" + work.outcome, remark: f.get("remark") };
-    deed("close", { closing: settled ? { ...closing, cause_ids: ids, found_by: "FINDER_" + (f.get("finder") || "UNSPECIFIED"), surety: "SURETY_" + (f.get("surety") || "UNSPECIFIED") } : closing }, t("desk.closed"));
+    deed("close", { closing: settled ? { ...closing, cause_ids: ids, found_by: "FINDER_" + (f.get("finder") ||
+        "UNSPECIFIED"), surety: "SURETY_" + (f.get("surety") || "UNSPECIFIED") } : closing }, t("desk.closed"));
   };
   return h("form", { class: "panel", key: "close", id: "close-form", onsubmit: send, novalidate: true },
-    radios("outcome", OUTCOMES, work.outcome, t("desk.outcome"), (v) => t("outcome.OUTCOME_" + v), (v) => { work.outcome = v; render(); }),
-    settled && h("fieldset", null, h("legend", null, t("desk.causes")), lead.map((/** @type {any} */ c) => h("label", { key: c.id }, h("input", { type: "checkbox", name: "cause", value: c.id }), c.title))),
-    settled && h("p", null, h("label", { for: "other-cause" }, t("desk.other_cause")), " ", h("select", { name: "other", id: "other-cause" }, h("option", { value: "" }, "–"),
-      work.all.filter((c) => c.id !== "no_fault" && !lead.some((/** @type {any} */ l) => l.id === c.id)).map((c) => h("option", { key: c.id, value: c.id }, c.title)))),
+    radios("outcome", OUTCOMES, work.outcome, t("desk.outcome"), (v) => t("outcome.OUTCOME_" + v), (v) =>
+        { work.outcome = v; render(); }),
+    settled && h("fieldset", null, h("legend", null, t("desk.causes")), lead.map((/** @type {any} */ c) =>
+        h("label", { key: c.id }, h("input", { type: "checkbox", name: "cause", value: c.id }), c.title))),
+    settled && h("p", null, h("label", { for: "other-cause" }, t("desk.other_cause")), " ",
+        h("select", { name: "other", id: "other-cause" }, h("option", { value: "" }, "–"),
+      work.all.filter((c) => c.id !== "no_fault" && !lead.some((/** @type {any} */ l) => l.id === c.id)).map((c) =>
+          h("option", { key: c.id, value: c.id }, c.title)))),
     settled && radios("finder", FINDERS, "", t("desk.found_by"), (v) => t("finder." + v)),
     settled && radios("surety", SURETIES, "", t("desk.surety"), (v) => t("surety." + v)),
-    h("label", { for: "remark" }, t("desk.remark")), h("span", { class: "field" }, h("input", { id: "remark", name: "remark", type: "text", maxlength: "2000" })),
+    h("label", { for: "remark" }, t("desk.remark")), h("span", { class: "field" }, h("input", { id: "remark",
+        name: "remark", type: "text", maxlength: "2000" })),
     h("button", { type: "submit", class: "go" }, t("desk.close")));
 }
 
-/** One field and a button. @param {string} id @param {string} label @param {string} button @param {(text: string) => void} send @param {any} [more] */
-const oneField = (id, label, button, send, more) => h("form", { class: "panel", key: id, id: id + "-form", novalidate: true, onsubmit: (/** @type {any} */ e) => { e.preventDefault(); send(el(id).value.trim()); } },
-  h("label", { for: id }, label), h("span", { class: "field" }, h("input", { id, type: "text", maxlength: "2000", autocomplete: "off" }), h("button", { type: "submit", class: "go" }, button)), more);
+/**
+ * One field and a button.
+ * @param {string} id
+ * @param {string} label
+ * @param {string} button
+ * @param {(text: string) => void} send
+ * @param {any} [more]
+ */
+const oneField = (id, label, button, send, more) => h("form", { class: "panel", key: id, id: id + "-form",
+    novalidate: true, onsubmit: (/** @type {any} */ e) => { e.preventDefault(); send(el(id).value.trim()); } },
+  h("label", { for: id }, label), h("span", { class: "field" }, h("input", { id, type: "text", maxlength: "2000",
+      autocomplete: "off" }), h("button", { type: "submit", class: "go" }, button)), more);
 
 function viewOpen() {
   switch (work.open) {
-    case "note": return oneField("note", t("desk.note_how"), t("desk.note"), (text) => text && deed("add_note", { text }, t("desk.noted")));
-    case "hand": return oneField("to", t("desk.hand_how"), t("desk.hand_on"), (to) => deed("assign", { ...(to ? { to } : { to_queue: true }), note: el("hand-note").value.trim() }, t("desk.handed")),
-      [h("label", { for: "hand-note" }, t("desk.hand_note")), h("span", { class: "field" }, h("input", { id: "hand-note", type: "text", maxlength: "2000", autocomplete: "off" }))]);
+    case "note": return oneField("note", t("desk.note_how"), t("desk.note"), (text) => text && deed("add_note",
+        { text }, t("desk.noted")));
+    case "hand": return oneField("to", t("desk.hand_how"), t("desk.hand_on"), (to) => deed("assign",
+        { ...(to ? { to } : { to_queue: true }), note: el("hand-note").value.trim() }, t("desk.handed")),
+      [h("label", { for: "hand-note" }, t("desk.hand_note")), h("span", { class: "field" },
+          h("input", { id: "hand-note", type: "text", maxlength: "2000", autocomplete: "off" }))]);
     case "close": return viewClose();
     case "report": return h("div", { class: "panel", key: "report" },
-      radios("form", FORMS, work.form, t("desk.report_form"), (v) => t("form." + v), (v) => { work.form = v; report(); }),
-      h("textarea", { id: "report", rows: "12", cols: "100", readonly: true, "aria-label": t("desk.report"), onfocus: (/** @type {any} */ e) => e.target.select() }, work.report ? work.report.text : ""),
-      h("p", { class: "short" }, h("button", { type: "button", class: "key", id: "report-copy", onclick: copy }, t("desk.copy")), h("button", { type: "button", class: "key", id: "report-save", onclick: save }, t("desk.save"))));
-    case "keys": return h("div", { class: "panel", key: "keys" }, h("ul", { class: "keys-list" }, KEYS.map(([k, what]) => h("li", { key: k }, h("kbd", null, k), t(what)))),
-      h("button", { type: "button", class: "small", id: "keys-switch", "aria-pressed": String(work.keys), onclick: switchKeys }, t("desk.keys_on")));
+      radios("form", FORMS, work.form, t("desk.report_form"), (v) => t("form." + v), (v) => { work.form = v; report();
+          }),
+      h("textarea", { id: "report", rows: "12", cols: "100", readonly: true, "aria-label": t("desk.report"),
+          onfocus: (/** @type {any} */ e) => e.target.select() }, work.report ? work.report.text : ""),
+      h("p", { class: "short" }, h("button", { type: "button", class: "key", id: "report-copy", onclick: copy },
+          t("desk.copy")), h("button", { type: "button", class: "key", id: "report-save", onclick: save },
+          t("desk.save"))));
+    case "keys": return h("div", { class: "panel", key: "keys" }, h("ul", { class: "keys-list" },
+        KEYS.map(([k, what]) => h("li", { key: k }, h("kbd", null, k), t(what)))),
+      h("button", { type: "button", class: "small", id: "keys-switch", "aria-pressed": String(work.keys),
+          onclick: switchKeys }, t("desk.keys_on")));
   }
   return null;
 }
 
 async function copy() {
-  try { await navigator.clipboard.writeText(work.report.text); work.said = t("share.copied"); } catch { work.said = t("share.by_hand"); }
+  try { await navigator.clipboard.writeText(work.report.text); work.said = t("share.copied"); } catch {
+      work.said = t("share.by_hand"); }
   render();
 }
 
@@ -141,20 +188,33 @@ function switchKeys() {
 }
 
 /** @param {string} k @param {string} name @param {() => any} does @param {boolean} [pressed] */
-const deedKey = (k, name, does, pressed) => h("button", { key: name, type: "button", class: "small", "data-deed": name, "aria-expanded": pressed === undefined ? null : String(pressed), "aria-keyshortcuts": k, onclick: does }, t("desk." + name), " ", h("kbd", null, k));
+const deedKey = (k, name, does, pressed) => h("button", { key: name, type: "button", class: "small", "data-deed": name,
+    "aria-expanded": pressed === undefined ? null : String(pressed), "aria-keyshortcuts": k, onclick: does },
+    t("desk." + name), " ", h("kbd", null, k));
 
 function render() {
   const r = work.record || {}, ended = r.closing;
   patch(el("panel"), [
     h("div", { class: "acts", key: "acts" },
-      h("strong", null, ended ? t("outcome." + ended.outcome) + (r.closed_by ? " · " + r.closed_by : "") : r.assigned_to ? t("desk.held", { name: r.assigned_to }) : t("desk.free")),
-      h("a", { class: "small", href: "/desk", "data-deed": "queue", "aria-keyshortcuts": "q" }, t("desk.queue"), " ", h("kbd", null, "q")),
-      deedKey("t", "take", take), deedKey("h", "hand_on", () => unfold("hand"), work.open === "hand"), deedKey("o", "note", () => unfold("note"), work.open === "note"),
-      ended ? h("button", { key: "reopen", type: "button", class: "small", "data-deed": "reopen", onclick: () => deed("reopen", {}, t("desk.reopened")) }, t("desk.reopen")) : deedKey("c", "close", () => unfold("close"), work.open === "close"),
-      deedKey("r", "report", () => unfold("report"), work.open === "report"), deedKey("?", "keys", () => unfold("keys"), work.open === "keys"),
-      h("button", { key: "hide", type: "button", class: "small", "data-deed": "hide", "aria-pressed": String(!!r.hidden), onclick: () => deed("set_hidden", { hidden: !r.hidden }, t(r.hidden ? "desk.shown" : "desk.hidden")) }, t("desk.hide"))),
-    h("p", { key: "said", role: "status", class: "soft", id: "deed-said" }, work.said), h("p", { key: "bad", role: "alert", class: "bad", id: "deed-bad" }, work.bad),
-    (r.notes || []).length > 0 && h("ul", { key: "notes", class: "deed-notes", "aria-label": t("desk.notes_label") }, r.notes.map((/** @type {any} */ n) => h("li", { key: n.event }, n.text, h("span", { class: "soft" }, ` — ${n.by}, ${new Date(n.at).toLocaleString(lang, { dateStyle: "short", timeStyle: "short" })}`)))),
+      h("strong", null, ended ? t("outcome." + ended.outcome) + (r.closed_by ? " · " + r.closed_by : "") :
+          r.assigned_to ? t("desk.held", { name: r.assigned_to }) : t("desk.free")),
+      h("a", { class: "small", href: "/desk", "data-deed": "queue", "aria-keyshortcuts": "q" }, t("desk.queue"), " ",
+          h("kbd", null, "q")),
+      deedKey("t", "take", take), deedKey("h", "hand_on", () => unfold("hand"), work.open === "hand"), deedKey("o",
+          "note", () => unfold("note"), work.open === "note"),
+      ended ? h("button", { key: "reopen", type: "button", class: "small", "data-deed": "reopen", onclick: () =>
+          deed("reopen", {}, t("desk.reopened")) }, t("desk.reopen")) : deedKey("c", "close", () => unfold("close"),
+          work.open === "close"),
+      deedKey("r", "report", () => unfold("report"), work.open === "report"), deedKey("?", "keys", () =>
+          unfold("keys"), work.open === "keys"),
+      h("button", { key: "hide", type: "button", class: "small", "data-deed": "hide",
+          "aria-pressed": String(!!r.hidden), onclick: () => deed("set_hidden", { hidden: !r.hidden }, t(r.hidden ?
+          "desk.shown" : "desk.hidden")) }, t("desk.hide"))),
+    h("p", { key: "said", role: "status", class: "soft", id: "deed-said" }, work.said),
+        h("p", { key: "bad", role: "alert", class: "bad", id: "deed-bad" }, work.bad),
+    (r.notes || []).length > 0 && h("ul", { key: "notes", class: "deed-notes", "aria-label": t("desk.notes_label") },
+        r.notes.map((/** @type {any} */ n) => h("li", { key: n.event }, n.text, h("span", { class: "soft" },
+        ` — ${n.by}, ${new Date(n.at).toLocaleString(lang, { dateStyle: "short", timeStyle: "short" })}`)))),
     viewOpen(),
   ].filter(Boolean));
 }
@@ -163,10 +223,12 @@ function render() {
 function pressed(e) {
   if (e.ctrlKey || e.altKey || e.metaKey) return;
   const typing = e.target.matches("input:not([type=radio], [type=checkbox]), textarea, select");
-  if (e.key === "Escape" && !el("danger").open) { if (typing) e.target.blur(); else if (work.open) unfold(work.open); return; }
+  if (e.key === "Escape" && !el("danger").open) { if (typing) e.target.blur(); else if (work.open) unfold(work.open);
+      return; }
   if (typing || !work.keys || el("danger").open) return;
   if (/^[1-9]$/.test(e.key)) {
-    const answers = /** @type {any} */ (document.querySelectorAll("#question .keys .key")), chosen = answers[Number(e.key) - 1];
+    const answers = /** @type {any} */ (document.querySelectorAll("#question .keys .key")),
+        chosen = answers[Number(e.key) - 1];
     if (chosen && current(now()).kind !== "safety") { e.preventDefault(); chosen.click(); }
     return;
   }
@@ -191,7 +253,8 @@ export function mount(to, acts, state) {
   new MutationObserver(refresh).observe(el("card"), { childList: true, subtree: true, characterData: true });
   setInterval(refresh, 2000);
   // Without a token the line is refused, and nothing says why; whoever is not signed in goes where that is done.
-  const signedIn = async () => { const answer = await fetch("/desk/me").catch(() => null); if (answer && answer.status === 401) location.href = "/desk"; };
+  const signedIn = async () => { const answer = await fetch("/desk/me").catch(() => null); if (answer &&
+      answer.status === 401) location.href = "/desk"; };
   setInterval(() => !line.isOpen() && signedIn(), 5000);
   signedIn();
   render();

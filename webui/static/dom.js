@@ -39,7 +39,13 @@ export function patch(parent, described) {
   for (const node of [...keyed.values(), ...free]) node.remove();
 }
 
-/** Reuses a node for what is described, or makes a new one. @param {any} node @param {Described | string} kid @param {Element} parent @returns {any} */
+/**
+ * Reuses a node for what is described, or makes a new one.
+ * @param {any} node
+ * @param {Described | string} kid
+ * @param {Element} parent
+ * @returns {any}
+ */
 function fit(node, kid, parent) {
   if (typeof kid === "string") {
     if (!node || node.nodeType !== 3) return document.createTextNode(kid);

@@ -11,7 +11,8 @@ const o = (x, y, r) => `M${x - r} ${y}a${r} ${r} 0 1 0 ${2 * r} 0a${r} ${r} 0 1 
 /** @param {number} x @param {number} y @param {number} w @param {number} high a box */
 const box = (x, y, w, high) => `M${x} ${y}h${w}v${high}h${-w}z`;
 /** @param {number} x @param {number} y a meter that shows volts */
-const meter = (x, y) => box(x, y, 40, 40) + box(x + 6, y + 6, 28, 12) + o(x + 20, y + 29, 6) + `M${x + 20} ${y + 29}v-5`;
+const meter = (x, y) => box(x, y, 40, 40) + box(x + 6, y + 6, 28, 12) + o(x + 20, y + 29,
+    6) + `M${x + 20} ${y + 29}v-5`;
 /** @param {number} x @param {number} y @param {string} puffs how a plume is drawn */
 const plume = (x, y, puffs) => `M${x} ${y}h36m0-10v20M${x} ${y - 10}h36M${x} ${y + 10}h36` + puffs;
 /** @param {number} x @param {number} y @param {number} r */
@@ -147,13 +148,15 @@ export const DRAWINGS = {
       "?sample": "M180 100v46h30v-46M180 116h30M180 134h30",
       "?can": "M168 110h30v40h-30zM172 110v-8h10v8M190 110V74h18",
     },
-    signs: [[58, 174, "sign.tank"], [200, 48, "sign.pump"], [262, 144, "sign.heater"], [240, 26, "?engine sign.engine"]],
+    signs: [[58, 174, "sign.tank"], [200, 48, "sign.pump"], [262, 144, "sign.heater"],
+        [240, 26, "?engine sign.engine"]],
   },
   smoke: {
     parts: {
       steam: plume(10, 40, "M56 32q6-6 12 0M56 42q6-6 12 0M74 34q4-4 8 0"),
       white: plume(170, 40, cloud(216, 34, 11) + cloud(248, 28, 12)),
-      black: plume(10, 120, cloud(58, 116, 11) + cloud(88, 108, 12) + "M58 106l14 14m-6-20 20 20m-4-24 22 22m-12-22 16 16"),
+      black: plume(10, 120, cloud(58, 116, 11) + cloud(88, 108,
+          12) + "M58 106l14 14m-6-20 20 20m-4-24 22 22m-12-22 16 16"),
       blue: plume(170, 120, cloud(216, 116, 11) + cloud(246, 108, 12) + "M222 112h14m-10 6h14m8-10h14m-10 6h14"),
     },
     signs: [[10, 76, "sign.steam"], [170, 76, "sign.white"], [10, 160, "sign.black"], [170, 160, "sign.blue"]],
@@ -162,23 +165,34 @@ export const DRAWINGS = {
 
 /** For each observation the drawing, and the parts that it is about. @type {Record<string, string>} */
 export const SHOWN = {
-  glow_plug_resistance: "heater glow", glow_plug_look: "heater glow", glow_plug_kind: "heater glow", screen_look: "heater screen",
-  sensor_seated: "heater sensor", sensor_resistance: "heater sensor", sensor_kind: "heater sensor", fan_runs: "heater fan", fan_by_hand: "heater wheel",
-  fan_noise: "heater fan", fan_look: "heater wheel", fan_magnets: "heater wheel", inlet_clearance: "heater fan", outlet_flow: "heater outlet",
-  outlet_heat: "heater outlet", burner_look: "heater burner", flame_sound: "heater exhaust", bang_on_lighting: "heater burner", board_swap: "heater board",
+  glow_plug_resistance: "heater glow", glow_plug_look: "heater glow", glow_plug_kind: "heater glow",
+      screen_look: "heater screen",
+  sensor_seated: "heater sensor", sensor_resistance: "heater sensor", sensor_kind: "heater sensor",
+      fan_runs: "heater fan", fan_by_hand: "heater wheel",
+  fan_noise: "heater fan", fan_look: "heater wheel", fan_magnets: "heater wheel", inlet_clearance: "heater fan",
+      outlet_flow: "heater outlet",
+  outlet_heat: "heater outlet", burner_look: "heater burner", flame_sound: "heater exhaust",
+      bang_on_lighting: "heater burner", board_swap: "heater board",
   connectors: "heater supply", loom_wiggle: "heater supply", fuel_at_burner: "heater fuel",
-  pump_angle: "pump angle", pump_arrow: "pump arrow", pump_connector: "pump plug", pump_pulses: "pump plug", pump_coil_resistance: "pump plug",
+  pump_angle: "pump angle", pump_arrow: "pump arrow", pump_connector: "pump plug", pump_pulses: "pump plug",
+      pump_coil_resistance: "pump plug",
   pump_ticks: "pump pump", pump_match: "pump pump", pump_dose: "pump pump", fuel_per_100_strokes: "pump jar",
-  bubbles: "line bubbles lamp", line_see_through: "line clear", line_type: "line pressure suction", line_bore: "line bore", line_length: "line suction pressure",
+  bubbles: "line bubbles lamp", line_see_through: "line clear", line_type: "line pressure suction",
+      line_bore: "line bore", line_length: "line suction pressure",
   line_kink: "line kink", wet_joint: "line joint", primed: "line pressure",
-  rest_voltage: "supply at_battery", glow_voltage_battery: "supply at_battery", glow_voltage_heater: "supply at_heater", drop_positive: "supply along_plus",
-  drop_negative: "supply along_minus", fuse: "supply fuse", joint_warm: "supply joints", cable_area: "supply plus minus", cable_length: "supply plus",
+  rest_voltage: "supply at_battery", glow_voltage_battery: "supply at_battery",
+      glow_voltage_heater: "supply at_heater", drop_positive: "supply along_plus",
+  drop_negative: "supply along_minus", fuse: "supply fuse", joint_warm: "supply joints",
+      cable_area: "supply plus minus", cable_length: "supply plus",
   feed_point: "supply joints", known_good_battery: "trial battery fuse", start_current: "clamp clamp",
-  pipe_ends: "ends apart", exhaust_path: "ends exhaust exhaust_end", exhaust_joints: "ends joint", exhaust_warms: "ends exhaust_end", fuel_in_exhaust: "ends drops",
+  pipe_ends: "ends apart", exhaust_path: "ends exhaust exhaust_end", exhaust_joints: "ends joint",
+      exhaust_warms: "ends exhaust_end", fuel_in_exhaust: "ends drops",
   intake_path: "ends intake intake_end", intake_from: "ends intake_end",
   duct_length: "duct length", duct_bends: "duct bend", duct_diameter: "duct width", outlet_path: "duct duct grille",
-  tank_level: "tank level", cap_loosened: "tank cap", pickup: "tank pickup", fuel_valve: "tank valve", filter_look: "tank filter", pump_place: "tank pump",
-  tank_position: "tank height", fuel_look: "tank sample", temporary_can: "tank can", fuel_kind: "tank cap", smoke: "smoke steam white black blue",
+  tank_level: "tank level", cap_loosened: "tank cap", pickup: "tank pickup", fuel_valve: "tank valve",
+      filter_look: "tank filter", pump_place: "tank pump",
+  tank_position: "tank height", fuel_look: "tank sample", temporary_can: "tank can", fuel_kind: "tank cap",
+      smoke: "smoke steam white black blue",
 };
 
 /** The drawing for an observation, or null. @param {string} id */
@@ -196,9 +210,11 @@ export function viewDrawing(id) {
     const [only, text] = sign[0] === "?" ? [sign.slice(1).split(" ")[0], sign.split(" ")[1]] : ["", sign];
     return (!only || meant.includes(only)) && h("text", { x, y }, text.startsWith("sign.") ? t(text) : text);
   });
-  const title = "drawing-title-" + id, desc = "drawing-desc-" + id, marked = meant.map((part) => t(`part.${name}.${part}`)).join("; ");
+  const title = "drawing-title-" + id, desc = "drawing-desc-" + id, marked = meant.map((part) =>
+      t(`part.${name}.${part}`)).join("; ");
   return h("figure", { key: "drawing-" + id, class: "drawing", "data-drawing": id },
     h("svg", { viewBox: "0 0 320 184", role: "img", "aria-labelledby": title + " " + desc },
-      h("title", { id: title }, t("drawing." + name)), h("desc", { id: desc }, t("drawing.does." + name) + (marked ? " " + t("drawing.marked", { parts: marked }) : "")), paths, signs),
+      h("title", { id: title }, t("drawing." + name)), h("desc", { id: desc }, t("drawing.does." + name) + (marked ?
+          " " + t("drawing.marked", { parts: marked }) : "")), paths, signs),
     marked && h("figcaption", { class: "soft" }, t("drawing.marked", { parts: marked })));
 }

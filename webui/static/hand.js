@@ -1,5 +1,7 @@
 // @ts-check
-/** Handing over: the code to read out, the link for those who look on, and what they suggest. Comes when it is wanted. */
+/**
+ * Handing over: the code to read out, the link for those who look on, and what they suggest. Comes when it is wanted.
+ */
 import { h } from "./dom.js";
 import { dangers } from "./told.js";
 import { lang, t } from "./text.js";
@@ -9,20 +11,27 @@ import { lang, t } from "./text.js";
 /** @param {State} s @param {Act} act */
 export function viewHand(s, act) {
   const { code, until, key, said } = s.handed;
-  const ask = async (/** @type {string} */ what, /** @type {Record<string, any>} */ request, /** @type {(reply: any) => Record<string, any>} */ take) => {
-    try { act.handed({ said: "", ...take(await /** @type {any} */ (act.call(what, { id: s.id, ...request }))) }); } catch { act.handed({ said: t("hand.failed") }); }
+  const ask = async (/** @type {string} */ what, /** @type {Record<string, any>} */ request,
+      /** @type {(reply: any) => Record<string, any>} */ take) => {
+    try { act.handed({ said: "", ...take(await /** @type {any} */ (act.call(what, { id: s.id, ...request }))) });
+        } catch { act.handed({ said: t("hand.failed") }); }
   };
   return h("div", { class: "hand", key: "hand" },
     h("p", { class: "sub" }, t("hand.title")),
     h("p", { class: "keys" },
-      h("button", { type: "button", class: "key", id: "hand-code", onclick: () => ask("make_code", {}, (r) => ({ code: r.code, until: r.expires_at })) }, t("hand.code")),
-      h("button", { type: "button", class: "key", id: "hand-look", onclick: () => ask("let_look_on", {}, (r) => ({ key: r.key })) }, t("hand.look"))),
+      h("button", { type: "button", class: "key", id: "hand-code", onclick: () => ask("make_code", {}, (r) =>
+          ({ code: r.code, until: r.expires_at })) }, t("hand.code")),
+      h("button", { type: "button", class: "key", id: "hand-look", onclick: () => ask("let_look_on", {}, (r) =>
+          ({ key: r.key })) }, t("hand.look"))),
     h("div", { role: "status" },
-      code && h("p", null, h("strong", { class: "spoken", id: "spoken" }, code), h("span", { class: "soft" }, t("hand.code_how", { time: new Date(until).toLocaleTimeString(lang, { timeStyle: "short" }) }))),
+      code && h("p", null, h("strong", { class: "spoken", id: "spoken" }, code), h("span", { class: "soft" },
+          t("hand.code_how", { time: new Date(until).toLocaleTimeString(lang, { timeStyle: "short" }) }))),
       key && h("p", null, h("a", { id: "look-link", href: "/look/" + key }, location.origin + "/look/" + key)),
       key && h("p", { class: "soft" }, t("hand.look_how")),
-      key && h("p", null, h("button", { type: "button", class: "small", id: "look-copy", onclick: () => act.copy(location.origin + "/look/" + key, t("hand.copied")) }, t("hand.copy")), " ",
-        h("button", { type: "button", class: "small", id: "look-end", onclick: () => ask("let_look_on", { withdraw: true }, () => ({ key: "", said: t("hand.withdrawn") })) }, t("hand.withdraw"))),
+      key && h("p", null, h("button", { type: "button", class: "small", id: "look-copy", onclick: () =>
+          act.copy(location.origin + "/look/" + key, t("hand.copied")) }, t("hand.copy")), " ",
+        h("button", { type: "button", class: "small", id: "look-end", onclick: () => ask("let_look_on",
+            { withdraw: true }, () => ({ key: "", said: t("hand.withdrawn") })) }, t("hand.withdraw"))),
       said && h("p", { class: "soft" }, said)));
 }
 
@@ -34,27 +43,39 @@ export function viewSuggested(s, act, place) {
   const stands = dangers(s).some((d) => d.severity !== "SEVERITY_CAUTION");
   const owner = place === "" || place === "framed";
   return [
-    place === "look" && h("div", { class: "lookers", key: "look" }, h("p", null, t(stands ? "look.danger" : "look.how")),
-      h("label", { for: "looker" }, t("look.name")), h("span", { class: "field" }, h("input", { id: "looker", type: "text", maxlength: "60", autocomplete: "nickname" })),
+    place === "look" && h("div", { class: "lookers", key: "look" }, h("p", null, t(stands ? "look.danger" :
+        "look.how")),
+      h("label", { for: "looker" }, t("look.name")), h("span", { class: "field" }, h("input", { id: "looker",
+          type: "text", maxlength: "60", autocomplete: "nickname" })),
       h("p", { id: "looked", role: "status", class: "soft" }, s.handed.said || "")),
     place === "look" && viewModeration(s, act),
-    c.assigned_to && place !== "desk" && h("p", { key: "held", class: "soft" }, t("hand.held", { name: c.assigned_to })),
+    c.assigned_to && place !== "desk" && h("p", { key: "held", class: "soft" }, t("hand.held",
+        { name: c.assigned_to })),
     c.closed && place !== "desk" && h("p", { key: "ended" }, t(place === "look" ? "look.ended" : "hand.ended")),
-    all.length > 0 && h("div", { key: "suggestions", class: "suggestions", role: "group", "aria-labelledby": "suggested-title" },
+    all.length > 0 && h("div", { key: "suggestions", class: "suggestions", role: "group",
+        "aria-labelledby": "suggested-title" },
       h("h3", { id: "suggested-title" }, t("suggested.title")),
       owner && stands && h("p", { class: "wait" }, t("suggested.danger")),
       h("ul", null, all.map((x) => h("li", { key: x.event, "data-suggestion": x.event },
-        h("span", null, x.text, h("span", { class: "soft" }, " — " + (x.by ? t("suggested.by", { name: x.by }) : t("suggested.somebody")))),
+        h("span", null, x.text, h("span", { class: "soft" }, " — " + (x.by ? t("suggested.by", { name: x.by }) :
+            t("suggested.somebody")))),
         owner && h("span", { class: "line-keys" },
-          !stands && !waiting.includes(x.event) && h("button", { type: "button", class: "key", "data-confirm": x.event, "aria-label": t("suggested.confirm_this", { text: x.text }),
-            onclick: () => act.queue("resolve", { suggestion: x.event, confirm: true }, x.text, [x.observation.id]) }, t("suggested.confirm")),
-          !waiting.includes(x.event) && h("button", { type: "button", class: "small", "data-decline": x.event, "aria-label": t("suggested.decline_this", { text: x.text }),
+          !stands && !waiting.includes(x.event) && h("button", { type: "button", class: "key", "data-confirm": x.event,
+              "aria-label": t("suggested.confirm_this", { text: x.text }),
+            onclick: () => act.queue("resolve", { suggestion: x.event, confirm: true }, x.text, [x.observation.id]) },
+                t("suggested.confirm")),
+          !waiting.includes(x.event) && h("button", { type: "button", class: "small", "data-decline": x.event,
+              "aria-label": t("suggested.decline_this", { text: x.text }),
             onclick: () => act.queue("resolve", { suggestion: x.event }, x.text, []) }, t("suggested.decline")))))),
       !owner && h("p", { class: "soft" }, t("suggested.owner"))),
   ].filter(Boolean);
 }
 
-/** A forum's moderator hides a card, shows it again or ends it, with a token that the page does not keep. @param {State} s @param {Act} act */
+/**
+ * A forum's moderator hides a card, shows it again or ends it, with a token that the page does not keep.
+ * @param {State} s
+ * @param {Act} act
+ */
 function viewModeration(s, act) {
   const decide = async (/** @type {any} */ e) => {
     e.preventDefault();
@@ -66,17 +87,29 @@ function viewModeration(s, act) {
     } catch { act.handed({ decided: t("mod.failed") }); }
   };
   return h("details", { class: "fold", key: "moderation", id: "moderation" }, h("summary", null, t("mod.title")),
-    h("form", { onsubmit: decide, novalidate: true, class: "lookers" }, h("label", { for: "moderator" }, t("mod.token")),
-      h("span", { class: "field" }, h("input", { id: "moderator", type: "password", autocomplete: "off", maxlength: "100" })),
-      h("span", { class: "keys" }, ["HIDE", "SHOW", "CLOSE"].map((v) => h("button", { key: v, type: "submit", class: "key", value: v, "data-verdict": v }, t("mod." + v)))),
+    h("form", { onsubmit: decide, novalidate: true, class: "lookers" }, h("label", { for: "moderator" },
+        t("mod.token")),
+      h("span", { class: "field" }, h("input", { id: "moderator", type: "password", autocomplete: "off",
+          maxlength: "100" })),
+      h("span", { class: "keys" }, ["HIDE", "SHOW", "CLOSE"].map((v) => h("button", { key: v, type: "submit",
+          class: "key", value: v, "data-verdict": v }, t("mod." + v)))),
       h("p", { role: "status", class: "soft", id: "decided" }, s.handed.decided || "")));
 }
 
-/** Suggests an answer to the owner. @param {State} s @param {Act} act @param {any} i @param {Record<string, any>} value @param {string} words */
+/**
+ * Suggests an answer to the owner.
+ * @param {State} s
+ * @param {Act} act
+ * @param {any} i
+ * @param {Record<string, any>} value
+ * @param {string} words
+ */
 export async function suggest(s, act, i, value, words) {
-  const name = /** @type {any} */ (document.getElementById("looker")), key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
+  const name = /** @type {any} */ (document.getElementById("looker")),
+      key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
   try {
-    const reply = await /** @type {any} */ (act.call("suggest", { key: s.id, observation: { id: i.id, ...value }, by: name ? name.value.trim() : "", client_key: key, locale: lang }));
+    const reply = await /** @type {any} */ (act.call("suggest", { key: s.id, observation: { id: i.id, ...value },
+        by: name ? name.value.trim() : "", client_key: key, locale: lang }));
     act.pushed(reply.conversation);
     act.handed({ said: t("look.sent", { text: `${i.title || i.question}: ${words}` }) });
   } catch (fault) {

@@ -8,7 +8,8 @@ import { learn, learnt } from "./signs.js";
 import { dial } from "./socket.js";
 import { viewThread } from "./thread.js";
 import { lang, number, relabel, speak, speakMore, t } from "./text.js";
-import { DENIED, begin, current, eventOf, evidence, info, passing, pending, readNumber, standing, step } from "./state.js";
+import { DENIED, begin, current, eventOf, evidence, info, passing, pending, readNumber, standing,
+    step } from "./state.js";
 import { asks, dangers, told } from "./told.js";
 
 const BEAT = 45000, PAUSE = 3000, THOUGHT = 1500; // ms
@@ -16,18 +17,25 @@ const BEAT = 45000, PAUSE = 3000, THOUGHT = 1500; // ms
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
 /** For whom the page is: an owner, one in a frame of another site, one who looks on, or a desk. */
-const place = document.documentElement.dataset.place || "", query = new URLSearchParams(location.search), framed = place === "framed";
+const place = document.documentElement.dataset.place || "", query = new URLSearchParams(location.search),
+    framed = place === "framed";
 const looks = place === "look" || (framed && query.has("look"));
-const byAddress = framed ? query.get("look") || recallFramed() : decodeURIComponent((location.pathname.match(/^(?:\/desk)?\/(?:c|look)\/(.+)/) || ["", ""])[1]);
+const byAddress = framed ? query.get("look") || recallFramed() :
+    decodeURIComponent((location.pathname.match(/^(?:\/desk)?\/(?:c|look)\/(.+)/) || ["", ""])[1]);
 let state = begin(byAddress, recall(byAddress));
 let sending = false, notBefore = 0, moveFocus = false, asked = "", fetching = false;
 
 /** In a frame the address leads nowhere, so the tab remembers the card. Browsers may forbid even that. */
 function recallFramed() { try { return sessionStorage.getItem("lightoff-framed") || ""; } catch { return ""; } }
 /** @param {string} name @param {string} value */
-function keep(name, value) { try { value ? sessionStorage.setItem(name, value) : sessionStorage.removeItem(name); } catch { /* then it goes with the page */ } }
+function keep(name, value) { try { value ? sessionStorage.setItem(name, value) : sessionStorage.removeItem(name);
+    } catch { /* then it goes with the page */ } }
 
-/** What this window knew when the page was last left. @param {string} id @returns {Partial<import("./state.js").State>} */
+/**
+ * What this window knew when the page was last left.
+ * @param {string} id
+ * @returns {Partial<import("./state.js").State>}
+ */
 function recall(id) {
   try { return JSON.parse(sessionStorage.getItem("lightoff/" + id) || "{}"); } catch { return {}; }
 }
@@ -66,7 +74,8 @@ async function send() {
   const job = state.queue[0];
   try {
     if (!state.id) {
-      dispatch({ type: "opened", conversation: (await line.call("open", { locale: lang, client_key: "open-" + job.key })).conversation });
+      dispatch({ type: "opened", conversation: (await line.call("open", { locale: lang,
+          client_key: "open-" + job.key })).conversation });
       watch();
     }
     const reply = await line.call(job.do, { ...job.request, id: state.id, client_key: job.key, locale: lang });
@@ -82,7 +91,8 @@ async function send() {
 function failed(fault, job) {
   if (!fault.code) throw fault;
   if (fault.retry_after) {
-    notBefore = Date.now() + fault.retry_after * 1000 * (1 + Math.random() / 2); // by chance, so that not all come at once
+    notBefore = Date.now() + fault.retry_after * 1000 * (1 + Math.random() / 2);
+        // by chance, so that not all come at once
     return void setTimeout(send, notBefore - Date.now() + 1);
   }
   if (passing(fault)) return line.isOpen() ? line.drop() : undefined;
@@ -91,14 +101,21 @@ function failed(fault, job) {
   dispatch({ type: "refused", key: job.key, trouble: t("not_saved", { what: job.label, why }) });
 }
 
-/** Follows the conversation from the last event known here; also the beat that finds out whether the line still carries. */
+/**
+ * Follows the conversation from the last event known here; also the beat that finds out whether the line still
+ * carries.
+ */
 function watch() {
   if (!state.id || !line.isOpen()) return;
   const which = looks ? { key: state.id } : { id: state.id };
-  line.call(looks ? "watch_look" : "watch", { ...which, after_event: eventOf(state.conversation) - (pending(state.conversation) ? 1 : 0), locale: lang }).catch(broken);
+  line.call(looks ? "watch_look" : "watch",
+      { ...which, after_event: eventOf(state.conversation) - (pending(state.conversation) ? 1 : 0),
+      locale: lang }).catch(broken);
   // What is known may be in a language chosen earlier.
   const known = state.conversation;
-  if (known && (known.locale || "en") !== lang) line.call(looks ? "look" : "get", { ...which, locale: lang }).then((reply) => dispatch({ type: "pushed", conversation: reply.conversation }), broken);
+  if (known && (known.locale || "en") !== lang) line.call(looks ? "look" : "get",
+      { ...which, locale: lang }).then((reply) => dispatch({ type: "pushed", conversation: reply.conversation }),
+      broken);
 }
 
 /** @param {import("./socket.js").Fault} fault */
@@ -107,7 +124,12 @@ function broken(fault) {
   else if (line.isOpen()) line.drop();
 }
 
-/** A module that comes later, with its texts and styles. @template T @param {Promise<T>} module @returns {Promise<T>} */
+/**
+ * A module that comes later, with its texts and styles.
+ * @template T
+ * @param {Promise<T>} module
+ * @returns {Promise<T>}
+ */
 const more = (module) => Promise.all([module, speakMore(), dressMore()]).then(([m]) => m);
 
 /** The styles of what comes later. @type {Promise<void> | null} */
@@ -143,8 +165,10 @@ function queue(what, request, label, ids) {
 
 /** @type {import("./question.js").Act} */
 const act = {
-  answer: (i, value, words) => queue("answer", { observations: [{ id: i.id, ...value }] }, i.title || i.question ? `${i.title || i.question}: ${words}` : words, [i.id]),
-  dismiss: (offer, reading) => queue("answer", { dismissed_offer_ids: [offer.id] }, t("offer.not", { text: reading.text }), []),
+  answer: (i, value, words) => queue("answer", { observations: [{ id: i.id, ...value }] }, i.title || i.question ?
+      `${i.title || i.question}: ${words}` : words, [i.id]),
+  dismiss: (offer, reading) => queue("answer", { dismissed_offer_ids: [offer.id] }, t("offer.not",
+      { text: reading.text }), []),
   skip: (i) => queue("answer", { skipped_ids: [i.id] }, `${i.title || i.question}: ${t("line.skipped")}`, [i.id]),
   retract: (id, text) => queue("retract", { observation_id: id }, t("line.was_back", { text }), [id]),
   reading(i, text) {
@@ -152,7 +176,8 @@ const act = {
     if (read.number === undefined) return dispatch({ type: "bad_reading", id: i.id, text: read.problem });
     act.answer(i, { number: read.number }, `${number(read.number)} ${i.unit || ""}`.trim());
   },
-  tool: (id, held) => queue("set_tools", { tools: held.includes(id) ? held.filter((/** @type {string} */ t) => t !== id) : [...held, id] }, t("tools.label"), []),
+  tool: (id, held) => queue("set_tools", { tools: held.includes(id) ? held.filter((/** @type {string} */ t) =>
+      t !== id) : [...held, id] }, t("tools.label"), []),
   edit(id) {
     dispatch({ type: "editing", id });
     const head = document.querySelector("#question .ask");
@@ -167,7 +192,8 @@ const act = {
     if (view) el("sheet").firstElementChild.scrollTop = 0;
     if (to) to.focus();
   },
-  sheet: async () => { if (!state.sheet) try { dispatch({ type: "sheet", sheet: await more(import("./sheet.js")) }); } catch { /* asked for again */ } },
+  sheet: async () => { if (!state.sheet) try { dispatch({ type: "sheet", sheet: await more(import("./sheet.js")) });
+      } catch { /* asked for again */ } },
   how(id) { act.draw(); dispatch({ type: "how", id }); },
   seek: (text) => dispatch({ type: "seek", text }),
   night() {
@@ -179,7 +205,8 @@ const act = {
   language: (wanted) => change(wanted),
   async comeBack(code) {
     try { location.href = "/c/" + encodeURIComponent((await line.call("come_back", { code })).id); } catch (fault) {
-      act.handed({ come: t(/** @type {any} */ (fault).code === "RESOURCE_EXHAUSTED" ? "code.wait" : passing(/** @type {any} */ (fault)) ? "code.later" : "code.none") });
+      act.handed({ come: t(/** @type {any} */ (fault).code === "RESOURCE_EXHAUSTED" ? "code.wait" :
+          passing(/** @type {any} */ (fault)) ? "code.later" : "code.none") });
     }
   },
   async ask(id) {
@@ -190,7 +217,11 @@ const act = {
   allCauses: () => dispatch({ type: "all_causes" }),
   acknowledge: (ids) => { moveFocus = true; asked = ""; dispatch({ type: "acknowledged", ids }); },
   out: () => dispatch({ type: "out" }),
-  /** What was meant by something typed; no state: none of it. @param {import("./told.js").Ask} a @param {string} answered */
+  /**
+   * What was meant by something typed; no state: none of it.
+   * @param {import("./told.js").Ask} a
+   * @param {string} answered
+   */
   means(a, answered) {
     const given = answered || a.no, words = (a.choices.find((c) => c.id === answered) || { title: "" }).title;
     const label = `${a.question} ${words || t(answered ? "doubt.yes" : "doubt.no")}`;
@@ -200,16 +231,19 @@ const act = {
   },
   catalogue,
   /** The drawings come when the first is to be looked at. */
-  draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings", drawings: await more(import("./drawings.js")) }); } catch { /* the words do without */ } },
+  draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings",
+      drawings: await more(import("./drawings.js")) }); } catch { /* the words do without */ } },
   /** So does what follows a repair. */
-  mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await more(import("./mend.js")) }); } catch { /* asked for again */ } },
+  mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await more(import("./mend.js")) });
+      } catch { /* asked for again */ } },
   done: (p) => queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []),
   watched: (id, value) => dispatch({ type: "watched", id, value, at: Date.now() }),
   switchedOn: () => dispatch({ type: "switched_on", at: Date.now() }),
   found: (found) => dispatch({ type: "found", found }),
   unread: (id, text) => dispatch({ type: "bad_reading", id, text }),
   /** Handing over comes when it is wanted, too. */
-  hand: async () => { if (!state.hand) try { dispatch({ type: "hand", hand: await more(import("./hand.js")) }); } catch { /* asked for again */ } },
+  hand: async () => { if (!state.hand) try { dispatch({ type: "hand", hand: await more(import("./hand.js")) });
+      } catch { /* asked for again */ } },
   handed: (handed) => dispatch({ type: "handed", handed }),
   pushed: (conversation) => dispatch({ type: "pushed", conversation }),
   call: (what, request) => line.call(what, request),
@@ -229,7 +263,8 @@ const act = {
     // By the numbers that the card was assessed by; where the service no longer has them, by today's.
     const explain = (/** @type {string} */ version) => line.call("explain", { ...request, model_version: version });
     try {
-      const reply = await explain((assessed && assessed.model_version) || "").catch((e) => { if (e.code === "INVALID_ARGUMENT") return explain(""); throw e; });
+      const reply = await explain((assessed && assessed.model_version) || "").catch((e) =>
+          { if (e.code === "INVALID_ARGUMENT") return explain(""); throw e; });
       dispatch({ type: "explained", id, event, reply });
     } catch { /* the fold says so */ }
   },
@@ -239,9 +274,11 @@ const act = {
 const room = matchMedia("(min-width: 56.25em)");
 
 function render() {
-  const held = /** @type {any} */ (document.activeElement), found = current(state), now = looks && ["safety", "start"].includes(found.kind) ? { ...found, kind: "owner" } : found;
+  const held = /** @type {any} */ (document.activeElement), found = current(state), now = looks &&
+      ["safety", "start"].includes(found.kind) ? { ...found, kind: "owner" } : found;
   // While an entry is on its way over a good line the old question stays, inert, rather than flicker.
-  const holding = (state.link === "open" && state.queue.some((j) => j.do !== "set_tools")) || thinking(), wide = room.matches && place !== "framed";
+  const holding = (state.link === "open" && state.queue.some((j) => j.do !== "set_tools")) || thinking(),
+      wide = room.matches && place !== "framed";
   el("card").setAttribute("aria-busy", String(holding));
   const c = state.conversation, root = document.documentElement, page = el("page");
   if (!holding) {
@@ -261,7 +298,8 @@ function render() {
   page.classList.toggle("begin", !judged(state) && now.kind === "safety");
   page.dataset.view = state.view;
   page.dataset.how = state.how;
-  if (looks) root.dataset.looks = (c && c.closed) || (now.info && now.info.safety_card) || dangers(state).some((d) => d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
+  if (looks) root.dataset.looks = (c && c.closed) || (now.info && now.info.safety_card) || dangers(state).some((d) =>
+      d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
   if (looks || (c && ((c.suggestions || []).length || c.assigned_to || c.closed))) act.hand();
   if (c && (c.recovery || c.settlement)) act.mend();
   if (now.info && now.info.tool && !state.catalogue) catalogue();
@@ -281,11 +319,13 @@ function render() {
   showLink();
   el("menu").setAttribute("aria-expanded", String(state.view === "menu"));
   if (held && held.isConnected && held !== document.body && document.activeElement !== held) held.focus();
-  if (!holding) follow(now.kind === "ask" && now.info ? now.info.id : now.kind === "offer" ? "offer" + now.offer.id : now.kind);
+  if (!holding) follow(now.kind === "ask" && now.info ? now.info.id : now.kind === "offer" ? "offer" + now.offer.id :
+      now.kind);
   if (now.kind === "opening" && !now.info) catalogue();
   unroll();
   // What scrolls can be scrolled by keys, and what does not is no stop on the way.
-  for (const part of document.querySelectorAll(".upper")) part.scrollHeight > part.clientHeight ? part.setAttribute("tabindex", "0") : part.removeAttribute("tabindex");
+  for (const part of document.querySelectorAll(".upper")) part.scrollHeight > part.clientHeight ?
+      part.setAttribute("tabindex", "0") : part.removeAttribute("tabindex");
 }
 
 let thoughtSince = 0;
@@ -308,7 +348,10 @@ function unroll() {
   log.scrollTop = end;
 }
 
-/** Moves the focus to the question after an answer given here; one that comes by itself is only announced. @param {string} id */
+/**
+ * Moves the focus to the question after an answer given here; one that comes by itself is only announced.
+ * @param {string} id
+ */
 function follow(id) {
   const head = id === "safety" ? el("safety-title") : document.querySelector("#question .ask");
   const changed = id !== asked, first = asked === "", lost = document.activeElement === document.body;
@@ -364,14 +407,16 @@ function showLink() {
   const text = standing(state, Date.now()), bad = state.trouble || (state.link !== "open" && state.queue.length > 0);
   if (el("link").textContent !== text) el("link").textContent = text;
   el("line").className = bad ? "bad" : state.link;
-  el("line").dataset.quiet = String(!state.trouble && state.link !== "waiting" && (state.link === "open" || state.queue.length === 0));
+  el("line").dataset.quiet = String(!state.trouble && state.link !== "waiting" && (state.link === "open" ||
+      state.queue.length === 0));
   el("retry").hidden = state.link !== "waiting";
 }
 
 function wire() {
   for (const box of /** @type {any} */ (document.querySelectorAll("#safety input"))) {
     const label = () => t("safety." + box.name);
-    box.onchange = () => box.checked ? queue("answer", { observations: [{ id: box.name, state: box.value }] }, label(), [box.name]) : queue("retract", { observation_id: box.name }, t("line.was_back", { text: label() }), [box.name]);
+    box.onchange = () => box.checked ? queue("answer", { observations: [{ id: box.name, state: box.value }] }, label(),
+        [box.name]) : queue("retract", { observation_id: box.name }, t("line.was_back", { text: label() }), [box.name]);
   }
   el("none").onclick = () => {
     const { all } = told(state), ids = DENIED.filter((id) => !all.has(id));
@@ -390,12 +435,14 @@ function wire() {
   el("danger").onclose = showDanger;
   addEventListener("online", () => line.hurry());
   // Whoever comes back to the page, from a call perhaps, meets a standing danger first.
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) { line.hurry(); watch(); dispatch({ type: "looked_again" }); } });
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) { line.hurry(); watch();
+      dispatch({ type: "looked_again" }); } });
   el("menu").hidden = el("alarm").hidden = false;
   el("menu").onclick = () => act.view(state.view === "menu" ? "" : "menu");
   el("alarm").onclick = () => alarm();
   room.onchange = () => render();
-  document.addEventListener("keydown", (e) => { if (e.key === "Escape" && state.view && !el("danger").open && !/** @type {any} */ (e.target).matches("input, textarea, select")) act.view(""); });
+  document.addEventListener("keydown", (e) => { if (e.key === "Escape" && state.view && !el("danger").open &&
+      !/** @type {any} */ (e.target).matches("input, textarea, select")) act.view(""); });
   setInterval(() => !document.hidden && watch(), BEAT);
   setInterval(() => {
     if (state.link === "waiting") showLink();
@@ -403,7 +450,10 @@ function wire() {
   }, 1000);
 }
 
-/** The signs of danger from anywhere: the card if it is not answered yet, else its answers in the thread, to be changed. */
+/**
+ * The signs of danger from anywhere: the card if it is not answered yet, else its answers in the thread, to be
+ * changed.
+ */
 async function alarm() {
   if (!el("safety").hidden && state.view) await act.view("");
   if (!el("safety").hidden) return el("safety-title").focus();
@@ -415,7 +465,11 @@ async function alarm() {
   card.querySelector("summary").focus();
 }
 
-/** Keeps a choice for a year: the service reads it, so that the page comes as chosen. @param {string} name @param {string} value */
+/**
+ * Keeps a choice for a year: the service reads it, so that the page comes as chosen.
+ * @param {string} name
+ * @param {string} value
+ */
 function remember(name, value) {
   document.cookie = `${name}=${value}; path=/; max-age=31536000; samesite=lax`;
 }
@@ -450,11 +504,13 @@ if (learnt()) ruledIn = document.documentElement.lang;
 
 // The texts come first. While there is no signal the safety card stands, for it needs none of this.
 for (let spoken = false; !spoken;) {
-  try { await speak(document.documentElement.lang); spoken = true; } catch { await new Promise((go) => setTimeout(go, PAUSE)); }
+  try { await speak(document.documentElement.lang); spoken = true; } catch { await new Promise((go) => setTimeout(go,
+      PAUSE)); }
 }
 if (new URLSearchParams(location.search).has("lang")) remember("lang", lang);
 
-const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + (place === "desk" ? "/desk/socket" : "/socket"), {
+const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + (place === "desk" ?
+    "/desk/socket" : "/socket"), {
   link(link, at) {
     // The first of these comes while the line is still being made.
     queueMicrotask(() => { dispatch({ type: "link", link, at }); if (link === "open") { watch(); rules(); } });

@@ -5,7 +5,8 @@ import { percent } from "./state.js";
 import { t } from "./text.js";
 
 /** The parts that the picture shows, in the order in which current and fuel go through them. */
-export const PARTS = ["battery", "fuse", "supply", "panel", "board", "fan", "glow", "sensor", "burner", "tank", "line", "pump",
+export const PARTS = ["battery", "fuse", "supply", "panel", "board", "fan", "glow", "sensor", "burner", "tank", "line",
+    "pump",
   "intake", "exhaust", "duct"];
 
 /** Up to which probability each wording goes: "1 in n". @type {[number, number][]} */
@@ -20,7 +21,8 @@ export function odds(p) {
 }
 
 /** Ten cells, filled up to a probability. @param {number} p */
-export const pips = (p) => h("span", { class: "pips", "aria-hidden": "true", "--p": String(Math.max(1, Math.round(p * 100))) });
+export const pips = (p) => h("span", { class: "pips", "aria-hidden": "true", "--p": String(Math.max(1,
+    Math.round(p * 100))) });
 
 /** A probability by its bar and its number. @param {number} p */
 export const bar = (p) => [pips(p), h("span", { class: "v" }, percent(p))];
@@ -31,11 +33,16 @@ export const bar = (p) => [pips(p), h("span", { class: "v" }, percent(p))];
  */
 export function suspicion(causes) {
   const left = new Map();
-  for (const c of causes) if (PARTS.includes(c.part)) left.set(c.part, (left.has(c.part) ? left.get(c.part) : 1) * (1 - (c.probability || 0)));
+  for (const c of causes) if (PARTS.includes(c.part)) left.set(c.part, (left.has(c.part) ? left.get(c.part) :
+      1) * (1 - (c.probability || 0)));
   return new Map([...left].map(([part, q]) => [part, 1 - q]));
 }
 
-/** The level of a suspicion: 0 bare, 1 dotted, 2 hatched, 3 filled. The part of the likeliest cause has 3. @param {number} p @param {boolean} leads */
+/**
+ * The level of a suspicion: 0 bare, 1 dotted, 2 hatched, 3 filled. The part of the likeliest cause has 3.
+ * @param {number} p
+ * @param {boolean} leads
+ */
 export const level = (p, leads) => (leads || p >= 0.4 ? 3 : p >= 0.2 ? 2 : p >= 0.1 ? 1 : 0);
 
 /** The levels of all parts. @param {any[]} causes */

@@ -1,5 +1,8 @@
 // @ts-check
-/** The dock: the question that is asked, with all its keys, by keypad where it is a number, by search where they are many. */
+/**
+ * The dock: the question that is asked, with all its keys, by keypad where it is a number, by search where they are
+ * many.
+ */
 import { h } from "./dom.js";
 import { minutes, takes } from "./face.js";
 import { current, info } from "./state.js";
@@ -15,17 +18,20 @@ const MANY = 9;
 
 /** @param {State} s @param {Act} act @param {string} kind */
 export function viewQuestion(s, act, kind) {
-  const now = current(s), c = s.conversation, told = s.editing && c && (c.told || []).find((x) => x.observation.id === s.editing);
+  const now = current(s), c = s.conversation, told = s.editing && c && (c.told || []).find((x) =>
+      x.observation.id === s.editing);
   if (s.editing && info(s, s.editing)) return viewChange(s, act, told);
   if (kind === "offer") return viewOffer(s, act, now.offer);
   switch (kind) {
-    case "ask": return viewAsk(s, act, /** @type {Info} */ (now.info), { reason: now.advised && c ? c.next_reason : "", back: !now.advised });
+    case "ask": return viewAsk(s, act, /** @type {Info} */ (now.info), { reason: now.advised && c ? c.next_reason : "",
+        back: !now.advised });
     case "opening": return viewOpening(s, act, now.info);
     case "repair": return viewRepair(s, act);
     case "start": case "well": return s.mend ? s.mend.viewStage(s, act, kind) : [heading("loading", t("ask.loading"))];
     case "waiting": case "owner": return [upper(heading(kind, t("ask." + kind)), h("p", null, t(`ask.${kind}_how`)))];
     case "done": return [upper(heading(kind, t("ask.done")), h("p", null, t("ask.done_how"))),
-      h("div", { class: "keys one" }, h("button", { type: "button", class: "key", id: "done-todo", onclick: () => act.view("todo") }, t("todo")))];
+      h("div", { class: "keys one" }, h("button", { type: "button", class: "key", id: "done-todo", onclick: () =>
+          act.view("todo") }, t("todo")))];
     case "loading": return [heading("loading", t("ask.loading"))];
     case "gone": return [upper(heading("gone", t("ask.gone")), h("p", null, t("ask.gone_how"), " ",
       h("a", { href: document.documentElement.dataset.place === "framed" ? location.href : "/" }, t("ask.new"))))];
@@ -37,7 +43,8 @@ export function viewQuestion(s, act, kind) {
 export const upper = (...kids) => h("div", { class: "upper", key: "upper" }, kids);
 
 /** @param {string} id @param {string} text */
-export const heading = (id, text) => h("h2", { key: "heading-" + id, class: text.length > 110 ? "ask long" : "ask", tabindex: "-1", "data-asks": id }, text);
+export const heading = (id, text) => h("h2", { key: "heading-" + id, class: text.length > 110 ? "ask long" : "ask",
+    tabindex: "-1", "data-asks": id }, text);
 
 /** What to begin with: the code on the display. @param {State} s @param {Act} act @param {Info} [i] */
 const viewOpening = (s, act, i) => [
@@ -54,8 +61,10 @@ function viewRepair(s, act) {
   return [
     upper(heading("repair", p.title), h("p", null, `${takes(p)} ${c.next_reason || ""}`)),
     h("div", { class: "keys", key: "keys" },
-      h("button", { type: "button", class: "key go", id: "repair-steps", onclick: () => act.view("repair:" + p.repair_id) }, t("repair.steps")),
-      h("button", { type: "button", class: "key", "data-done": p.repair_id, onclick: () => act.done(p) }, t("mend.done"))),
+      h("button", { type: "button", class: "key go", id: "repair-steps", onclick: () =>
+          act.view("repair:" + p.repair_id) }, t("repair.steps")),
+      h("button", { type: "button", class: "key", "data-done": p.repair_id, onclick: () => act.done(p) },
+          t("mend.done"))),
     more && h("div", { class: "quiet", key: "quiet" },
       h("button", { type: "button", id: "ask-more", onclick: () => act.ask(more.observation_id) }, t("mend.first"))),
   ];
@@ -64,14 +73,19 @@ function viewRepair(s, act) {
 /** What the words likely meant, to be confirmed. @param {State} s @param {Act} act @param {any} offer */
 function viewOffer(s, act, offer) {
   const { reading, alternatives } = offer.suggestion, all = [reading, ...(alternatives || [])];
-  const value = (/** @type {any} */ o) => (o.state ? { state: o.state } : o.unknown ? { unknown: true } : { number: o.number || 0 });
+  const value = (/** @type {any} */ o) => (o.state ? { state: o.state } : o.unknown ? { unknown: true } :
+      { number: o.number || 0 });
   return [
     upper(heading(reading.observation.id, all.length > 1 ? t("offer.which") : t("offer.one", { text: reading.text })),
       h("p", null, t("offer.wrote", { words: reading.words }))),
-    h("div", { class: all.length > 1 ? "keys one" : "keys", role: "group", "aria-label": t("ask.answers"), key: "keys" },
-      all.map((r, i) => h("button", { key: "offer" + i, type: "button", class: "key", "data-offer": offer.id, "data-state": r.observation.state || null,
-        onclick: () => act.answer({ id: r.observation.id, title: "" }, value(r.observation), r.text) }, all.length > 1 ? r.text : t("offer.yes"))),
-      h("button", { key: "no", type: "button", class: "key", "data-dismiss": offer.id, "data-skip": reading.observation.id,
+    h("div", { class: all.length > 1 ? "keys one" : "keys", role: "group", "aria-label": t("ask.answers"),
+        key: "keys" },
+      all.map((r, i) => h("button", { key: "offer" + i, type: "button", class: "key", "data-offer": offer.id,
+          "data-state": r.observation.state || null,
+        onclick: () => act.answer({ id: r.observation.id, title: "" }, value(r.observation), r.text) },
+            all.length > 1 ? r.text : t("offer.yes"))),
+      h("button", { key: "no", type: "button", class: "key", "data-dismiss": offer.id,
+          "data-skip": reading.observation.id,
         onclick: () => act.dismiss(offer, reading) }, t(all.length > 1 ? "offer.none" : "offer.no"))),
   ];
 }
@@ -84,19 +98,23 @@ function viewChange(s, act, told) {
   return [
     ...viewAsk(s, act, i, { given: given || (told && told.observation) }).filter((x) => !x || x.props.key !== "quiet"),
     h("div", { class: "quiet", key: "change" },
-      h("button", { type: "button", "data-retract": s.editing, "aria-label": t("line.back_this", { text }), onclick: () => act.retract(s.editing, text) }, t("line.back")),
-      h("button", { type: "button", "data-unknown": i.id, onclick: () => act.answer(i, { unknown: true }, t("line.cannot")) }, t("ask.cannot")),
+      h("button", { type: "button", "data-retract": s.editing, "aria-label": t("line.back_this", { text }),
+          onclick: () => act.retract(s.editing, text) }, t("line.back")),
+      h("button", { type: "button", "data-unknown": i.id, onclick: () => act.answer(i, { unknown: true },
+          t("line.cannot")) }, t("ask.cannot")),
       h("button", { type: "button", id: "leave", onclick: () => act.edit("") }, t("line.leave"))),
   ];
 }
 
 /**
  * One question with its answers.
- * @param {State} s @param {Act} act @param {Info} i @param {{given?: any, reason?: string, back?: boolean}} how @returns {any[]}
+ * @param {State} s @param {Act} act @param {Info} i @param {{given?: any, reason?: string, back?: boolean}} how
+ *   @returns {any[]}
  */
 function viewAsk(s, act, i, { given, reason, back }) {
   const hints = cautionsOf(i), shown = s.how === i.id, about = aboutOf(s, i.id);
-  const facts = [i.minutes && t("ask.minutes", { time: minutes(i.minutes) }), i.tool && t("ask.needs", { tool: toolTitle(s, i.tool) }),
+  const facts = [i.minutes && t("ask.minutes", { time: minutes(i.minutes) }), i.tool && t("ask.needs",
+      { tool: toolTitle(s, i.tool) }),
     about && t("ask.about", { cause: about })].filter(Boolean).join(" ");
   return [
     upper(heading(i.id, i.question || i.title),
@@ -106,47 +124,65 @@ function viewAsk(s, act, i, { given, reason, back }) {
         s.drawings && s.drawings.viewDrawing(i.id),
         i.how && h("p", null, i.how), i.normal && h("p", null, h("strong", null, t("ask.normal")), " " + i.normal),
         i.why && h("p", null, h("strong", null, t("ask.why")), " " + i.why), reason && h("p", null, reason))),
-    (i.states || []).length > 0 ? viewKeys(s, act, i, given && given.state, t("ask.answers")) : numberForm(s, act, i, given && given.number),
+    (i.states || []).length > 0 ? viewKeys(s, act, i, given && given.state, t("ask.answers")) : numberForm(s, act, i,
+        given && given.number),
     evasions(s, act, i, back),
   ];
 }
 
 /** The cause that a check tells most about. @param {State} s @param {string} id */
 function aboutOf(s, id) {
-  const a = (s.conversation && s.conversation.assessment) || {}, check = (a.next_checks || []).find((/** @type {any} */ x) => x.observation_id === id);
-  const about = check && (check.about_cause_ids || [])[0], cause = (a.causes || []).find((/** @type {any} */ x) => x.id === about);
+  const a = (s.conversation && s.conversation.assessment) || {}, check = (a.next_checks ||
+      []).find((/** @type {any} */ x) => x.observation_id === id);
+  const about = check && (check.about_cause_ids || [])[0], cause = (a.causes || []).find((/** @type {any} */ x) =>
+      x.id === about);
   return cause ? cause.title : "";
 }
 
 /** What is to be minded in making a check. @param {Info} i */
-export const cautionsOf = (i) => [i.needs_start && t("mind.start"), i.opens_fuel && t("mind.fuel"), i.opens_burner && t("mind.burner"),
+export const cautionsOf = (i) => [i.needs_start && t("mind.start"), i.opens_fuel && t("mind.fuel"), i.opens_burner &&
+    t("mind.burner"),
   i.touches_hot && t("mind.hot"), ...(i.cautions || [])].filter(Boolean);
 
 /** @param {any[]} texts */
-export const viewCautions = (texts) => texts.length > 0 && h("ul", { key: "minds", class: "minds", "aria-label": t("mind") }, texts.map((text) => h("li", { key: text },
+export const viewCautions = (texts) => texts.length > 0 && h("ul", { key: "minds", class: "minds",
+    "aria-label": t("mind") }, texts.map((text) => h("li", { key: text },
   h("svg", { class: "ic", "aria-hidden": "true", focusable: "false" }, h("use", { href: "#mind" })), text)));
 
-/** The keys of the answers; many can be searched. @param {State} s @param {Act} act @param {Info} i @param {string | undefined} given @param {string} label */
+/**
+ * The keys of the answers; many can be searched.
+ * @param {State} s
+ * @param {Act} act
+ * @param {Info} i
+ * @param {string | undefined} given
+ * @param {string} label
+ */
 function viewKeys(s, act, i, given, label) {
   const states = i.states || [], many = states.length >= MANY, seek = many ? s.seek.trim().toLowerCase() : "";
   const found = states.filter((st) => (st.title || st.id).toLowerCase().includes(seek));
-  const long = states.some((st) => (st.title || "").length > 34), three = states.length === 3 && states.every((st) => (st.title || "").length <= 9);
-  const keys = h("div", { class: `keys${long ? " one" : three ? " three" : ""}`, key: "keys-" + i.id, role: "group", "aria-label": label },
-    found.map((st) => h("button", { key: st.id, type: "button", class: "key", "data-state": st.id, "aria-pressed": given ? String(given === st.id) : null,
+  const long = states.some((st) => (st.title || "").length > 34), three = states.length === 3 && states.every((st) =>
+      (st.title || "").length <= 9);
+  const keys = h("div", { class: `keys${long ? " one" : three ? " three" : ""}`, key: "keys-" + i.id, role: "group",
+      "aria-label": label },
+    found.map((st) => h("button", { key: st.id, type: "button", class: "key", "data-state": st.id,
+        "aria-pressed": given ? String(given === st.id) : null,
       onclick: () => act.answer(i, { state: st.id }, st.title) }, st.title || st.id)));
   if (!many) return keys;
   return h("div", { class: "picker", key: "picker-" + i.id },
-    h("input", { type: "search", class: "seek", "aria-label": t("picker"), placeholder: t("picker"), autocomplete: "off", value: s.seek,
+    h("input", { type: "search", class: "seek", "aria-label": t("picker"), placeholder: t("picker"),
+        autocomplete: "off", value: s.seek,
       oninput: (/** @type {any} */ e) => act.seek(e.target.value) }),
     keys, found.length === 0 && h("p", { class: "soft" }, t("picker.none")));
 }
 
 /** @param {State} s @param {Act} act @param {Info} i @param {boolean | undefined} back */
 const evasions = (s, act, i, back) => h("div", { class: "quiet", key: "quiet" },
-  h("button", { type: "button", "data-unknown": i.id, onclick: () => act.answer(i, { unknown: true }, t("line.cannot")) }, t(i.unit ? "ask.cannot_measure" : "ask.cannot")),
+  h("button", { type: "button", "data-unknown": i.id, onclick: () => act.answer(i, { unknown: true },
+      t("line.cannot")) }, t(i.unit ? "ask.cannot_measure" : "ask.cannot")),
   h("button", { type: "button", "data-skip": i.id, onclick: () => act.skip(i) }, t("ask.skip")),
   back && h("button", { type: "button", id: "back", onclick: () => act.ask("") }, t("ask.back")),
-  (i.how || i.normal || i.why) && h("button", { type: "button", id: "how", "aria-expanded": String(s.how === i.id), onclick: () => act.how(i.id) },
+  (i.how || i.normal || i.why) && h("button", { type: "button", id: "how", "aria-expanded": String(s.how === i.id),
+      onclick: () => act.how(i.id) },
     t(s.how === i.id ? "ask.how_hide" : "ask.how")));
 
 const DIGITS = ["1", "2", "3", "4", "5", "6", "7", "8", "9"];
@@ -154,27 +190,37 @@ const DIGITS = ["1", "2", "3", "4", "5", "6", "7", "8", "9"];
 /** @param {State} s @param {Act} act @param {Info} i @param {number} [given] */
 function numberForm(s, act, i, given) {
   const bad = s.badReading && s.badReading.id === i.id ? s.badReading.text : "", name = "reading-" + i.id;
-  const send = (/** @type {any} */ e) => { e.preventDefault(); act.reading(i, /** @type {any} */ (document.getElementById(name)).value); };
-  const type = (/** @type {(text: string) => string} */ change) => () => { const f = /** @type {any} */ (document.getElementById(name)); f.value = change(f.value); };
-  const digit = (/** @type {string} */ d) => h("button", { key: d, type: "button", "data-digit": d, onclick: type((text) => text + d) }, d);
+  const send = (/** @type {any} */ e) => { e.preventDefault(); act.reading(i,
+      /** @type {any} */ (document.getElementById(name)).value); };
+  const type = (/** @type {(text: string) => string} */ change) => () =>
+      { const f = /** @type {any} */ (document.getElementById(name)); f.value = change(f.value); };
+  const digit = (/** @type {string} */ d) => h("button", { key: d, type: "button", "data-digit": d,
+      onclick: type((text) => text + d) }, d);
   // Where there is a keypad of the page's own, the system's would cover it.
   const touch = matchMedia("(pointer: coarse)").matches, point = number(1.5).charAt(1);
   return h("form", { class: "reading", key: name, novalidate: true, onsubmit: send },
     h("div", { class: "val" }, h("label", { for: name, class: "unseen" }, t("reading")),
       h("span", { class: "big" },
-        h("input", { id: name, type: "text", inputmode: touch ? "none" : "decimal", autocomplete: "off", value: given === undefined ? null : number(given),
+        h("input", { id: name, type: "text", inputmode: touch ? "none" : "decimal", autocomplete: "off",
+            value: given === undefined ? null : number(given),
           "aria-invalid": bad ? "true" : null, "aria-describedby": `${name}-unit ${name}-bad` }),
         h("span", { class: "unit", id: name + "-unit" }, i.unit || "")),
-      i.normal && !bad && h("p", { class: "hint", key: "normal" }, h("strong", null, t("reading.normal")), " " + i.normal),
+      i.normal && !bad && h("p", { class: "hint", key: "normal" }, h("strong", null, t("reading.normal")),
+          " " + i.normal),
       h("p", { class: "bad", id: name + "-bad", role: "alert", key: "bad" }, bad)),
     h("div", { class: "pad", role: "group", "aria-label": t("pad") }, DIGITS.map(digit),
-      (i.minimum || 0) < 0 ? h("button", { key: "minus", type: "button", onclick: type((text) => (text.startsWith("−") ? text.slice(1) : "−" + text)), "aria-label": t("pad.minus") }, "±") : null,
-      h("button", { key: "point", type: "button", "data-digit": ".", class: (i.minimum || 0) < 0 ? null : "wide", onclick: type((text) => (/[.,]/.test(text) ? text : text + point)) }, point),
+      (i.minimum || 0) < 0 ? h("button", { key: "minus", type: "button", onclick: type((text) =>
+          (text.startsWith("−") ? text.slice(1) : "−" + text)), "aria-label": t("pad.minus") }, "±") : null,
+      h("button", { key: "point", type: "button", "data-digit": ".", class: (i.minimum || 0) < 0 ? null : "wide",
+          onclick: type((text) => (/[.,]/.test(text) ? text : text + point)) }, point),
       digit("0"),
-      h("button", { key: "back", type: "button", class: "w", "aria-label": t("pad.back"), onclick: type((text) => text.slice(0, -1)) },
-        h("svg", { viewBox: "0 0 26 26", "aria-hidden": "true" }, h("path", { d: "M9 5h13v16H9l-6-8zM12 10l6 6m0-6-6 6" }))),
+      h("button", { key: "back", type: "button", class: "w", "aria-label": t("pad.back"), onclick: type((text) =>
+          text.slice(0, -1)) },
+        h("svg", { viewBox: "0 0 26 26", "aria-hidden": "true" },
+            h("path", { d: "M9 5h13v16H9l-6-8zM12 10l6 6m0-6-6 6" }))),
       h("button", { key: "take", type: "submit", class: "go" }, t("take"))));
 }
 
 /** @param {State} s @param {string} id */
-export const toolTitle = (s, id) => ((s.catalogue && s.catalogue.tools.find((x) => x.id === id)) || { title: id.replaceAll("_", " ") }).title;
+export const toolTitle = (s, id) => ((s.catalogue && s.catalogue.tools.find((x) => x.id === id)) ||
+    { title: id.replaceAll("_", " ") }).title;

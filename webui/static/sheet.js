@@ -1,5 +1,7 @@
 // @ts-check
-/** What is opened beside the conversation, in its place on a phone: suspects, repairs, a part, help. Comes when wanted. */
+/**
+ * What is opened beside the conversation, in its place on a phone: suspects, repairs, a part, help. Comes when wanted.
+ */
 import { h } from "./dom.js";
 import { on } from "./face.js";
 import { viewMenu } from "./menu.js";
@@ -10,7 +12,12 @@ import { viewRepairSteps, viewTodo } from "./todo.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
-/** @param {State} s @param {Act} act @param {boolean} wide whether there is room beside the conversation @returns {any[]} */
+/**
+ * @param {State} s
+ * @param {Act} act
+ * @param {boolean} wide whether there is room beside the conversation
+ * @returns {any[]}
+ */
 export function viewSheet(s, act, wide) {
   const [view, id] = s.view.split(":"), trying = ["start", "well"].includes(current(s).kind);
   switch (view) {
@@ -22,10 +29,17 @@ export function viewSheet(s, act, wide) {
   if (trying) return [];
   if ((view === "sums" || view === "thread") && !wide) return [];
   if (wide) return [...viewSuspects(s, act), viewTodo(s, act)];
-  return view === "todo" ? [tabs(s, act), viewTodo(s, act)] : view === "may" ? [tabs(s, act), ...viewSuspects(s, act)] : [];
+  return view === "todo" ? [tabs(s, act), viewTodo(s, act)] : view === "may" ? [tabs(s, act), ...viewSuspects(s,
+      act)] : [];
 }
 
-/** The way back, which names the question that waits. @param {State} s @param {Act} act @param {boolean} wide @returns {any[]} */
+/**
+ * The way back, which names the question that waits.
+ * @param {State} s
+ * @param {Act} act
+ * @param {boolean} wide
+ * @returns {any[]}
+ */
 export function viewFoot(s, act, wide) {
   if (!s.view || (wide && !/^(part|repair|menu)/.test(s.view))) return [];
   const asked = /** @type {any} */ (document.querySelector("#safety:not([hidden]) h2, #question .ask"));
@@ -34,6 +48,7 @@ export function viewFoot(s, act, wide) {
 }
 
 /** @param {State} s @param {Act} act */
-const tabs = (s, act) => h("div", { class: "tabs", key: "tabs" }, ["may", "todo"].map((v) => h("button", { key: v, type: "button", id: "tab-" + v,
+const tabs = (s, act) => h("div", { class: "tabs", key: "tabs" }, ["may", "todo"].map((v) =>
+    h("button", { key: v, type: "button", id: "tab-" + v,
   "aria-pressed": String(s.view === v), onclick: () => act.view(v) }, t("tab." + v))));
 

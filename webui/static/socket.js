@@ -4,7 +4,8 @@
  *
  * @typedef {{code: string, message: string, violations?: {field: string, description: string}[],
  *   reason?: string, retry_after?: number}} Fault
- * @typedef {{link: (link: string, at: number) => void, push: (conversation: any) => void, broken: (fault: Fault) => void,
+ * @typedef {{link: (link: string, at: number) => void, push: (conversation: any) => void, broken: (fault: Fault) =>
+ *   void,
  *   list?: (list: any) => void}} Ears
  */
 

@@ -1,19 +1,25 @@
 // @ts-check
 /**
  * What the page knows, and how each event changes it. Nothing here touches the document, the network or a clock: state
- * and event in, new state out; only the texts' language is found elsewhere. Shapes named in capitals are those of the service's messages, field for field.
+ * and event in, new state out; only the texts' language is found elsewhere. Shapes named in capitals are those of the
+ *   service's messages, field for field.
  *
  * @typedef {{id: string, state?: string, number?: number, unknown?: boolean}} Observation
  * @typedef {{id: string, title: string, question?: string, how?: string, normal?: string, why?: string, tool?: string,
  *   minutes?: number, states?: {id: string, title: string}[], unit?: string, minimum?: number, maximum?: number,
  *   cautions?: string[], needs_start?: boolean, opens_fuel?: boolean, opens_burner?: boolean, touches_hot?: boolean,
  *   safety_card?: boolean, setup?: boolean}} Info
- * @typedef {{observation: Observation, skipped?: boolean, text: string, words?: string, event: string, info?: Info}} Told
+ * @typedef {{observation: Observation, skipped?: boolean, text: string, words?: string, event: string, info?: Info}}
+ *   Told
  * @typedef {{id: string, title: string, text?: string, severity: string, call_emergency?: boolean,
  *   trigger_ids?: string[], steps?: string[], way_out?: string[], lifted_by?: {observations?: Observation[]}[]}} Danger
- * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?: Record<string, any>,
+ * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?:
+ *   Record<string, any>,
  *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
- *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean, euros_per_minute?: number, willingness?: string, next_repair_id?: string, recovery?: Record<string, any>, settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?: string}[],
+ *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean,
+ *   euros_per_minute?: number, willingness?: string, next_repair_id?: string, recovery?: Record<string, any>,
+ *   settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?:
+ *   string}[],
  *   offers?: {id: string, event: string, suggestion: {reading: Read, alternatives?: Read[],
  *   danger?: boolean}}[]}} Conversation
  * @typedef {{observation: Observation, words?: string, text?: string}} Read
@@ -21,15 +27,19 @@
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
  *   refused: Job[], dismissed: string[], out: boolean,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
- *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, view: string, switchedOn: number, how: string, seek: string, shifts: Record<number, any>, trouble: string, badReading: {id:
- *   string, text: string} | null, gone: boolean, sheet: Record<string, any> | null, drawings: Record<string, any> | null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
- *   mend: Record<string, any> | null, watched: Record<string, {state?: string, text?: string}>, found: Record<string, any>}} State
+ *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, view: string, switchedOn: number,
+ *   how: string, seek: string, shifts: Record<number, any>, trouble: string, badReading: {id:
+ *   string, text: string} | null, gone: boolean, sheet: Record<string, any> | null, drawings: Record<string, any> |
+ *   null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
+ *   mend: Record<string, any> | null, watched: Record<string, {state?: string, text?: string}>, found: Record<string,
+ *   any>}} State
  */
 import { acknowledge, enqueue, lookAgain, refuse, tidy } from "./told.js";
 import { count, number, t } from "./text.js";
 
 /** The signs that "none of these" denies. A quiet alarm proves nothing, so the alarm is not among them. */
-export const DENIED = ["people_unwell", "smell_exhaust_inside", "smell_fuel", "smell_gas", "smell_burning", "flames_or_smoke_inside"];
+export const DENIED = ["people_unwell", "smell_exhaust_inside", "smell_fuel", "smell_gas", "smell_burning",
+    "flames_or_smoke_inside"];
 
 /** Errors after which the same request may succeed; after any other it is given up, and that is said. */
 const PASSING = ["UNAVAILABLE", "DEADLINE_EXCEEDED", "ABORTED", "RESOURCE_EXHAUSTED", "CANCELLED"];
@@ -40,7 +50,8 @@ export function begin(id, kept) {
     id, queue: kept.queue || [], refused: kept.refused || [], dismissed: kept.dismissed || [], out: false,
     conversation: null, link: "connecting", retryAt: 0, acknowledged: kept.acknowledged || [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
-    view: "", switchedOn: 0, how: "", seek: "", shifts: {}, sheet: null, drawings: null, form: "markdown", shared: "", hand: null, handed: {}, mend: null, watched: {}, found: {},
+    view: "", switchedOn: 0, how: "", seek: "", shifts: {}, sheet: null, drawings: null, form: "markdown", shared: "",
+        hand: null, handed: {}, mend: null, watched: {}, found: {},
   };
 }
 
@@ -94,17 +105,24 @@ function change(s, e) {
   }
 }
 
-/** What an answer on its way settles: the question asked instead, or the line being changed. @param {State} s @param {Job} job */
+/**
+ * What an answer on its way settles: the question asked instead, or the line being changed.
+ * @param {State} s
+ * @param {Job} job
+ */
 function settle(s, job) {
-  return { view: ["mend", "report_start"].includes(job.do) ? "" : s.view, how: "", seek: "", asking: job.ids.includes(s.asking) ? "" : s.asking, editing: job.ids.includes(s.editing) ? "" : s.editing,
-    ...(["report_start", "mend"].includes(job.do) ? { watched: {}, switchedOn: 0 } : {}), found: job.do === "settle" ? {} : s.found };
+  return { view: ["mend", "report_start"].includes(job.do) ? "" : s.view, how: "", seek: "",
+      asking: job.ids.includes(s.asking) ? "" : s.asking, editing: job.ids.includes(s.editing) ? "" : s.editing,
+    ...(["report_start", "mend"].includes(job.do) ? { watched: {}, switchedOn: 0 } : {}), found: job.do === "settle" ?
+        {} : s.found };
 }
 
 /** Takes a conversation unless a newer one is known. @param {State} s @param {Conversation} c @returns {State} */
 function take(s, c) {
   if (!c || c.id !== s.id) return s;
   const known = s.conversation;
-  if (known && (eventOf(c) < eventOf(known) || (eventOf(c) === eventOf(known) && pending(c) && !pending(known)))) return s;
+  if (known && (eventOf(c) < eventOf(known) || (eventOf(c) === eventOf(known) && pending(c) &&
+      !pending(known)))) return s;
   const after = { ...s, conversation: pending(c) && known ? meanwhile(c, known) : c };
   const told = (c.told || []).map((t) => t.observation.id), shift = shifted(s.conversation, c);
   return {
@@ -118,22 +136,31 @@ function take(s, c) {
 /** Whether the assessment is still to come; the dangers are there. @param {Conversation | null} c */
 export const pending = (c) => !!(c && c.assessment && c.assessment.pending);
 
-/** What is shown until it comes: what was known before, with the dangers of now. @param {Conversation} c @param {Conversation} known @returns {Conversation} */
+/**
+ * What is shown until it comes: what was known before, with the dangers of now.
+ * @param {Conversation} c
+ * @param {Conversation} known
+ * @returns {Conversation}
+ */
 function meanwhile(c, known) {
   const now = /** @type {any} */ (c.assessment);
-  return { ...c, next: c.next || known.next, next_reason: c.next ? c.next_reason : known.next_reason, recovery: c.recovery && known.recovery,
+  return { ...c, next: c.next || known.next, next_reason: c.next ? c.next_reason : known.next_reason,
+      recovery: c.recovery && known.recovery,
     assessment: { ...known.assessment, ...now, dangers: now.dangers || [] } };
 }
 
 /**
  * What the latest answer has changed most: a cause that leads now or led before, with its probabilities.
- * @param {Conversation | null} before @param {Conversation} now @returns {{title: string, from: number, to: number} | null}
+ * @param {Conversation | null} before @param {Conversation} now @returns {{title: string, from: number, to: number} |
+ *   null}
  */
 function shifted(before, now) {
-  const was = new Map(((before && before.assessment && before.assessment.causes) || []).map((/** @type {any} */ c) => [c.id, c.probability || 0]));
+  const was = new Map(((before && before.assessment && before.assessment.causes) || []).map((/** @type {any} */ c) =>
+      [c.id, c.probability || 0]));
   // An assessment may come after its event; what was shown until then were the probabilities from before.
   const since = eventOf(now) - eventOf(before);
-  if (!before || pending(now) || !(since === 1 || (since === 0 && pending(before))) || (before.locale || "en") !== (now.locale || "en")) return null;
+  if (!before || pending(now) || !(since === 1 || (since === 0 && pending(before))) || (before.locale ||
+      "en") !== (now.locale || "en")) return null;
   let most = null, size = 0.015;
   for (const c of (now.assessment && now.assessment.causes) || []) {
     const from = was.get(c.id), to = c.probability || 0;
@@ -163,7 +190,9 @@ export function current(s) {
   if (DENIED.some((id) => due.includes(id) && !done.has(id))) return { kind: "safety" };
   // What was asked before may not be what is asked after; a question must not change under the finger.
   if (pending(c)) return { kind: "waiting" };
-  const offer = c && (c.offers || []).find((o) => !o.suggestion.danger && !done.has(o.suggestion.reading.observation.id) && !s.queue.some((j) => (j.request.dismissed_offer_ids || []).includes(o.id)));
+  const offer = c && (c.offers || []).find((o) => !o.suggestion.danger &&
+      !done.has(o.suggestion.reading.observation.id) && !s.queue.some((j) => (j.request.dismissed_offer_ids ||
+      []).includes(o.id)));
   if (offer) return { kind: "offer", offer };
   const chosen = s.asking && info(s, s.asking);
   if (chosen) return { kind: "ask", info: chosen, advised: false };
@@ -181,7 +210,12 @@ export function current(s) {
   return next ? { kind: "ask", info: next, advised: true } : { kind: "done" };
 }
 
-/** All that is known of an observation, if it is known yet. @param {State} s @param {string} id @returns {Info | undefined} */
+/**
+ * All that is known of an observation, if it is known yet.
+ * @param {State} s
+ * @param {string} id
+ * @returns {Info | undefined}
+ */
 export function info(s, id) {
   const c = s.conversation;
   return ((c && c.next) || []).find((i) => i.id === id) ||
@@ -189,7 +223,10 @@ export function info(s, id) {
     ((c && c.told) || []).map((t) => t.info).find((i) => i && i.id === id);
 }
 
-/** @typedef {{id: string, told?: Told, job?: Job, text: string, words?: string, unsaved: boolean, note?: string, parts?: any[]}} Line */
+/**
+ * @typedef {{id: string, told?: Told, job?: Job, text: string, words?: string, unsaved: boolean, note?: string,
+ * parts?: any[]}} Line
+ */
 
 /**
  * The lines of the card: what was told, and what waits to be saved. The answers of the safety card make one line.
@@ -198,11 +235,13 @@ export function info(s, id) {
 export function lines(s) {
   const c = s.conversation, unsaved = new Map();
   for (const job of s.queue) for (const id of job.ids) unsaved.set(id, job);
-  const notes = new Map(((c && c.assessment && c.assessment.unused) || []).map((/** @type {any} */ u) => [u.id, u.reason]));
+  const notes = new Map(((c && c.assessment && c.assessment.unused) || []).map((/** @type {any} */ u) =>
+      [u.id, u.reason]));
   const safety = /** @type {Line[]} */ ([]), others = /** @type {Line[]} */ ([]);
   for (const told of (c && c.told) || []) {
     const id = told.observation.id, waiting = unsaved.has(id);
-    const line = { id, told, job: unsaved.get(id), text: waiting ? unsaved.get(id).label : told.text, words: told.words, unsaved: waiting, note: notes.get(id) };
+    const line = { id, told, job: unsaved.get(id), text: waiting ? unsaved.get(id).label : told.text,
+        words: told.words, unsaved: waiting, note: notes.get(id) };
     (isSafety(id, told.info) ? safety : others).push(line);
     unsaved.delete(id);
   }
@@ -210,7 +249,8 @@ export function lines(s) {
     const line = { id, job, text: job.label, unsaved: true };
     isSafety(id) ? safety.push(line) : others.push(line);
   }
-  for (const job of s.queue) if (job.do === "say") others.push({ id: job.key, text: t("quoted", { text: job.label }), unsaved: true });
+  for (const job of s.queue) if (job.do === "say") others.push({ id: job.key, text: t("quoted", { text: job.label }),
+      unsaved: true });
   if (safety.length === 0) return others;
   const signs = safety.filter(alarming);
   const text = signs.length ? t("safety.line", { text: signs.map((l) => l.text).join("; ") }) : t("safety.line_none");
@@ -233,14 +273,20 @@ export function lastSaying(s) {
   if (!c || !saying) return null;
   const standing = (saying.readings || []).filter((r) => (c.told || []).some((t) =>
     t.observation.id === r.observation.id && t.words === r.words));
-  return { text: saying.text, event: saying.event, readings: standing, understood: (saying.readings || []).length, unclear: saying.unclear || [] };
+  return { text: saying.text, event: saying.event, readings: standing, understood: (saying.readings || []).length,
+      unclear: saying.unclear || [] };
 }
 
-/** What to explain a cause by: observations, the repairs done, and what was told before the latest of them. @param {State} s */
+/**
+ * What to explain a cause by: observations, the repairs done, and what was told before the latest of them.
+ * @param {State} s
+ */
 export function evidence(s) {
-  const told = ((s.conversation && s.conversation.told) || []).filter((t) => !t.skipped), repairs = (s.conversation && s.conversation.recovery && s.conversation.recovery.repairs) || [];
+  const told = ((s.conversation && s.conversation.told) || []).filter((t) => !t.skipped), repairs = (s.conversation &&
+      s.conversation.recovery && s.conversation.recovery.repairs) || [];
   const latest = Math.max(0, ...repairs.map((/** @type {any} */ r) => Number(r.event)));
-  return { observations: told.map((t) => t.observation), mended_ids: repairs.map((/** @type {any} */ r) => r.repair_id), before_ids: told.filter((t) => Number(t.event) < latest).map((t) => t.observation.id) };
+  return { observations: told.map((t) => t.observation), mended_ids: repairs.map((/** @type {any} */ r) =>
+      r.repair_id), before_ids: told.filter((t) => Number(t.event) < latest).map((t) => t.observation.id) };
 }
 
 /**
@@ -250,15 +296,18 @@ export function evidence(s) {
 export function readNumber(text, i) {
   const clean = text.trim().replace(/[−–]/g, "-").replace(/\s+/g, "");
   const bare = i.unit && clean.toLowerCase().endsWith(i.unit.toLowerCase()) ? clean.slice(0, -i.unit.length) : clean;
-  if (!/^[+-]?(\d+([.,]\d+)?|[.,]\d+)$/.test(bare)) return { problem: t("reading.bad", { example: number(i.unit === "V" ? 12.4 : 3.5) }) };
+  if (!/^[+-]?(\d+([.,]\d+)?|[.,]\d+)$/.test(bare)) return { problem: t("reading.bad",
+      { example: number(i.unit === "V" ? 12.4 : 3.5) }) };
   const value = Number(bare.replace(",", "."));
   const low = i.minimum || 0, high = i.maximum || 0;
-  if (high > low && (value < low || value > high)) return { problem: t("reading.range", { low: number(low), high: number(high), unit: i.unit || "" }).replace(" .", ".") };
+  if (high > low && (value < low || value > high)) return { problem: t("reading.range", { low: number(low),
+      high: number(high), unit: i.unit || "" }).replace(" .", ".") };
   return { number: value };
 }
 
 /** A probability as a percentage that never claims certainty. @param {number} p */
-export const percent = (p) => (p < 0.01 ? t("percent.under") : p > 0.99 ? t("percent.over") : t("percent", { n: Math.round(p * 100) }));
+export const percent = (p) => (p < 0.01 ? t("percent.under") : p > 0.99 ? t("percent.over") : t("percent",
+    { n: Math.round(p * 100) }));
 
 /** How strongly something speaks, in words. @param {number} bits */
 export function strength(bits) {
@@ -273,5 +322,6 @@ export function standing(s, now) {
   if (s.link === "open") return t(n ? "link.saving" : s.conversation ? "link.saved" : "link.connected");
   const kept = n ? t("kept.here", { unsaved: count("unsaved", n) }) : t(s.conversation ? "kept.all" : "kept.none");
   if (s.link === "connecting") return t("link.connecting", { kept });
-  return s.retryAt > now + 1500 ? t("link.away_in", { kept, seconds: Math.round((s.retryAt - now) / 1000) }) : t("link.away_now", { kept });
+  return s.retryAt > now + 1500 ? t("link.away_in", { kept, seconds: Math.round((s.retryAt - now) / 1000) }) :
+      t("link.away_now", { kept });
 }

@@ -1,5 +1,7 @@
 // @ts-check
-/** What it may be: the causes with what speaks for and against each, and what is suspected at one part of the heater. */
+/**
+ * What it may be: the causes with what speaks for and against each, and what is suspected at one part of the heater.
+ */
 import { h } from "./dom.js";
 import { on } from "./face.js";
 import { bar, level, levels, suspicion } from "./odds.js";
@@ -19,12 +21,15 @@ const assessed = (s) => (s.conversation && s.conversation.assessment) || {};
 export function viewSuspects(s, act) {
   const a = assessed(s), causes = a.causes || [], shown = s.allCauses ? causes : causes.slice(0, LEADING);
   return [
-    h("section", { key: "suspected", id: "suspected", "aria-labelledby": "suspected-title" }, h("h2", { id: "suspected-title" }, t("suspected")),
+    h("section", { key: "suspected", id: "suspected", "aria-labelledby": "suspected-title" },
+        h("h2", { id: "suspected-title" }, t("suspected")),
       causes.length === 0 ? h("p", { class: "soft" }, t("suspected.none")) : viewCauses(s, act, shown),
       causes.length > LEADING && h("p", { class: "soft" }, t("suspected.sum"), " ",
-        h("button", { type: "button", class: "small", id: "all-causes", "aria-expanded": String(s.allCauses), onclick: () => act.allCauses() },
+        h("button", { type: "button", class: "small", id: "all-causes", "aria-expanded": String(s.allCauses),
+            onclick: () => act.allCauses() },
           s.allCauses ? t("suspected.fewer", { n: LEADING }) : t("suspected.all", { n: causes.length })))),
-    (a.chains || []).length > 0 && h("section", { key: "chains", id: "chains" }, h("h2", null, t("chains")), a.chains.map(viewChain)),
+    (a.chains || []).length > 0 && h("section", { key: "chains", id: "chains" }, h("h2", null, t("chains")),
+        a.chains.map(viewChain)),
     (a.contradictions || []).length > 0 && h("section", { key: "odd", id: "odd" }, h("h2", null, t("odd")),
       h("ul", null, a.contradictions.map((/** @type {any} */ x) => h("li", null, x.text)))),
     viewOthers(s, act, a.next_checks || []),
@@ -37,11 +42,16 @@ function viewCauses(s, act, causes) {
   return h("ol", { class: "causes" }, causes.map((c) => h("li", { key: c.id, "data-cause": c.id },
     h("details", { class: "sus", ontoggle: (/** @type {any} */ e) => e.target.open && act.explain(c.id) },
       h("summary", null, h("span", { class: "sw", "data-level": String(all.get(c.part) || 0), "aria-hidden": "true" }),
-        h("span", { class: "cause" }, c.title), h("span", { class: "number" }, percent(c.probability || 0)), bar(c.probability || 0)[0]),
+        h("span", { class: "cause" }, c.title), h("span", { class: "number" }, percent(c.probability || 0)),
+            bar(c.probability || 0)[0]),
       viewReasons(s, c)))));
 }
 
-/** A root, what it leads to, and the cause at the end, as a ladder to be read downwards. @param {any} c @param {number} i */
+/**
+ * A root, what it leads to, and the cause at the end, as a ladder to be read downwards.
+ * @param {any} c
+ * @param {number} i
+ */
 const viewChain = (c, i) => h("div", { class: "chain", key: "chain" + i },
   h("ol", null, c.links.map((/** @type {any} */ l, /** @type {number} */ k) => h("li", { key: String(k) }, l.title))),
   h("p", null, c.advice));
@@ -51,14 +61,18 @@ function viewReasons(s, cause) {
   const known = s.explained[cause.id], fresh = known && known.event === eventOf(s.conversation) ? known : null;
   const weights = (fresh && fresh.cause && fresh.cause.weights) || cause.weights || [], now = cause.probability || 0;
   // What would change nothing that is shown is left out.
-  const changes = ((fresh && fresh.would_change) || []).filter((/** @type {any} */ w) => percent(w.probability_after || 0) !== percent(now));
+  const changes = ((fresh && fresh.would_change) || []).filter((/** @type {any} */ w) => percent(w.probability_after ||
+      0) !== percent(now));
   return h("div", { class: "reasons" },
     known && known.explanation && h("p", null, known.explanation),
-    weights.length > 0 ? h("ul", { class: "weights" }, weights.map((/** @type {any} */ w) => h("li", { key: w.observation_id, class: (w.bits || 0) > 0 ? "for" : "against" },
-      h("span", null, w.text), h("span", { class: "soft", title: t("bits.number", { n: number(w.bits || 0, 1) }) }, strength(w.bits || 0)))))
+    weights.length > 0 ? h("ul", { class: "weights" }, weights.map((/** @type {any} */ w) =>
+        h("li", { key: w.observation_id, class: (w.bits || 0) > 0 ? "for" : "against" },
+      h("span", null, w.text), h("span", { class: "soft", title: t("bits.number", { n: number(w.bits || 0, 1) }) },
+          strength(w.bits || 0)))))
       : h("p", { class: "soft" }, t("reasons.none")),
     changes.length > 0 && h("p", { class: "sub" }, t("reasons.change")),
-    changes.length > 0 && h("ul", { class: "weights" }, changes.map((/** @type {any} */ w) => h("li", { key: w.observation_id + w.state }, h("span", null, w.text),
+    changes.length > 0 && h("ul", { class: "weights" }, changes.map((/** @type {any} */ w) =>
+        h("li", { key: w.observation_id + w.state }, h("span", null, w.text),
       h("span", { class: "soft" }, t("reasons.then", { percent: percent(w.probability_after || 0) }))))),
     !fresh && h("p", { class: "soft later" }, t(s.link === "open" ? "reasons.fetching" : "reasons.later")));
 }
@@ -68,28 +82,37 @@ function viewOthers(s, act, checks) {
   const now = current(s), asked = now.info && now.info.id;
   const others = checks.filter((c) => c.observation_id !== asked).slice(0, ALTERNATIVES);
   if (others.length === 0 || now.kind === "safety") return null;
-  return h("section", { key: "others", id: "others", "aria-labelledby": "others-title" }, h("h2", { id: "others-title" }, t("others")), viewChecks(s, act, others));
+  return h("section", { key: "others", id: "others", "aria-labelledby": "others-title" },
+      h("h2", { id: "others-title" }, t("others")), viewChecks(s, act, others));
 }
 
 /** @param {State} s @param {Act} act @param {any[]} checks */
 function viewChecks(s, act, checks) {
   const causes = assessed(s).causes || [];
-  const about = (/** @type {any} */ c) => (c.about_cause_ids || []).map((/** @type {string} */ id) => (causes.find((/** @type {any} */ x) => x.id === id) || {}).title).filter(Boolean).join(", ");
+  const about = (/** @type {any} */ c) => (c.about_cause_ids || []).map((/** @type {string} */ id) =>
+      (causes.find((/** @type {any} */ x) => x.id === id) || {}).title).filter(Boolean).join(", ");
   return h("ul", { class: "others" }, checks.map((c) => h("li", { key: c.observation_id },
-    h("button", { type: "button", class: "askrow", "data-ask": c.observation_id, onclick: () => act.ask(c.observation_id) },
-      h("span", null, c.question, h("small", null, [t("ask.minutes", { time: minutes(c.minutes || 0) }), c.tool && t("ask.needs", { tool: toolTitle(s, c.tool) }),
+    h("button", { type: "button", class: "askrow", "data-ask": c.observation_id, onclick: () =>
+        act.ask(c.observation_id) },
+      h("span", null, c.question, h("small", null, [t("ask.minutes", { time: minutes(c.minutes || 0) }), c.tool &&
+          t("ask.needs", { tool: toolTitle(s, c.tool) }),
         about(c) && t("others.about", { causes: about(c) })].filter(Boolean).join(" "))), on()))));
 }
 
 /** What sits at one part, and what can be checked there. @param {State} s @param {Act} act @param {string} part */
 export function viewPart(s, act, part) {
-  const a = assessed(s), here = (a.causes || []).filter((/** @type {any} */ c) => c.part === part), p = suspicion(a.causes || []).get(part) || 0;
+  const a = assessed(s), here = (a.causes || []).filter((/** @type {any} */ c) => c.part === part),
+      p = suspicion(a.causes || []).get(part) || 0;
   const ids = new Set(here.map((/** @type {any} */ c) => c.id));
-  const checks = (a.next_checks || []).filter((/** @type {any} */ c) => (c.about_cause_ids || []).some((/** @type {string} */ id) => ids.has(id)));
+  const checks = (a.next_checks || []).filter((/** @type {any} */ c) => (c.about_cause_ids ||
+      []).some((/** @type {string} */ id) => ids.has(id)));
   return [
-    h("h2", { key: "part-title", id: "part-title" }, h("span", { class: "sw", "data-level": String(level(p, (a.causes || [{}])[0]?.part === part)), "aria-hidden": "true" }), t("part." + part)),
+    h("h2", { key: "part-title", id: "part-title" }, h("span", { class: "sw", "data-level": String(level(p,
+        (a.causes || [{}])[0]?.part === part)), "aria-hidden": "true" }), t("part." + part)),
     h("p", { key: "part-what", class: "soft" }, t("what." + part)),
-    here.length > 0 ? viewCauses(s, act, here.slice(0, AT_A_PART)) : h("p", { key: "none", class: "soft" }, t("part_none")),
-    checks.length > 0 && h("section", { key: "checks" }, h("h2", null, t("part_checks")), viewChecks(s, act, checks.slice(0, ALTERNATIVES))),
+    here.length > 0 ? viewCauses(s, act, here.slice(0, AT_A_PART)) : h("p", { key: "none", class: "soft" },
+        t("part_none")),
+    checks.length > 0 && h("section", { key: "checks" }, h("h2", null, t("part_checks")), viewChecks(s, act,
+        checks.slice(0, ALTERNATIVES))),
   ];
 }

@@ -9,7 +9,8 @@ export const LANGUAGES = ["en", "de"];
 
 /** @param {string} folder @param {string} wanted @returns {Promise<Record<string, string>>} */
 async function fetched(folder, wanted) {
-  const answer = await fetch(new URL(`${folder}/${wanted}.json`, import.meta.url), { credentials: "same-origin", mode: "cors" });
+  const answer = await fetch(new URL(`${folder}/${wanted}.json`, import.meta.url), { credentials: "same-origin",
+      mode: "cors" });
   if (!answer.ok) throw new Error("no texts in " + wanted);
   return answer.json();
 }
@@ -42,7 +43,8 @@ export function t(key, gaps = {}) {
 export const count = (key, n) => t(key + (n === 1 ? ".one" : ".other"), { n: number(n) });
 
 /** A number as it is written in the language. @param {number} n @param {number} [digits] after the point, exactly */
-export const number = (n, digits) => new Intl.NumberFormat(lang, { useGrouping: false, minimumFractionDigits: digits || 0,
+export const number = (n, digits) => new Intl.NumberFormat(lang, { useGrouping: false, minimumFractionDigits: digits ||
+    0,
   maximumFractionDigits: digits === undefined ? 6 : digits }).format(n).replace("-", "−");
 
 /** Writes the texts into the places that the document keeps for them. */
@@ -50,7 +52,8 @@ export function relabel() {
   document.documentElement.lang = lang;
   for (const place of /** @type {any} */ (document.querySelectorAll("[data-t]"))) place.textContent = t(place.dataset.t);
   for (const name of ["aria-label", "content", "placeholder"])
-    for (const place of document.querySelectorAll(`[data-t-${name}]`)) place.setAttribute(name, t(place.getAttribute("data-t-" + name) || ""));
+    for (const place of document.querySelectorAll(`[data-t-${name}]`)) place.setAttribute(name,
+        t(place.getAttribute("data-t-" + name) || ""));
   for (const each of LANGUAGES) {
     const link = document.getElementById("lang-" + each);
     if (link) each === lang ? link.setAttribute("aria-current", "true") : link.removeAttribute("aria-current");

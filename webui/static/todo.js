@@ -19,37 +19,55 @@ const forbidden = (s) => dangers(s).some((d) => d.severity !== "SEVERITY_CAUTION
 export function viewTodo(s, act) {
   const plan = planOf(s), steps = plan.steps || [];
   if (!s.conversation || ["start", "well"].includes(current(s).kind)) return null;
-  return h("section", { key: "plan", id: "plan", "aria-labelledby": "plan-title" }, h("h2", { id: "plan-title" }, t("todo")),
+  return h("section", { key: "plan", id: "plan", "aria-labelledby": "plan-title" }, h("h2", { id: "plan-title" },
+      t("todo")),
     plan.note && h("p", null, plan.note),
-    steps.length > 0 ? h("p", { class: "soft" }, t("todo.how")) : !plan.note && h("p", { class: "soft" }, t("todo.none")),
-    h("ol", { class: "plan" }, steps.map((/** @type {any} */ p, /** @type {number} */ i) => h("li", { key: p.repair_id, "data-repair": p.repair_id },
+    steps.length > 0 ? h("p", { class: "soft" }, t("todo.how")) : !plan.note && h("p", { class: "soft" },
+        t("todo.none")),
+    h("ol", { class: "plan" }, steps.map((/** @type {any} */ p, /** @type {number} */ i) => h("li", { key: p.repair_id,
+        "data-repair": p.repair_id },
       h("button", { type: "button", class: "rep", onclick: () => act.view("repair:" + p.repair_id) },
-        h("span", null, h("strong", null, p.title), h("small", null, takes(p) + (p.together ? " " + t("plan.together") : ""))), on()),
+        h("span", null, h("strong", null, p.title), h("small", null, takes(p) + (p.together ?
+            " " + t("plan.together") : ""))), on()),
       h("p", { class: "cum" }, bar(p.probability_fixed_so_far || p.probability_fixed || 0)[0],
-        h("span", null, t(i === 0 ? "plan.needed" : "plan.so_far", { percent: percent((i > 0 && p.probability_fixed_so_far) || p.probability_fixed || 0) }))),
+        h("span", null, t(i === 0 ? "plan.needed" : "plan.so_far",
+            { percent: percent((i > 0 && p.probability_fixed_so_far) || p.probability_fixed || 0) }))),
       p.held_back && h("p", { class: "wait" }, h("strong", null, t("plan.wait")), " " + p.held_back)))),
-    plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.after_steps || 0 })), " " + plan.ending.text));
+    plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.after_steps ||
+        0 })), " " + plan.ending.text));
 }
 
-/** One repair: what it takes, what is needed, and each step as a sentence to be ticked. @param {State} s @param {Act} act @param {string} id */
+/**
+ * One repair: what it takes, what is needed, and each step as a sentence to be ticked.
+ * @param {State} s
+ * @param {Act} act
+ * @param {string} id
+ */
 export function viewRepairSteps(s, act, id) {
-  const steps = planOf(s).steps || [], at = steps.findIndex((/** @type {any} */ p) => p.repair_id === id), p = steps[at];
+  const steps = planOf(s).steps || [], at = steps.findIndex((/** @type {any} */ p) => p.repair_id === id),
+      p = steps[at];
   if (!p) return viewTodo(s, act);
   const stop = p.held_back && forbidden(s);
   return [
     h("p", { key: "which", class: "soft" }, t("repair.which", { i: at + 1, n: steps.length })),
     h("h2", { key: "title", id: "repair-title" }, p.title),
-    h("div", { class: "facts", key: "facts" }, h("p", null, h("strong", null, minutes(p.minutes || 0)), h("small", null, t("repair.time"))),
-      h("p", null, h("strong", null, p.cost ? t("takes.cost", { n: Math.round(p.cost) }) : "0 €"), h("small", null, t("repair.cost"))),
+    h("div", { class: "facts", key: "facts" }, h("p", null, h("strong", null, minutes(p.minutes || 0)),
+        h("small", null, t("repair.time"))),
+      h("p", null, h("strong", null, p.cost ? t("takes.cost", { n: Math.round(p.cost) }) : "0 €"), h("small", null,
+          t("repair.cost"))),
       h("p", null, h("strong", null, odds(p.probability_fixed || 0)), h("small", null, t("repair.chance")))),
     p.held_back && h("p", { class: "wait", key: "wait" }, h("strong", null, t("plan.wait")), " " + p.held_back),
-    (p.parts || []).length > 0 && h("div", { key: "parts" }, h("h3", null, t("plan.parts")), h("ul", { class: "plain" }, p.parts.map((/** @type {string} */ x) => h("li", { key: x }, x)))),
+    (p.parts || []).length > 0 && h("div", { key: "parts" }, h("h3", null, t("plan.parts")),
+        h("ul", { class: "plain" }, p.parts.map((/** @type {string} */ x) => h("li", { key: x }, x)))),
     (p.cautions || []).length > 0 && h("div", { key: "steps" }, h("h3", null, t("repair.order")),
-      h("ol", { class: "ticks" }, p.cautions.map((/** @type {string} */ x) => h("li", { key: x }, h("label", { class: "tick" }, h("input", { type: "checkbox" }), h("span", null, x)))))),
+      h("ol", { class: "ticks" }, p.cautions.map((/** @type {string} */ x) => h("li", { key: x },
+          h("label", { class: "tick" }, h("input", { type: "checkbox" }), h("span", null, x)))))),
     p.proof && h("div", { key: "proof" }, h("h3", null, t("plan.proof")), h("p", null, p.proof)),
     p.prevention && h("div", { key: "prevention" }, h("h3", null, t("plan.prevention")), h("p", null, p.prevention)),
     // What a danger forbids is not to be done, so nothing here asks whether it was.
-    !stop && h("div", { class: "keys one", key: "done" }, h("button", { type: "button", class: "key go", "data-done": p.repair_id, onclick: () => act.done(p) }, t("mend.done_watch"))),
-    steps.length > 1 && h("p", { key: "all" }, h("button", { type: "button", class: "small", id: "all-repairs", onclick: () => act.view("todo") }, t("repair.all"))),
+    !stop && h("div", { class: "keys one", key: "done" }, h("button", { type: "button", class: "key go",
+        "data-done": p.repair_id, onclick: () => act.done(p) }, t("mend.done_watch"))),
+    steps.length > 1 && h("p", { key: "all" }, h("button", { type: "button", class: "small", id: "all-repairs",
+        onclick: () => act.view("todo") }, t("repair.all"))),
   ];
 }
