@@ -34,7 +34,8 @@ kind, 64 at a time, while another goes on as usual. Both print a table, a row fo
 its usual limits.
 
 callers at most 1000, idle sockets besides them at most 6000, rate in answers a second at most 2000, time at
-most 10m. Start the server with "-requests 0 -opens 0 -sockets 0 -waiting 0", for all callers come from one address.
+most 10m. Start the server with "-requests 0 -opens 0 -sockets 0 -waiting 0
+-connections 0", for all callers come from one address.
 Prints latencies from sending an answer to having the next question, errors, and whether every
 acknowledged answer is kept. Exit code 1 if one is not.
 `
