@@ -6,8 +6,8 @@ import (
 	"strings"
 )
 
-// Lexicon holds a language's words for the things that people speak of and for what they say of them. The names of both
-// are the same in all languages; the pairs tell what they mean together.
+// Lexicon holds a language's words for the things that people speak of and for what they say of them. The names of
+// both are the same in all languages; the pairs tell what they mean together.
 type Lexicon struct {
 	Things map[string][]*Phrase // parts, places, fluids, people, signs
 	Says   map[string][]*Phrase // states, events, qualities, amounts
@@ -36,8 +36,8 @@ type Answer struct {
 	Yes, No string // states; empty where the word answers nothing
 }
 
-// Follow says what is so by definition where other things are: who says that it does not light and that the pump ticks has
-// said when it fails.
+// Follow says what is so by definition where other things are: who says that it does not light and that the pump ticks
+// has said when it fails.
 type Follow struct {
 	When []Finding // all of them
 	Then []Finding
@@ -67,16 +67,18 @@ func (f *files) readLexicon(t *Texts, root node) {
 	f.lexica = append(f.lexica, worded{"lexicon", t.Locale, root})
 }
 
-// pair reads what things and sayings mean together: {when: "pump tick", means: "pump_ticks=regular", denied: "pump_ticks=none"}.
+// pair reads what things and sayings mean together: {when: "pump tick", means: "pump_ticks=regular", denied:
+// "pump_ticks=none"}.
 func (f *files) pair(n node) {
-	m := n.fields("when", "unless", "means", "denied", "implies", "past", "offer", "last", "needs")
-	x := Pair{Unless: strings.Fields(m["unless"].text()), Past: m["past"].flag(), Offer: m["offer"].flag(), Last: m["last"].flag(), Needs: m["needs"].flag()}
+	m := n.fields("when", "unless", "means", "denied", "implies", "past", "offer", "last", "needs", "either")
+	x := Pair{Unless: strings.Fields(m["unless"].text()), Past: m["past"].flag(), Offer: m["offer"].flag(),
+		Last: m["last"].flag(), Needs: m["needs"].flag()}
 	for _, w := range strings.Fields(m["when"].text()) {
 		x.When = append(x.When, strings.Split(w, "|"))
 	}
 	x.Means, x.Denied = findings(m["means"].text()), findings(m["denied"].text())
 	x.Implies = findings(m["implies"].text())
-	x.Either = strings.Contains(m["means"].text(), "|")
+	x.Either = strings.Contains(m["means"].text(), "|") || m["either"].flag()
 	if len(x.When) == 0 || len(x.Means)+len(x.Denied)+len(x.Implies) == 0 {
 		n.errorf("a pair needs when, and what that means")
 	}
@@ -103,8 +105,8 @@ func (f *files) answer(n node) {
 	f.answered = append(f.answered, n)
 }
 
-// checkPairs finds pairs of what no language has words for, and of observations or states that the model does not have. A
-// pair may give a number.
+// checkPairs finds pairs of what no language has words for, and of observations or states that the model does not
+// have. A pair may give a number.
 func (f *files) checkPairs() {
 	m := f.model
 	for i, x := range m.Follows {

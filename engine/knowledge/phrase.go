@@ -8,11 +8,11 @@ import (
 	"unicode"
 )
 
-// Phrase is a pattern over words: words in order, (a|b) for either, ? after what may be missing, a star after a bracket for
-// what may be missing or said several times, ~ for some words that say nothing of their own, _ for any one word, # for any
-// number, = before a word whose endings must be as written, * at an end of a word for any more letters, and a comma for
-// itself. The alarms know the star and no =, ~ or endings by stem, the other texts know those and no star on a word. Words are
-// compared folded, so "läuft" and "laeuft", "won't" and "wont" are the same.
+// Phrase is a pattern over words: words in order, (a|b) for either, ? after what may be missing, a star after a
+// bracket for what may be missing or said several times, ~ for some words that say nothing of their own, _ for any one
+// word, # for any number, = before a word whose endings must be as written, * at an end of a word for any more
+// letters, and a comma for itself. The alarms know the star and no =, ~ or endings by stem, the other texts know those
+// and no star on a word. Words are compared folded, so "läuft" and "laeuft", "won't" and "wont" are the same.
 type Phrase struct {
 	text string
 	root piece
@@ -152,7 +152,8 @@ func (p *phraseParser) phraseWord() (string, error) {
 		p.at++
 		return string(r), nil
 	}
-	for r := p.peek(); unicode.IsLetter(r) || unicode.IsDigit(r) || r == '*' || r == '/' || r == '=' && p.at == from; r = p.peek() {
+	for r := p.peek(); unicode.IsLetter(r) || unicode.IsDigit(r) || r == '*' || r == '/' || r == '=' &&
+		p.at == from; r = p.peek() {
 		p.at++
 	}
 	w := string(p.text[from:p.at])
@@ -204,8 +205,8 @@ func (p piece) words(out []string) []string {
 // maxRepeats is how often a group with a star can be said in a row.
 const maxRepeats = 4
 
-// Lay lays a phrase out from a place on. step goes from one place to the next by a word, join makes one place of several that
-// lead to the same. It returns the place at which the phrase ends.
+// Lay lays a phrase out from a place on. step goes from one place to the next by a word, join makes one place of
+// several that lead to the same. It returns the place at which the phrase ends.
 func Lay[P any](p *Phrase, from P, step func(P, string) P, join func(...P) P) P {
 	return lay(p.root, from, step, join)
 }

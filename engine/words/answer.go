@@ -21,8 +21,8 @@ func (r *Reader) states(id string) (states []string, unit string) {
 	return nil, ""
 }
 
-// answer reads the whole text as the answer to the open question: a number, a state, its label, that it cannot be told, or that
-// it is as it was before.
+// answer reads the whole text as the answer to the open question: a number, a state, its label, that it cannot be
+// told, or that it is as it was before.
 func (p *page) answer(c Context) *Reading {
 	states, unit := p.reader.states(c.Asked)
 	if states == nil && unit == "" {
@@ -68,9 +68,11 @@ func (p *page) answeredCode(asked string, content []int) *Reading {
 	return &Reading{ID: asked, State: otherCode}
 }
 
-// corrected reads a text that says of the number in the one before where it was read, after all: "no, I meant the battery".
+// corrected reads a text that says of the number in the one before where it was read, after all: "no, I meant the
+// battery".
 func (p *page) corrected(c Context) []mention {
-	if len(p.of(instead)) == 0 || c.Before == "" || slices.ContainsFunc(p.tokens, func(t token) bool { return t.number }) {
+	if len(p.of(instead)) == 0 || c.Before == "" || slices.ContainsFunc(p.tokens,
+		func(t token) bool { return t.number }) {
 		return nil
 	}
 	was := p.reader.open(c.Before, c.Locale)
@@ -186,7 +188,10 @@ func (p *page) firstYesNo(asked string) []mention {
 		if p.gap(h.to, first.to) > p.marks(h.to, first.to) || first.question {
 			return nil
 		}
-		if !p.reader.graves[asked] && slices.ContainsFunc(p.mentions, func(m mention) bool { return m.rule != nil && m.rule.tells(asked) }) {
+		if !p.reader.graves[asked] && slices.ContainsFunc(p.mentions, func(m mention) bool {
+			return m.rule != nil &&
+				m.rule.tells(asked)
+		}) {
 			return nil // the answer is told in other words as well, and better
 		}
 		p.take(h.from, h.to)

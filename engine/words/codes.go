@@ -65,7 +65,8 @@ func (p *page) code(i int) (mention, bool) {
 	}
 	weak := false
 	if h := p.at(shows, i); !announced && h.entry != nil {
-		for at = h.to; at < len(p.tokens) && at < h.to+3 && (p.lang.codeMarks[p.tokens[at].text] || p.filler(at) || p.lang.articles[p.tokens[at].text]); {
+		for at = h.to; at < len(p.tokens) && at < h.to+3 && (p.lang.codeMarks[p.tokens[at].text] || p.filler(at) ||
+			p.lang.articles[p.tokens[at].text]); {
 			at++
 		}
 		if at >= len(p.tokens) || !p.bareCode(at) {
@@ -97,7 +98,8 @@ func (p *page) code(i int) (mention, bool) {
 	}
 	m := mention{from: i, to: at + 1, on: span(i, at+1)}
 	m.reading = Reading{ID: faultCode, State: p.codeState(at, letter)}
-	m.unsure = strange || weak && !strings.HasPrefix(p.tokens[at].text, "0") || m.reading.State == "" || !letter && p.counts(at) || p.doubtfulCode(i, at) ||
+	m.unsure = strange || weak && !strings.HasPrefix(p.tokens[at].text, "0") || m.reading.State == "" || !letter &&
+		p.counts(at) || p.doubtfulCode(i, at) ||
 		m.reading.State == otherCode && !announced && !p.shown(i, at+1)
 	return m, true
 }
@@ -148,7 +150,8 @@ func (p *page) codeState(at int, letter bool) string {
 	if s, ok := p.reader.codes[n]; ok {
 		return s
 	}
-	if !letter && slices.ContainsFunc(p.reader.model.CodeTables, func(c knowledge.CodeTable) bool { return c.Codes[strconv.Itoa(n)] != "" }) {
+	if !letter && slices.ContainsFunc(p.reader.model.CodeTables,
+		func(c knowledge.CodeTable) bool { return c.Codes[strconv.Itoa(n)] != "" }) {
 		return ""
 	}
 	if o, ok := p.reader.model.Observation(faultCode); ok && slices.Contains(o.States, otherCode) {
@@ -166,7 +169,8 @@ func (p *page) counts(at int) bool {
 	if p.at(unit, at+1).entry != nil {
 		return true
 	}
-	return !p.tokens[at].digits && !next.mark && !p.lang.joins[next.text] && !p.lang.breaks[next.text] && !p.lang.or[next.text]
+	return !p.tokens[at].digits && !next.mark && !p.lang.joins[next.text] && !p.lang.breaks[next.text] &&
+		!p.lang.or[next.text]
 }
 
 // doubtfulCode tells whether words in the clause say that this is no code at all, such as a kind of petrol.

@@ -5,8 +5,8 @@ import "strings"
 // shortestPart is how many letters a part of a compound has at least.
 const shortestPart = 3
 
-// parts splits a word into words of a lexicon that were written together, with the letters that may join them, or returns
-// nil: Kraftstoffpumpe is Kraftstoff and Pumpe. The longest last part wins, since it names the thing.
+// parts splits a word into words of a lexicon that were written together, with the letters that may join them, or
+// returns nil: Kraftstoffpumpe is Kraftstoff and Pumpe. The longest last part wins, since it names the thing.
 func (l *language) parts(word string, in *tongue) []string {
 	if len(word) < 2*shortestPart || len(word) > 40 {
 		return nil

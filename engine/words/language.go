@@ -85,9 +85,11 @@ var roleNames = []struct {
 	name string
 	role role
 }{
-	{"negate_next", negateNext}, {"negate_last", negateLast}, {"negate_either", negateEither}, {"negate_thing", negateThing}, {"doubt", doubts}, {"shows", shows},
+	{"negate_next", negateNext}, {"negate_last", negateLast}, {"negate_either", negateEither}, {"negate_thing",
+		negateThing}, {"doubt", doubts}, {"shows", shows},
 	{"hearsay", hearsay}, {"wonders", wonders}, {"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
-	{"code", codeWord}, {"not_code", notCode}, {"yes", yes}, {"no", no}, {"unknown", unknown}, {"as_before", asBefore}, {"instead", instead},
+	{"code", codeWord}, {"not_code", notCode}, {"yes", yes}, {"no", no}, {"unknown", unknown}, {"as_before",
+		asBefore}, {"instead", instead},
 }
 
 // entry is what a run of words does or speaks of.
@@ -99,7 +101,8 @@ type entry struct {
 	in    *tongue
 }
 
-// node is a place in the tree of all phrases. Its branches are words as tokens show themselves: by stem, or as written.
+// node is a place in the tree of all phrases. Its branches are words as tokens show themselves: by stem, or as
+// written.
 type node struct {
 	next map[string]*node
 	gap  *node // some words that say nothing of their own
@@ -121,8 +124,10 @@ func (n *node) step(key string) *node {
 // newLanguage gathers the grammars and lexica of all the model's languages.
 func newLanguage(m *knowledge.Model) *language {
 	set := func() map[string]bool { return map[string]bool{} }
-	l := &language{numbers: map[string]float64{}, point: set(), minus: set(), short: set(), fillers: set(), degrees: set(), joins: set(),
-		breaks: set(), or: set(), pronouns: set(), articles: set(), definite: set(), vague: set(), of: set(), ranges: set(), codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{},
+	l := &language{numbers: map[string]float64{}, point: set(), minus: set(), short: set(), fillers: set(),
+		degrees: set(), joins: set(),
+		breaks: set(), or: set(), pronouns: set(), articles: set(),
+		definite: set(), vague: set(), of: set(), ranges: set(), codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{},
 		root: &node{}, names: map[string]int{}, things: map[int]bool{}, vocabulary: map[byte][]string{}, known: set()}
 	var targets []string
 	for _, locale := range m.Locales() {
@@ -140,7 +145,8 @@ func newLanguage(m *knowledge.Model) *language {
 		l.learn(t)
 	}
 	l.things[l.name(knowledge.CodeShown)] = true
-	l.multiples = slices.DeleteFunc(slices.Sorted(mapKeys(l.numbers)), func(w string) bool { return l.numbers[w] != 100 && l.numbers[w] != 1000 })
+	l.multiples = slices.DeleteFunc(slices.Sorted(mapKeys(l.numbers)),
+		func(w string) bool { return l.numbers[w] != 100 && l.numbers[w] != 1000 })
 	slices.SortFunc(l.multiples, func(a, b string) int { return int(l.numbers[b] - l.numbers[a]) })
 	l.spell(targets)
 	return l
@@ -240,8 +246,11 @@ func (l *language) grammar(g *knowledge.Grammar, in *tongue) (targets []string) 
 	for _, s := range []struct {
 		set   map[string]bool
 		words []string
-	}{{l.point, g.Point}, {l.minus, g.Minus}, {l.short, g.Short}, {l.fillers, g.Fillers}, {l.degrees, g.Degrees}, {l.joins, g.Joins},
-		{l.breaks, g.Breaks}, {l.or, g.Or}, {l.pronouns, g.Pronouns}, {l.articles, g.Articles}, {l.definite, g.Definite}, {l.vague, g.Vague}, {l.of, g.Of}, {l.ranges, g.Ranges}, {l.codeMarks, g.CodeMarks}, {l.letters, g.CodeLetters},
+	}{{l.point, g.Point}, {l.minus, g.Minus}, {l.short, g.Short}, {l.fillers, g.Fillers}, {l.degrees,
+		g.Degrees}, {l.joins, g.Joins},
+		{l.breaks, g.Breaks}, {l.or, g.Or}, {l.pronouns, g.Pronouns}, {l.articles, g.Articles}, {l.definite,
+			g.Definite}, {l.vague, g.Vague}, {l.of, g.Of},
+		{l.ranges, g.Ranges}, {l.codeMarks, g.CodeMarks}, {l.letters, g.CodeLetters},
 		{l.others, g.OtherLetters}, {l.known, g.Known}} {
 		for _, w := range s.words {
 			s.set[w] = true

@@ -27,8 +27,8 @@ const (
 	numberThenPlace = 1.2 // the same where a sentence keeps to one order
 )
 
-// measures finds readings: a number is one where its unit, or the words beside it, leave one observation that it can be. A
-// number in a unit that readings have, whose place was not told, is offered as those.
+// measures finds readings: a number is one where its unit, or the words beside it, leave one observation that it can
+// be. A number in a unit that readings have, whose place was not told, is offered as those.
 func (p *page) measures(asked string) []mention {
 	figures := p.figures()
 	p.places(figures)
@@ -112,7 +112,8 @@ func (p *page) spread(f *figure, before *[]figure) {
 	}
 	last := (*before)[n-1]
 	between := f.at - last.to
-	joined := between == 1 && p.lang.ranges[p.tokens[last.to].text] || between == 0 && p.tokens[f.at].from > 0 && p.text[p.tokens[f.at].from-1] == '-'
+	joined := between == 1 && p.lang.ranges[p.tokens[last.to].text] || between == 0 && p.tokens[f.at].from > 0 &&
+		p.text[p.tokens[f.at].from-1] == '-'
 	if f.value < 0 && between == 0 {
 		f.value, joined = -f.value, true
 	}
@@ -155,7 +156,8 @@ func (p *page) more(f *figure) {
 
 // orTwo reads "a minute or two".
 func (p *page) orTwo(f *figure) {
-	if f.to+1 < len(p.tokens) && p.lang.or[p.tokens[f.to].text] && p.tokens[f.to+1].number && p.tokens[f.to+1].value == 2 {
+	if f.to+1 < len(p.tokens) && p.lang.or[p.tokens[f.to].text] && p.tokens[f.to+1].number &&
+		p.tokens[f.to+1].value == 2 {
 		f.value, f.to = 1.5, f.to+2
 	}
 }
@@ -214,8 +216,8 @@ func (p *page) places(figures []figure) {
 	}
 }
 
-// numberFirst gives for each sentence how much farther what stands behind a number is than what stands before it. It is less than
-// none where numbers come first: 12.6 rest 10.4 glow.
+// numberFirst gives for each sentence how much farther what stands behind a number is than what stands before it. It
+// is less than none where numbers come first: 12.6 rest 10.4 glow.
 func (p *page) numberFirst(figures []figure) map[int]float64 {
 	out := map[int]float64{}
 	seen := map[int]bool{}
@@ -318,7 +320,8 @@ func (p *page) askedBand(asked string, f figure) (Reading, bool) {
 	return Reading{}, false
 }
 
-// choose finds the measure with the most places told among those that fit. Two different ones that fit alike are a tie.
+// choose finds the measure with the most places told among those that fit. Two different ones that fit alike are a
+// tie.
 func (p *page) choose(f figure, places map[string]bool) (best *knowledge.Measure, tied bool) {
 	for i := range p.reader.model.Measures {
 		x := &p.reader.model.Measures[i]
@@ -347,8 +350,8 @@ func (p *page) fits(x *knowledge.Measure, f figure) bool {
 	return x.Bare && p.plain(f)
 }
 
-// plain tells whether a number without a unit looks like a reading: with decimals or below zero, or of two digits and beside
-// its place.
+// plain tells whether a number without a unit looks like a reading: with decimals or below zero, or of two digits and
+// beside its place.
 func (p *page) plain(f figure) bool {
 	t := p.tokens[f.at]
 	if t.decimal || f.value < 0 {
@@ -471,7 +474,8 @@ func (p *page) possible(r Reading) bool {
 	if r.Unknown {
 		return true
 	}
-	field, _ := p.reader.model.Check(knowledge.Finding{ID: r.ID, State: r.State, Number: r.Number, IsNumber: r.IsNumber}, "")
+	field, _ := p.reader.model.Check(knowledge.Finding{ID: r.ID, State: r.State, Number: r.Number,
+		IsNumber: r.IsNumber}, "")
 	return field == ""
 }
 

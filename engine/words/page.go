@@ -57,7 +57,8 @@ func (r *Reader) open(text, locale string) *page {
 	for i := range p.tokens {
 		t := &p.tokens[i]
 		if first, ok := seen[t.text]; ok && !t.number {
-			*t = token{from: t.from, to: t.to, text: t.text, glued: t.glued, mark: t.mark, alts: p.tokens[first].alts, parts: p.tokens[first].parts}
+			*t = token{from: t.from, to: t.to, text: t.text, glued: t.glued, mark: t.mark, alts: p.tokens[first].alts,
+				parts: p.tokens[first].parts}
 			p.keys[i] = p.keys[first]
 			continue
 		}
@@ -79,8 +80,8 @@ func base(locale string, m *knowledge.Model) string {
 	return locale
 }
 
-// spell tells how a token shows itself in the tree of phrases: as it is written, by its stem in each language, by the parts of
-// which it is made up, or by the words that it may be a misspelling of.
+// spell tells how a token shows itself in the tree of phrases: as it is written, by its stem in each language, by the
+// parts of which it is made up, or by the words that it may be a misspelling of.
 func (p *page) spell(t *token) []string {
 	if t.mark {
 		return []string{t.text}
@@ -235,8 +236,8 @@ func (p *page) of(r role) []hit {
 	return out
 }
 
-// mostly tells of each token in which language most words of its sentence are; where that is not plain, it is the one that was
-// asked for.
+// mostly tells of each token in which language most words of its sentence are; where that is not plain, it is the one
+// that was asked for.
 func (p *page) mostly() []*tongue {
 	out := make([]*tongue, len(p.tokens))
 	asked := p.lang.tongues[0]
@@ -312,8 +313,8 @@ func (p *page) speak() {
 	}
 }
 
-// within is a longer phrase that uses all of a phrase's words and more, if there is one; same tells whether one of them speaks of
-// the same. Phrases that do something else in the sentence come before those that speak of things.
+// within is a longer phrase that uses all of a phrase's words and more, if there is one; same tells whether one of
+// them speaks of the same. Phrases that do something else in the sentence come before those that speak of things.
 func (p *page) within(h hit) (longer *hit, same bool) {
 	near := p.begin(h.from-2*maxGap, h.to)
 	for i := range near {
@@ -395,8 +396,8 @@ func (p *page) misspelt(on []int) bool {
 	return slices.ContainsFunc(on, func(i int) bool { return len(p.tokens[i].alts) > 0 })
 }
 
-// part cuts the text into clauses: at punctuation, and before words that begin a new thought, unless they are part of what
-// something means.
+// part cuts the text into clauses: at punctuation, and before words that begin a new thought, unless they are part of
+// what something means.
 func (p *page) part() {
 	p.clauses, p.clauseOf = nil, make([]int, len(p.tokens))
 	current := clause{}

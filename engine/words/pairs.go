@@ -57,6 +57,9 @@ const (
 	coupled   = 1.6 // how near two things stand of which one thing is said
 )
 
+// maxLast is how much of what nothing was made of is asked back, dangers aside: more would tire whoever wrote it.
+const maxLast = 3
+
 // match is a rule with the phrases that fill it.
 type match struct {
 	rule  *rule
@@ -65,7 +68,8 @@ type match struct {
 	score float64
 }
 
-// pairUp finds what the things and sayings of the text mean together, the most said and the nearest first, each word once.
+// pairUp finds what the things and sayings of the text mean together, the most said and the nearest first, each word
+// once.
 func (p *page) pairUp(asked string) []match {
 	present := map[int][]hit{}
 	for _, h := range p.spoken {
@@ -84,12 +88,24 @@ func (p *page) pairUp(asked string) []match {
 			out = append(out, m)
 		}
 	}
+	asks := 0
 	for _, m := range all {
 		used := func(o match) bool {
-			return slices.ContainsFunc(o.hits, func(h hit) bool { return p.overlap(h, m.hits[0]) || h.id == m.hits[0].id }) || o.rule == m.rule
+			return slices.ContainsFunc(o.hits, func(h hit) bool {
+				return p.overlap(h, m.hits[0]) ||
+					h.id == m.hits[0].id
+			}) || o.rule == m.rule
 		}
-		if m.rule.Last && !m.hits[0].inner && !p.forbidden(m) && !slices.ContainsFunc(out, used) {
+		if !m.rule.Last || m.hits[0].inner || p.forbidden(m) || slices.ContainsFunc(out, used) || asked != "" &&
+			!m.rule.tells(asked) {
+			continue
+		}
+		danger := slices.ContainsFunc(readings(m.rule.Means), p.reader.dangerous)
+		if danger || asks < maxLast {
 			out = append(out, m)
+		}
+		if !danger {
+			asks++
 		}
 	}
 	slices.SortStableFunc(out, func(a, b match) int { return cmp.Compare(a.hits[0].from, b.hits[0].from) })
@@ -214,7 +230,8 @@ func (p *page) overlap(a, b hit) bool {
 	return false
 }
 
-// unnamedBefore tells whether nothing but the heater can be what is spoken of: no other thing stands before in the clause.
+// unnamedBefore tells whether nothing but the heater can be what is spoken of: no other thing stands before in the
+// clause.
 func (p *page) unnamedBefore(a hit, r *rule) bool {
 	for i := len(p.spoken) - 1; i >= 0; i-- {
 		h := p.spoken[i]
@@ -243,13 +260,19 @@ func (p *page) cut(from, to int) bool {
 // excludes tells whether a match that was taken leaves no room for another.
 func (p *page) excludes(taken, m match) bool {
 	for _, h := range m.hits {
-		if h.inner && slices.ContainsFunc(taken.hits, func(o hit) bool { return len(o.on) > len(h.on) && p.overlap(o, h) }) {
+		if h.inner && slices.ContainsFunc(taken.hits, func(o hit) bool {
+			return len(o.on) > len(h.on) && p.overlap(o,
+				h)
+		}) {
 			return true
 		}
 	}
 	shared, sharedThings := 0, 0
 	for _, h := range m.hits {
-		if slices.ContainsFunc(taken.hits, func(o hit) bool { return p.overlap(o, h) || o.id == h.id && o.from == h.from }) {
+		if slices.ContainsFunc(taken.hits, func(o hit) bool {
+			return p.overlap(o, h) || o.id == h.id &&
+				o.from == h.from
+		}) {
 			shared++
 			if h.thing {
 				sharedThings++
@@ -294,10 +317,12 @@ func (p *page) forbidden(m match) bool {
 	}
 	from, to := m.hits[0].from, m.hits[len(m.hits)-1].to
 	return slices.ContainsFunc(p.spoken, func(h hit) bool {
-		if !slices.Contains(m.rule.unless, h.id) || h.inner || slices.ContainsFunc(m.hits, func(o hit) bool { return len(o.on) > len(h.on) && p.overlap(o, h) }) {
+		if !slices.Contains(m.rule.unless, h.id) || h.inner || slices.ContainsFunc(m.hits,
+			func(o hit) bool { return len(o.on) > len(h.on) && p.overlap(o, h) }) {
 			return false
 		}
-		return h.from < to && h.to > from || h.from >= to && p.costs[h.from]-p.costs[to] <= closeBy || h.to <= from && p.costs[from]-p.costs[h.to] <= closeBy
+		return h.from < to && h.to > from || h.from >= to && p.costs[h.from]-p.costs[to] <= closeBy || h.to <= from &&
+			p.costs[from]-p.costs[h.to] <= closeBy
 	})
 }
 
@@ -319,6 +344,7 @@ func (m match) mention(p *page, asked string) mention {
 		key = on
 	}
 	limit := near * float64(max(len(m.hits)-1, 1))
-	return mention{from: on[0], to: on[len(on)-1] + 1, on: on, key: key, rule: m.rule, far: m.cost > limit || m.rule.Offer && !m.rule.tells(asked),
+	return mention{from: on[0], to: on[len(on)-1] + 1, on: on, key: key, rule: m.rule, far: m.cost > limit ||
+		m.rule.Offer && !m.rule.tells(asked),
 		vague: len(m.rule.Means) == 0 && len(m.rule.Denied) == 0}
 }

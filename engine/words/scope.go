@@ -5,13 +5,19 @@ import "slices"
 // farthest is how many words that say nothing may stand between a negation and what it denies.
 const farthest = 4
 
-// deny gives each negation to the mentions that it denies. One that finds none within its clause leaves its clause in doubt.
+// deny gives each negation to the mentions that it denies. One that finds none within its clause leaves its clause in
+// doubt.
 func (p *page) deny() {
-	hits := slices.Concat(p.of(negateNext), p.of(negateLast), p.of(negateEither), p.of(doubts), p.of(hearsay), p.of(wonders), p.of(mended))
-	hits = slices.DeleteFunc(hits, func(h hit) bool { return slices.ContainsFunc(h.on, func(i int) bool { return p.taken[i] }) })
+	hits := slices.Concat(p.of(negateNext), p.of(negateLast), p.of(negateEither), p.of(doubts), p.of(hearsay),
+		p.of(wonders), p.of(mended))
+	hits = slices.DeleteFunc(hits, func(h hit) bool {
+		return slices.ContainsFunc(h.on,
+			func(i int) bool { return p.taken[i] })
+	})
 	hits = p.longest(hits)
 	for i, h := range hits {
-		if h.role == negateNext && len(h.on) == 1 && p.at(no, h.from).to == h.to && h.to < len(p.tokens) && p.lang.definite[p.tokens[h.to].text] {
+		if h.role == negateNext && len(h.on) == 1 && p.at(no, h.from).to == h.to && h.to < len(p.tokens) &&
+			p.lang.definite[p.tokens[h.to].text] {
 			continue // no, the lights go dim
 		}
 		next, last := p.after(h), p.before(h)
@@ -36,7 +42,10 @@ func (p *page) deny() {
 
 // alsoLast is the token before, if the same words can deny what stands before them too.
 func (p *page) alsoLast(h hit, last int) int {
-	if slices.ContainsFunc(p.hits, func(o hit) bool { return o.role == negateLast && o.from == h.from && o.to == h.to }) {
+	if slices.ContainsFunc(p.hits, func(o hit) bool {
+		return o.role == negateLast && o.from == h.from &&
+			o.to == h.to
+	}) {
 		return last
 	}
 	return -1
@@ -101,8 +110,10 @@ func (p *page) attach(h hit, token int) {
 		m := &p.mentions[i]
 		if m.rule != nil && !slices.Contains(m.key, token) &&
 			!slices.ContainsFunc(m.key, func(k int) bool { return p.clauseOf[k] == p.clauseOf[token] }) {
-			// What is said of the thing stands in another clause: it isn't the fuse, that's intact. But of no smoke nothing is said.
-			m.void = m.void || slices.ContainsFunc(p.begin(h.from, h.from+1), func(o hit) bool { return o.role == negateThing && o.to <= h.to })
+			// What is said of the thing stands in another clause: it isn't the fuse, that's intact. But of no smoke
+			// nothing is said.
+			m.void = m.void || slices.ContainsFunc(p.begin(h.from, h.from+1),
+				func(o hit) bool { return o.role == negateThing && o.to <= h.to })
 			continue
 		}
 		between := p.gap(h.to, token)
@@ -111,7 +122,8 @@ func (p *page) attach(h hit, token int) {
 		}
 		m.denied++
 		grave := m.rule != nil && p.grave(readings(m.rule.Denied))
-		m.loosely = m.loosely || between > 0 && (grave || m.rule == nil) || p.measured(h.from, max(token+1, h.to, m.to)) || p.misspelt(h.on) && grave
+		m.loosely = m.loosely || between > 0 && (grave || m.rule == nil) || p.measured(h.from, max(token+1, h.to,
+			m.to)) || p.misspelt(h.on) && grave
 		if m.rule != nil { // the words of a code or number stay its own
 			m.from, m.to = min(m.from, h.from), max(m.to, h.to)
 		}
@@ -206,7 +218,8 @@ func (p *page) doubt() {
 			history := m.reading.ID == earlierCode || m.rule != nil && m.rule.Past
 			m.unsure = m.unsure || x.doubtful || x.question || x.past && !history
 		}
-		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == faultCode) && c < done && c >= done-mendedReach {
+		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == faultCode) && c < done &&
+			c >= done-mendedReach {
 			m.unsure = true
 		}
 	}
@@ -236,7 +249,8 @@ func (p *page) doubtfulClauses(r role, mark func(*clause)) {
 		if slices.ContainsFunc(h.on, func(i int) bool { return p.taken[i] }) {
 			continue
 		}
-		if longer, _ := p.within(h); longer != nil && longer.role != speaks && longer.role != earlier && longer.role != now {
+		if longer, _ := p.within(h); longer != nil && longer.role != speaks && longer.role != earlier &&
+			longer.role != now {
 			continue
 		}
 		if r == doubts && h.to < len(p.tokens) && p.tokens[h.to].number && h.to-h.from == 1 {

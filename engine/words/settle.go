@@ -11,8 +11,8 @@ type judged struct {
 	outcome  outcome
 }
 
-// settle turns mentions into readings and offers. What is said twice is one reading; of what contradicts itself each is an
-// offer; what is vague in one place and clear in another is clear.
+// settle turns mentions into readings and offers. What is said twice is one reading; of what contradicts itself each
+// is an offer; what is vague in one place and clear in another is clear.
 func (p *page) settle() Result {
 	var all []judged
 	clear := map[string][]Reading{}
@@ -103,7 +103,8 @@ func (p *page) follow(out *Result) {
 func (p *page) imply(out *Result, m mention) {
 	for _, r := range readings(m.rule.Implies) {
 		about := func(x Reading) bool { return x.ID == r.ID }
-		if slices.ContainsFunc(out.Readings, about) || slices.ContainsFunc(out.Offers, func(o Offer) bool { return about(o.Reading) }) {
+		if slices.ContainsFunc(out.Readings, about) || slices.ContainsFunc(out.Offers,
+			func(o Offer) bool { return about(o.Reading) }) {
 			continue
 		}
 		r = p.words(r, m)

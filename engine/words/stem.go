@@ -22,7 +22,8 @@ import (
 var stemmers = map[string]func(*snowballstem.Env) bool{
 	"danish": danish.Stem, "dutch": dutch.Stem, "english": english.Stem, "finnish": finnish.Stem, "french": french.Stem,
 	"german": german.Stem, "hungarian": hungarian.Stem, "italian": italian.Stem, "norwegian": norwegian.Stem,
-	"portuguese": portuguese.Stem, "romanian": romanian.Stem, "spanish": spanish.Stem, "swedish": swedish.Stem, "turkish": turkish.Stem,
+	"portuguese": portuguese.Stem, "romanian": romanian.Stem, "spanish": spanish.Stem,
+	"swedish": swedish.Stem, "turkish": turkish.Stem,
 }
 
 // stem cuts a folded word's ending off. Words with anything but letters stay as they are.

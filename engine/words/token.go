@@ -108,11 +108,13 @@ func (s *scanner) fraction() bool {
 	end := s.run(over+1, digit)
 	a, _ := strconv.Atoi(s.text[from:over])
 	b, _ := strconv.Atoi(s.text[over+1 : end])
-	if end-over > 3 || a < 1 || b <= a || b > 16 || end < len(s.text) && strings.ContainsRune("/.", rune(s.text[end])) && s.run(end+1, digit) > end+1 {
+	if end-over > 3 || a < 1 || b <= a || b > 16 || end < len(s.text) && strings.ContainsRune("/.",
+		rune(s.text[end])) && s.run(end+1, digit) > end+1 {
 		return false
 	}
 	s.at = end
-	s.add(from, end, token{text: s.text[from:end], number: true, digits: true, decimal: true, value: float64(a) / float64(b)})
+	s.add(from, end, token{text: s.text[from:end], number: true, digits: true, decimal: true,
+		value: float64(a) / float64(b)})
 	return true
 }
 
@@ -171,7 +173,8 @@ func (s *scanner) word() {
 	s.add(from, s.at, token{text: text})
 }
 
-// punctuation keeps what parts clauses: commas (and brackets, spaced dashes), full stops (and line ends), question marks.
+// punctuation keeps what parts clauses: commas (and brackets, spaced dashes), full stops (and line ends), question
+// marks.
 func (s *scanner) punctuation(r rune, size int) {
 	from := s.at
 	s.at += size

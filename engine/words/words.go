@@ -1,9 +1,9 @@
-// Package words reads what people type, in any of the model's languages and in mixtures of them. It knows no sentences: it
-// finds things and what is said of them, in any order and across clauses, and the model's pairs tell what they mean together;
-// beside these codes in their usual spellings, and numbers with what they were measured on. It minds negation, doubt, what others
-// say, the past and typing errors. What was said outright is believed; what is likely meant is offered, and counts only once
-// somebody confirms it; the rest is handed back. What it knows of a language stands in the model's texts; the package itself
-// knows none.
+// Package words reads what people type, in any of the model's languages and in mixtures of them. It knows no
+// sentences: it finds things and what is said of them, in any order and across clauses, and the model's pairs tell
+// what they mean together; beside these codes in their usual spellings, and numbers with what they were measured on.
+// It minds negation, doubt, what others say, the past and typing errors. What was said outright is believed; what is
+// likely meant is offered, and counts only once somebody confirms it; the rest is handed back. What it knows of a
+// language stands in the model's texts; the package itself knows none.
 package words
 
 import (
@@ -24,7 +24,8 @@ type Reading struct {
 	From, To int    // where they stand, in bytes of the text
 }
 
-// Offer is what some words likely mean, or one of a few things that they can mean. It counts only once it is confirmed.
+// Offer is what some words likely mean, or one of a few things that they can mean. It counts only once it is
+// confirmed.
 type Offer struct {
 	Reading
 	Alternatives []Reading // best first
@@ -62,7 +63,8 @@ type Reader struct {
 // New returns a reader for the model's observations.
 func New(m *knowledge.Model) *Reader {
 	l := newLanguage(m)
-	r := &Reader{model: m, language: l, rules: rules(m, l), backdrop: map[int]bool{}, codes: codeStates(m), graves: graves(m), spread: map[string]bool{}, dangers: trips(m),
+	r := &Reader{model: m, language: l, rules: rules(m, l), backdrop: map[int]bool{}, codes: codeStates(m),
+		graves: graves(m), spread: map[string]bool{}, dangers: trips(m),
 		alarms: newWarners(m)}
 	for _, x := range m.Measures {
 		r.spread[x.Unit] = r.spread[x.Unit] || x.Spread
@@ -126,7 +128,8 @@ func (p *page) show(codes []mention) {
 		if m.reading.ID == codeTable {
 			continue
 		}
-		e := &entry{role: speaks, name: knowledge.CodeShown, id: p.lang.name(knowledge.CodeShown), thing: true, in: p.main[m.from]}
+		e := &entry{role: speaks, name: knowledge.CodeShown, id: p.lang.name(knowledge.CodeShown), thing: true,
+			in: p.main[m.from]}
 		h := hit{entry: e, from: m.from, to: m.to, on: m.on}
 		p.spoken = append(p.spoken, h)
 		p.coded = append(p.coded, h)
@@ -199,9 +202,13 @@ func (p *page) grave(rs []Reading) bool {
 	return slices.ContainsFunc(rs, func(r Reading) bool { return p.reader.graves[r.ID] })
 }
 
-// uncertain tells whether a denial was read through a typing error, or shares its stretch of words with another negation.
+// uncertain tells whether a denial was read through a typing error, or shares its stretch of words with another
+// negation.
 func (p *page) uncertain(m mention) bool {
-	return p.misspelt(m.on) || slices.ContainsFunc(p.idle, func(i int) bool { return p.toMark(i, 1) == p.toMark(m.from, 1) })
+	return p.misspelt(m.on) || slices.ContainsFunc(p.idle, func(i int) bool {
+		return p.toMark(i,
+			1) == p.toMark(m.from, 1)
+	})
 }
 
 // graves lists what the safety card asks and what any danger of the model hangs on.
@@ -238,5 +245,8 @@ func trips(m *knowledge.Model) []knowledge.Trip {
 
 // dangerous tells whether a reading may bring out a danger.
 func (r *Reader) dangerous(x Reading) bool {
-	return slices.ContainsFunc(r.dangers, func(t knowledge.Trip) bool { return t.ID == x.ID && slices.Contains(t.States, x.State) })
+	return slices.ContainsFunc(r.dangers, func(t knowledge.Trip) bool {
+		return t.ID == x.ID &&
+			slices.Contains(t.States, x.State)
+	})
 }
