@@ -83,6 +83,7 @@ var errNotWhole = errors.New("this is no whole backup")
 // LostError lists what a backup does not hold because it cannot be read; all else is in it, and it is whole.
 type LostError struct{ Lost []string }
 
+// Error implements error.
 func (e *LostError) Error() string {
 	return fmt.Sprintf("%d things cannot be read and are not in the backup: %s", len(e.Lost), strings.Join(e.Lost, "; "))
 }
