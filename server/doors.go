@@ -8,8 +8,8 @@ import (
 	"lightoff/server/api"
 )
 
-// doors counts connections, so that neither one address nor all together use up what the machine has of them. Proxies of ours
-// stand for many and are counted with all only. It is safe for concurrent use.
+// doors counts connections, so that neither one address nor all together use up what the machine has of them. Proxies
+// of ours stand for many and are counted with all only. It is safe for concurrent use.
 type doors struct {
 	each, all int // 0 bounds nothing
 	proxies   []netip.Prefix

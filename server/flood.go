@@ -56,7 +56,8 @@ func (t *trial) dial(address string) (clients, error) {
 	return clients{conn, lightoffv1.NewConversationServiceClient(conn), lightoffv1.NewDiagnosisServiceClient(conn)}, nil
 }
 
-// prepare learns what random cards may hold: what is no code, whose meaning hangs on another answer, and is on no safety card.
+// prepare learns what random cards may hold: what is no code, whose meaning hangs on another answer, and is on no
+// safety card.
 func (t *trial) prepare(ctx context.Context) error {
 	c, err := t.dial("127.0.0.1")
 	if err != nil {
@@ -155,8 +156,8 @@ func (t *trial) play(ctx context.Context, rate float64, call func(ctx context.Co
 	return out
 }
 
-// openLoop finds out how many assessments a second two callers for each processor get, and then asks for parts and multiples of
-// that, in distinct cards from many addresses.
+// openLoop finds out how many assessments a second two callers for each processor get, and then asks for parts and
+// multiples of that, in distinct cards from many addresses.
 func (t *trial) openLoop(ctx context.Context) error {
 	const places = 200
 	var callers []clients
@@ -211,8 +212,11 @@ func count(failed map[codes.Code]int) (n int) {
 type flood struct {
 	name string
 	// call makes one; release ends what it holds open.
-	call func(ctx context.Context, c clients, random *mathrand.Rand) (release func(), err error)
+	call act
 }
+
+// act makes a call, and returns what ends whatever it holds open.
+type act func(ctx context.Context, c clients, random *mathrand.Rand) (release func(), err error)
 
 // floods are all kinds. Each worker of a flood has a conversation.
 func (t *trial) floods(id string) []flood {
@@ -238,9 +242,7 @@ func (t *trial) floods(id string) []flood {
 			return func() { conn.Close() }, nil
 		}
 	}
-	card := func(state string) *lightoffv1.Observation {
-		return &lightoffv1.Observation{Id: "people_unwell", Value: &lightoffv1.Observation_State{State: state}}
-	}
+	card := func(state string) []*lightoffv1.Observation { return []*lightoffv1.Observation{unwell(state)} }
 	return []flood{
 		{"nothing", nil},
 		{"Assess", plain(func(ctx context.Context, c clients, random *mathrand.Rand) error {
@@ -248,11 +250,13 @@ func (t *trial) floods(id string) []flood {
 			return err
 		})},
 		{"Assess, safety card", plain(func(ctx context.Context, c clients, random *mathrand.Rand) error {
-			_, err := c.diagnosis.Assess(ctx, &lightoffv1.AssessRequest{EurosPerMinute: random.Float64(), Observations: []*lightoffv1.Observation{card("no")}})
+			req := &lightoffv1.AssessRequest{EurosPerMinute: random.Float64(), Observations: card("no")}
+			_, err := c.diagnosis.Assess(ctx, req)
 			return err
 		})},
 		{"Assess, in danger", plain(func(ctx context.Context, c clients, random *mathrand.Rand) error {
-			_, err := c.diagnosis.Assess(ctx, &lightoffv1.AssessRequest{EurosPerMinute: random.Float64(), Observations: []*lightoffv1.Observation{card("yes")}})
+			req := &lightoffv1.AssessRequest{EurosPerMinute: random.Float64(), Observations: card("yes")}
+			_, err := c.diagnosis.Assess(ctx, req)
 			return err
 		})},
 		{"Open", plain(func(ctx context.Context, c clients, _ *mathrand.Rand) error {
@@ -260,7 +264,8 @@ func (t *trial) floods(id string) []flood {
 			return err
 		})},
 		{"Answer, safety card", plain(func(ctx context.Context, c clients, random *mathrand.Rand) error {
-			_, err := c.conversation.Answer(ctx, &lightoffv1.AnswerRequest{Id: id, Observations: []*lightoffv1.Observation{card([]string{"no", "yes"}[random.IntN(2)])}})
+			state := []string{"no", "yes"}[random.IntN(2)]
+			_, err := c.conversation.Answer(ctx, &lightoffv1.AnswerRequest{Id: id, Observations: card(state)})
 			return err
 		})},
 		{"Get, made-up languages", plain(func(ctx context.Context, c clients, random *mathrand.Rand) error {
@@ -268,7 +273,8 @@ func (t *trial) floods(id string) []flood {
 			return err
 		})},
 		{"bad tokens", plain(func(ctx context.Context, c clients, _ *mathrand.Rand) error {
-			_, err := c.conversation.Get(metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+rand.Text()), &lightoffv1.GetRequest{Id: id})
+			ctx = metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+rand.Text())
+			_, err := c.conversation.Get(ctx, &lightoffv1.GetRequest{Id: id})
 			return err
 		})},
 		{"streams", func(ctx context.Context, c clients, _ *mathrand.Rand) (func(), error) {
@@ -297,10 +303,16 @@ func (t *trial) floods(id string) []flood {
 	}
 }
 
+// unwell is the answer to the safety card's first question.
+func unwell(state string) *lightoffv1.Observation {
+	return &lightoffv1.Observation{Id: "people_unwell", Value: &lightoffv1.Observation_State{State: state}}
+}
+
 // maxHeld is the most that a flood holds open at the same time.
 const maxHeld = 1500
 
-// flooding lets one address make calls of a kind while another one goes on as usual, for each kind, and prints what both got.
+// flooding lets one address make calls of a kind while another one goes on as usual, for each kind, and prints what
+// both got.
 func (t *trial) flooding(ctx context.Context) error {
 	const workers = 64
 	bad, err := t.dial("127.0.0.2")
@@ -392,11 +404,13 @@ func (t *trial) usual(ctx context.Context, address string, n uint64) (answers, d
 	for ctx.Err() == nil {
 		timed(answers, one.GetConversation().GetId(), t.card(random).GetObservations()[:1]...)
 		pause(ctx, 100*time.Millisecond)
-		timed(dangers, two.GetConversation().GetId(), &lightoffv1.Observation{Id: "people_unwell", Value: &lightoffv1.Observation_State{State: "yes"}})
+		in := two.GetConversation().GetId()
+		timed(dangers, in, unwell("yes"))
 		limited, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
 		// Something else is told meanwhile, so that none of it is known already.
-		_, _ = c.conversation.Answer(limited, &lightoffv1.AnswerRequest{Id: two.GetConversation().GetId(), Observations: t.card(random).GetObservations()[:1]})
-		_, _ = c.conversation.Retract(limited, &lightoffv1.RetractRequest{Id: two.GetConversation().GetId(), ObservationId: "people_unwell"})
+		other := t.card(random).GetObservations()[:1]
+		_, _ = c.conversation.Answer(limited, &lightoffv1.AnswerRequest{Id: in, Observations: other})
+		_, _ = c.conversation.Retract(limited, &lightoffv1.RetractRequest{Id: in, ObservationId: "people_unwell"})
 		cancel()
 		pause(ctx, 100*time.Millisecond)
 	}

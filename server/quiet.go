@@ -9,7 +9,8 @@ import (
 	"golang.org/x/time/rate"
 )
 
-// What one message may put into the log: so many lines at once, and then so many a second; and how many characters of a value.
+// What one message may put into the log: so many lines at once, and then so many a second; and how many characters of a
+// value.
 const (
 	logBurst  = 20
 	logRate   = 1
@@ -19,8 +20,8 @@ const (
 	maxMessages = 256
 )
 
-// quiet keeps callers from filling the log: lines of one message beyond some are counted and left out, and long values are cut. The
-// next line that is written says how many were not.
+// quiet keeps callers from filling the log: lines of one message beyond some are counted and left out, and long values
+// are cut. The next line that is written says how many were not.
 type quiet struct {
 	next   slog.Handler
 	shared *allowances

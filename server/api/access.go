@@ -80,8 +80,8 @@ func (a *access) caller(ctx context.Context) (caller, error) {
 	return c, nil
 }
 
-// token is what a call's token stands for. An address that has tried too many that are not is not even looked up for, save with one
-// that was good a moment ago.
+// token is what a call's token stands for. An address that has tried too many that are not is not even looked up for,
+// save with one that was good a moment ago.
 func (a *access) token(ctx context.Context, address string, given []string) (t store.Token, text string, err error) {
 	text, ok := strings.CutPrefix(given[0], "Bearer ")
 	good := !a.limiter.barred(address) || a.good.has(text)
@@ -208,7 +208,8 @@ func allowed(c caller, method string) error {
 	return nil
 }
 
-// answersCard tells whether a request does nothing but answer the safety card of a conversation, which has an allowance of its own.
+// answersCard tells whether a request does nothing but answer the safety card of a conversation, which has an allowance
+// of its own.
 func (a *access) answersCard(req any) bool {
 	switch req := req.(type) {
 	case *lightoffv1.AnswerRequest:

@@ -30,9 +30,10 @@ func (c *conversations) read(ctx context.Context, id, locale string, u haste) (*
 
 // append keeps the event that update makes, shows the conversation to all who watch it, and returns it.
 //
-// The resulting state is assessed before the event is kept, so that none is kept that cannot be assessed and would lock its
-// owner out. That takes too long to be done while others wait to write, so the log may grow meanwhile; then it is assessed again,
-// at most three times. What cannot wait is kept without an assessment, which those who watch get later; see weigh.
+// The resulting state is assessed before the event is kept, so that none is kept that cannot be assessed and would lock
+// its owner out. That takes too long to be done while others wait to write, so the log may grow meanwhile; then it is
+// assessed again, at most three times. What cannot wait is kept without an assessment, which those who watch get later;
+// see weigh.
 func (c *conversations) append(ctx context.Context, id string, r store.Request, locale string,
 	update func([]diagnosis.Event) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
 	const attempts = 3
@@ -130,10 +131,11 @@ func (c core) dangers(events []diagnosis.Event) []diagnosis.Danger {
 	return c.engine.Dangers(state.Request())
 }
 
-// weigh returns what a log comes to whose last event is new. A danger that it brings out waits for no assessment: if none is to
-// be had at once, there is none. Neither does what tells nothing about the heater. Where too many wait, the safety card and
-// whoever is in danger go without an assessment, and all others are refused.
-func (c *conversations) weigh(ctx context.Context, by *version, events []diagnosis.Event, locale string) (outcome, error) {
+// weigh returns what a log comes to whose last event is new. A danger that it brings out waits for no assessment: if
+// none is to be had at once, there is none. Neither does what tells nothing about the heater. Where too many wait, the
+// safety card and whoever is in danger go without an assessment, and all others are refused.
+func (c *conversations) weigh(ctx context.Context, by *version, events []diagnosis.Event,
+	locale string) (outcome, error) {
 	o := c.outcome(events, locale)
 	last := len(events) - 1
 	u, must := inTurn, c.onCard(events[last]) || len(o.dangers) > 0
@@ -175,7 +177,8 @@ func (c core) alarms(before []diagnosis.Event, dangers []diagnosis.Danger) bool 
 	})
 }
 
-// vital tells whether an event is taken though a conversation is full: an answer to the safety card, and what brings out a danger.
+// vital tells whether an event is taken though a conversation is full: an answer to the safety card, and what brings
+// out a danger.
 func (c core) vital(events []diagnosis.Event, e diagnosis.Event) bool {
 	return c.onCard(e) || c.alarms(events, c.dangers(append(events, e)))
 }
@@ -193,13 +196,15 @@ func (c core) onCard(e diagnosis.Event) bool {
 	default:
 		return false
 	}
-	return len(ids) > 0 && len(e.Dismissed) == 0 && !slices.ContainsFunc(ids, func(id string) bool { return !isOnCard(c.model, id) })
+	other := func(id string) bool { return !isOnCard(c.model, id) }
+	return len(ids) > 0 && len(e.Dismissed) == 0 && !slices.ContainsFunc(ids, other)
 }
 
-// show returns what a conversation looks like, in a language or, if that is empty, in its own. The answer is shared and must not
-// be changed. In a danger, and before anything was told, it goes without an assessment where too much is waited for, and at once
-// if that is wanted.
-func (c *conversations) show(ctx context.Context, kept store.Conversation, locale string, u haste) (*lightoffv1.Conversation, error) {
+// show returns what a conversation looks like, in a language or, if that is empty, in its own. The answer is shared and
+// must not be changed. In a danger, and before anything was told, it goes without an assessment where too much is
+// waited for, and at once if that is wanted.
+func (c *conversations) show(ctx context.Context, kept store.Conversation, locale string,
+	u haste) (*lightoffv1.Conversation, error) {
 	by, err := c.models.of(ctx, kept.ModelVersion)
 	if err != nil {
 		return nil, err
@@ -224,7 +229,8 @@ func (c *conversations) show(ctx context.Context, kept store.Conversation, local
 }
 
 // present shows a conversation by the version that it was assessed by, or is to be.
-func (c *conversations) present(kept store.Conversation, by *version, o outcome, locale string) *lightoffv1.Conversation {
+func (c *conversations) present(kept store.Conversation, by *version, o outcome,
+	locale string) *lightoffv1.Conversation {
 	f := face{model: c.model, engine: c.engine, locale: o.state.Locale}
 	if o.pending() {
 		return f.pending(kept, o, by.model.Version)

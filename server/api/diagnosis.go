@@ -14,22 +14,23 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// core is what every service thinks with. It is shared. Model and engine are the built-in ones, which serve for all that does not
-// hang on learnt numbers: what may be told, dangers and words. Numbers come from a version that models gives.
+// core is what every service thinks with. It is shared. Model and engine are the built-in ones, which serve for all
+// that does not hang on learnt numbers: what may be told, dangers and words. Numbers come from a version that models
+// gives.
 type core struct {
 	model  *knowledge.Model
 	engine *diagnosis.Engine
 	models *models
 	reader *words.Reader
-	// line is waited in for a processor. An assessment fills one and takes megabytes, so more of them at a time would only make
-	// all of them late.
+	// line is waited in for a processor. An assessment fills one and takes megabytes, so more of them at a time would only
+	// make all of them late.
 	line    *line
 	metrics *metrics
 	guided  *guided
 }
 
-// enter takes a processor to think on, for whoever makes the call; leave gives it back. The error says that it is refused, or is
-// the context's.
+// enter takes a processor to think on, for whoever makes the call; leave gives it back. The error says that it is
+// refused, or is the context's.
 func (c core) enter(ctx context.Context, u haste) (leave func(), err error) {
 	if over := whoCalls(ctx).over; over != nil {
 		return nil, over
@@ -76,8 +77,8 @@ func (c core) guidance(ctx context.Context, by *version, state diagnosis.Convers
 // moment is how long what cannot wait waits for an inference that has begun. On an idle machine it has ended by then.
 const moment = 50 * time.Millisecond
 
-// inTime does work that holds a processor, which leave gives back. What cannot wait waits a moment only, and is then a *busy; the
-// work goes on meanwhile, and whoever asks later finds what came of it.
+// inTime does work that holds a processor, which leave gives back. What cannot wait waits a moment only, and is then a
+// *busy; the work goes on meanwhile, and whoever asks later finds what came of it.
 func inTime[T any](u haste, leave func(), work func() (T, error)) (T, error) {
 	if u != atOnce {
 		defer leave()

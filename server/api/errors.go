@@ -40,8 +40,8 @@ var (
 	errNotOwner   = errors.New("only its owner confirms or declines, not the holder of a token")
 )
 
-// statusCodes is the one table from errors to codes and reasons. An error that is not in it, has no code of its own in toStatus
-// and is no status already, is internal.
+// statusCodes is the one table from errors to codes and reasons. An error that is not in it, has no code of its own in
+// toStatus and is no status already, is internal.
 var statusCodes = []struct {
 	err    error
 	code   codes.Code

@@ -33,8 +33,8 @@ func newGuided() *guided {
 	return &guided{known: map[digest]*list.Element{}, order: list.New(), running: map[digest]chan struct{}{}}
 }
 
-// keyOf digests what guidance depends on: the model's version, what was told and the tools, not when, in which words, or in
-// which conversation.
+// keyOf digests what guidance depends on: the model's version, what was told and the tools, not when, in which words,
+// or in which conversation.
 func keyOf(version string, state diagnosis.Conversation) digest {
 	what := struct {
 		Version string
@@ -90,8 +90,8 @@ func (g *guided) find(key digest) *diagnosis.Guidance {
 	return e.Value.(*guidedEntry).guidance
 }
 
-// begin returns what was said to the same; or, where somebody asks the engine that just now, what is closed once it has answered;
-// or else done, which takes the engine's answer, or nil for none.
+// begin returns what was said to the same; or, where somebody asks the engine that just now, what is closed once it has
+// answered; or else done, which takes the engine's answer, or nil for none.
 func (g *guided) begin(key digest) (known *diagnosis.Guidance, other <-chan struct{}, done func(*diagnosis.Guidance)) {
 	g.mu.Lock()
 	defer g.mu.Unlock()

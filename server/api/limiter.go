@@ -26,11 +26,12 @@ const tokenFactor = 20
 // is no option: codes are short.
 const guesses = 60
 
-// cardAnswers is how many answers to the safety card one address may give in a second, on average; ten seconds' worth at once. It
-// is far more than people do, and no option: nobody's answer may wait for what else somebody asks for.
+// cardAnswers is how many answers to the safety card one address may give in a second, on average; ten seconds' worth
+// at once. It is far more than people do, and no option: nobody's answer may wait for what else somebody asks for.
 const cardAnswers = 10
 
-// badTokens is how many tokens that are not taken one address may try in a second, on average; ten seconds' worth at once.
+// badTokens is how many tokens that are not taken one address may try in a second, on average; ten seconds' worth at
+// once.
 const badTokens = 1
 
 // Remembered callers: above some, those who have not been heard of for a while are forgotten.

@@ -26,8 +26,8 @@ func (b *busy) exhausted() (lightoffv1.ErrorReason, time.Duration) {
 	return lightoffv1.ErrorReason_ERROR_REASON_BUSY, b.wait
 }
 
-// What is kept waiting, at most. Whoever is admitted should wait no longer than maxWait, as far as inferences take what they
-// took lately; the rest is refused at once and comes back later.
+// What is kept waiting, at most. Whoever is admitted should wait no longer than maxWait, as far as inferences take what
+// they took lately; the rest is refused at once and comes back later.
 const (
 	maxWait    = 100 * time.Millisecond
 	minInLine  = 2  // for each processor, however long inferences take
@@ -35,8 +35,8 @@ const (
 	retryAfter = time.Second
 )
 
-// line is where whoever wants an inference waits for a processor. Callers, known by address or token, take turns, whatever
-// number of inferences each of them wants. It is safe for concurrent use.
+// line is where whoever wants an inference waits for a processor. Callers, known by address or token, take turns,
+// whatever number of inferences each of them wants. It is safe for concurrent use.
 type line struct {
 	processors int
 	share      int // waiting inferences that one address may have; 0 bounds nobody
@@ -56,7 +56,8 @@ type queued struct {
 }
 
 func newLine(processors, share int) *line {
-	return &line{processors: processors, share: share, free: processors, callers: map[string]*queued{}, usual: 50 * time.Millisecond}
+	return &line{processors: processors, share: share, free: processors, callers: map[string]*queued{},
+		usual: 50 * time.Millisecond}
 }
 
 // enter waits for a processor; leave gives it back. The error is a *busy or the context's.
@@ -103,7 +104,8 @@ func (l *line) most(caller string) int {
 
 // room is how many may wait. The lock is held.
 func (l *line) room() int {
-	return min(maxInLine, max(minInLine*l.processors, int(int64(l.processors)*int64(maxWait)/int64(max(l.usual, time.Millisecond)))))
+	soon := int64(l.processors) * int64(maxWait) / int64(max(l.usual, time.Millisecond))
+	return min(maxInLine, max(minInLine*l.processors, int(soon)))
 }
 
 // begin gives a processor to a caller. The lock is held.
@@ -156,7 +158,8 @@ func (l *line) callNext() bool {
 	return false
 }
 
-// giveUp takes one who does not want to wait any more out of the line, or lets go of the processor that it was just given.
+// giveUp takes one who does not want to wait any more out of the line, or lets go of the processor that it was just
+// given.
 func (l *line) giveUp(caller string, turn chan struct{}) {
 	l.mu.Lock()
 	defer l.mu.Unlock()

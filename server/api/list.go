@@ -14,8 +14,9 @@ import (
 	"lightoff/server/store"
 )
 
-// heads remembers of each conversation of the last days what decides its place in a desk's list, so that the list can put all
-// of them in order and yet read only those that changed. It is only ever a saving: what is missing is computed from the logs.
+// heads remembers of each conversation of the last days what decides its place in a desk's list, so that the list can
+// put all of them in order and yet read only those that changed. It is only ever a saving: what is missing is computed
+// from the logs.
 type heads struct {
 	mu    sync.Mutex
 	known map[string]head
@@ -93,8 +94,8 @@ func (p page) cut(positions []position) (some []position, next string) {
 	return some, next
 }
 
-// headOf finds out where a conversation stands in the list: open ones first, the severest danger first, then whom nobody attends
-// to, then the latest change.
+// headOf finds out where a conversation stands in the list: open ones first, the severest danger first, then whom
+// nobody attends to, then the latest change.
 func (d *desk) headOf(c store.Conversation) head {
 	state, _ := d.sound(diagnosis.Fold(c.Events))
 	h := head{event: state.LastEvent, ended: state.Closed != nil,
@@ -189,7 +190,8 @@ func (d *desk) visit(ctx context.Context, positions []position, found map[string
 	})
 }
 
-// dueBack lists the settled conversations whose owners are to be asked whether the repair has held, the longest settled first.
+// dueBack lists the settled conversations whose owners are to be asked whether the repair has held, the longest settled
+// first.
 func (d *desk) dueBack(ctx context.Context, p page) (*lightoffv1.ListConversationsResponse, error) {
 	now := time.Now()
 	all, more, err := d.store.Since(ctx, now.Add(-dueAge), maxCounted)

@@ -10,7 +10,8 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// TestPlain: what nobody sees is left out of a text (Unicode 15, categories Cc and Cf; UTR 36 on bidirectional overrides).
+// TestPlain: what nobody sees is left out of a text (Unicode 15, categories Cc and Cf; UTR 36 on bidirectional
+// overrides).
 func TestPlain(t *testing.T) {
 	for in, want := range map[string]string{
 		"code 07":                     "code 07",

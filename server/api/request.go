@@ -9,11 +9,12 @@ import (
 	"lightoff/server/store"
 )
 
-// notAsked are fields of a request that do not say what is asked for: whose conversation it is, the key itself, and the language
-// of the answer, which may be another when the same is sent again.
+// notAsked are fields of a request that do not say what is asked for: whose conversation it is, the key itself, and the
+// language of the answer, which may be another when the same is sent again.
 var notAsked = []string{"id", "key", "client_key", "locale"}
 
-// request names what a client asks for, as the store keeps it. The prefix keeps the keys of owners and of those who help apart.
+// request names what a client asks for, as the store keeps it. The prefix keeps the keys of owners and of those who
+// help apart.
 func request(req interface {
 	proto.Message
 	GetClientKey() string

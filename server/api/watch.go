@@ -17,15 +17,17 @@ import (
 )
 
 // Watch implements the RPC. It ends only with the client, or with the server.
-func (c *conversations) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchResponse]) error {
+func (c *conversations) Watch(req *lightoffv1.WatchRequest,
+	stream grpc.ServerStreamingServer[lightoffv1.WatchResponse]) error {
 	return c.follow(stream, req.GetId(), req.GetLocale(), req.GetAfterEvent(), func(now *lightoffv1.Conversation) error {
 		return stream.Send(&lightoffv1.WatchResponse{Conversation: now})
 	})
 }
 
-// follow sends a conversation as it stands, if it has events after the one given, and after every change. Whoever has seen all
-// costs no inference.
-func (c *conversations) follow(stream grpc.ServerStream, id, locale string, after int64, send func(*lightoffv1.Conversation) error) error {
+// follow sends a conversation as it stands, if it has events after the one given, and after every change. Whoever has
+// seen all costs no inference.
+func (c *conversations) follow(stream grpc.ServerStream, id, locale string, after int64,
+	send func(*lightoffv1.Conversation) error) error {
 	var v violations
 	v.name("id", id)
 	v.locale(locale)
@@ -97,7 +99,8 @@ func (f *follower) cancel() {
 	}
 }
 
-// pass sends a conversation if it is news. A conversation takes much room, and followers are many and mostly wait, so none is kept.
+// pass sends a conversation if it is news. A conversation takes much room, and followers are many and mostly wait, so
+// none is kept.
 func (f *follower) pass(ctx context.Context, now *lightoffv1.Conversation) error {
 	pending := now.GetAssessment().GetPending()
 	if now.LastEvent < f.seen || now.LastEvent == f.seen && (!f.pending || pending) {

@@ -226,7 +226,8 @@ func (t *taking) take(ctx context.Context, q querier, id string) error {
 		var number, at int64
 		var openKey, openRequest, key, request sql.NullString
 		var body string
-		if err := rows.Scan(&c.ID, &c.OpenedAt, &c.ModelVersion, &openKey, &openRequest, &number, &at, &key, &request, &body); err != nil {
+		err := rows.Scan(&c.ID, &c.OpenedAt, &c.ModelVersion, &openKey, &openRequest, &number, &at, &key, &request, &body)
+		if err != nil {
 			return err
 		}
 		c.OpenKey, c.OpenRequest = openKey.String, openRequest.String
@@ -240,7 +241,8 @@ func (t *taking) take(ctx context.Context, q querier, id string) error {
 		if err := json.Unmarshal([]byte(body), &e); err != nil {
 			t.bad = cmp.Or(t.bad, fmt.Errorf("event %d: %w", number, err))
 		} else if place := int64(len(t.lines) - len(t.keys[c.ID])); e.Number != number || number != place {
-			t.bad = cmp.Or(t.bad, fmt.Errorf("event %d stands at place %d and says that it is event %d", number, place, e.Number))
+			t.bad = cmp.Or(t.bad,
+				fmt.Errorf("event %d stands at place %d and says that it is event %d", number, place, e.Number))
 		}
 		t.lines = append(t.lines, line{Event: &e, At: at, ClientKey: key.String, Request: request.String})
 	}

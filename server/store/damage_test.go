@@ -48,7 +48,8 @@ func saved(t *testing.T, s *Store) (ids []string, lost *LostError) {
 	return ids, lost
 }
 
-// TestDamagedPages overwrites pages in the middle of the file: the server does not start on it, and what is whole is saved.
+// TestDamagedPages overwrites pages in the middle of the file: the server does not start on it, and what is whole is
+// saved.
 func TestDamagedPages(t *testing.T) {
 	folder := t.TempDir()
 	ids := filled(t, folder, 200)

@@ -15,8 +15,8 @@ import (
 	"lightoff/engine/diagnosis"
 )
 
-// What one conversation can hold. A talk with a person needs fewer than a hundred events and some kilobytes; a client must be
-// able to read the whole at once. Vital events always fit, at most so many of them in so long.
+// What one conversation can hold. A talk with a person needs fewer than a hundred events and some kilobytes; a client
+// must be able to read the whole at once. Vital events always fit, at most so many of them in so long.
 const (
 	MaxEvents  = 2000
 	MaxBytes   = 512 << 10 // of the events as they are kept
@@ -88,16 +88,18 @@ func (s *Store) Create(ctx context.Context, modelVersion string, opened diagnosi
 	return s.CreateOnce(ctx, Request{}, modelVersion, opened)
 }
 
-// CreateOnce does the same, unless a conversation was opened with the request's key before; then it returns that one. So
-// whoever can guess the key gets the conversation.
-func (s *Store) CreateOnce(ctx context.Context, r Request, modelVersion string, opened diagnosis.Event) (Conversation, error) {
+// CreateOnce does the same, unless a conversation was opened with the request's key before; then it returns that one.
+// So whoever can guess the key gets the conversation.
+func (s *Store) CreateOnce(ctx context.Context, r Request, modelVersion string,
+	opened diagnosis.Event) (Conversation, error) {
 	if opened.Kind != diagnosis.Opened {
 		return Conversation{}, fmt.Errorf("create a conversation: its first event is %q, want %q", opened.Kind, diagnosis.Opened)
 	}
 	opened.Number = 1
 	at := s.now().UTC().Truncate(time.Microsecond)
 	// Text is 130 random bits in an alphabet that is safe in a URL.
-	c := Conversation{ID: rand.Text(), OpenedAt: at, ModelVersion: modelVersion, Events: []diagnosis.Event{opened}, At: []time.Time{at}}
+	c := Conversation{ID: rand.Text(), OpenedAt: at, ModelVersion: modelVersion,
+		Events: []diagnosis.Event{opened}, At: []time.Time{at}}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		// The database lets one of two that open with the same key at the same time wait for the other.
 		added, err := tx.ExecContext(ctx, `insert into conversation (id, opened_at, model_version, open_key, open_request)
@@ -125,7 +127,8 @@ func (s *Store) CreateOnce(ctx context.Context, r Request, modelVersion string, 
 func opener(ctx context.Context, tx *sql.Tx, r Request) (Conversation, error) {
 	var id string
 	var digest sql.NullString
-	err := tx.QueryRowContext(ctx, `select id, open_request from conversation where open_key = $1`, hashed(r.Key)).Scan(&id, &digest)
+	err := tx.QueryRowContext(ctx, `select id, open_request from conversation where open_key = $1`, hashed(r.Key)).
+		Scan(&id, &digest)
 	switch {
 	case err != nil:
 		return Conversation{}, err
@@ -158,8 +161,8 @@ func (s *Store) Read(ctx context.Context, id string) (Conversation, error) {
 	return c, nil
 }
 
-// Look returns a conversation as Read does, and whether it already has the event of the request, in which case that event is
-// among those returned. It returns ErrKeyReused as Append does.
+// Look returns a conversation as Read does, and whether it already has the event of the request, in which case that
+// event is among those returned. It returns ErrKeyReused as Append does.
 func (s *Store) Look(ctx context.Context, id string, r Request) (c Conversation, known bool, err error) {
 	for {
 		if c, err = s.Read(ctx, id); err != nil || r.Key == "" {
@@ -198,8 +201,8 @@ func asked(ctx context.Context, q querier, id string, r Request) (number int64, 
 // it must have no effects of its own and must not call the store. An error from it is returned (wrapped) and nothing
 // is kept.
 //
-// Where the conversation already has the event of the request, update is not called, the current events are returned and
-// appended is false.
+// Where the conversation already has the event of the request, update is not called, the current events are returned
+// and appended is false.
 func (s *Store) Append(ctx context.Context, id string, r Request,
 	update func(events []diagnosis.Event) (diagnosis.Event, error)) (c Conversation, appended bool, err error) {
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
@@ -249,8 +252,8 @@ func (s *Store) append(ctx context.Context, tx *sql.Tx, id string, r Request,
 	return c, true, s.announce(ctx, tx, Change{ID: id, Event: event.Number})
 }
 
-// takes returns nil if a conversation that is full takes another event now. Nobody who is in danger may be refused, and nobody
-// can fill the disk.
+// takes returns nil if a conversation that is full takes another event now. Nobody who is in danger may be refused, and
+// nobody can fill the disk.
 func (c Conversation) takes(vital bool, now time.Time) error {
 	if !vital {
 		return ErrFull
@@ -278,7 +281,8 @@ func wellFormed(id string) bool {
 	return id != "" && !strings.ContainsFunc(id, func(r rune) bool { return (r < 'A' || r > 'Z') && (r < '0' || r > '9') })
 }
 
-// Ready returns nil if the database can be reached and takes changes. It makes one, for a full disk is found out by writing only.
+// Ready returns nil if the database can be reached and takes changes. It makes one, for a full disk is found out by
+// writing only.
 func (s *Store) Ready(ctx context.Context) error {
 	if s.unforgotten.Load() {
 		if err := s.forget(ctx); err != nil {
@@ -286,8 +290,8 @@ func (s *Store) Ready(ctx context.Context) error {
 		}
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `insert into probe (id, at) values (1, $1) on conflict (id) do update set at = excluded.at`,
-			s.now().UnixMicro())
+		_, err := tx.ExecContext(ctx, `
+			insert into probe (id, at) values (1, $1) on conflict (id) do update set at = excluded.at`, s.now().UnixMicro())
 		return err
 	})
 	if err != nil {
