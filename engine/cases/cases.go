@@ -37,6 +37,7 @@ type Case struct {
 type Suite struct {
 	Cases    []Case
 	ordinary map[string]any
+	later    map[string]map[string]any // observation newer than the cases → true cause, or otherwise → what is found
 }
 
 // keptFolder holds the cases that nothing is tuned on.
@@ -46,7 +47,8 @@ const keptFolder = "kept"
 const hardRound = "third"
 
 // Read reads a folder of cases: lists of them in files named for what they are about, those in a folder kept apart
-// marked so, and the file ordinary.yaml. Unknown fields, an id used twice and files without cases are errors.
+// marked so, and the files ordinary.yaml and, if there is one, later.yaml. Unknown fields, an id used twice and files
+// without cases are errors.
 func Read(fsys fs.FS) (*Suite, error) {
 	s := &Suite{}
 	seen := map[string]string{}
@@ -60,6 +62,9 @@ func Read(fsys fs.FS) (*Suite, error) {
 		}
 		if p == "ordinary.yaml" {
 			return inFile(p, yaml.UnmarshalWithOptions(text, &s.ordinary, yaml.Strict()))
+		}
+		if p == "later.yaml" {
+			return inFile(p, yaml.UnmarshalWithOptions(text, &s.later, yaml.Strict()))
 		}
 		var cases []Case
 		if err := yaml.UnmarshalWithOptions(text, &cases, yaml.Strict()); err != nil {
@@ -93,6 +98,9 @@ func inFile(p string, err error) error {
 
 // unknown is the answer of somebody who can't tell.
 const unknown = "unknown"
+
+// otherwise is what there is to find where no true cause is named.
+const otherwise = "otherwise"
 
 // observation is a value of a case as the engine takes it.
 func observation(id string, value any) diagnosis.Observation {
@@ -133,6 +141,14 @@ func (s *Suite) answer(c *Case, id string) diagnosis.Observation {
 	if value, ok := s.ordinary[id]; ok {
 		return observation(id, value)
 	}
+	if finds, ok := s.later[id]; ok {
+		for _, cause := range c.Causes {
+			if value, ok := finds[cause]; ok {
+				return observation(id, value)
+			}
+		}
+		return observation(id, finds[otherwise])
+	}
 	return diagnosis.Observation{ID: id, Kind: diagnosis.UnknownValue}
 }
 
@@ -144,6 +160,16 @@ func (s *Suite) Check(m *knowledge.Model, e *diagnosis.Engine) (problems []strin
 	}
 	dangers := func(id string) bool {
 		return slices.ContainsFunc(m.Dangers, func(d knowledge.Danger) bool { return d.ID == id })
+	}
+	for id, finds := range s.later {
+		for cause, value := range finds {
+			if _, ok := m.Cause(cause); !ok && cause != otherwise {
+				problems = append(problems, fmt.Sprintf("later.yaml: %s: %s is no cause", id, cause))
+			}
+			if err := e.Check(diagnosis.Request{Observations: []diagnosis.Observation{observation(id, value)}}); err != nil {
+				problems = append(problems, fmt.Sprintf("later.yaml: %s: %v", id, err))
+			}
+		}
 	}
 	for i := range s.Cases {
 		c := &s.Cases[i]

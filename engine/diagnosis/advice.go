@@ -16,6 +16,10 @@ const setupMinutes = 0.5
 // it trifles would crowd out the check that settles the matter.
 const effortFloor = 3
 
+// startEffort is added for each check that needs a start: nobody likes to start a heater that fails, each failed start
+// leaves fuel in the burner, and what can be told without one is asked first. Minutes; common practice, no source.
+const startEffort = 5
+
 // leastGain is the information, in bits, below which a check is not worth naming.
 const leastGain = 0.004
 
@@ -35,8 +39,17 @@ type candidate struct {
 	minutes float64
 	tool    string
 	setup   bool
+	start   bool      // it needs one
 	bits    []float64 // by cause
 	gain    float64
+}
+
+// effort is what a check costs, in minutes.
+func (c *candidate) effort() float64 {
+	if c.start {
+		return c.minutes + effortFloor + startEffort
+	}
+	return c.minutes + effortFloor
 }
 
 // checks ranks what has not been told by weighted information for its effort. Hazard is a gate, never a price.
@@ -59,7 +72,7 @@ func (s *subject) checks(list []candidate) []AdvisedCheck {
 	}
 	list = slices.DeleteFunc(list, func(c candidate) bool { return c.gain < leastGain })
 	slices.SortStableFunc(list, func(a, b candidate) int {
-		return cmp.Compare(b.gain/(b.minutes+effortFloor), a.gain/(a.minutes+effortFloor))
+		return cmp.Compare(b.gain/b.effort(), a.gain/a.effort())
 	})
 	out := make([]AdvisedCheck, len(list))
 	for i, c := range list {
@@ -141,7 +154,7 @@ func (s *subject) unmade() []candidate {
 			s.request.Willing > 0 && o.Difficulty > s.request.Willing, s.gates.forbids(o.Gates) != "", !s.applies(o.OnlyIf), s.gates.leave && !o.Recalled:
 			continue
 		}
-		out = append(out, candidate{id: o.ID, minutes: o.Minutes, tool: o.Tool})
+		out = append(out, candidate{id: o.ID, minutes: o.Minutes, tool: o.Tool, start: o.Gates.NeedsStart})
 	}
 	for _, f := range s.model.Setup {
 		if !asked[f.ID] && len(f.States) > 0 && !f.Variable {

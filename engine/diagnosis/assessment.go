@@ -51,6 +51,15 @@ type Assessment struct {
 	Contradictions []Contradiction
 	Chains         []Chain // what has probably brought about the likely causes
 	Unused         []Unused
+	LikelyPair     *Pair // where it is probably more than one thing; else nil
+}
+
+// Pair is two causes that are probably both active.
+type Pair struct {
+	CauseIDs    [2]string // the more probable first
+	Probability float64   // that both are active
+	Several     float64   // that more than one cause takes part in the failure
+	Text        string
 }
 
 // RankedCause is a cause with its posterior probability.

@@ -48,6 +48,7 @@ type subject struct {
 	posterior []float64           // by cause, in the model's order
 	base      []float64           // given the complaint and the setup only
 	blame     []float64           // what of the posterior stands out from the base rate; see blames
+	pointed   map[string][]string // repairs that a finding points to, by the cause that they mend
 	dangers   []Danger
 	gates     gate
 	survey    *knowledge.Survey
@@ -81,6 +82,7 @@ func (s *subject) assess() (a *Assessment, err error) {
 	a.NextChecks = s.checks(candidates)
 	a.Plan = s.plan(p, a.NextChecks)
 	a.Chains = s.chains()
+	a.LikelyPair = s.pair(p)
 	return a, s.weigh(a)
 }
 
@@ -136,6 +138,7 @@ func (e *Engine) subject(r Request) (*subject, error) {
 		return nil, fmt.Errorf("inferring the causes: %w", err)
 	}
 	s.blame = blames(s.posterior, s.base)
+	s.pointed = s.pointsTo()
 	s.dangers = e.dangers(factsOf(s.told, r.Order), s.texts)
 	s.gates = s.gate()
 	return s, nil

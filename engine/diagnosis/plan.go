@@ -70,6 +70,7 @@ type planning struct {
 	pinned  []pin
 	held    []knowledge.Repair // forbidden now
 	checks  []string
+	twos    []two
 	planner *troubleshoot.Planner
 	start   troubleshoot.State
 }
@@ -163,12 +164,12 @@ func (p *planning) chooseRepairs() {
 	var options []option
 	for _, r := range p.s.model.Repairs {
 		_, _, level := prepares(r.Gates)
-		if p.s.request.Willing > 0 && level > p.s.request.Willing || p.s.done(r.ID) || p.isPinned(r.ID) {
+		if p.s.request.Willing > 0 && level > p.s.request.Willing || p.s.done(r.ID) || p.isPinned(r.ID) || p.s.ruledOut(r) {
 			continue
 		}
 		blame := 0.0
 		for _, i := range p.causes {
-			if slices.Contains(r.Mends, p.s.model.Causes[i].ID) {
+			if p.s.serves(r, p.s.model.Causes[i].ID) {
 				blame += p.s.blame[i]
 			}
 		}
@@ -198,6 +199,9 @@ func (p *planning) chooseChecks(advised []AdvisedCheck) {
 		if o, ok := p.s.model.Observation(id); ok {
 			mask, minutes, _ := prepares(o.Gates)
 			check = troubleshoot.Check{Cost: p.rate * max(0, o.Minutes-minutes), Prepares: mask}
+			if o.Gates.NeedsStart {
+				check.Cost += p.rate * startEffort
+			}
 		}
 		p.Checks = append(p.Checks, check)
 		return len(p.checks) - 1
@@ -209,7 +213,9 @@ func (p *planning) chooseChecks(advised []AdvisedCheck) {
 	for _, r := range p.repairs {
 		mask, minutes, _ := prepares(r.Gates)
 		repair := troubleshoot.Repair{Cost: p.price(max(0, r.Minutes-minutes), r.Euros) + p.disturbance(r), Prepares: mask,
-			Mends: p.mends(func(c knowledge.Cause) bool { return slices.Contains(r.Mends, c.ID) })}
+			Mends: p.mends(func(c knowledge.Cause) bool {
+				return p.isPinned(r.ID) && slices.Contains(r.Mends, c.ID) || p.s.serves(r, c.ID)
+			})}
 		for _, id := range r.After {
 			if p.s.waitsFor(id) {
 				repair.First |= 1 << add(id)
@@ -287,6 +293,7 @@ func (p *planning) weighScenarios() {
 		for b := range a {
 			i, j := p.causes[a], p.causes[b]
 			w := twos[a][b] * min(1, s.blame[i]/of[a], s.blame[j]/of[b])
+			p.twos = append(p.twos, two{i, j, w, s.posterior[i] * given[a].Causes[j]})
 			alone[a], alone[b] = alone[a]-w, alone[b]-w
 			add(w, a, b)
 		}

@@ -126,8 +126,11 @@ var charges = map[string][]float64{"good": {1, 0.85, 0.7}, "low": {0.4, 0.25, 0.
 // chart.
 func restVolts(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	state := at["source_voltage"]
-	if state == "high" {
+	switch state {
+	case "high":
 		return 15.9, 0.6
+	case "none": // an open protection: what a meter shows then leaks through it
+		return 0.7, 1
 	}
 	var all []float64
 	for _, c := range charges[state] {
@@ -263,10 +266,12 @@ func panelDegrees(at map[string]string, f knowledge.Facts) (mean, spread float64
 func jar(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	full := f.Number["pump_dose"] * 100 / 1000
 	switch {
+	case at["nozzle_coked"] == "yes" && at["pump_works"] == "well": // the hose is off at the burner
+		return full, 0.12 * full
 	case at["fuel_delivery"] == "none":
 		return 0.1, 0.15
 	case at["pump_works"] == "weakly":
-		return 0.5 * full, 0.12 * full
+		return 0.5 * full, 0.1 * full // a worn pump gives too little, but evenly
 	case at["fuel_delivery"] == "broken":
 		return 0.8 * full, 0.17 * full
 	}

@@ -76,6 +76,10 @@ var perThousand = map[string]float64{
 	"room_sensor_misplaced":     15,
 	"settings_wrong":            25,
 	"locked_out":                8,
+	"nozzle_coked":              14,
+	"pump_strainer_blocked":     12,
+	"flame_sensor_failed":       8,
+	"wave_in_exhaust":           4,
 	"no_fault":                  60,
 }
 

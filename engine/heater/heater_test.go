@@ -120,8 +120,7 @@ func TestEveryObservationTellsSomething(t *testing.T) {
 
 // unconfirmed are the causes that no finding can raise eightfold, with the reason why that lies in their nature.
 var unconfirmed = map[string]string{
-	"no_fault":   "nothing shows that nothing is wrong but the absence of everything else",
-	"locked_out": "what shows a lock is that it yields to a reset, and that is a repair; before it, only failed starts speak for it",
+	"no_fault": "nothing shows that nothing is wrong but the absence of everything else",
 }
 
 // fitted are causes that are a way in which the heater is fitted or kept taking effect: that it is fitted so is a setup

@@ -162,6 +162,11 @@ func (f *files) checkRules() {
 		}
 	}
 	for _, r := range m.Repairs {
+		for _, t := range slices.Concat(r.Points, r.Against) {
+			for _, trip := range t.All {
+				f.checkTrip(f.seen[r.ID], trip)
+			}
+		}
 		for _, c := range r.Mends {
 			cause(f.seen[r.ID], c)
 		}

@@ -117,13 +117,7 @@ func (f *files) danger(n node) {
 	if d.Severity < 1 {
 		n.errorf("danger %s: severity must be one of %s", d.ID, strings.Join(severities[1:], ", "))
 	}
-	for _, t := range m["any"].items() {
-		var tr Trigger
-		for _, p := range t.pairs() {
-			tr.All = append(tr.All, f.trip(p))
-		}
-		d.Any = append(d.Any, tr)
-	}
+	d.Any = f.triggers(m["any"])
 	for _, t := range m["lifted_by"].items() {
 		var l Lift
 		for _, p := range t.pairs() {
@@ -152,6 +146,18 @@ func (f *files) danger(n node) {
 	}
 	f.places["danger/"+d.ID] = n
 	f.model.Dangers = append(f.model.Dangers, d)
+}
+
+// triggers reads a list of conditions, each of which holds when all its parts do.
+func (f *files) triggers(n node) (out []Trigger) {
+	for _, t := range n.items() {
+		var tr Trigger
+		for _, p := range t.pairs() {
+			tr.All = append(tr.All, f.trip(p))
+		}
+		out = append(out, tr)
+	}
+	return out
 }
 
 func (f *files) trip(p pair) Trip {

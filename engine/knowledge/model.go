@@ -122,8 +122,10 @@ type Repair struct {
 	Minutes  float64
 	Euros    float64
 	Gates    Gates
-	After    []string // observations to make first
-	Behind   []string // repairs that take less effort and are tried before it while its cause is in doubt
+	After    []string  // observations to make first
+	Behind   []string  // repairs that take less effort and are tried before it while its cause is in doubt
+	Points   []Trigger // findings that point to it, among all repairs of the same cause
+	Against  []Trigger // findings that rule it out
 	Disturbs []Disturbance
 	Basis    string
 }

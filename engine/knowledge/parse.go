@@ -429,9 +429,10 @@ func (f *files) cover(v *variable, p pair) {
 }
 
 func (f *files) repair(n node) {
-	m := n.fields("id", "mends", "minutes", "euros", "gates", "after", "behind", "disturbs", "basis")
+	m := n.fields("id", "mends", "minutes", "euros", "gates", "after", "behind", "points", "against", "disturbs", "basis")
 	r := Repair{ID: m["id"].text(), Mends: m["mends"].texts(), Minutes: m["minutes"].number(), Euros: m["euros"].number(),
-		Gates: f.gates(m["gates"]), After: m["after"].texts(), Behind: m["behind"].texts(), Basis: f.basis(n, m)}
+		Gates: f.gates(m["gates"]), After: m["after"].texts(), Behind: m["behind"].texts(),
+		Points: f.triggers(m["points"]), Against: f.triggers(m["against"]), Basis: f.basis(n, m)}
 	for _, p := range m["disturbs"].pairs() {
 		r.Disturbs = append(r.Disturbs, Disturbance{p.id, p.val.strength()})
 	}

@@ -28,6 +28,7 @@ type body struct {
 	// Fuel.
 	litres, pickupAt                     float64 // in the tank; below which the pick-up draws air
 	head, tee, filter, kink, waxed       float64 // Pa; Pa; multiples of the free line's resistance
+	strainer, inletShut                  float64 // a multiple too; part of the burner's fuel inlet that is closed
 	vacuum, tankAir                      float64 // Pa in the tank, L of air over the fuel
 	ventShut, valveShut, sloshing        bool
 	density, heating, viscosity          float64 // kg/m³, J/kg, Pa s
@@ -45,7 +46,7 @@ type body struct {
 
 	// Air.
 	airDensity, pressure, intake, exhaust, wind, recirculated float64 // kg/m³, Pa, free parts of the way, gusts, part
-	wet                                                       bool
+	wet, waves                                                bool
 	coke, askew                                               float64 // 0 none to 1
 	outletOpen, ductShare, inletShare, ownAir                 float64 // parts of the flow; part of own warm air breathed
 	drag, jam, pulses, pickup                                 float64 // of torque; of torque; a turn; part of pulses seen
@@ -63,7 +64,7 @@ type body struct {
 	remoteDead, settingsWrong, roomBad      bool
 	settings                                string
 	roomBias                                float64
-	locked, cut                             bool
+	locked, cut, flameBlind                 bool
 
 	// What endangers and never shows on the panel.
 	exhaustInside, reenters, cracked, hotContact, dripping float64 // 0 none to 1
@@ -164,7 +165,7 @@ func (b *body) fuel(in *Installation, r *rand.Rand) {
 	b.litres = max(b.litres, b.pickupAt+2)
 	b.tankAir = between(r, 3, 20)
 	b.head = b.density * gravity * in.Lift
-	b.filter, b.kink = between(r, 1, 1.5), 1
+	b.filter, b.kink, b.strainer = between(r, 1, 1.5), 1, 1
 	b.bore, b.lineLength = in.Bore*1e-3, in.LineLength
 	b.lineVolume = math.Pi / 4 * b.bore * b.bore * in.LineLength * 1e9
 	// Hagen and Poiseuille over half a metre of suction line of 2 mm, the strainer as much again; pumps with larger doses

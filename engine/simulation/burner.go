@@ -11,6 +11,9 @@ func (h *Heater) combustionAir() (flow, fresh float64) {
 	if b.wind > 0 {
 		flow *= max(0.03, 1+1.1*b.wind*h.gust)
 	}
+	if b.waves && h.gust > 0.5 { // the end is under
+		flow *= 0.02
+	}
 	if b.wet {
 		flow *= 0.75 + 0.5*h.r.Float64()
 	}
@@ -24,7 +27,7 @@ func (h *Heater) combustionAir() (flow, fresh float64) {
 // burn vaporises what stands in the chamber, lights it, holds or loses the flame and heats wick, chamber and gas.
 func (h *Heater) burn(arriving float64) {
 	b, air := &h.b, h.in.Ambient+kelvin
-	if b.wind > 0 || b.sloshing {
+	if b.wind > 0 || b.sloshing || b.waves {
 		h.gust += Step / 3 * (10*(h.r.Float64()-0.5) - h.gust)
 		h.gust = max(-1, min(1, h.gust))
 	}

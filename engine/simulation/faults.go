@@ -179,6 +179,7 @@ var fuelFaults = []fault{
 	}},
 	{"line_kinked", often(0.6, func(in *Installation, _ *rand.Rand) { in.Soft = true }), func(h *Heater, r *rand.Rand) { h.b.kink = degree(r, 3, 40) }},
 	{"fuel_filter_blocked", often(0.6, aged), func(h *Heater, r *rand.Rand) { h.b.filter = degree(r, 3, 40) }},
+	{"pump_strainer_blocked", often(0.5, stood), func(h *Heater, r *rand.Rand) { h.b.strainer = degree(r, 3, 40) }},
 	{"fuel_waxed", func(in *Installation, r *rand.Rand) {
 		in.Fuel, in.Ambient = draw(r, share{"summer_diesel", 70}, share{"heating_oil", 20}, share{"biodiesel", 10}), between(r, -20, -8)
 		if in.Fuel == "biodiesel" {
@@ -240,6 +241,8 @@ var airFaults = []fault{
 	{"ends_in_wind", often(0.7, func(in *Installation, _ *rand.Rand) { in.Driving = true }), func(h *Heater, r *rand.Rand) { h.b.wind = between(r, 0.5, 1) }},
 	{"assembly_fault", worked, func(h *Heater, r *rand.Rand) { h.b.askew = between(r, 0.5, 1) }},
 	{"burner_coked", both(often(0.8, aged), often(0.6, lowRun)), func(h *Heater, r *rand.Rand) { h.b.coke = between(r, 0.65, 0.98) }},
+	{"nozzle_coked", both(often(0.7, aged), often(0.5, lowRun)), func(h *Heater, r *rand.Rand) { h.b.inletShut = between(r, 0.6, 1) }},
+	{"wave_in_exhaust", func(in *Installation, _ *rand.Rand) { in.Place, in.Driving = "boat", true }, func(h *Heater, _ *rand.Rand) { h.b.waves = true }},
 	{"altitude_rich", func(in *Installation, r *rand.Rand) { in.Altitude = between(r, 1700, 3600) }, func(*Heater, *rand.Rand) {}},
 	{"exhaust_recirculation", nil, func(h *Heater, r *rand.Rand) { h.b.recirculated = between(r, 0.2, 0.6) }},
 	{"exhaust_leak_inside", often(0.4, aged), func(h *Heater, r *rand.Rand) { h.b.exhaustInside = between(r, 0.1, 1) }},
@@ -317,6 +320,7 @@ var controlFaults = []fault{
 		h.b.sensorCoupling, h.b.sensorLag = between(r, 0.05, 0.6), 40
 		h.displaced = true
 	}},
+	{"flame_sensor_failed", often(0.5, aged), func(h *Heater, _ *rand.Rand) { h.b.flameBlind = true }},
 	{"water_ingress", often(0.4, func(in *Installation, _ *rand.Rand) { in.Place = "boat" }), func(h *Heater, r *rand.Rand) {
 		h.b.damp = true
 		switch draw(r, share{"link", 60}, share{"panel", 20}, share{"joint", 20}) {

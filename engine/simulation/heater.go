@@ -313,12 +313,12 @@ func (h *Heater) stroke() (fuel, gas float64) {
 	if b.stuck || b.reversed || b.coil < 0.5*b.nominalCoil {
 		return 0, 0
 	}
-	dose := b.dose * b.worn
+	dose := b.dose * b.worn * (1 - b.inletShut) // it cannot push more than goes in
 	if b.valveShut {
 		return 0, 0
 	}
 	flow := dose * 1e-9 / strokeTime
-	need := b.head + b.tee + b.vacuum + b.suctionResistance*flow*(1+2.5*(b.filter*b.waxed*b.kink-1)/10)
+	need := b.head + b.tee + b.vacuum + b.suctionResistance*flow*(1+2.5*(b.filter*b.waxed*b.kink*b.strainer-1)/10)
 	filled := max(0, min(1, 4*(1-need/pumpVacuum)))
 	uncovered := b.litres <= b.pickupAt || b.sloshing && h.gust > 0.15*(b.litres-b.pickupAt)
 	air := b.inleak * (0.5 + need/pumpVacuum)

@@ -84,7 +84,7 @@ var sights map[string]sight
 
 func init() {
 	sights = map[string]sight{}
-	for _, m := range []map[string]sight{seenFirst, seenFire, seenAir, seenSupply, seenFuel, seenControl, seenSafety} {
+	for _, m := range []map[string]sight{seenFirst, seenFire, seenAir, seenSupply, seenFuel, seenControl, seenSafety, seenCloser} {
 		for id, f := range m {
 			sights[id] = f
 		}
@@ -164,7 +164,7 @@ var seenFirst = map[string]sight{
 	"fails_when": func(w witness) Answer {
 		h, b := w.h, &w.h.b
 		switch {
-		case h.in.Driving && (b.sloshing || b.wind > 0) && h.record.Lit > 0:
+		case h.in.Driving && (b.sloshing || b.wind > 0 || b.waves) && h.record.Lit > 0:
 			return w.sees("while_driving")
 		case b.link == linkFlaky:
 			return w.sees("now_and_then", h.record.Phase)
@@ -495,7 +495,7 @@ var seenFuel = map[string]sight{
 		return w.cured(func(c *Heater) {
 			b := &c.b
 			sound := build(&c.in, c.stream("can", ""))
-			b.kink, b.filter, b.waxed, b.head, b.tee, b.vacuum, b.ventShut, b.valveShut = 1, 1, 1, 0, 0, 0, false, false
+			b.kink, b.filter, b.waxed, b.head, b.tee, b.vacuum, b.ventShut, b.valveShut = 1, 1, 1, 0, 0, 0, false, false // the pump and its strainer stay
 			b.litres, b.pickupAt, b.water, b.volatile, b.sloshing, b.inleak = 5, 0.1, 0, 1, false, 0.1
 			b.viscosity, b.heating, b.petrol, b.creep = sound.viscosity, sound.heating, false, 0
 			if !c.b.stuck && !c.b.reversed && c.pumpCurrent() { // the line is filled by the priming function first
@@ -567,7 +567,7 @@ var seenFuel = map[string]sight{
 // trial runs the pump by its priming function into a jar, for so many strokes: µL of fuel and of gas that come.
 func (h *Heater) trial(strokes float64) (fuel, gas float64) {
 	c := h.Clone()
-	c.opened = false
+	c.opened, c.b.inletShut = false, 0 // the hose is off at the burner
 	c.step(drive{awake: true})
 	c.record.fuelOut, c.record.gasOut = 0, 0
 	for range int(strokes / 4 / Step) {

@@ -236,7 +236,7 @@ func (h *Heater) plugSeenBad() bool {
 
 // feed gives fuel and looks for a flame.
 func (h *Heater) feed(p *panel) drive {
-	if h.sensed > p.base+flameRise {
+	if h.sensed > p.base+flameRise && !h.b.flameBlind {
 		p.to(settling)
 		p.peak, p.level = h.sensed, h.wanted()
 		return drive{awake: true, speed: 0.5, rate: h.rateAt(0.4), glow: true}

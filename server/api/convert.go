@@ -59,7 +59,15 @@ func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
 		Unused:         each(a.Unused, toUnused),
 		Contradictions: each(a.Contradictions, toContradiction),
 		Chains:         each(a.Chains, toChain),
+		LikelyPair:     toPair(a.LikelyPair),
 	}
+}
+
+func toPair(p *diagnosis.Pair) *lightoffv1.Pair {
+	if p == nil {
+		return nil
+	}
+	return &lightoffv1.Pair{CauseIds: p.CauseIDs[:], Probability: p.Probability, Several: p.Several, Text: p.Text}
 }
 
 func toCause(c diagnosis.RankedCause) *lightoffv1.RankedCause {

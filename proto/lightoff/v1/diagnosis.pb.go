@@ -402,7 +402,9 @@ type AssessResponse struct {
 	// True: the service was busy, and of the assessment there are only the dangers and the model version as yet. Dangers are
 	// complete. In a conversation Watch sends the rest once it is there; from Assess it is had by asking again, a second later,
 	// with `dangers_known`.
-	Pending       bool `protobuf:"varint,10,opt,name=pending,proto3" json:"pending,omitempty"`
+	Pending bool `protobuf:"varint,10,opt,name=pending,proto3" json:"pending,omitempty"`
+	// Set where it is probably more than one thing that is wrong: the two that most probably go together.
+	LikelyPair    *Pair `protobuf:"bytes,11,opt,name=likely_pair,json=likelyPair,proto3" json:"likely_pair,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -507,6 +509,86 @@ func (x *AssessResponse) GetPending() bool {
 	return false
 }
 
+func (x *AssessResponse) GetLikelyPair() *Pair {
+	if x != nil {
+		return x.LikelyPair
+	}
+	return nil
+}
+
+// Pair is two causes that are probably both active.
+type Pair struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Their identifiers, the more probable first.
+	CauseIds []string `protobuf:"bytes,1,rep,name=cause_ids,json=causeIds,proto3" json:"cause_ids,omitempty"`
+	// Chance that both are active.
+	Probability float64 `protobuf:"fixed64,2,opt,name=probability,proto3" json:"probability,omitempty"`
+	// Chance that more than one cause takes part in today's failure.
+	Several float64 `protobuf:"fixed64,3,opt,name=several,proto3" json:"several,omitempty"`
+	// The same, for people, with both causes named.
+	Text          string `protobuf:"bytes,4,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Pair) Reset() {
+	*x = Pair{}
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Pair) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Pair) ProtoMessage() {}
+
+func (x *Pair) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Pair.ProtoReflect.Descriptor instead.
+func (*Pair) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Pair) GetCauseIds() []string {
+	if x != nil {
+		return x.CauseIds
+	}
+	return nil
+}
+
+func (x *Pair) GetProbability() float64 {
+	if x != nil {
+		return x.Probability
+	}
+	return 0
+}
+
+func (x *Pair) GetSeveral() float64 {
+	if x != nil {
+		return x.Several
+	}
+	return 0
+}
+
+func (x *Pair) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // Chain leads from a root to a cause that it brought about.
 type Chain struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -524,7 +606,7 @@ type Chain struct {
 
 func (x *Chain) Reset() {
 	*x = Chain{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[3]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -536,7 +618,7 @@ func (x *Chain) String() string {
 func (*Chain) ProtoMessage() {}
 
 func (x *Chain) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[3]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -549,7 +631,7 @@ func (x *Chain) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Chain.ProtoReflect.Descriptor instead.
 func (*Chain) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{3}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Chain) GetLinks() []*ChainLink {
@@ -593,7 +675,7 @@ type ChainLink struct {
 
 func (x *ChainLink) Reset() {
 	*x = ChainLink{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[4]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -605,7 +687,7 @@ func (x *ChainLink) String() string {
 func (*ChainLink) ProtoMessage() {}
 
 func (x *ChainLink) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[4]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -618,7 +700,7 @@ func (x *ChainLink) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChainLink.ProtoReflect.Descriptor instead.
 func (*ChainLink) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{4}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ChainLink) GetId() string {
@@ -660,7 +742,7 @@ type RankedCause struct {
 
 func (x *RankedCause) Reset() {
 	*x = RankedCause{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[5]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -672,7 +754,7 @@ func (x *RankedCause) String() string {
 func (*RankedCause) ProtoMessage() {}
 
 func (x *RankedCause) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[5]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -685,7 +767,7 @@ func (x *RankedCause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RankedCause.ProtoReflect.Descriptor instead.
 func (*RankedCause) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{5}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *RankedCause) GetId() string {
@@ -759,7 +841,7 @@ type WeightOfEvidence struct {
 
 func (x *WeightOfEvidence) Reset() {
 	*x = WeightOfEvidence{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[6]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -771,7 +853,7 @@ func (x *WeightOfEvidence) String() string {
 func (*WeightOfEvidence) ProtoMessage() {}
 
 func (x *WeightOfEvidence) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[6]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -784,7 +866,7 @@ func (x *WeightOfEvidence) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WeightOfEvidence.ProtoReflect.Descriptor instead.
 func (*WeightOfEvidence) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{6}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *WeightOfEvidence) GetObservationId() string {
@@ -834,7 +916,7 @@ type AdvisedCheck struct {
 
 func (x *AdvisedCheck) Reset() {
 	*x = AdvisedCheck{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[7]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -846,7 +928,7 @@ func (x *AdvisedCheck) String() string {
 func (*AdvisedCheck) ProtoMessage() {}
 
 func (x *AdvisedCheck) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[7]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -859,7 +941,7 @@ func (x *AdvisedCheck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AdvisedCheck.ProtoReflect.Descriptor instead.
 func (*AdvisedCheck) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{7}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *AdvisedCheck) GetObservationId() string {
@@ -949,7 +1031,7 @@ type Danger struct {
 
 func (x *Danger) Reset() {
 	*x = Danger{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[8]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -961,7 +1043,7 @@ func (x *Danger) String() string {
 func (*Danger) ProtoMessage() {}
 
 func (x *Danger) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[8]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -974,7 +1056,7 @@ func (x *Danger) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Danger.ProtoReflect.Descriptor instead.
 func (*Danger) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{8}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Danger) GetId() string {
@@ -1067,7 +1149,7 @@ type DangerLift struct {
 
 func (x *DangerLift) Reset() {
 	*x = DangerLift{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1079,7 +1161,7 @@ func (x *DangerLift) String() string {
 func (*DangerLift) ProtoMessage() {}
 
 func (x *DangerLift) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[9]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1092,7 +1174,7 @@ func (x *DangerLift) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DangerLift.ProtoReflect.Descriptor instead.
 func (*DangerLift) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{9}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *DangerLift) GetObservations() []*Observation {
@@ -1126,7 +1208,7 @@ type Plan struct {
 
 func (x *Plan) Reset() {
 	*x = Plan{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1138,7 +1220,7 @@ func (x *Plan) String() string {
 func (*Plan) ProtoMessage() {}
 
 func (x *Plan) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[10]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1151,7 +1233,7 @@ func (x *Plan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Plan.ProtoReflect.Descriptor instead.
 func (*Plan) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Plan) GetSteps() []*PlanStep {
@@ -1205,7 +1287,7 @@ type Ending struct {
 
 func (x *Ending) Reset() {
 	*x = Ending{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1217,7 +1299,7 @@ func (x *Ending) String() string {
 func (*Ending) ProtoMessage() {}
 
 func (x *Ending) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[11]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1230,7 +1312,7 @@ func (x *Ending) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Ending.ProtoReflect.Descriptor instead.
 func (*Ending) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Ending) GetKind() string {
@@ -1321,7 +1403,7 @@ type PlanStep struct {
 
 func (x *PlanStep) Reset() {
 	*x = PlanStep{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1333,7 +1415,7 @@ func (x *PlanStep) String() string {
 func (*PlanStep) ProtoMessage() {}
 
 func (x *PlanStep) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[12]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1346,7 +1428,7 @@ func (x *PlanStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanStep.ProtoReflect.Descriptor instead.
 func (*PlanStep) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *PlanStep) GetRepairId() string {
@@ -1467,7 +1549,7 @@ type UnusedObservation struct {
 
 func (x *UnusedObservation) Reset() {
 	*x = UnusedObservation{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1479,7 +1561,7 @@ func (x *UnusedObservation) String() string {
 func (*UnusedObservation) ProtoMessage() {}
 
 func (x *UnusedObservation) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[13]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1492,7 +1574,7 @@ func (x *UnusedObservation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnusedObservation.ProtoReflect.Descriptor instead.
 func (*UnusedObservation) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *UnusedObservation) GetId() string {
@@ -1522,7 +1604,7 @@ type Contradiction struct {
 
 func (x *Contradiction) Reset() {
 	*x = Contradiction{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1534,7 +1616,7 @@ func (x *Contradiction) String() string {
 func (*Contradiction) ProtoMessage() {}
 
 func (x *Contradiction) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[14]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1547,7 +1629,7 @@ func (x *Contradiction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Contradiction.ProtoReflect.Descriptor instead.
 func (*Contradiction) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Contradiction) GetObservationIds() []string {
@@ -1585,7 +1667,7 @@ type ExplainRequest struct {
 
 func (x *ExplainRequest) Reset() {
 	*x = ExplainRequest{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1597,7 +1679,7 @@ func (x *ExplainRequest) String() string {
 func (*ExplainRequest) ProtoMessage() {}
 
 func (x *ExplainRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[15]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1610,7 +1692,7 @@ func (x *ExplainRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainRequest.ProtoReflect.Descriptor instead.
 func (*ExplainRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ExplainRequest) GetObservations() []*Observation {
@@ -1670,7 +1752,7 @@ type ExplainResponse struct {
 
 func (x *ExplainResponse) Reset() {
 	*x = ExplainResponse{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1682,7 +1764,7 @@ func (x *ExplainResponse) String() string {
 func (*ExplainResponse) ProtoMessage() {}
 
 func (x *ExplainResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[16]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1695,7 +1777,7 @@ func (x *ExplainResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainResponse.ProtoReflect.Descriptor instead.
 func (*ExplainResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ExplainResponse) GetCause() *RankedCause {
@@ -1738,7 +1820,7 @@ type WhatIf struct {
 
 func (x *WhatIf) Reset() {
 	*x = WhatIf{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1750,7 +1832,7 @@ func (x *WhatIf) String() string {
 func (*WhatIf) ProtoMessage() {}
 
 func (x *WhatIf) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[17]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1763,7 +1845,7 @@ func (x *WhatIf) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhatIf.ProtoReflect.Descriptor instead.
 func (*WhatIf) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *WhatIf) GetObservationId() string {
@@ -1816,7 +1898,7 @@ type ReadTextRequest struct {
 
 func (x *ReadTextRequest) Reset() {
 	*x = ReadTextRequest{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1828,7 +1910,7 @@ func (x *ReadTextRequest) String() string {
 func (*ReadTextRequest) ProtoMessage() {}
 
 func (x *ReadTextRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[18]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1841,7 +1923,7 @@ func (x *ReadTextRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadTextRequest.ProtoReflect.Descriptor instead.
 func (*ReadTextRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ReadTextRequest) GetText() string {
@@ -1881,7 +1963,7 @@ type ReadTextResponse struct {
 
 func (x *ReadTextResponse) Reset() {
 	*x = ReadTextResponse{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1893,7 +1975,7 @@ func (x *ReadTextResponse) String() string {
 func (*ReadTextResponse) ProtoMessage() {}
 
 func (x *ReadTextResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[19]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1906,7 +1988,7 @@ func (x *ReadTextResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadTextResponse.ProtoReflect.Descriptor instead.
 func (*ReadTextResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ReadTextResponse) GetReadings() []*Reading {
@@ -1945,7 +2027,7 @@ type SuggestedReading struct {
 
 func (x *SuggestedReading) Reset() {
 	*x = SuggestedReading{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1957,7 +2039,7 @@ func (x *SuggestedReading) String() string {
 func (*SuggestedReading) ProtoMessage() {}
 
 func (x *SuggestedReading) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[20]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1970,7 +2052,7 @@ func (x *SuggestedReading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuggestedReading.ProtoReflect.Descriptor instead.
 func (*SuggestedReading) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{20}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *SuggestedReading) GetReading() *Reading {
@@ -2009,7 +2091,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[21]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2021,7 +2103,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[21]
+	mi := &file_lightoff_v1_diagnosis_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2034,7 +2116,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{21}
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Reading) GetObservation() *Observation {
@@ -2080,7 +2162,7 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"mended_ids\x18\a \x03(\tR\tmendedIds\x12\x1d\n" +
 	"\n" +
 	"before_ids\x18\b \x03(\tR\tbeforeIds\x12#\n" +
-	"\rdangers_known\x18\t \x01(\bR\fdangersKnown\"\xd7\x03\n" +
+	"\rdangers_known\x18\t \x01(\bR\fdangersKnown\"\x8b\x04\n" +
 	"\x0eAssessResponse\x12#\n" +
 	"\rmodel_version\x18\x01 \x01(\tR\fmodelVersion\x120\n" +
 	"\x06causes\x18\x02 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12:\n" +
@@ -2093,7 +2175,14 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x0econtradictions\x18\b \x03(\v2\x1a.lightoff.v1.ContradictionR\x0econtradictions\x12*\n" +
 	"\x06chains\x18\t \x03(\v2\x12.lightoff.v1.ChainR\x06chains\x12\x18\n" +
 	"\apending\x18\n" +
-	" \x01(\bR\apending\"\x8e\x01\n" +
+	" \x01(\bR\apending\x122\n" +
+	"\vlikely_pair\x18\v \x01(\v2\x11.lightoff.v1.PairR\n" +
+	"likelyPair\"s\n" +
+	"\x04Pair\x12\x1b\n" +
+	"\tcause_ids\x18\x01 \x03(\tR\bcauseIds\x12 \n" +
+	"\vprobability\x18\x02 \x01(\x01R\vprobability\x12\x18\n" +
+	"\aseveral\x18\x03 \x01(\x01R\aseveral\x12\x12\n" +
+	"\x04text\x18\x04 \x01(\tR\x04text\"\x8e\x01\n" +
 	"\x05Chain\x12,\n" +
 	"\x05links\x18\x01 \x03(\v2\x16.lightoff.v1.ChainLinkR\x05links\x12 \n" +
 	"\vprobability\x18\x02 \x01(\x01R\vprobability\x12\x16\n" +
@@ -2249,69 +2338,71 @@ func file_lightoff_v1_diagnosis_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_diagnosis_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
+var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_lightoff_v1_diagnosis_proto_goTypes = []any{
 	(Willingness)(0),          // 0: lightoff.v1.Willingness
 	(Severity)(0),             // 1: lightoff.v1.Severity
 	(*Observation)(nil),       // 2: lightoff.v1.Observation
 	(*AssessRequest)(nil),     // 3: lightoff.v1.AssessRequest
 	(*AssessResponse)(nil),    // 4: lightoff.v1.AssessResponse
-	(*Chain)(nil),             // 5: lightoff.v1.Chain
-	(*ChainLink)(nil),         // 6: lightoff.v1.ChainLink
-	(*RankedCause)(nil),       // 7: lightoff.v1.RankedCause
-	(*WeightOfEvidence)(nil),  // 8: lightoff.v1.WeightOfEvidence
-	(*AdvisedCheck)(nil),      // 9: lightoff.v1.AdvisedCheck
-	(*Danger)(nil),            // 10: lightoff.v1.Danger
-	(*DangerLift)(nil),        // 11: lightoff.v1.DangerLift
-	(*Plan)(nil),              // 12: lightoff.v1.Plan
-	(*Ending)(nil),            // 13: lightoff.v1.Ending
-	(*PlanStep)(nil),          // 14: lightoff.v1.PlanStep
-	(*UnusedObservation)(nil), // 15: lightoff.v1.UnusedObservation
-	(*Contradiction)(nil),     // 16: lightoff.v1.Contradiction
-	(*ExplainRequest)(nil),    // 17: lightoff.v1.ExplainRequest
-	(*ExplainResponse)(nil),   // 18: lightoff.v1.ExplainResponse
-	(*WhatIf)(nil),            // 19: lightoff.v1.WhatIf
-	(*ReadTextRequest)(nil),   // 20: lightoff.v1.ReadTextRequest
-	(*ReadTextResponse)(nil),  // 21: lightoff.v1.ReadTextResponse
-	(*SuggestedReading)(nil),  // 22: lightoff.v1.SuggestedReading
-	(*Reading)(nil),           // 23: lightoff.v1.Reading
+	(*Pair)(nil),              // 5: lightoff.v1.Pair
+	(*Chain)(nil),             // 6: lightoff.v1.Chain
+	(*ChainLink)(nil),         // 7: lightoff.v1.ChainLink
+	(*RankedCause)(nil),       // 8: lightoff.v1.RankedCause
+	(*WeightOfEvidence)(nil),  // 9: lightoff.v1.WeightOfEvidence
+	(*AdvisedCheck)(nil),      // 10: lightoff.v1.AdvisedCheck
+	(*Danger)(nil),            // 11: lightoff.v1.Danger
+	(*DangerLift)(nil),        // 12: lightoff.v1.DangerLift
+	(*Plan)(nil),              // 13: lightoff.v1.Plan
+	(*Ending)(nil),            // 14: lightoff.v1.Ending
+	(*PlanStep)(nil),          // 15: lightoff.v1.PlanStep
+	(*UnusedObservation)(nil), // 16: lightoff.v1.UnusedObservation
+	(*Contradiction)(nil),     // 17: lightoff.v1.Contradiction
+	(*ExplainRequest)(nil),    // 18: lightoff.v1.ExplainRequest
+	(*ExplainResponse)(nil),   // 19: lightoff.v1.ExplainResponse
+	(*WhatIf)(nil),            // 20: lightoff.v1.WhatIf
+	(*ReadTextRequest)(nil),   // 21: lightoff.v1.ReadTextRequest
+	(*ReadTextResponse)(nil),  // 22: lightoff.v1.ReadTextResponse
+	(*SuggestedReading)(nil),  // 23: lightoff.v1.SuggestedReading
+	(*Reading)(nil),           // 24: lightoff.v1.Reading
 }
 var file_lightoff_v1_diagnosis_proto_depIdxs = []int32{
 	2,  // 0: lightoff.v1.AssessRequest.observations:type_name -> lightoff.v1.Observation
 	0,  // 1: lightoff.v1.AssessRequest.willingness:type_name -> lightoff.v1.Willingness
-	7,  // 2: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
-	9,  // 3: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
-	10, // 4: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
-	12, // 5: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
-	15, // 6: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
-	16, // 7: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
-	5,  // 8: lightoff.v1.AssessResponse.chains:type_name -> lightoff.v1.Chain
-	6,  // 9: lightoff.v1.Chain.links:type_name -> lightoff.v1.ChainLink
-	8,  // 10: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
-	1,  // 11: lightoff.v1.Danger.severity:type_name -> lightoff.v1.Severity
-	11, // 12: lightoff.v1.Danger.lifted_by:type_name -> lightoff.v1.DangerLift
-	2,  // 13: lightoff.v1.DangerLift.observations:type_name -> lightoff.v1.Observation
-	14, // 14: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
-	13, // 15: lightoff.v1.Plan.ending:type_name -> lightoff.v1.Ending
-	2,  // 16: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
-	7,  // 17: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
-	19, // 18: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
-	23, // 19: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
-	22, // 20: lightoff.v1.ReadTextResponse.suggestions:type_name -> lightoff.v1.SuggestedReading
-	23, // 21: lightoff.v1.SuggestedReading.reading:type_name -> lightoff.v1.Reading
-	23, // 22: lightoff.v1.SuggestedReading.alternatives:type_name -> lightoff.v1.Reading
-	2,  // 23: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
-	3,  // 24: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
-	17, // 25: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
-	20, // 26: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
-	4,  // 27: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
-	18, // 28: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
-	21, // 29: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
-	27, // [27:30] is the sub-list for method output_type
-	24, // [24:27] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	8,  // 2: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
+	10, // 3: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
+	11, // 4: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
+	13, // 5: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
+	16, // 6: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
+	17, // 7: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
+	6,  // 8: lightoff.v1.AssessResponse.chains:type_name -> lightoff.v1.Chain
+	5,  // 9: lightoff.v1.AssessResponse.likely_pair:type_name -> lightoff.v1.Pair
+	7,  // 10: lightoff.v1.Chain.links:type_name -> lightoff.v1.ChainLink
+	9,  // 11: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
+	1,  // 12: lightoff.v1.Danger.severity:type_name -> lightoff.v1.Severity
+	12, // 13: lightoff.v1.Danger.lifted_by:type_name -> lightoff.v1.DangerLift
+	2,  // 14: lightoff.v1.DangerLift.observations:type_name -> lightoff.v1.Observation
+	15, // 15: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
+	14, // 16: lightoff.v1.Plan.ending:type_name -> lightoff.v1.Ending
+	2,  // 17: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
+	8,  // 18: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
+	20, // 19: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
+	24, // 20: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
+	23, // 21: lightoff.v1.ReadTextResponse.suggestions:type_name -> lightoff.v1.SuggestedReading
+	24, // 22: lightoff.v1.SuggestedReading.reading:type_name -> lightoff.v1.Reading
+	24, // 23: lightoff.v1.SuggestedReading.alternatives:type_name -> lightoff.v1.Reading
+	2,  // 24: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
+	3,  // 25: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
+	18, // 26: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
+	21, // 27: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
+	4,  // 28: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
+	19, // 29: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
+	22, // 30: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
+	28, // [28:31] is the sub-list for method output_type
+	25, // [25:28] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_diagnosis_proto_init() }
@@ -2330,7 +2421,7 @@ func file_lightoff_v1_diagnosis_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_diagnosis_proto_rawDesc), len(file_lightoff_v1_diagnosis_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   22,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
