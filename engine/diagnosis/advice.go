@@ -18,7 +18,7 @@ const effortFloor = 3
 
 // startEffort is added for each check that needs a start: nobody likes to start a heater that fails, each failed start
 // leaves fuel in the burner, and what can be told without one is asked first. Minutes; common practice, no source.
-const startEffort = 5
+const startEffort = 2
 
 // leastGain is the information, in bits, below which a check is not worth naming.
 const leastGain = 0.004

@@ -214,7 +214,7 @@ func (p *planning) chooseChecks(advised []AdvisedCheck) {
 		mask, minutes, _ := prepares(r.Gates)
 		repair := troubleshoot.Repair{Cost: p.price(max(0, r.Minutes-minutes), r.Euros) + p.disturbance(r), Prepares: mask,
 			Mends: p.mends(func(c knowledge.Cause) bool {
-				return p.isPinned(r.ID) && slices.Contains(r.Mends, c.ID) || p.s.serves(r, c.ID)
+				return p.s.serves(r, c.ID)
 			})}
 		for _, id := range r.After {
 			if p.s.waitsFor(id) {
