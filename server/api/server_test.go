@@ -125,6 +125,7 @@ func TestEveryFieldIsCarried(t *testing.T) {
 		Unused:         []diagnosis.Unused{{ID: "u", Reason: "w"}},
 		Chains: []diagnosis.Chain{{Links: []diagnosis.ChainLink{{ID: "root", Title: "R"}}, Probability: 0.5, Advice: "mend it",
 			RepairIDs: []string{"r"}}},
+		LikelyPair: &diagnosis.Pair{CauseIDs: [2]string{"a", "b"}, Probability: 0.6, Several: 0.7, Text: "both"},
 	})
 	e := toExplanation(&diagnosis.Explanation{Explanation: "x", Cause: diagnosis.RankedCause{ID: "c"},
 		WouldChange: []diagnosis.WhatIf{{ObservationID: "o", State: "s", Text: "t", Probability: 0.25, After: 0.75}}})
