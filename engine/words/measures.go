@@ -45,7 +45,7 @@ func (p *page) figures() []figure {
 	for i := range p.tokens {
 		t := &p.tokens[i]
 		switch {
-		case p.taken[i], len(out) > 0 && i < out[len(out)-1].to:
+		case p.taken[i] && !p.lasts(i), len(out) > 0 && i < out[len(out)-1].to:
 		case t.number && (!t.odd || t.digits):
 			f := figure{at: i, to: i + 1, value: t.value, odd: t.odd}
 			p.unitBehind(&f)
@@ -65,6 +65,17 @@ func (p *page) figures() []figure {
 		}
 	}
 	return out
+}
+
+// lasts tells whether a time begins at a token. Words such as "after an hour" say when, and the number says how long as well.
+func (p *page) lasts(i int) bool {
+	t := &p.tokens[i]
+	if !t.number && !p.lang.articles[t.text] || slices.ContainsFunc(p.coded, func(h hit) bool { return h.from <= i && i < h.to }) {
+		return false
+	}
+	f := figure{at: i, to: i + 1}
+	p.unitBehind(&f)
+	return slices.ContainsFunc(f.units, func(u string) bool { return p.reader.spread[u] })
 }
 
 // unitBehind finds the unit behind a number, over an article: half an hour.
