@@ -256,16 +256,17 @@ func (a *access) admit(ctx context.Context, method string, req any) (caller, err
 		return c, err
 	}
 	err = a.admitCaller(c, method, req)
-	if over, ok := errors.AsType[*limited](err); ok && warns(req) {
+	if over, ok := errors.AsType[*limited](err); ok && a.warns(req) {
 		c.over, err = over, nil
 	}
 	return c, err
 }
 
-// warns tells whether a request is answered with its dangers though its caller has asked for too much.
-func warns(req any) bool {
+// warns tells whether a request is answered with its dangers, and no more, though its caller has asked for too much.
+// No limit refuses an answer to the safety card.
+func (a *access) warns(req any) bool {
 	_, assess := req.(*lightoffv1.AssessRequest)
-	return assess
+	return assess || a.answersCard(req)
 }
 
 func (a *access) admitCaller(c caller, method string, req any) error {

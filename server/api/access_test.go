@@ -195,6 +195,13 @@ func TestLimits(t *testing.T) {
 			wait(t, err)
 		}
 	}
+	for range 10 * cardAnswers {
+		_, err := r.Answer(mine, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", "off")}})
+		require.NoError(t, err, "no limit refuses the safety card")
+	}
+	kept, err := r.Answer(mine, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", "on")}})
+	require.NoError(t, err)
+	assert.True(t, kept.GetConversation().GetAssessment().GetPending(), "beyond its allowance it costs no inference")
 	now = now.Add(delay)
 	require.NoError(t, get(mine), "after the time told")
 	wait(t, get(mine))

@@ -145,9 +145,9 @@ func (c *conversations) weigh(ctx context.Context, by *version, events []diagnos
 	}
 	var err error
 	o.guidance, err = c.guidance(ctx, by, o.state, u)
-	var full *busy
+	_, full := errors.AsType[refused](err)
 	switch {
-	case err == nil, must && errors.As(err, &full):
+	case err == nil, must && full:
 		return o, nil
 	case alarms && ctx.Err() == nil:
 		c.log.Error("a conversation with a danger cannot be assessed; the danger is shown without", "error", err)
@@ -221,8 +221,7 @@ func (c *conversations) show(ctx context.Context, kept store.Conversation, local
 		u = inTurn
 	}
 	o.guidance, err = c.guidance(ctx, by, o.state, u)
-	var full *busy
-	if err != nil && !(must && errors.As(err, &full)) {
+	if _, full := errors.AsType[refused](err); err != nil && !(must && full) {
 		return nil, err
 	}
 	return c.present(kept, by, o, locale), nil
