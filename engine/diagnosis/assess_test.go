@@ -270,9 +270,11 @@ func TestDangersAreThoseOfTheAssessment(t *testing.T) {
 	e := diagnosis.New(engineModel(t))
 	for _, told := range [][]string{nil, {"smoke=white_thick"}, {"smell_exhaust_inside=yes", "smell_fuel=yes"}, {"co_alarm=sounding", "smoke=black"}} {
 		r := request(told...)
-		a, err := e.Assess(r)
+		v, err := e.Evidence(r)
 		require.NoError(t, err)
-		assert.Equal(t, a.Dangers, e.Dangers(r), told)
+		a, err := v.Assess()
+		require.NoError(t, err)
+		assert.Equal(t, a.Dangers, v.Dangers(), told)
 	}
 }
 

@@ -129,11 +129,10 @@ func (s *subject) gate() gate {
 		g.bans = append(g.bans, ban{k, k.Forbids})
 		g.leave = g.leave || d.Severity == LeaveNow
 	}
-	f := factsOf(s.told, s.request.Order)
 	for _, l := range s.model.Limits {
 		i := slices.IndexFunc(s.model.Causes, func(c knowledge.Cause) bool { return c.ID == l.Cause })
 		k := s.model.Dangers[slices.IndexFunc(s.model.Dangers, func(k knowledge.Danger) bool { return k.ID == l.Danger })]
-		if s.posterior[i] > l.Above && !s.dealtWith(k, f) {
+		if s.posterior[i] > l.Above && !s.dealtWith(k, s.facts) {
 			g.bans = append(g.bans, ban{k, l.Forbids})
 		}
 	}
@@ -172,15 +171,3 @@ func (g gate) forbidsRepair(r knowledge.Repair) string {
 
 // forbidsStart tells whether no start may be made.
 func (g gate) forbidsStart() bool { return g.forbids(knowledge.Gates{NeedsStart: true}) != "" }
-
-// Dangers are those that stand by what was told, most severe first, at little cost. The request must be one that Check
-// accepts.
-func (e *Engine) Dangers(r Request) []Danger {
-	var findings []knowledge.Finding
-	for _, o := range r.Observations {
-		if o.Kind != UnknownValue {
-			findings = append(findings, o.finding())
-		}
-	}
-	return e.dangers(factsOf(findings, r.Order), e.model.Text(r.Locale))
-}

@@ -11,7 +11,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 	"sync"
 
 	"lightoff/engine/knowledge"
@@ -39,12 +38,9 @@ const leading = 5
 // subject is one request on its way to an assessment.
 type subject struct {
 	*Engine
+	*Evidence
 	in        *knowledge.Inquiry
 	texts     *knowledge.Texts
-	request   Request
-	told      []knowledge.Finding // without what could not be told; dangers hang on it
-	findings  []knowledge.Finding // of these, what still counts: what a repair may have changed is left out
-	past      map[string]bool     // what is left out
 	posterior []float64           // by cause, in the model's order
 	base      []float64           // given the complaint and the setup only
 	blame     []float64           // what of the posterior stands out from the base rate; see blames
@@ -55,13 +51,22 @@ type subject struct {
 	surveyed  map[string]int // what was surveyed, and where it stands there
 }
 
-// Assess assesses. The error is an *InputError, unless the model itself fails.
+// Assess assesses a request. The error is an *InputError, unless the model itself fails.
 func (e *Engine) Assess(r Request) (*Assessment, error) {
-	s, err := e.subject(r)
+	v, err := e.Evidence(r)
 	if err != nil {
 		return nil, err
 	}
-	defer e.pool.Put(s.in)
+	return v.Assess()
+}
+
+// Assess assesses. An error is the model's own failure.
+func (v *Evidence) Assess() (*Assessment, error) {
+	s, err := v.subject()
+	if err != nil {
+		return nil, err
+	}
+	defer s.pool.Put(s.in)
 	return s.assess()
 }
 
@@ -113,57 +118,19 @@ func (s *subject) look(candidates []candidate, p *planning, weigh []int) (err er
 	return err
 }
 
-// subject validates a request and makes the posteriors, dangers and gates that everything else is made of.
-func (e *Engine) subject(r Request) (*subject, error) {
-	if err := e.Check(r); err != nil {
-		return nil, err
-	}
-	s := &subject{Engine: e, in: e.pool.Get().(*knowledge.Inquiry), texts: e.model.Text(r.Locale), request: r, past: e.past(r)}
-	for _, o := range r.Observations {
-		if o.Kind == UnknownValue {
-			continue
-		}
-		f := o.finding()
-		s.told = append(s.told, f)
-		if !s.past[o.ID] {
-			s.findings = append(s.findings, f)
-		}
-	}
-	s.findings = append(s.findings, e.denied(s.told)...)
-	// The order of telling must not reach the arithmetic, or the same facts could differ in their last digits.
-	slices.SortFunc(s.told, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
-	slices.SortFunc(s.findings, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
+// subject makes the posteriors, dangers and gates that everything else is made of.
+func (v *Evidence) subject() (*subject, error) {
+	s := &subject{Engine: v.engine, Evidence: v, in: v.engine.pool.Get().(*knowledge.Inquiry),
+		texts: v.engine.model.Text(v.request.Locale)}
 	if err := s.infer(); err != nil {
-		e.pool.Put(s.in)
+		s.pool.Put(s.in)
 		return nil, fmt.Errorf("inferring the causes: %w", err)
 	}
 	s.blame = blames(s.posterior, s.base)
 	s.pointed = s.pointsTo()
-	s.dangers = e.dangers(factsOf(s.told, r.Order), s.texts)
+	s.dangers = v.Dangers()
 	s.gates = s.gate()
 	return s, nil
-}
-
-// denied are the observations that an answer to a question for several denies: those of two states that were not told by
-// themselves. Of more states than two, more than one may be meant.
-func (e *Engine) denied(told []knowledge.Finding) (out []knowledge.Finding) {
-	for _, f := range told {
-		o, ok := e.model.Observation(f.ID)
-		if !ok || len(o.Denies) == 0 || f.State != o.States[0] {
-			continue
-		}
-		for _, id := range o.Denies {
-			d, _ := e.model.Observation(id)
-			if len(d.States) == 2 && !slices.ContainsFunc(told, func(f knowledge.Finding) bool { return f.ID == id }) {
-				out = append(out, knowledge.Finding{ID: id, State: d.States[0]})
-			}
-		}
-	}
-	return out
-}
-
-func (o Observation) finding() knowledge.Finding {
-	return knowledge.Finding{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == NumberValue}
 }
 
 // infer works out how probable the causes are, with and without what was found.
@@ -221,74 +188,6 @@ func likelihood(p float64) string {
 		}
 	}
 	return "likelihood_remote"
-}
-
-// Check says whether a request can be assessed; the error is an *InputError naming every field that is wrong.
-func (e *Engine) Check(r Request) error {
-	var bad []Violation
-	add := func(field, format string, args ...any) {
-		bad = append(bad, Violation{field, fmt.Sprintf(format, args...)})
-	}
-	table := ""
-	for _, o := range r.Observations {
-		if o.ID == codeTable {
-			table = o.State
-		}
-	}
-	first := map[string]int{}
-	for i, o := range r.Observations {
-		field := "observations[" + strconv.Itoa(i) + "]"
-		if j, ok := first[o.ID]; ok {
-			if r.Observations[j] != o {
-				add(field+".id", "%s is given twice with different values, first in observations[%d]", o.ID, j)
-			}
-			continue
-		}
-		first[o.ID] = i
-		f := o.finding()
-		if o.Kind == UnknownValue {
-			if !e.known(o.ID) {
-				add(field+".id", "%q is no observation or setup fact", o.ID)
-			}
-			continue
-		}
-		if part, problem := e.model.Check(f, table); problem != "" {
-			add(field+"."+part, "%s", problem)
-		}
-	}
-	for i, id := range r.Mended {
-		if _, ok := e.repair(id); !ok {
-			add("mended_ids["+strconv.Itoa(i)+"]", "%q is no repair", id)
-		}
-	}
-	for i, id := range r.Before {
-		if _, ok := first[id]; !ok {
-			add("before_ids["+strconv.Itoa(i)+"]", "%q is not among the observations", id)
-		}
-	}
-	if !finiteRate(r.EurosPerMinute) {
-		add("euros_per_minute", "a minute is worth from 0 to 1000 euros, not %g", r.EurosPerMinute)
-	}
-	if r.Willing < 0 || r.Willing > workshop {
-		add("willingness", "%d is none; it goes from 1 to %d", r.Willing, workshop)
-	}
-	for i, t := range r.Tools {
-		if !slices.Contains(e.model.Tools, t) {
-			add("tools["+strconv.Itoa(i)+"]", "%q is no tool; known are %s", t, strings.Join(e.model.Tools, ", "))
-		}
-	}
-	if len(bad) > 0 {
-		return &InputError{bad}
-	}
-	return nil
-}
-
-func (e *Engine) known(id string) bool {
-	if _, ok := e.model.Observation(id); ok {
-		return true
-	}
-	_, ok := e.model.SetupFact(id)
-	return ok
 }
 
 // Describe writes an observation and its value in plain words.

@@ -45,7 +45,7 @@ func eachDanger(t *testing.T, visit func(row dangerRow, d knowledge.Danger)) {
 
 func stands(t *testing.T, id string, told string) bool {
 	t.Helper()
-	dangers := engine(t).Dangers(request(strings.Fields(told)...))
+	dangers := standing(t, request(strings.Fields(told)...))
 	return slices.ContainsFunc(dangers, func(d diagnosis.Danger) bool { return d.ID == id })
 }
 
@@ -183,7 +183,7 @@ func TestWhatWasDoneSinceDoesNotLiftWhatComesLater(t *testing.T) {
 		return diagnosis.Event{Number: number, Kind: diagnosis.Answered, Observations: request(told...).Observations}
 	}
 	flooded := func(events ...diagnosis.Event) bool {
-		dangers := engine(t).Dangers(diagnosis.Fold(events).Request())
+		dangers := standing(t, diagnosis.Fold(events).Request())
 		return slices.ContainsFunc(dangers, func(d diagnosis.Danger) bool { return d.ID == "flooded_burner" })
 	}
 	assert.True(t, flooded(say(1, "failed_starts=three_or_more")))

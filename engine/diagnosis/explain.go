@@ -19,7 +19,11 @@ func (e *Engine) Explain(r Request, cause string) (*Explanation, error) {
 	if i < 0 {
 		return nil, &InputError{[]Violation{{"cause_id", fmt.Sprintf("%q is no cause", cause)}}}
 	}
-	s, err := e.subject(r)
+	v, err := e.Evidence(r)
+	if err != nil {
+		return nil, err
+	}
+	s, err := v.subject()
 	if err != nil {
 		return nil, err
 	}

@@ -28,17 +28,27 @@ const enough = 0.02
 // checks. After a repair, what set off a danger is asked anew, and then a start is to be watched; while it is, and once
 // the heater is well, nothing is asked.
 func (e *Engine) Guide(c Conversation) (*Guidance, error) {
-	s, err := e.subject(c.Request())
+	v, err := e.Evidence(c.Request())
 	if err != nil {
 		return nil, err
 	}
-	defer e.pool.Put(s.in)
+	return v.Guide(c)
+}
+
+// Guide is Engine.Guide for a conversation whose Request the evidence was made of. An error is the model's own failure,
+// or an *InputError about what was known before a repair.
+func (v *Evidence) Guide(c Conversation) (*Guidance, error) {
+	s, err := v.subject()
+	if err != nil {
+		return nil, err
+	}
+	defer s.pool.Put(s.in)
 	a, err := s.assess()
 	if err != nil {
 		return nil, err
 	}
 	g := &Guidance{Assessment: a}
-	if g.Recovery, err = e.recover(c, s); err != nil {
+	if g.Recovery, err = s.recover(c, s); err != nil {
 		return nil, err
 	}
 	return g, s.next(c, g)

@@ -79,6 +79,14 @@ func assess(t testing.TB, told ...string) *diagnosis.Assessment {
 	return a
 }
 
+// standing are the dangers that stand by what was told.
+func standing(t testing.TB, r diagnosis.Request) []diagnosis.Danger {
+	t.Helper()
+	v, err := engine(t).Evidence(r)
+	require.NoError(t, err)
+	return v.Dangers()
+}
+
 func probability(t testing.TB, a *diagnosis.Assessment, cause string) float64 {
 	t.Helper()
 	for _, c := range a.Causes {

@@ -12,9 +12,8 @@ import (
 // pointsTo lists, by cause, the repairs that a finding points to and that can still be made by this owner.
 func (s *subject) pointsTo() map[string][]string {
 	out := map[string][]string{}
-	f := factsOf(s.findings, nil)
 	for _, r := range s.model.Repairs {
-		if !f.any(r.Points) || s.done(r.ID) || s.unwilling(r) || s.ruledOut(r) {
+		if !s.still.any(r.Points) || s.done(r.ID) || s.unwilling(r) || s.ruledOut(r) {
 			continue
 		}
 		for _, cause := range r.Mends {
@@ -25,7 +24,7 @@ func (s *subject) pointsTo() map[string][]string {
 }
 
 // ruledOut tells whether a finding rules a repair out: nobody fills a full tank.
-func (s *subject) ruledOut(r knowledge.Repair) bool { return factsOf(s.findings, nil).any(r.Against) }
+func (s *subject) ruledOut(r knowledge.Repair) bool { return s.still.any(r.Against) }
 
 // any tells whether one of some conditions holds.
 func (f facts) any(of []knowledge.Trigger) bool {

@@ -49,8 +49,8 @@ func (e *Engine) repair(id string) (knowledge.Repair, bool) {
 	return e.model.Repairs[i], true
 }
 
-// past lists the observations that count no more, for a repair may have changed what they were of.
-func (e *Engine) past(r Request) map[string]bool {
+// pastOf lists the observations that count no more, for a repair may have changed what they were of.
+func (e *Engine) pastOf(r Request) map[string]bool {
 	out := map[string]bool{}
 	for _, id := range r.Before {
 		if _, setup := e.model.SetupFact(id); setup {
@@ -147,7 +147,11 @@ func (e *Engine) prove(c Conversation, r *Recovery) error {
 	before := c.Latest
 	before.Locale = c.Locale
 	before.Mended = slices.DeleteFunc(slices.Clone(before.Mended), func(id string) bool { return !c.hasDone(id) })
-	s, err := e.subject(before)
+	v, err := e.Evidence(before)
+	if err != nil {
+		return err
+	}
+	s, err := v.subject()
 	if err != nil {
 		return err
 	}
@@ -276,7 +280,11 @@ func (p *planning) others(w float64, mends []string, out *leftover) {
 func (e *Engine) aftercare(c Conversation, r *Recovery) error {
 	before := c.First
 	before.Locale = c.Locale
-	s, err := e.subject(before)
+	v, err := e.Evidence(before)
+	if err != nil {
+		return err
+	}
+	s, err := v.subject()
 	if err != nil {
 		return err
 	}

@@ -97,18 +97,14 @@ func (s *seeker) request(r *rand.Rand) Request {
 // limits, and more repairs into plans, than any evidence would.
 func (s *seeker) subject(r *rand.Rand, request Request) *subject {
 	m := s.e.model
-	x := &subject{Engine: s.e, in: s.in, texts: m.Text("en"), request: request}
-	for _, o := range request.Observations {
-		x.told = append(x.told, o.finding())
-	}
-	x.findings = append(slices.Clone(x.told), s.e.denied(x.told)...)
+	x := &subject{Engine: s.e, Evidence: s.e.evidence(request), in: s.in, texts: m.Text("en")}
 	for _, c := range m.Causes {
 		base := c.PerThousand / 1000
 		x.base = append(x.base, base)
 		x.posterior = append(x.posterior, max(base, r.Float64()*r.Float64()*r.Float64()))
 	}
 	x.blame = blames(x.posterior, x.base)
-	x.dangers = s.e.dangers(factsOf(x.told, request.Order), x.texts)
+	x.dangers = x.Evidence.Dangers()
 	x.gates = x.gate()
 	return x
 }
@@ -187,7 +183,9 @@ func TestNothingForbiddenIsAdvisedByAnAssessment(t *testing.T) {
 	for range sets(100) {
 		request := s.request(r)
 		request.Order, request.Mended = nil, nil
-		x, err := s.e.subject(request)
+		v, err := s.e.Evidence(request)
+		require.NoError(t, err)
+		x, err := v.subject()
 		require.NoError(t, err)
 		a, err := x.assess()
 		require.NoError(t, err)

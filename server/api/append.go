@@ -1,7 +1,6 @@
 package api
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"slices"
@@ -35,7 +34,7 @@ func (c *conversations) read(ctx context.Context, id, locale string, u haste) (*
 // assessed again, at most three times. What cannot wait is kept without an assessment, which those who watch get later;
 // see weigh.
 func (c *conversations) append(ctx context.Context, id string, r store.Request, locale string,
-	update func([]diagnosis.Event) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
+	update func(*account) (diagnosis.Event, error)) (*lightoffv1.Conversation, error) {
 	const attempts = 3
 	r.Vital = c.vital
 	start := time.Now()
@@ -51,34 +50,32 @@ func (c *conversations) append(ctx context.Context, id string, r store.Request, 
 	if err != nil {
 		return nil, err
 	}
-	events := before.Events[:len(before.Events):len(before.Events)]
-	e, err := update(events)
+	log := c.account(before.Events, locale)
+	event, err := update(log)
 	if err != nil {
 		return nil, err
 	}
-	e.Number = int64(len(events)) + 1
-	would, err := c.weigh(ctx, by, append(events, e), locale)
+	would, err := c.weigh(ctx, by, log, event)
 	if err != nil {
 		return nil, err
 	}
 	for attempt := 1; ; attempt++ {
 		start := time.Now()
 		kept, appended, err := c.store.Append(ctx, id, r, func(now []diagnosis.Event) (diagnosis.Event, error) {
-			e, err := update(now)
-			if err != nil {
-				return e, err
+			// A log only grows, so the same length means the same events.
+			if len(now) == len(log.events) {
+				return event, nil
 			}
-			e.Number = int64(len(now)) + 1
-			if e.Number == would.state.LastEvent || attempt == attempts {
-				return e, nil
+			log = c.account(slices.Clone(now), locale)
+			if event, err = update(log); err != nil || attempt == attempts {
+				return event, err
 			}
-			events = append(slices.Clone(now), e)
-			return e, errStale
+			return event, errStale
 		})
 		c.metrics.stored("append", start)
 		switch {
 		case errors.Is(err, errStale):
-			if would, err = c.weigh(ctx, by, events, locale); err != nil {
+			if would, err = c.weigh(ctx, by, log, event); err != nil {
 				return nil, err
 			}
 			continue
@@ -87,9 +84,8 @@ func (c *conversations) append(ctx context.Context, id string, r store.Request, 
 		case !appended:
 			return c.show(ctx, kept, locale, atOnce)
 		}
-		// A log only grows, so the same length means the same events.
 		if int64(len(kept.Events)) != would.state.LastEvent {
-			if would, err = c.weigh(ctx, by, kept.Events, locale); err != nil {
+			if would, err = c.weigh(ctx, by, log, event); err != nil {
 				return nil, err
 			}
 		}
@@ -107,7 +103,7 @@ var errStale = errors.New("not assessed yet")
 
 // outcome is what a log comes to.
 type outcome struct {
-	state    diagnosis.Conversation
+	sound
 	dangers  []diagnosis.Danger // by the rules, which need no inference
 	guidance *diagnosis.Guidance
 }
@@ -115,36 +111,27 @@ type outcome struct {
 // pending tells whether the assessment is still to come.
 func (o outcome) pending() bool { return o.guidance == nil }
 
-// outcome folds a log, without an assessment.
-func (c *conversations) outcome(events []diagnosis.Event, locale string) outcome {
-	state, unsound := c.sound(diagnosis.Fold(events))
-	state.Locale = language(c.model, cmp.Or(locale, state.Locale))
-	if len(unsound) > 0 {
-		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(unsound))
+// outcome is what something sound comes to, without an assessment.
+func (c *conversations) outcome(s sound) outcome {
+	if len(s.unsound) > 0 {
+		c.log.Warn("a conversation tells what this model does not accept; it is left out", "observations", len(s.unsound))
 	}
-	return outcome{state: state, dangers: c.engine.Dangers(state.Request())}
+	return outcome{sound: s, dangers: s.evidence.Dangers()}
 }
 
-// dangers are those that stand after the events.
-func (c core) dangers(events []diagnosis.Event) []diagnosis.Danger {
-	state, _ := c.sound(diagnosis.Fold(events))
-	return c.engine.Dangers(state.Request())
-}
-
-// weigh returns what a log comes to whose last event is new. A danger that it brings out waits for no assessment: if
+// weigh returns what a log comes to with a new event. A danger that it brings out waits for no assessment: if
 // none is to be had at once, there is none. Neither does what tells nothing about the heater. Where too many wait, the
 // safety card and whoever is in danger go without an assessment, and all others are refused.
-func (c *conversations) weigh(ctx context.Context, by *version, events []diagnosis.Event,
-	locale string) (outcome, error) {
-	o := c.outcome(events, locale)
-	last := len(events) - 1
-	u, must := inTurn, c.onCard(events[last]) || len(o.dangers) > 0
-	alarms := c.alarms(events[:last], o.dangers)
-	if alarms || !tells(events[last].Kind) {
+func (c *conversations) weigh(ctx context.Context, by *version, log *account,
+	e diagnosis.Event) (outcome, error) {
+	o := c.outcome(log.with(e))
+	u, must := inTurn, c.onCard(e) || len(o.dangers) > 0
+	alarms := log.alarms(o.dangers)
+	if alarms || !tells(e.Kind) {
 		u, must = atOnce, true
 	}
 	var err error
-	o.guidance, err = c.guidance(ctx, by, o.state, u)
+	o.guidance, err = c.guidance(ctx, by, o.sound, u)
 	_, full := errors.AsType[refused](err)
 	switch {
 	case err == nil, must && full:
@@ -166,21 +153,11 @@ func tells(kind diagnosis.EventKind) bool {
 	return true
 }
 
-// alarms tells whether there is one among the dangers that did not stand after the events.
-func (c core) alarms(before []diagnosis.Event, dangers []diagnosis.Danger) bool {
-	if len(dangers) == 0 {
-		return false
-	}
-	stood := c.dangers(before)
-	return slices.ContainsFunc(dangers, func(d diagnosis.Danger) bool {
-		return !slices.ContainsFunc(stood, func(s diagnosis.Danger) bool { return s.ID == d.ID })
-	})
-}
-
 // vital tells whether an event is taken though a conversation is full: an answer to the safety card, and what brings
 // out a danger.
 func (c core) vital(events []diagnosis.Event, e diagnosis.Event) bool {
-	return c.onCard(e) || c.alarms(events, c.dangers(append(events, e)))
+	log := c.account(events, "")
+	return c.onCard(e) || log.alarms(log.with(e).evidence.Dangers())
 }
 
 // onCard tells whether an event answers nothing but the safety card, or takes an answer to it back.
@@ -215,12 +192,12 @@ func (c *conversations) show(ctx context.Context, kept store.Conversation, local
 	if shown := c.recent.get(look{kept.ID, locale, by.model.Version}, int64(len(kept.Events))); shown != nil {
 		return shown, nil
 	}
-	o := c.outcome(kept.Events, locale)
+	o := c.outcome(c.account(kept.Events, locale).sound())
 	must := len(o.dangers) > 0 || len(o.state.Told) == 0
 	if !must {
 		u = inTurn
 	}
-	o.guidance, err = c.guidance(ctx, by, o.state, u)
+	o.guidance, err = c.guidance(ctx, by, o.sound, u)
 	if _, full := errors.AsType[refused](err); err != nil && !(must && full) {
 		return nil, err
 	}

@@ -83,7 +83,7 @@ func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*l
 		Offers: each(read.Offers, fromOffer), Unclear: read.Unclear,
 	}
 	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(),
-		func(events []diagnosis.Event) (diagnosis.Event, error) { return c.admit(events, said), nil })
+		func(log *account) (diagnosis.Event, error) { return log.admit(said), nil })
 	if err != nil {
 		return nil, err
 	}
@@ -96,8 +96,8 @@ func (c *conversations) Answer(ctx context.Context, req *lightoffv1.AnswerReques
 	if err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
-		return answered, c.fits(events, answered)
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
+		return answered, log.fits(answered)
 	})
 	if err != nil {
 		return nil, err
@@ -143,8 +143,8 @@ func (c *conversations) Retract(ctx context.Context, req *lightoffv1.RetractRequ
 		return nil, err
 	}
 	id := req.GetObservationId()
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
-		if !stands(diagnosis.Fold(events), id) {
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
+		if !stands(log.state(), id) {
 			return diagnosis.Event{}, errNotTold
 		}
 		return diagnosis.Event{Kind: diagnosis.Retracted, ObservationID: id}, nil
@@ -170,7 +170,7 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 	if err := c.engine.Check(diagnosis.Request{Tools: set.Tools, EurosPerMinute: req.GetEurosPerMinute(), Willing: int(req.GetWillingness())}); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func([]diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(*account) (diagnosis.Event, error) {
 		return set, nil
 	})
 	if err != nil {
@@ -252,8 +252,8 @@ func (c *conversations) Resolve(ctx context.Context, req *lightoffv1.ResolveRequ
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
-		state := diagnosis.Fold(events)
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
+		state := log.state()
 		i := slices.IndexFunc(state.Suggestions, func(e diagnosis.Event) bool { return e.Number == req.GetSuggestion() })
 		switch {
 		case i < 0:
@@ -262,10 +262,10 @@ func (c *conversations) Resolve(ctx context.Context, req *lightoffv1.ResolveRequ
 			return diagnosis.Event{Kind: diagnosis.Declined, Suggestion: req.GetSuggestion()}, nil
 		}
 		confirmed := diagnosis.Event{Kind: diagnosis.Confirmed, Suggestion: req.GetSuggestion(), Observations: state.Suggestions[i].Observations}
-		if err := c.suggestible(state, confirmed.Observations); err != nil {
+		if err := log.suggestible(confirmed.Observations); err != nil {
 			return diagnosis.Event{}, err
 		}
-		return confirmed, c.fits(events, confirmed)
+		return confirmed, log.fits(confirmed)
 	})
 	if err != nil {
 		return nil, err

@@ -153,7 +153,7 @@ func TestReadingsThatCannotStand(t *testing.T) {
 		{Number: 1, Kind: diagnosis.Opened},
 		{Number: 2, Kind: diagnosis.Answered, Observations: []diagnosis.Observation{{ID: "code_table", State: "two_digit"}}},
 	}
-	said := c.admit(before, diagnosis.Event{Kind: diagnosis.Said, Unclear: []string{"hm"}, Readings: []diagnosis.Reading{
+	said := c.account(before, "").admit(diagnosis.Event{Kind: diagnosis.Said, Unclear: []string{"hm"}, Readings: []diagnosis.Reading{
 		reading("lamp", "on", "glows"), reading("lampe", "on", "Lampe"), reading("deposit", "green", "green stuff"),
 		reading("fault_code", "99", "99"), {Words: "hm"},
 	}})

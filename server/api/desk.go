@@ -85,8 +85,8 @@ func (c core) isComplaint(id string) bool {
 }
 
 // lead is the likeliest cause by the model that the conversation was opened under, if it is known or may still be worked out.
-func (d *desk) lead(ctx context.Context, opened string, state diagnosis.Conversation, thoughts *int) (*lightoffv1.RankedCause, error) {
-	guidance := d.guided.get(keyOf(opened, state))
+func (d *desk) lead(ctx context.Context, opened string, so sound, thoughts *int) (*lightoffv1.RankedCause, error) {
+	guidance := d.guided.get(keyOf(opened, so.state))
 	if guidance == nil {
 		if v, lost := d.models.atHand(opened); v == nil && !lost {
 			if *thoughts += loadThoughts; *thoughts > maxThought {
@@ -97,7 +97,7 @@ func (d *desk) lead(ctx context.Context, opened string, state diagnosis.Conversa
 		if err != nil {
 			return nil, err
 		}
-		if guidance, err = d.guide(ctx, by, state, thoughts); guidance == nil {
+		if guidance, err = d.guide(ctx, by, so, thoughts); guidance == nil {
 			return nil, err
 		}
 	}
@@ -111,29 +111,30 @@ func (d *desk) lead(ctx context.Context, opened string, state diagnosis.Conversa
 
 // guide is nil, without an error, where a list has no thoughts left or there are others to think about, and for what cannot be
 // assessed: whoever opens that conversation hears of what is wrong.
-func (d *desk) guide(ctx context.Context, by *version, state diagnosis.Conversation, thoughts *int) (*diagnosis.Guidance, error) {
-	key := keyOf(by.model.Version, state)
+func (d *desk) guide(ctx context.Context, by *version, so sound, thoughts *int) (*diagnosis.Guidance, error) {
+	key := keyOf(by.model.Version, so.state)
 	if known := d.guided.get(key); known != nil {
 		return known, nil
 	}
 	if *thoughts++; *thoughts > maxThought {
 		return nil, nil
 	}
-	guidance, err := d.guidance(ctx, by, state, atOnce)
+	guidance, err := d.guidance(ctx, by, so, atOnce)
 	if ctx.Err() != nil {
 		return nil, err
 	}
 	return guidance, nil
 }
 
-func (d *desk) entry(c store.Conversation, state diagnosis.Conversation) *lightoffv1.QueueEntry {
+func (d *desk) entry(c store.Conversation, so sound) *lightoffv1.QueueEntry {
+	state := so.state
 	f := face{model: d.model, engine: d.engine, locale: state.Locale}
 	e := &lightoffv1.QueueEntry{
 		Id: c.ID, OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
 		ToldCount: int32(len(state.Told)), AssignedTo: state.AssignedTo, Notes: int32(len(state.Notes)),
 		Suggestions: int32(len(state.Suggestions)), Hidden: state.Hidden,
 	}
-	for _, danger := range d.engine.Dangers(state.Request()) {
+	for _, danger := range so.evidence.Dangers() {
 		danger.Text, danger.Steps, danger.WayOut, danger.LiftedBy = "", nil, nil, nil
 		e.Dangers = append(e.Dangers, toDanger(danger))
 	}
@@ -233,14 +234,14 @@ func toClosing(c *diagnosis.Closing) *lightoffv1.Closing {
 }
 
 // act keeps what a desk does and returns the record.
-func (d *desk) act(ctx context.Context, id string, r store.Request, v violations, update func(diagnosis.Conversation) (diagnosis.Event, error)) (*lightoffv1.Record, error) {
+func (d *desk) act(ctx context.Context, id string, r store.Request, v violations, update func(*account) (diagnosis.Event, error)) (*lightoffv1.Record, error) {
 	v.name("id", id)
 	v.clientKey(r.Key)
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	_, err := d.append(ctx, id, r, "", func(events []diagnosis.Event) (diagnosis.Event, error) {
-		e, err := update(diagnosis.Fold(events))
+	_, err := d.append(ctx, id, r, "", func(log *account) (diagnosis.Event, error) {
+		e, err := update(log)
 		e.By = whoCalls(ctx).name
 		return e, err
 	})
@@ -266,13 +267,13 @@ func (d *desk) Assign(ctx context.Context, req *lightoffv1.AssignRequest) (*ligh
 		if r.Key != "" {
 			r.Key += ":note"
 		}
-		if _, err := d.act(ctx, req.GetId(), r, v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+		if _, err := d.act(ctx, req.GetId(), r, v, func(*account) (diagnosis.Event, error) {
 			return diagnosis.Event{Kind: diagnosis.Noted, Text: note}, nil
 		}); err != nil {
 			return nil, err
 		}
 	}
-	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(*account) (diagnosis.Event, error) {
 		return diagnosis.Event{Kind: diagnosis.Assigned, To: to}, nil
 	})
 	if err != nil {
@@ -285,7 +286,7 @@ func (d *desk) Assign(ctx context.Context, req *lightoffv1.AssignRequest) (*ligh
 func (d *desk) AddNote(ctx context.Context, req *lightoffv1.AddNoteRequest) (*lightoffv1.AddNoteResponse, error) {
 	var v violations
 	v.text(req.GetText())
-	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(*account) (diagnosis.Event, error) {
 		return diagnosis.Event{Kind: diagnosis.Noted, Text: strings.TrimSpace(plain(req.GetText()))}, nil
 	})
 	if err != nil {
@@ -298,9 +299,9 @@ func (d *desk) AddNote(ctx context.Context, req *lightoffv1.AddNoteRequest) (*li
 func (d *desk) Close(ctx context.Context, req *lightoffv1.CloseRequest) (*lightoffv1.CloseResponse, error) {
 	var v violations
 	closing := d.closing(&v, req.GetClosing())
-	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(state diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(log *account) (diagnosis.Event, error) {
 		if closing.Outcome == diagnosis.Settled {
-			if err := d.safe(state); err != nil {
+			if err := log.safe(); err != nil {
 				return diagnosis.Event{}, err
 			}
 		}
@@ -336,8 +337,8 @@ func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing
 
 // Reopen implements the RPC.
 func (d *desk) Reopen(ctx context.Context, req *lightoffv1.ReopenRequest) (*lightoffv1.ReopenResponse, error) {
-	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(state diagnosis.Conversation) (diagnosis.Event, error) {
-		if state.Closed == nil {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(log *account) (diagnosis.Event, error) {
+		if log.state().Closed == nil {
 			return diagnosis.Event{}, errOpen
 		}
 		return diagnosis.Event{Kind: diagnosis.Reopened}, nil
@@ -354,7 +355,7 @@ func (d *desk) SetHidden(ctx context.Context, req *lightoffv1.SetHiddenRequest) 
 	if req.GetHidden() {
 		kind = diagnosis.Hidden
 	}
-	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(diagnosis.Conversation) (diagnosis.Event, error) {
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(*account) (diagnosis.Event, error) {
 		return diagnosis.Event{Kind: kind}, nil
 	})
 	if err != nil {

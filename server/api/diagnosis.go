@@ -48,9 +48,9 @@ func (c core) enter(ctx context.Context, u haste) (leave func(), err error) {
 	}, nil
 }
 
-// guidance is what the engine says to a conversation's state, if that is known or may be found out now.
-func (c core) guidance(ctx context.Context, by *version, state diagnosis.Conversation, u haste) (*diagnosis.Guidance, error) {
-	key := keyOf(by.model.Version, state)
+// guidance is what the engine says to a conversation, if that is known or may be found out now.
+func (c core) guidance(ctx context.Context, by *version, so sound, u haste) (*diagnosis.Guidance, error) {
+	key := keyOf(by.model.Version, so.state)
 	for {
 		if known := c.guided.get(key); known != nil {
 			return known, nil
@@ -59,7 +59,7 @@ func (c core) guidance(ctx context.Context, by *version, state diagnosis.Convers
 		if err != nil {
 			return nil, err
 		}
-		t, err := inTime(u, leave, func() (thought, error) { return c.think(by, key, state) })
+		t, err := inTime(u, leave, func() (thought, error) { return c.think(by, key, so) })
 		switch {
 		case err != nil, t.other == nil:
 			return t.found, err
@@ -116,13 +116,13 @@ type thought struct {
 }
 
 // think asks the engine, unless another does so for the same key just now.
-func (c core) think(by *version, key digest, state diagnosis.Conversation) (t thought, err error) {
+func (c core) think(by *version, key digest, so sound) (t thought, err error) {
 	known, other, done := c.guided.begin(key)
 	if known != nil || other != nil {
 		return thought{known, other}, nil
 	}
 	defer func() { done(t.found) }()
-	if t.found, err = by.engine.Guide(state); err != nil {
+	if t.found, err = so.evidence.For(by.engine).Guide(so.state); err != nil {
 		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.
 		return thought{}, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
 	}
@@ -164,17 +164,18 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 		return nil, err
 	}
 	// Dangers are decided by rules, so they come at once whatever else there is to think about.
-	if err := by.engine.Check(r); err != nil {
+	evidence, err := by.engine.Evidence(r)
+	if err != nil {
 		return nil, err
 	}
-	dangers, u := d.engine.Dangers(r), inTurn
+	dangers, u := evidence.Dangers(), inTurn
 	if len(dangers) > 0 && !req.GetDangersKnown() {
 		u = atOnce
 	}
 	var a *diagnosis.Assessment
 	leave, err := d.enter(ctx, u)
 	if err == nil {
-		a, err = inTime(u, leave, func() (*diagnosis.Assessment, error) { return by.engine.Assess(r) })
+		a, err = inTime(u, leave, func() (*diagnosis.Assessment, error) { return evidence.Assess() })
 	}
 	if _, full := errors.AsType[refused](err); full && u == atOnce {
 		return &lightoffv1.AssessResponse{ModelVersion: by.model.Version, Dangers: each(dangers, toDanger), Pending: true}, nil

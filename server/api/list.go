@@ -97,11 +97,12 @@ func (p page) cut(positions []position) (some []position, next string) {
 // headOf finds out where a conversation stands in the list: open ones first, the severest danger first, then whom
 // nobody attends to, then the latest change.
 func (d *desk) headOf(c store.Conversation) head {
-	state, _ := d.sound(diagnosis.Fold(c.Events))
+	so := d.account(c.Events, "").sound()
+	state := so.state
 	h := head{event: state.LastEvent, ended: state.Closed != nil,
 		empty: len(state.Told)+len(state.Notes)+len(state.Sayings) == 0}
 	danger := diagnosis.Caution
-	if dangers := d.engine.Dangers(state.Request()); len(dangers) > 0 && !h.ended {
+	if dangers := so.evidence.Dangers(); len(dangers) > 0 && !h.ended {
 		danger = max(danger, dangers[0].Severity)
 	}
 	h.at = position{ID: c.ID, Order: [4]int64{
@@ -170,11 +171,10 @@ func (d *desk) list(ctx context.Context, p page) (*lightoffv1.ListConversationsR
 		if !ok {
 			continue // deleted a moment ago
 		}
-		state, _ := d.sound(diagnosis.Fold(c.Events))
-		state.Locale = p.locale
-		entry := d.entry(c, state)
-		if state.Closed == nil && aboutHeater(d, state) {
-			if entry.Lead, err = d.lead(ctx, c.ModelVersion, state, &thoughts); err != nil {
+		so := d.account(c.Events, p.locale).sound()
+		entry := d.entry(c, so)
+		if so.state.Closed == nil && aboutHeater(d, so.state) {
+			if entry.Lead, err = d.lead(ctx, c.ModelVersion, so, &thoughts); err != nil {
 				return nil, err
 			}
 		}
@@ -201,9 +201,8 @@ func (d *desk) dueBack(ctx context.Context, p page) (*lightoffv1.ListConversatio
 	var positions []position
 	entries := map[string]*lightoffv1.QueueEntry{}
 	for _, c := range all {
-		state, _ := d.sound(diagnosis.Fold(c.Events))
-		if state.Locale = p.locale; dueBack(c, state, now) {
-			e := d.entry(c, state)
+		if so := d.account(c.Events, p.locale).sound(); dueBack(c, so.state, now) {
+			e := d.entry(c, so)
 			positions = append(positions, position{Order: [4]int64{e.GetSettledAt().AsTime().UnixMicro()}, ID: c.ID})
 			entries[c.ID] = e
 		}

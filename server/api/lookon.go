@@ -160,8 +160,8 @@ func (l *lookOn) Suggest(ctx context.Context, req *lightoffv1.SuggestRequest) (*
 		return nil, err
 	}
 	// Nobody who looks on can use up a key of the owner's.
-	shown, err := l.append(ctx, id, request(req, "look:"), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
-		state := diagnosis.Fold(events)
+	shown, err := l.append(ctx, id, request(req, "look:"), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
+		state := log.state()
 		switch {
 		case state.Hidden:
 			return suggested, store.ErrNotFound
@@ -170,10 +170,10 @@ func (l *lookOn) Suggest(ctx context.Context, req *lightoffv1.SuggestRequest) (*
 		case len(state.Suggestions) >= maxWaiting:
 			return suggested, errCrowded
 		}
-		if err := l.suggestible(state, suggested.Observations); err != nil {
+		if err := log.suggestible(suggested.Observations); err != nil {
 			return suggested, err
 		}
-		return suggested, l.fits(events, diagnosis.Event{Kind: diagnosis.Answered, Observations: suggested.Observations})
+		return suggested, log.fits(diagnosis.Event{Kind: diagnosis.Answered, Observations: suggested.Observations})
 	})
 	if err == nil {
 		shown, err = seen(shown, req.GetKey())
@@ -186,9 +186,8 @@ func (l *lookOn) Suggest(ctx context.Context, req *lightoffv1.SuggestRequest) (*
 
 // suggestible returns nil if observations may be suggested, or a suggestion of them confirmed: never past a danger that
 // stands, and never about the safety card or what a danger came from.
-func (c *conversations) suggestible(state diagnosis.Conversation, observations []diagnosis.Observation) error {
-	sound, _ := c.sound(state)
-	for _, d := range c.engine.Dangers(sound.Request()) {
+func (a *account) suggestible(observations []diagnosis.Observation) error {
+	for _, d := range a.sound().evidence.Dangers() {
 		if d.Severity > diagnosis.Caution {
 			return errDanger
 		}
@@ -199,7 +198,7 @@ func (c *conversations) suggestible(state diagnosis.Conversation, observations [
 		}
 	}
 	for _, o := range observations {
-		if known, ok := c.model.Observation(o.ID); ok && known.SafetyCard {
+		if known, ok := a.model.Observation(o.ID); ok && known.SafetyCard {
 			return errOnCard
 		}
 	}
@@ -250,7 +249,7 @@ func (m *moderation) Moderate(ctx context.Context, req *lightoffv1.ModerateReque
 		return nil, err
 	}
 	record, err := (&desk{conversations: m.conversations}).act(ctx, id, request(req, "desk:"), v,
-		func(diagnosis.Conversation) (diagnosis.Event, error) { return event, nil })
+		func(*account) (diagnosis.Event, error) { return event, nil })
 	if err != nil {
 		return nil, err
 	}

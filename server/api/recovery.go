@@ -39,11 +39,11 @@ func (c *conversations) Mend(ctx context.Context, req *lightoffv1.MendRequest) (
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
 		e := diagnosis.Event{Kind: diagnosis.Mended, RepairID: req.GetRepairId()}
 		if req.GetTakeBack() {
 			done := func(d diagnosis.Done) bool { return d.RepairID == req.GetRepairId() }
-			if e.Kind = diagnosis.Unmended; !slices.ContainsFunc(diagnosis.Fold(events).Mended, done) {
+			if e.Kind = diagnosis.Unmended; !slices.ContainsFunc(log.state().Mended, done) {
 				return e, errNotTold
 			}
 		}
@@ -69,8 +69,8 @@ func (c *conversations) ReportStart(ctx context.Context, req *lightoffv1.ReportS
 	if err := c.engine.Check(diagnosis.Request{Observations: started.Observations}); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
-		return started, c.fits(events, started)
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
+		return started, log.fits(started)
 	})
 	if err != nil {
 		return nil, err
@@ -87,9 +87,9 @@ func (c *conversations) Settle(ctx context.Context, req *lightoffv1.SettleReques
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
-		state := diagnosis.Fold(events)
-		if err := c.safe(state); err != nil {
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
+		state := log.state()
+		if err := log.safe(); err != nil {
 			return diagnosis.Event{}, err
 		}
 		if closing.Surety == "proved" && (len(state.Mended) == 0 || state.Start == nil || !state.Start.Ran) {
@@ -123,9 +123,8 @@ func (c core) settled(v *violations, field string, closing *diagnosis.Closing) {
 }
 
 // safe returns nil unless a danger stands, while which nothing is settled.
-func (c core) safe(state diagnosis.Conversation) error {
-	sound, _ := c.sound(state)
-	for _, danger := range c.engine.Dangers(sound.Request()) {
+func (a *account) safe() error {
+	for _, danger := range a.sound().evidence.Dangers() {
 		if danger.Severity > diagnosis.Caution {
 			return errUnsafe
 		}
@@ -144,8 +143,8 @@ func (c *conversations) CheckBack(ctx context.Context, req *lightoffv1.CheckBack
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(events []diagnosis.Event) (diagnosis.Event, error) {
-		state := diagnosis.Fold(events)
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
+		state := log.state()
 		if state.Closed == nil || state.Closed.Closing.Outcome != diagnosis.Settled {
 			return diagnosis.Event{}, errNotSettled
 		}

@@ -10,19 +10,19 @@ import (
 )
 
 // admit moves the readings that cannot stand, alone or beside what was told, to the unclear parts.
-func (c core) admit(events []diagnosis.Event, said diagnosis.Event) diagnosis.Event {
+func (a *account) admit(said diagnosis.Event) diagnosis.Event {
 	alone := diagnosis.Request{}
 	for _, r := range said.Readings {
 		alone.Observations = append(alone.Observations, r.Observation)
 	}
 	doubtful := map[int]bool{}
-	found, _ := faults(c.engine.Check(alone), "observations")
+	found, _ := faults(a.engine.Check(alone), "observations")
 	for _, f := range found {
 		doubtful[f.place] = true
 	}
 	said = divide(said, func(i int, _ diagnosis.Reading) bool { return doubtful[i] })
-	said.Offers = c.offerable(said.Offers)
-	_, unsound := c.sound(diagnosis.Fold(append(events, said)))
+	said.Offers = a.offerable(said.Offers)
+	unsound := a.with(said).unsound
 	return divide(said, func(_ int, r diagnosis.Reading) bool { return unsound[r.Observation.ID] })
 }
 
@@ -74,16 +74,19 @@ func divide(said diagnosis.Event, doubtful func(int, diagnosis.Reading) bool) di
 }
 
 // fits checks that everything told can stand once the answers, each sound in itself, have joined it.
-func (c core) fits(events []diagnosis.Event, answered diagnosis.Event) error {
-	before, _ := c.sound(diagnosis.Fold(events))
-	together := diagnosis.Fold(append(events, answered))
+func (a *account) fits(answered diagnosis.Event) error {
+	if len(a.with(answered).unsound) == 0 {
+		return nil
+	}
+	before := a.sound().state
+	together := diagnosis.Fold(append(a.events, answered))
 	together.Told = slices.DeleteFunc(together.Told, func(t diagnosis.Told) bool {
 		// What today's model refuses is out of sight already and must not stand in the way of an answer. New answers
 		// have no event number yet.
 		return t.Event > 0 && !stands(before, t.Observation.ID)
 	})
 	told := together.Request().Observations
-	err := c.engine.Check(diagnosis.Request{Observations: told})
+	err := a.engine.Check(diagnosis.Request{Observations: told})
 	if err == nil {
 		return nil
 	}
@@ -106,38 +109,6 @@ func stands(state diagnosis.Conversation, id string) bool {
 	return slices.ContainsFunc(state.Told, func(t diagnosis.Told) bool { return t.Observation.ID == id })
 }
 
-// sound leaves out what the model does not accept, and says which observations that were. A log outlives the model
-// that it was written under.
-func (c core) sound(state diagnosis.Conversation) (diagnosis.Conversation, map[string]bool) {
-	unsound := map[string]bool{}
-	for _, t := range state.Told {
-		if t.Skipped && !knows(c.model, t.Observation.ID) {
-			unsound[t.Observation.ID] = true
-		}
-	}
-	for {
-		state.Told = slices.DeleteFunc(slices.Clone(state.Told),
-			func(t diagnosis.Told) bool { return unsound[t.Observation.ID] })
-		told := state.Request().Observations
-		found, ok := faults(c.engine.Check(diagnosis.Request{Observations: told}), "observations")
-		if !ok {
-			break
-		}
-		for _, f := range found {
-			unsound[told[f.place].ID] = true
-		}
-	}
-	state.Mended = slices.DeleteFunc(slices.Clone(state.Mended), func(d diagnosis.Done) bool { return !c.hasRepair(d.RepairID) })
-	state.First, state.Latest = c.soundRequest(state.First), c.soundRequest(state.Latest)
-	refused := map[string]bool{}
-	found, _ := faults(c.engine.Check(diagnosis.Request{Tools: state.Tools}), "tools")
-	for _, f := range found {
-		refused[state.Tools[f.place]] = true
-	}
-	state.Tools = slices.DeleteFunc(slices.Clone(state.Tools), func(tool string) bool { return refused[tool] })
-	return state, unsound
-}
-
 func (c core) hasRepair(id string) bool {
 	return slices.ContainsFunc(c.model.Repairs, func(r knowledge.Repair) bool { return r.ID == id })
 }
@@ -145,7 +116,7 @@ func (c core) hasRepair(id string) bool {
 // soundRequest leaves out of what was known before a repair what the model does not accept.
 func (c core) soundRequest(r diagnosis.Request) diagnosis.Request {
 	r.Mended = slices.DeleteFunc(slices.Clone(r.Mended), func(id string) bool { return !c.hasRepair(id) })
-	for {
+	for len(r.Observations) > 0 {
 		found, ok := faults(c.engine.Check(diagnosis.Request{Observations: r.Observations}), "observations")
 		if !ok {
 			break
@@ -157,6 +128,6 @@ func (c core) soundRequest(r diagnosis.Request) diagnosis.Request {
 		r.Observations = slices.DeleteFunc(slices.Clone(r.Observations), func(o diagnosis.Observation) bool { return bad[o.ID] })
 		r.Before = slices.DeleteFunc(slices.Clone(r.Before), func(id string) bool { return bad[id] })
 	}
-	r.Tools = slices.DeleteFunc(slices.Clone(r.Tools), func(tool string) bool { return !slices.Contains(c.model.Tools, tool) })
+	r.Tools = c.soundTools(r.Tools)
 	return r
 }
