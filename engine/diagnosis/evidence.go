@@ -11,8 +11,8 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// Evidence is a request that was checked, in the form in which the engine uses it. Whoever has one need not check again.
-// It never changes and is safe for concurrent use.
+// Evidence is a request that was checked, in the form in which the engine uses it. Whoever has one need not check
+// again. It never changes and is safe for concurrent use.
 type Evidence struct {
 	engine   *Engine
 	request  Request
@@ -67,8 +67,8 @@ func (v *Evidence) Dangers() []Danger {
 	return v.engine.dangers(v.facts, v.engine.model.Text(v.request.Locale))
 }
 
-// denied are the observations that an answer to a question for several denies: those of two states that were not told by
-// themselves. Of more states than two, more than one may be meant.
+// denied are the observations that an answer to a question for several denies: those of two states that were not told
+// by themselves. Of more states than two, more than one may be meant.
 func (e *Engine) denied(told []knowledge.Finding) (out []knowledge.Finding) {
 	for _, f := range told {
 		o, ok := e.model.Observation(f.ID)
