@@ -123,11 +123,16 @@ func (p *Tab) Resize(width, height int64) {
 	p.Do(chromedp.EmulateViewport(width, height))
 }
 
-// Wait returns once a JavaScript expression is true.
+// Wait returns once a JavaScript expression, or the promise that it gives, is true.
 func (p *Tab) Wait(js string) {
 	p.t.Helper()
-	met := Eval[bool](p, fmt.Sprintf(`new Promise((done) => { const end = Date.now() + %d;
-		(function look() { if (%s) done(true); else if (Date.now() > end) done(false); else setTimeout(look, 5); })(); })`, Patience.Milliseconds(), js))
+	met := Eval[bool](p, fmt.Sprintf(`new Promise((done, fail) => { const end = Date.now() + %d;
+		async function look() {
+			if (await (%s)) done(true);
+			else if (Date.now() > end) done(false);
+			else setTimeout(() => look().catch(fail), 5);
+		}
+		look().catch(fail); })`, Patience.Milliseconds(), js))
 	if !met {
 		p.t.Fatalf("waited in vain for %s; the page reads:\n%s", js, Eval[string](p, "document.body.innerText"))
 	}
