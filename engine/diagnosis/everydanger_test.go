@@ -260,6 +260,7 @@ func TestASignOfFloodingAsksForTheWorse(t *testing.T) {
 	for _, told := range [][]string{
 		{"fault_code=E-01", "complaint=wont_start", "failed_starts=three_or_more", "just_installed=yes"},
 		{"fault_code=E-08", "complaint=starts_then_stops", "smoke=white_thick", "fails_when=after_lighting"},
+		{"fault_code=E-05", "complaint=starts_then_stops", "petrol_suspected=yes"},
 	} {
 		c := cardDenied(t, told...)
 		var asked []string

@@ -165,8 +165,12 @@ func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 		chance, least := 0.0, from
 		for _, state := range o.States {
 			if now := (Observation{ID: o.ID, State: state}); s.bringsOut(now) {
-				if flooded && slices.Contains(together.Denies, o.ID) && s.graver(now) {
-					least = 0 // one such sign was told, so a worse one is at hand, however rare
+				switch {
+				case !flooded || !slices.Contains(together.Denies, o.ID):
+				case s.asGrave(now):
+					least = 0 // one such sign was told, so the worst are at hand, however rare
+				default:
+					least = min(least, startWarnFrom)
 				}
 				p, err := s.in.Chance(o.ID, state)
 				if err != nil {
@@ -350,11 +354,12 @@ func (s *subject) bringsOut(o Observation) bool {
 	return slices.ContainsFunc(s.newDangers(f), func(d Danger) bool { return d.Severity >= NoStart })
 }
 
-// graver tells whether an observation would bring out a danger more severe than all that stand.
-func (s *subject) graver(o Observation) bool {
+// asGrave tells whether an observation would bring out an urgent danger, or a worse one, and nothing that stands is more
+// severe.
+func (s *subject) asGrave(o Observation) bool {
 	standing := slices.MaxFunc(s.dangers, func(a, b Danger) int { return cmp.Compare(a.Severity, b.Severity) }).Severity
 	return slices.ContainsFunc(s.newDangers(knowledge.Finding{ID: o.ID, State: o.State}), func(d Danger) bool {
-		return d.Severity > standing
+		return d.Severity >= max(standing, Urgent)
 	})
 }
 
