@@ -78,7 +78,10 @@ func (s *subject) checks(list []candidate) []AdvisedCheck {
 	for i, c := range list {
 		about := s.about(c)
 		out[i] = AdvisedCheck{ObservationID: c.id, Question: s.texts.Observations[c.id].Question, GainBits: c.gain,
-			Minutes: c.minutes, Tool: c.tool, About: about, Reason: s.reason(about)}
+			Minutes: c.minutes, Tool: c.tool, About: about, Reason: s.reason("reason_also", "reason_also_wide", about)}
+	}
+	if len(out) > 0 {
+		out[0].Reason = s.reason("reason_gain", "reason_wide", out[0].About)
 	}
 	return out
 }
@@ -192,12 +195,12 @@ func (s *subject) about(c candidate) []string {
 	return ids
 }
 
-// reason says why a check is worth making: what it is about, or that it narrows down many causes at once.
-func (s *subject) reason(about []string) string {
-	if len(about) == 0 {
-		return s.texts.Phrases["reason_wide"]
+// reason says why a check is worth making, in one phrase: which causes it is about, or, in the other, that it is about many.
+func (s *subject) reason(about, wide string, causes []string) string {
+	if len(causes) == 0 {
+		return s.texts.Phrases[wide]
 	}
-	return s.texts.Phrases["reason_gain"] + s.titles(about)
+	return s.texts.Phrases[about] + s.titles(causes)
 }
 
 func (s *subject) titles(causes []string) string {

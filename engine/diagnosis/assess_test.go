@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -178,6 +179,25 @@ func TestBadInputIsRefusedByField(t *testing.T) {
 	assert.Equal(t, "cause_id", bad.Violations[0].Field)
 	_, err = engine(t).Assess(request("smoke=none", "smoke=none"))
 	assert.NoError(t, err, "the same said twice is no contradiction")
+}
+
+// Only the first check may say that it tells the most, and only the plan's own that it saves the most.
+func TestOneCheckTellsTheMost(t *testing.T) {
+	m, e := engineModel(t), engine(t)
+	rapid.Check(t, func(t *rapid.T) {
+		a, err := e.Assess(anything(m, 8).Draw(t, "told"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		phrases := m.Text("en").Phrases
+		for i, c := range a.NextChecks {
+			most := strings.HasPrefix(c.Reason, phrases["reason_gain"]) || c.Reason == phrases["reason_wide"]
+			saves := strings.HasPrefix(c.Reason, phrases["reason_saves_wide"])
+			if saves != (c.ObservationID == a.Plan.NextCheck) || most && i > 0 || i == 0 && !most && !saves {
+				t.Fatalf("check %d, %s, says: %s", i, c.ObservationID, c.Reason)
+			}
+		}
+	})
 }
 
 func TestGuideAsksTheCardThenTheCodeThenWhatHelpsMost(t *testing.T) {

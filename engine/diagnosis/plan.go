@@ -120,6 +120,11 @@ func (s *subject) plan(p *planning, checks []AdvisedCheck) Plan {
 	p.makePinned()
 	out := p.steps()
 	out.NextCheck = p.save(checks)
+	for i := range checks {
+		if checks[i].ObservationID == out.NextCheck {
+			checks[i].Reason = s.reason("reason_saves", "reason_saves_wide", checks[i].About)
+		}
+	}
 	if out.NextCheck != "" && out.Ending != nil && out.Ending.After == 0 {
 		out.Ending = nil // nobody gives up before a check that is worth making
 	}
