@@ -10,7 +10,8 @@ const el = (id) => document.getElementById(id);
 const OUTCOMES = ["SETTLED", "WORKSHOP", "OUT_OF_USE", "NOT_REACHED", "OTHER_APPLIANCE"], FINDERS = ["OWNER", "DESK",
     "WORKSHOP"], SURETIES = ["PROVED", "LIKELY", "GUESSED"], FORMS = ["PLAIN", "JSON", "CSV"];
 
-/** @type {any} */ let line, act, now;
+let line = /** @type {any} */ (null), act = /** @type {any} */ (null);
+let now = /** @type {() => any} */ (() => null);
 const work = { record: /** @type {any} */ (null), open: "", outcome: "SETTLED", causes: /** @type {string[]} */ ([]),
     all: /** @type {any[]} */ ([]), form: "PLAIN", report: /** @type {any} */ (null), said: "", bad: "",
     keys: !/(^|; )keys=off/.test(document.cookie), event: 0, asking: false };

@@ -9,10 +9,10 @@ import { number, t } from "./text.js";
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
 /** Where the pointer to the sentence stands below a part and, where nothing lies between, from where its line falls. */
-const BELOW = { battery: [32], supply: [60], fuse: [77], panel: [116], board: [195], fan: [171], glow: [214],
+const BELOW = /** @type {Record<string, number[]>} */ ({ battery: [32], supply: [60], fuse: [77], panel: [116], board: [195], fan: [171], glow: [214],
     sensor: [254],
   burner: [239], tank: [41], line: [169, 98], pump: [118, 122], intake: [222, 122], exhaust: [300, 123],
-      duct: [320, 78] };
+      duct: [320, 78] });
 
 /** Whether enough is told for a verdict that is worth reading. @param {State} s */
 export function judged(s) {

@@ -310,9 +310,9 @@ function render() {
   patch(el("face"), viewFace(state, act));
   showPicture(state, act);
   if (wide && c) act.sheet();
-  const opened = state.sheet && (c || state.view);
-  patch(el("sheet-body"), opened ? state.sheet.viewSheet(state, act, wide) : []);
-  patch(el("sheet-foot"), opened ? state.sheet.viewFoot(state, act, wide) : []);
+  const sheet = (c || state.view) && state.sheet;
+  patch(el("sheet-body"), sheet ? sheet.viewSheet(state, act, wide) : []);
+  patch(el("sheet-foot"), sheet ? sheet.viewFoot(state, act, wide) : []);
   patch(el("banner"), viewBanner(state, act));
   showCards();
   showDanger();

@@ -8,7 +8,7 @@ import { LANGUAGES, lang, number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
-const NAMES = { en: "English", de: "Deutsch" };
+const NAMES = /** @type {Record<string, string>} */ ({ en: "English", de: "Deutsch" });
 
 /** @param {State} s @param {Act} act */
 export function viewMenu(s, act) {

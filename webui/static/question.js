@@ -10,7 +10,7 @@ import { number, t } from "./text.js";
 
 /**
  * @typedef {import("./state.js").State} State @typedef {import("./state.js").Info} Info
- * @typedef {Record<string, (...a: any[]) => void>} Act
+ * @typedef {Record<string, (...a: any[]) => any>} Act
  */
 
 /** From how many answers on they are searched. */

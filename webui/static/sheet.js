@@ -22,7 +22,7 @@ export function viewSheet(s, act, wide) {
   const [view, id] = s.view.split(":"), trying = ["start", "well"].includes(current(s).kind);
   switch (view) {
     case "part": return viewPart(s, act, id);
-    case "repair": return viewRepairSteps(s, act, id);
+    case "repair": return [viewRepairSteps(s, act, id)].flat();
     case "menu": return viewMenu(s, act);
   }
   // The ranking is for a heater that does not run as it should; while one is tried, or is well, it would mislead.

@@ -31,7 +31,8 @@
  *   how: string, seek: string, shifts: Record<number, any>, trouble: string, badReading: {id:
  *   string, text: string} | null, gone: boolean, sheet: Record<string, any> | null, drawings: Record<string, any> |
  *   null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
- *   mend: Record<string, any> | null, watched: Record<string, {state?: string, text?: string}>, found: Record<string,
+ *   mend: Record<string, any> | null, watched: Record<string, {state?: string,
+ *   text?: string, at?: number}>, found: Record<string,
  *   any>}} State
  */
 import { acknowledge, enqueue, lookAgain, refuse, tidy } from "./told.js";

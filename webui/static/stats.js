@@ -54,25 +54,27 @@ function columns(label, bars, axis) {
 const figure = (title, drawn, note) => h("figure", null, h("figcaption", null, title), note &&
     h("p", { class: "soft" }, note), drawn);
 
+const OUTCOMES = ["settled", "workshop", "out_of_use", "not_reached", "other_appliance", "moderated"];
+
 /** @param {any} s */
 export function viewStatistics(s) {
-  const weeks = s.weeks || [], closed = weeks.reduce((n, w) => n + (w.closed || 0), 0), settled = weeks.reduce((n,
-      w) => n + (w.settled || 0), 0);
+  const weeks = s.weeks || [], total = (/** @type {"closed" | "settled"} */ what) =>
+      weeks.reduce((/** @type {number} */ n, /** @type {any} */ w) => n + (w[what] || 0), 0);
+  const closed = total("closed"), settled = total("settled");
   const day = (/** @type {string} */ at) => new Date(at).toLocaleDateString(lang, { day: "numeric", month: "numeric",
       timeZone: "UTC" });
   const median = s.median_time ? Math.max(1, Math.round(parseFloat(s.median_time) / 60)) : 0;
-  const outcomes = (s.outcomes || []).map((o) => ({ ...o, title: t("outcome.OUTCOME_" + ({ settled: "SETTLED",
-      workshop: "WORKSHOP", out_of_use: "OUT_OF_USE", not_reached: "NOT_REACHED", other_appliance: "OTHER_APPLIANCE",
-      moderated: "MODERATED" }[o.id] || "SETTLED")) }));
+  const outcomes = (s.outcomes || []).map((/** @type {any} */ o) => ({ ...o, title:
+      t("outcome.OUTCOME_" + (OUTCOMES.includes(o.id) ? o.id : "settled").toUpperCase()) }));
   return h("div", null,
     h("p", { class: "soft" }, t("stats.all", { n: s.conversations || 0, weeks: weeks.length }), s.truncated ?
         " " + t("stats.truncated") : ""),
     h("div", { class: "plots" },
-      figure(t("stats.share"), columns(t("stats.share"), weeks.map((w) => ({ name: day(w.begins_at), all: w.closed ||
+      figure(t("stats.share"), columns(t("stats.share"), weeks.map((/** @type {any} */ w) => ({ name: day(w.begins_at), all: w.closed ||
           0, part: w.settled || 0, top: `${w.settled || 0}/${w.closed || 0}` })), t("stats.share_axis")),
         closed ? t("stats.share_all", { percent: t("percent", { n: Math.round((100 * settled) / closed) }), closed }) :
             t("stats.none")),
-      figure(t("stats.times"), columns(t("stats.times"), (s.times || []).map((b) => ({ name: b.up_to_minutes ?
+      figure(t("stats.times"), columns(t("stats.times"), (s.times || []).map((/** @type {any} */ b) => ({ name: b.up_to_minutes ?
           "≤ " + b.up_to_minutes : t("stats.longer"), all: b.count || 0, top: number(b.count || 0) })),
           t("stats.times_axis")),
         s.median_time ? t("stats.median", { n: median }) : t("stats.none")),
