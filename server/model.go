@@ -57,7 +57,7 @@ func (c command) checkModel(play bool) int {
 		return c.fail(exitUse, "look the model over: %v", err)
 	}
 	for _, p := range problems {
-		fmt.Fprintf(c.err, "%s:%d:%d: %s\n", p.File, p.Line, p.Column, p.Message)
+		fmt.Fprintln(c.err, p)
 	}
 	if len(problems) > 0 {
 		return exitInput

@@ -56,7 +56,7 @@ func Compare(m *knowledge.Model, seed uint64, each int) ([]Disagreement, error) 
 	var out []Disagreement
 	in := m.NewInquiry()
 	for k, cause := range m.Causes {
-		if cause.Computed {
+		if cause.Computed || !simulation.Knows(cause.ID) {
 			continue
 		}
 		byCode := map[string][]*simulation.Heater{}

@@ -30,12 +30,17 @@ type Case struct {
 type lottery struct {
 	causes []string
 	chance []float64 // of each cause to be put in
+	barred []string  // causes that the simulation does not know, and that are never drawn
 }
 
 // plainLottery puts each cause in with the chance that the model states.
 func plainLottery(m *knowledge.Model) lottery {
 	var l lottery
 	for _, c := range m.Causes {
+		if !simulation.Knows(c.ID) {
+			l.barred = append(l.barred, c.ID)
+			continue
+		}
 		l.causes = append(l.causes, c.ID)
 		l.chance = append(l.chance, c.PerThousand/1000)
 	}

@@ -4,12 +4,14 @@ import (
 	"encoding/xml"
 	"errors"
 	"io"
+	"io/fs"
 	"math/rand/v2"
 	"reflect"
 	"slices"
 	"strings"
 	"sync"
 	"testing"
+	"testing/fstest"
 
 	"lightoff/engine/heater"
 	"lightoff/engine/judge"
@@ -33,19 +35,22 @@ func loaded(t *testing.T) *knowledge.Model {
 // setup fact answered, and every answer is one that the model takes.
 func TestSpeaksTheCatalogue(t *testing.T) {
 	m := loaded(t)
-	for _, c := range m.Causes {
-		assert.Contains(t, simulation.Faults(), c.ID)
+	for _, id := range simulation.Faults() {
+		_, ok := m.Cause(id)
+		assert.True(t, ok, "the model has no cause %s", id)
 	}
-	for _, o := range m.Observations {
-		assert.Contains(t, simulation.Observations(), o.ID)
+	for _, id := range simulation.Observations() {
+		_, ok := m.Observation(id)
+		assert.True(t, ok, "the model has no observation %s", id)
 	}
-	for _, s := range m.Setup {
-		assert.Contains(t, simulation.SetupFacts(), s.ID)
+	for _, id := range simulation.SetupFacts() {
+		_, ok := m.SetupFact(id)
+		assert.True(t, ok, "the model has no setup fact %s", id)
 	}
 	answered := map[string]int{}
-	for i, c := range m.Causes {
+	for i, fault := range simulation.Faults() {
 		for s := range uint64(3) {
-			h, err := simulation.New(uint64(i)*10+s, c.ID)
+			h, err := simulation.New(uint64(i)*10+s, fault)
 			require.NoError(t, err)
 			h.Live()
 			for _, id := range slices.Concat(simulation.Observations(), simulation.SetupFacts()) {
@@ -58,13 +63,44 @@ func TestSpeaksTheCatalogue(t *testing.T) {
 				}
 				answered[id]++
 				field, problem := m.Check(knowledge.Finding{ID: id, State: a.State, Number: a.Number, IsNumber: a.IsNumber}, "")
-				assert.Empty(t, problem, "%s with %s: %v %s", id, c.ID, a, field)
+				assert.Empty(t, problem, "%s with %s: %v %s", id, fault, a, field)
 			}
 		}
 	}
-	for _, o := range m.Observations {
-		assert.Positive(t, answered[o.ID], "%s is never answered", o.ID)
+	for _, id := range simulation.Observations() {
+		assert.Positive(t, answered[id], "%s is never answered", id)
 	}
+}
+
+// The simulation need not know a cause: it is never drawn, and the report says so.
+func TestACauseThatIsNotSimulated(t *testing.T) {
+	files := fstest.MapFS{}
+	require.NoError(t, fs.WalkDir(heater.Files(), ".", func(name string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		text, err := fs.ReadFile(heater.Files(), name)
+		files[name] = &fstest.MapFile{Data: text}
+		return err
+	}))
+	add := func(name, at, text string) { // before the first place that says so
+		old := string(files[name].Data)
+		require.Contains(t, old, at)
+		before, rest, _ := strings.Cut(old, at)
+		files[name].Data = []byte(before + text + at + rest)
+	}
+	add("causes/fuel.yaml", "  - id: ", "  - {id: line_swapped, group: fuel, part: line, per_1000: 4, basis: \"common practice, no source\"}\n")
+	add("effects.yaml", "      line_kinked:", "      line_swapped: {shut: 0.9}\n")
+	add("repairs.yaml", "line_kinked]", "line_swapped, ")
+	for _, locale := range []string{"en", "de"} {
+		add("text/"+locale+"/causes.yaml", "", "line_swapped: {title: Lines swapped, sentence: The lines are swapped, explain: No fuel is drawn.}\n")
+	}
+	m, err := knowledge.Load(files, heater.Binding())
+	require.NoError(t, err)
+	report := judge.New(m, 3, judge.Effort{Rounds: 1, Pilots: 20, Lessons: 20}).Sum(nil)
+	assert.Contains(t, report.Text(), "line_swapped")
+	_, err = judge.Compare(m, 1, 1)
+	require.NoError(t, err)
 }
 
 // Newcombe 1998, Statistics in Medicine 17, table I, the score method without continuity correction; from memory.

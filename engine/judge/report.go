@@ -101,6 +101,7 @@ func (r *Row) add(out *Result, place func(step int) int) {
 // Report sums up results.
 type Report struct {
 	Cases, Undrawn                   int
+	Barred                           []string // causes that the simulation does not know, never drawn
 	All                              Row
 	Owners, Codes, Causes            []*Row
 	RivalsFirst, RivalsAfter         []Share // by adviser, on what was told and at the end
@@ -116,7 +117,7 @@ type Report struct {
 
 // Sum sums up results. stated are the shares of causes that were wanted.
 func (j *Judge) Sum(results []Result) *Report {
-	r := &Report{Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, Repairs: map[int]int{}, stated: map[string]float64{}}
+	r := &Report{Barred: j.lottery.barred, Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, Repairs: map[int]int{}, stated: map[string]float64{}}
 	r.All.Name = "all"
 	for _, c := range j.model.Causes {
 		r.stated[c.ID] = c.PerThousand / 1000
@@ -214,6 +215,9 @@ func median(xs []float64) float64 {
 func (r *Report) Text() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d simulated heaters judged, %d drawn whose faults led to no complaint and left out.\n", r.Cases, r.Undrawn)
+	if len(r.Barred) > 0 {
+		fmt.Fprintf(&b, "Never drawn, since the simulation does not know them: %s.\n", strings.Join(r.Barred, ", "))
+	}
 	fmt.Fprintf(&b, "Shares with Wilson's interval of 95 %%. A case counts as right if a true cause leads; by cause, the other true ones left out.\n")
 	fmt.Fprintf(&b, "True causes in a case: ")
 	for _, n := range slices.Sorted(maps.Keys(r.Faults)) {

@@ -10,7 +10,7 @@ import (
 
 // Bounds below which something counts as saying nothing.
 const (
-	leastConfirming = 4    // times that some finding must raise a cause's odds
+	leastConfirming = 8    // times that some finding must raise a cause's odds
 	leastTelling    = 1e-4 // bits that an observation must tell about some cause
 	leastReached    = 1e-7 // probability of a state, given a complaint
 )

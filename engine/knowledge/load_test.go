@@ -188,6 +188,7 @@ var badModels = []bad{
 	// causes
 	one("figure above 1000", causes, "per_1000: 150", "per_1000: 1500", "id: hose_split", "per_1000 must lie between 0 and 1000"),
 	one("figure missing", causes, "per_1000: 150", "", "id: hose_split", "per_1000 must lie between 0 and 1000"),
+	one("no group", causes, "id: hose_split\n    group: water\n", "id: hose_split\n", "id: hose_split", "hose_split: group is missing"),
 	one("unknown part", causes, "part: hose", "part: bucket", "part: bucket", `hose_split: part "bucket" is not one of well, hose, motor, none`),
 	one("no part", causes, "    part: hose\n", "", "id: hose_split", `hose_split: part "" is not one of well, hose, motor, none`),
 	{"no sentence", "text/en/causes.yaml", "  sentence: \"The hose loses water\"\n", "", []wanted{{"text/en/causes.yaml", "", "no words for hose_split as a sentence"}}},
@@ -255,7 +256,7 @@ var badModels = []bad{
 	one("code of an unknown state", seen, "codes: {Red: F1", "codes: {Red: F3", "id: lamps", `fault_code has no state "F3"; it has none, F1, F2, other`),
 
 	// words
-	one("cause untold", "text/en/causes.yaml", `  explain: "The pump draws air."`, "", "", "no words for well_dry"),
+	one("cause untold", "text/en/causes.yaml", `  explain: "The pump draws air."`, "", "", "no words for well_dry; it is defined in pump.yaml:4"),
 	one("question untold", "text/en/observations.yaml", ", question: How does it hum?", "", "", "no words for hum"),
 	one("words for nothing", "text/en/tools.yaml", "meter: Meter", "meter: Meter\nmetre: Metre", "metre: Metre", "words for metre, which the model does not have"),
 	one("state untold", "text/en/observations.yaml", "even: Evenly, ", "", "", "no words for hum in state even"),

@@ -19,14 +19,22 @@ type Problem struct {
 	Message      string
 }
 
+// String is file:line:column: message, or file: message.
+func (p Problem) String() string {
+	if p.Line == 0 {
+		return p.File + ": " + p.Message
+	}
+	return fmt.Sprintf("%s:%d:%d: %s", p.File, p.Line, p.Column, p.Message)
+}
+
 // Error is all that is wrong with a set of model files.
 type Error struct{ Problems []Problem }
 
-// Error gives one line for each problem: file:line:column: message.
+// Error gives one line for each problem.
 func (e *Error) Error() string {
 	lines := make([]string, len(e.Problems))
 	for i, p := range e.Problems {
-		lines[i] = fmt.Sprintf("%s:%d:%d: %s", p.File, p.Line, p.Column, p.Message)
+		lines[i] = p.String()
 	}
 	return strings.Join(lines, "\n")
 }

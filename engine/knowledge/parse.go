@@ -167,6 +167,9 @@ func (f *files) cause(n node) {
 	if !(c.PerThousand > 0 && c.PerThousand < 1000) {
 		n.errorf("%s: per_1000 must lie between 0 and 1000", id)
 	}
+	if c.Group == "" {
+		n.errorf("%s: group is missing: the kind of fault, as in electrics or fuel", id)
+	}
 	for _, p := range m["raised_by"].pairs() {
 		for _, s := range p.val.pairs() {
 			c.Raised = append(c.Raised, Raise{Setup: p.id, State: s.id, Factor: s.val.factor()})

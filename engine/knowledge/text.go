@@ -1,6 +1,7 @@
 package knowledge
 
 import (
+	"fmt"
 	"path"
 	"slices"
 	"strings"
@@ -110,7 +111,7 @@ func (f *files) checkTexts() {
 	for _, locale := range m.locales {
 		t := m.texts[locale]
 		missing := func(what, id string) {
-			f.errs.add("text/"+locale+"/"+what+".yaml", 0, 0, "no words for %s", id)
+			f.errs.add("text/"+locale+"/"+what+".yaml", 0, 0, "no words for %s%s", id, f.definedAt(what, id))
 		}
 		for _, c := range m.Causes {
 			x := t.Causes[c.ID]
@@ -148,6 +149,20 @@ func (f *files) checkTexts() {
 			}
 		}
 	}
+}
+
+// definedAt says where something that lacks words is defined: by its id, which more words may follow.
+func (f *files) definedAt(what, id string) string {
+	id, _, _ = strings.Cut(id, " ")
+	at, ok := f.seen[id]
+	if what == "dangers" {
+		at, ok = f.places["danger/"+id]
+	}
+	if !ok {
+		return ""
+	}
+	line, _ := at.position()
+	return fmt.Sprintf("; it is defined in %s:%d", at.file, line)
 }
 
 func (f *files) checkObservationText(t *Texts, id string, states []string, missing func(what, id string)) {

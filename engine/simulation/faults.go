@@ -25,6 +25,12 @@ func Faults() []string {
 	return out
 }
 
+// Knows tells whether a fault can be put in.
+func Knows(id string) bool {
+	_, err := faultOf(id)
+	return err == nil
+}
+
 func faultOf(id string) (fault, error) {
 	i := slices.IndexFunc(faults, func(f fault) bool { return f.id == id })
 	if i < 0 {
