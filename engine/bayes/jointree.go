@@ -125,6 +125,11 @@ func Compile(n *Network, together ...[]VarID) (*JoinTree, error) {
 func compile(n *Network, thrift thrift, together [][]VarID) (*JoinTree, error) {
 	checkTogether(n, together)
 	x, e := n.triangulate(together)
+	return layOut(n, thrift, x, e, together)
+}
+
+// layOut builds the tree of an elimination.
+func layOut(n *Network, thrift thrift, x *expansion, e *elimination, together [][]VarID) (*JoinTree, error) {
 	if err := hopelesslyLarge(n, x, e); err != nil {
 		return nil, err
 	}
