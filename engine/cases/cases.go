@@ -123,8 +123,8 @@ func observation(id string, value any) diagnosis.Observation {
 	return o
 }
 
-// request is what was told, in the order of the ids.
-func (c *Case) request() diagnosis.Request {
+// Request is what was told, in the order of the ids.
+func (c *Case) Request() diagnosis.Request {
 	r := diagnosis.Request{Tools: c.Tools}
 	for id, value := range c.Told {
 		r.Observations = append(r.Observations, observation(id, value))
@@ -192,7 +192,7 @@ func (s *Suite) Check(m *knowledge.Model, e *diagnosis.Engine) (problems []strin
 				bad(c, "%s is neither a check nor a setup fact", id)
 			}
 		}
-		if err := e.Check(c.request()); err != nil {
+		if err := e.Check(c.Request()); err != nil {
 			bad(c, "told: %v", err)
 		}
 		found := diagnosis.Request{}
@@ -202,7 +202,7 @@ func (s *Suite) Check(m *knowledge.Model, e *diagnosis.Engine) (problems []strin
 			}
 			found.Observations = append(found.Observations, observation(id, value))
 		}
-		for _, o := range c.request().Observations {
+		for _, o := range c.Request().Observations {
 			if o.ID == "code_table" {
 				found.Observations = append(found.Observations, o)
 			}

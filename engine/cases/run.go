@@ -41,7 +41,7 @@ func (r *Result) Last() int { return r.Places[len(r.Places)-1] }
 // Run lets a caller tell the case and make the checks that are advised first.
 func (s *Suite) Run(m *knowledge.Model, e *diagnosis.Engine, c *Case) (*Result, error) {
 	out := &Result{Case: c}
-	request := c.request()
+	request := c.Request()
 	for k := 0; ; k++ {
 		a, err := e.Assess(request)
 		if err != nil {

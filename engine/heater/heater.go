@@ -28,4 +28,22 @@ func folder(name string) fs.FS {
 }
 
 // Model loads, checks and compiles the embedded model, once. The error, if any, is a *knowledge.Error.
-var Model = sync.OnceValues(func() (*knowledge.Model, error) { return knowledge.Load(Files(), Binding()) })
+func Model() (*knowledge.Model, error) {
+	loaded.once.Do(func() { loaded.model, loaded.err = knowledge.Load(Files(), Binding()) })
+	return loaded.model, loaded.err
+}
+
+// loaded is no sync.OnceValues, which would put the files and their parser into a program that calls Model nowhere.
+var loaded struct {
+	once  sync.Once
+	model *knowledge.Model
+	err   error
+}
+
+// Compact is a model that was loaded from the embedded files and from what was learnt, in the form that Expand reads.
+func Compact(learned []byte, m *knowledge.Model) ([]byte, error) {
+	return knowledge.Compact(Files(), learned, m)
+}
+
+// Expand reads a compact model of heaters.
+func Expand(compact []byte) (*knowledge.Model, error) { return knowledge.Expand(compact, Binding()) }

@@ -53,36 +53,54 @@ func Load(fsys fs.FS, binding Binding) (*Model, error) { return LoadWith(fsys, n
 // LoadWith is Load with numbers that were learnt, as Overlay writes them, in the place of those that the files say. The
 // version tells them apart.
 func LoadWith(fsys fs.FS, learned []byte, binding Binding) (*Model, error) {
-	errs := &Error{}
-	m := &Model{texts: map[string]*Texts{}, byID: map[string]ref{}}
-	m.covers = map[string]map[string]map[string]float64{}
-	f := &files{errs: errs, model: m, binding: binding, silence: newSituation(nil, memo{}), covers: m.covers, seen: map[string]node{}, places: map[string]node{}}
-	f.read(fsys)
+	f := newFiles(binding)
+	eachFile(fsys, f.errs, f.read)
 	if learned != nil {
-		if root, ok := parseFile(learnedFile, learned, errs); ok {
-			fields := root.fields("learnt_from", "learned")
-			m.LearntFrom = fields["learnt_from"].text()
-			f.each(fields["learned"], f.learnedEntry)
+		if root, ok := parseFile(learnedFile, learned, f.errs); ok {
+			f.readLearned(root)
 		}
 	}
+	if err := f.complete(); err != nil {
+		return nil, err
+	}
+	f.model.Version = version(fsys, learned)
+	if err := f.compile(); err != nil {
+		return nil, f.asError(err)
+	}
+	return f.model, nil
+}
+
+func newFiles(binding Binding) *files {
+	m := &Model{texts: map[string]*Texts{}, byID: map[string]ref{}}
+	m.covers = map[string]map[string]map[string]float64{}
+	m.files = &files{errs: &Error{}, model: m, binding: binding, silence: newSituation(nil, memo{}), covers: m.covers,
+		seen: map[string]node{}, places: map[string]node{}}
+	return m.files
+}
+
+func (f *files) readLearned(root node) {
+	fields := root.fields("learnt_from", "learned")
+	f.model.LearntFrom = fields["learnt_from"].text()
+	f.each(fields["learned"], f.learnedEntry)
+}
+
+// complete checks what was read and puts it together, all but the network.
+func (f *files) complete() error {
+	m := f.model
 	m.locales = slices.Sorted(maps.Keys(m.texts))
 	m.variables = map[string]*variable{}
 	for _, v := range f.variables {
 		m.variables[v.id] = v
 	}
 	f.check()
-	if len(errs.Problems) == 0 {
+	if len(f.errs.Problems) == 0 {
 		f.applyLearned()
 	}
-	if err := errs.orNil(); err != nil {
-		return nil, err
+	if err := f.errs.orNil(); err != nil {
+		return err
 	}
-	m.Version, m.files = version(fsys, learned), f
 	f.spreads()
-	if err := f.compile(); err != nil {
-		return nil, f.asError(err)
-	}
-	return m, nil
+	return nil
 }
 
 // asError turns what the network's builder objects to, such as a circle of causes, into problems of the model.
@@ -118,11 +136,10 @@ func version(fsys fs.FS, learned []byte) string {
 func (f *files) compile() error {
 	m := f.model
 	m.rate = make([]float64, len(m.Causes))
-	m.average = make([]setupFactor, len(m.Causes))
 	for i, c := range m.Causes {
 		m.rate[i] = c.PerThousand / 2000
-		m.average[i] = m.averages(c)
 	}
+	m.setAverages()
 	m.anywayRate = 0.05
 	if f.anyway > 0 {
 		m.anywayRate = f.anyway
@@ -140,6 +157,13 @@ func (f *files) compile() error {
 		}
 	}
 	return f.build()
+}
+
+func (m *Model) setAverages() {
+	m.average = make([]setupFactor, len(m.Causes))
+	for i, c := range m.Causes {
+		m.average[i] = m.averages(c)
+	}
 }
 
 // averages are the means of a cause's factors over each setup fact's shares; a state without factor counts 1.
@@ -225,7 +249,7 @@ func (f *files) build() error {
 	for _, g := range m.groups {
 		together = append(together, g.scope)
 	}
-	if m.tree, err = bayes.Compile(net, together...); err != nil {
+	if m.tree, err = f.treeOf(net, 0, together); err != nil {
 		return err
 	}
 	// With no cause active the network falls apart, so what is asked of that has a small tree of its own.
@@ -238,12 +262,20 @@ func (f *files) build() error {
 			absent[v] = 0
 		}
 	}
-	if m.noneTree, err = bayes.Compile(net.Given(absent), together...); err != nil {
+	if m.noneTree, err = f.treeOf(net.Given(absent), 1, together); err != nil {
 		return err
 	}
 	m.plain = &ground{m.tree, m.noneTree, f.levelsOf(m.groups, f.silence)}
 	m.grounds, m.installations = newRecent[*ground](mostGrounds), newRecent[*installation](mostInstallations)
 	return nil
+}
+
+// treeOf compiles a network, by the shape that is known of the tree at the place, if one is.
+func (f *files) treeOf(net *bayes.Network, at int, together [][]bayes.VarID) (*bayes.JoinTree, error) {
+	if f.shapes == nil {
+		return bayes.Compile(net, together...)
+	}
+	return bayes.CompileAs(net, f.shapes[at], together...)
 }
 
 func (f *files) distribute(b *bayes.Builder, ids map[string]bayes.VarID, v *variable) {

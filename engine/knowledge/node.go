@@ -7,9 +7,6 @@ import (
 	"sort"
 	"strconv"
 	"strings"
-
-	"github.com/goccy/go-yaml/ast"
-	"github.com/goccy/go-yaml/parser"
 )
 
 // Problem is one thing wrong with a model file.
@@ -61,43 +58,29 @@ func (e *Error) orNil() error {
 type node struct {
 	file string
 	errs *Error
-	n    ast.Node // nil: the entry is missing or empty
-	in   ast.Node // for a missing entry, what it is missing from
-	name string   // the entry's key, where it has one
+	n    *tree  // nil: the entry is missing or empty
+	in   *tree  // for a missing entry, what it is missing from
+	name string // the entry's key, where it has one
 }
 
-func parseFile(file string, text []byte, errs *Error) (node, bool) {
-	f, err := parser.ParseBytes(text, 0)
-	if err != nil {
-		errs.add(file, yamlErrorLine(err), 1, "not readable as YAML: %s", firstLine(err.Error()))
-		return node{}, false
-	}
-	if len(f.Docs) == 0 || f.Docs[0].Body == nil {
-		errs.add(file, 1, 1, "empty file")
-		return node{}, false
-	}
-	for _, doc := range f.Docs[1:] {
-		if doc.Body != nil {
-			node{file: file, errs: errs, n: doc.Body}.errorf("a second document in one file is not read; take the line --- away")
-		}
-	}
-	return node{file: file, errs: errs, n: f.Docs[0].Body}, true
+// tree is what a model file says, free of how it was written down.
+type tree struct {
+	kind         treeKind
+	text         string // of a scalar
+	line, column int    // 0 where that is not known
+	keys         []*tree
+	values       []*tree // of a mapping, beside their keys, or of a sequence
 }
 
-// yamlErrorLine digs the line out of the parser's "[line:column] message".
-func yamlErrorLine(err error) int {
-	s := strings.TrimPrefix(err.Error(), "[")
-	line, err := strconv.Atoi(s[:max(0, strings.IndexByte(s, ':'))])
-	if err != nil {
-		return 1
-	}
-	return line
-}
+type treeKind byte
 
-func firstLine(s string) string {
-	line, _, _ := strings.Cut(s, "\n")
-	return line
-}
+const (
+	nothing treeKind = iota
+	scalar
+	mapping
+	sequence
+	foreign // something that model files have no use for
+)
 
 func (n node) ok() bool { return n.n != nil }
 
@@ -105,14 +88,10 @@ func (n node) position() (line, column int) {
 	if n.n == nil {
 		n.n = n.in
 	}
-	if n.n == nil || n.n.GetToken() == nil {
+	if n.n == nil {
 		return 0, 0
 	}
-	p := n.n.GetToken().Position
-	if m, ok := n.n.(*ast.MappingNode); ok && len(m.Values) > 0 {
-		p = m.Values[0].Key.GetToken().Position // a block mapping's own token is its first colon
-	}
-	return p.Line, p.Column
+	return n.n.line, n.n.column
 }
 
 func (n node) errorf(format string, args ...any) {
@@ -128,29 +107,26 @@ type pair struct {
 
 // pairs are a mapping's entries in the order of the file.
 func (n node) pairs() []pair {
-	var values []*ast.MappingValueNode
-	switch m := n.n.(type) {
-	case nil:
+	switch {
+	case n.n == nil:
 		return nil
-	case *ast.MappingNode:
-		values = m.Values
-	case *ast.MappingValueNode:
-		values = []*ast.MappingValueNode{m}
-	default:
+	case n.n.kind != mapping:
 		n.errorf("expected entries of the form key: value")
 		return nil
 	}
-	out := make([]pair, 0, len(values))
-	for _, v := range values {
-		key := node{file: n.file, errs: n.errs, n: v.Key}
+	out := make([]pair, 0, len(n.n.values))
+	seen := make(map[string]bool, len(n.n.values))
+	for i, v := range n.n.values {
+		key := node{file: n.file, errs: n.errs, n: n.n.keys[i]}
 		id := key.text()
-		val := node{file: n.file, errs: n.errs, n: v.Value, in: v.Key, name: id}
-		if _, empty := v.Value.(*ast.NullNode); empty {
+		val := node{file: n.file, errs: n.errs, n: v, in: n.n.keys[i], name: id}
+		if v.kind == nothing {
 			val.n = nil
 		}
-		if slices.ContainsFunc(out, func(p pair) bool { return p.id == id }) {
+		if seen[id] {
 			key.errorf("%s is given twice", id)
 		}
+		seen[id] = true
 		out = append(out, pair{key, id, val})
 	}
 	return out
@@ -176,12 +152,11 @@ func (n node) items() []node {
 	if n.n == nil {
 		return nil
 	}
-	s, ok := n.n.(*ast.SequenceNode)
-	if !ok {
+	if n.n.kind != sequence {
 		return []node{n}
 	}
-	out := make([]node, len(s.Values))
-	for i, v := range s.Values {
+	out := make([]node, len(n.n.values))
+	for i, v := range n.n.values {
 		out[i] = node{file: n.file, errs: n.errs, n: v}
 	}
 	return out
@@ -189,15 +164,11 @@ func (n node) items() []node {
 
 // text is a scalar as it is written, without its quotes.
 func (n node) text() string {
-	switch s := n.n.(type) {
-	case nil, *ast.NullNode:
+	switch {
+	case n.n == nil || n.n.kind == nothing:
 		return ""
-	case *ast.StringNode:
-		return s.Value
-	case *ast.LiteralNode:
-		return s.Value.Value
-	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
-		return n.n.GetToken().Value
+	case n.n.kind == scalar:
+		return n.n.text
 	}
 	n.errorf("expected a word or a number")
 	return ""
@@ -212,13 +183,7 @@ func (n node) texts() []string {
 	return out
 }
 
-func (n node) isMapping() bool {
-	switch n.n.(type) {
-	case *ast.MappingNode, *ast.MappingValueNode:
-		return true
-	}
-	return false
-}
+func (n node) isMapping() bool { return n.n != nil && n.n.kind == mapping }
 
 func (n node) number() float64 {
 	if !n.ok() {

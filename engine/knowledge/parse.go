@@ -7,6 +7,8 @@ import (
 	"path"
 	"slices"
 	"strings"
+
+	"lightoff/engine/bayes"
 )
 
 // variable is a cause's, effect's or observation's place in the network, before compilation.
@@ -66,10 +68,11 @@ type files struct {
 	measured   []node
 	alarms     []alarmPlace
 	places     map[string]node
+	shapes     []bayes.Shape // of the model's tree and of the one where no cause is active; nil: to be searched for
 }
 
-// read walks the model folder: every YAML file outside text/ holds sections, in any mixture.
-func (f *files) read(fsys fs.FS) {
+// eachFile visits the model files of a folder that can be read.
+func eachFile(fsys fs.FS, errs *Error, visit func(path string, root node)) {
 	err := fs.WalkDir(fsys, ".", func(p string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || path.Ext(p) != ".yaml" {
 			return err
@@ -78,24 +81,27 @@ func (f *files) read(fsys fs.FS) {
 		if err != nil {
 			return err
 		}
-		root, ok := parseFile(p, text, f.errs)
-		if !ok {
-			return nil
+		if root, ok := parseFile(p, text, errs); ok {
+			visit(p, root)
 		}
-		if locale, file, ok := textFile(p); ok {
-			f.readTexts(locale, file, root)
-			return nil
-		}
-		if path.Base(p) == "repairs.yaml" {
-			f.each(root, f.repair)
-			return nil
-		}
-		f.sections(root)
 		return nil
 	})
 	if err != nil {
-		f.errs.add(".", 0, 0, "reading the model: %v", err)
+		errs.add(".", 0, 0, "reading the model: %v", err)
 	}
+}
+
+// read takes in a file: every one outside text/ holds sections, in any mixture.
+func (f *files) read(p string, root node) {
+	if locale, file, ok := textFile(p); ok {
+		f.readTexts(locale, file, root)
+		return
+	}
+	if path.Base(p) == "repairs.yaml" {
+		f.each(root, f.repair)
+		return
+	}
+	f.sections(root)
 }
 
 func (f *files) sections(root node) {

@@ -38,7 +38,7 @@ func (f *files) readTexts(locale, what string, root node) {
 	case "gates":
 		f.readGateWords(t, root)
 		return
-	case "glossary": // for whoever writes the texts
+	case glossary: // for whoever writes the texts
 		return
 	}
 	for _, p := range root.pairs() {
@@ -73,6 +73,9 @@ func (f *files) readTexts(locale, what string, root node) {
 		}
 	}
 }
+
+// glossary is the file of a language for whoever writes its texts.
+const glossary = "glossary"
 
 // worded is an identifier that a text file has words for.
 type worded struct {
