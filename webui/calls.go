@@ -91,6 +91,8 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"get_record":     unary(desk.GetRecord),
 			"assign":         unary(desk.Assign),
 			"add_note":       unary(desk.AddNote),
+			"set_ticket":     unary(desk.SetTicket),
+			"list_calls":     unary(desk.ListConversations),
 			"close":          unary(desk.Close),
 			"reopen":         unary(desk.Reopen),
 			"set_hidden":     unary(desk.SetHidden),

@@ -25,6 +25,7 @@ const (
 	// What those who help do. None of it tells anything about the heater, save a suggestion that the owner confirms.
 	Assigned  EventKind = "assigned"  // By and, unless it goes back to the queue, To set
 	Noted     EventKind = "noted"     // By and Text set
+	Ticketed  EventKind = "ticketed"  // By and, unless it is taken away, Text set: its number elsewhere
 	Closed    EventKind = "closed"    // By and Closing set
 	Reopened  EventKind = "reopened"  // By set
 	Hidden    EventKind = "hidden"    // By set: nobody looks on any more
@@ -134,6 +135,7 @@ type Conversation struct {
 	Offers         []Pending // oldest first
 	AssignedTo     string    // who attends to it; empty while nobody does
 	Notes          []Event   // which the caller never sees
+	Ticket         string    // its number elsewhere, or empty
 	Closed         *Event    // how it ended; nil while it is open
 	Hidden         bool      // from those who look on
 	Suggestions    []Event   // that the owner has neither confirmed nor declined
@@ -194,6 +196,8 @@ func (c *Conversation) apply(e Event) {
 		c.Offers = slices.DeleteFunc(c.Offers, func(p Pending) bool { return slices.Contains(e.Dismissed, p.ID) })
 	case Assigned:
 		c.AssignedTo = e.To
+	case Ticketed:
+		c.Ticket = e.Text
 	case Noted:
 		c.Notes = append(c.Notes, e)
 	case Closed:

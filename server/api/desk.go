@@ -20,6 +20,7 @@ type desk struct {
 	lightoffv1.UnimplementedDeskServiceServer
 	*conversations
 	heads *heads
+	saids *saids
 }
 
 // What the list holds.
@@ -32,6 +33,9 @@ const (
 	loadThoughts = 8
 	toldShown    = 4
 	listPause    = time.Second // between two lists of a stream
+	maxTicket    = 40          // characters
+	maxSearch    = 100
+	quietAge     = 24 * time.Hour // after which an unattended conversation comes after those of the last day
 )
 
 // One row for each word, so that neither side's can drift unseen.
@@ -66,12 +70,20 @@ func (d *desk) GetDesk(ctx context.Context, _ *lightoffv1.GetDeskRequest) (*ligh
 // ListConversations implements the RPC.
 func (d *desk) ListConversations(ctx context.Context, req *lightoffv1.ListConversationsRequest) (*lightoffv1.ListConversationsResponse, error) {
 	var v violations
-	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(),
-		size: v.pageSize(req.GetPageSize()), after: v.pageToken(req.GetPageToken())}
+	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(), mine: mine(ctx, req),
+		search: v.search(req.GetSearch()), size: v.pageSize(req.GetPageSize()), after: v.pageToken(req.GetPageToken())}
 	if err := v.err(); err != nil {
 		return nil, err
 	}
 	return d.list(ctx, p)
+}
+
+// mine is whose conversations alone are wanted, or empty.
+func mine(ctx context.Context, req interface{ GetMine() bool }) string {
+	if req.GetMine() {
+		return whoCalls(ctx).name
+	}
+	return ""
 }
 
 func aboutHeater(d *desk, state diagnosis.Conversation) bool {
@@ -132,7 +144,10 @@ func (d *desk) entry(c store.Conversation, so sound) *lightoffv1.QueueEntry {
 	e := &lightoffv1.QueueEntry{
 		Id: c.ID, OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
 		ToldCount: int32(len(state.Told)), AssignedTo: state.AssignedTo, Notes: int32(len(state.Notes)),
-		Suggestions: int32(len(state.Suggestions)), Hidden: state.Hidden,
+		Suggestions: int32(len(state.Suggestions)), Hidden: state.Hidden, Ticket: state.Ticket,
+	}
+	if since := waitingSince(c, state); !since.IsZero() {
+		e.WaitingSince = timestamppb.New(since)
 	}
 	for _, danger := range so.evidence.Dangers() {
 		danger.Text, danger.Steps, danger.WayOut, danger.LiftedBy = "", nil, nil, nil
@@ -155,7 +170,8 @@ func (d *desk) entry(c store.Conversation, so sound) *lightoffv1.QueueEntry {
 // WatchConversations implements the RPC.
 func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchConversationsResponse]) error {
 	var v violations
-	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(), size: maxListed, after: v.pageToken("")}
+	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(),
+		mine: mine(stream.Context(), req), search: v.search(req.GetSearch()), size: maxListed, after: v.pageToken("")}
 	if err := v.err(); err != nil {
 		return err
 	}
@@ -212,7 +228,7 @@ func (d *desk) record(ctx context.Context, id string) (*lightoffv1.Record, error
 	}
 	state := diagnosis.Fold(c.Events)
 	r := &lightoffv1.Record{Id: id, LastEvent: state.LastEvent, AssignedTo: state.AssignedTo, Notes: notes(c, state),
-		Hidden: state.Hidden, Me: whoCalls(ctx).name}
+		Hidden: state.Hidden, Me: whoCalls(ctx).name, Ticket: state.Ticket}
 	if state.Closed != nil {
 		r.Closing, r.ClosedBy, r.ClosedAt = toClosing(state.Closed.Closing), state.Closed.By, timestamppb.New(c.At[state.Closed.Number-1])
 	}
@@ -293,6 +309,22 @@ func (d *desk) AddNote(ctx context.Context, req *lightoffv1.AddNoteRequest) (*li
 		return nil, err
 	}
 	return &lightoffv1.AddNoteResponse{Record: record}, nil
+}
+
+// SetTicket implements the RPC.
+func (d *desk) SetTicket(ctx context.Context, req *lightoffv1.SetTicketRequest) (*lightoffv1.SetTicketResponse, error) {
+	var v violations
+	ticket := strings.Join(strings.Fields(plain(req.GetTicket())), " ")
+	if utf8.RuneCountInString(ticket) > maxTicket {
+		v.add("ticket", "has more than %d characters", maxTicket)
+	}
+	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(*account) (diagnosis.Event, error) {
+		return diagnosis.Event{Kind: diagnosis.Ticketed, Text: ticket}, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.SetTicketResponse{Record: record}, nil
 }
 
 // Close implements the RPC. Nothing is settled while a danger stands.

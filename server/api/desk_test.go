@@ -72,19 +72,77 @@ func TestDeskQueue(t *testing.T) {
 	for _, e := range list.List.Entries {
 		ids = append(ids, e.Id)
 	}
-	assert.Equal(t, []string{danger, newest, older}, ids, "danger first, then the latest")
+	assert.Equal(t, []string{danger, older, newest}, ids, "danger first, then who has waited longest")
 	first := list.List.Entries[0]
 	assert.Equal(t, lightoffv1.Severity_SEVERITY_NO_START, first.Dangers[0].Severity)
 	assert.Equal(t, int32(2), first.ToldCount)
 	assert.Greater(t, first.Lead.GetProbability(), 0.0)
 	assert.NotEmpty(t, first.Told)
 
-	_, err = desk.Assign(ctx, &lightoffv1.AssignRequest{Id: newest})
+	assert.NotNil(t, first.WaitingSince)
+	_, err = desk.Assign(ctx, &lightoffv1.AssignRequest{Id: older})
 	require.NoError(t, err)
 	all, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
 	require.NoError(t, err)
-	assert.Equal(t, older, all.Entries[1].Id, "whom nobody attends to comes first")
+	assert.Equal(t, newest, all.Entries[1].Id, "whom nobody attends to comes first")
 	assert.Equal(t, "Ines", all.Entries[2].AssignedTo)
+	assert.Nil(t, all.Entries[2].WaitingSince, "it waits no longer")
+	put, err := desk.Assign(ctx, &lightoffv1.AssignRequest{Id: older, ToQueue: true})
+	require.NoError(t, err)
+	assert.Empty(t, put.Record.AssignedTo)
+	all, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
+	require.NoError(t, err)
+	assert.Equal(t, older, all.Entries[2].Id, "what was put back waits from then on")
+}
+
+// TestDeskFinds: a desk's own calls, tickets, and words that occur in what was told, noted and found.
+func TestDeskFinds(t *testing.T) {
+	r := start(t)
+	desk, ctx := r.atDesk(t, "Ines")
+	supply, heat, ended := r.open(t), r.open(t), r.open(t)
+	r.answer(t, supply, state("fault_code", "supply"))
+	r.answer(t, heat, state("fault_code", "heat"))
+	r.answer(t, ended, state("fault_code", "heat"))
+	_, err := desk.Assign(ctx, &lightoffv1.AssignRequest{Id: heat})
+	require.NoError(t, err)
+	_, err = desk.AddNote(ctx, &lightoffv1.AddNoteRequest{Id: heat, Text: "Rings back AT SIX"})
+	require.NoError(t, err)
+	kept, err := desk.SetTicket(ctx, &lightoffv1.SetTicketRequest{Id: supply, Ticket: "  HD-2217 \u202e b"})
+	require.NoError(t, err)
+	assert.Equal(t, "HD-2217 b", kept.Record.Ticket)
+	_, err = desk.Close(ctx, &lightoffv1.CloseRequest{Id: ended, Closing: &lightoffv1.Closing{
+		Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"}, FoundBy: 2, Surety: 2, Remark: "scale of a thumb"}})
+	require.NoError(t, err)
+	for name, tt := range map[string]struct {
+		req  *lightoffv1.ListConversationsRequest
+		want []string
+	}{
+		"mine":                       {&lightoffv1.ListConversationsRequest{Mine: true}, []string{heat}},
+		"a ticket, in another case":  {&lightoffv1.ListConversationsRequest{Search: "hd-2217"}, []string{supply}},
+		"a note, its words anyhow":   {&lightoffv1.ListConversationsRequest{Search: "six rings"}, []string{heat}},
+		"of ended ones the remark":   {&lightoffv1.ListConversationsRequest{Search: "thumb"}, []string{ended}},
+		"every word must occur":      {&lightoffv1.ListConversationsRequest{Search: "thumb six"}, nil},
+		"no more than is wanted":     {&lightoffv1.ListConversationsRequest{Search: "six", Mine: true}, []string{heat}},
+		"in nobody's who is another": {&lightoffv1.ListConversationsRequest{Search: "hd", Mine: true}, nil},
+	} {
+		list, err := desk.ListConversations(ctx, tt.req)
+		require.NoError(t, err, name)
+		var ids []string
+		for _, e := range list.Entries {
+			ids = append(ids, e.Id)
+		}
+		assert.Equal(t, tt.want, ids, name)
+	}
+	list, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
+	require.NoError(t, err)
+	assert.Equal(t, "HD-2217 b", list.Entries[0].Ticket)
+	_, err = desk.SetTicket(ctx, &lightoffv1.SetTicketRequest{Id: supply, Ticket: strings.Repeat("x", 41)})
+	assert.Equal(t, codes.InvalidArgument, code(err))
+	_, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{Search: strings.Repeat("x", 101)})
+	assert.Equal(t, codes.InvalidArgument, code(err))
+	gone, err := desk.SetTicket(ctx, &lightoffv1.SetTicketRequest{Id: supply})
+	require.NoError(t, err)
+	assert.Empty(t, gone.Record.Ticket)
 }
 
 func TestDeskRecord(t *testing.T) {
@@ -404,6 +462,21 @@ func TestStatistics(t *testing.T) {
 	}
 	assert.Equal(t, got.Conversations, sum)
 	assert.False(t, math.Signbit(got.MedianTime.AsDuration().Seconds()))
+
+	require.Len(t, got.Codes, 1)
+	assert.Equal(t, []int32{0, 0, 0, 0, 0, 0, 0, 4}, got.Codes[0].Counts, "four came in this week, with one code")
+	require.Len(t, got.SettledCauses, 1)
+	assert.Equal(t, int32(2), got.SettledCauses[0].Counts[7])
+	assert.Equal(t, int32(1), got.ChecksToRepair[1].Count, "the first was settled after its code alone")
+	assert.Equal(t, int32(1), got.ChecksToRepair[2].Count, "the second after one check more")
+	foretold, said := int32(0), 0.0
+	for _, f := range got.Foretold {
+		assert.LessOrEqual(t, f.Right, f.Count)
+		foretold, said = foretold+f.Count, max(said, f.Said)
+	}
+	assert.Equal(t, int32(2), foretold+got.NotForetold, "both settled ones")
+	assert.Zero(t, got.NotForetold)
+	assert.Less(t, said, 1.0, "a mean of probabilities")
 }
 
 func TestMonday(t *testing.T) {

@@ -6,8 +6,10 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"slices"
+	"strings"
 	"sync"
 	"time"
+	"unicode/utf8"
 
 	"lightoff/engine/diagnosis"
 	lightoffv1 "lightoff/proto/lightoff/v1"
@@ -24,10 +26,12 @@ type heads struct {
 
 // head is what decides a conversation's place.
 type head struct {
-	event int64 // it was made from
-	empty bool  // nothing was told, said or noted
-	ended bool
-	at    position
+	event    int64 // it was made from
+	empty    bool  // nothing was told, said or noted
+	ended    bool
+	attended string // by whom
+	changed  time.Time
+	at       position // its third number is set when it is listed
 }
 
 // position is what a list is in the order of: the numbers one after the other, the smallest first.
@@ -75,6 +79,8 @@ func (v *violations) pageSize(size int32) int {
 type page struct {
 	locale      string
 	closed, due bool
+	mine        string // whose conversations alone are wanted, or empty
+	search      []string
 	size        int
 	after       position
 }
@@ -95,19 +101,37 @@ func (p page) cut(positions []position) (some []position, next string) {
 }
 
 // headOf finds out where a conversation stands in the list: open ones first, the severest danger first, then whom
-// nobody attends to, then the latest change.
+// nobody attends to, then whoever has waited longest; of those attended to, and of those that ended, the latest change.
 func (d *desk) headOf(c store.Conversation) head {
 	so := d.account(c.Events, "").sound()
 	state := so.state
-	h := head{event: state.LastEvent, ended: state.Closed != nil,
+	h := head{event: state.LastEvent, ended: state.Closed != nil, attended: state.AssignedTo, changed: c.At[len(c.At)-1],
 		empty: len(state.Told)+len(state.Notes)+len(state.Sayings) == 0}
 	danger := diagnosis.Caution
 	if dangers := so.evidence.Dangers(); len(dangers) > 0 && !h.ended {
 		danger = max(danger, dangers[0].Severity)
 	}
-	h.at = position{ID: c.ID, Order: [4]int64{
-		one(h.ended), -int64(danger), one(state.AssignedTo != ""), -c.At[len(c.At)-1].UnixMicro()}}
+	order := -h.changed.UnixMicro()
+	if since := waitingSince(c, state); !since.IsZero() {
+		order = since.UnixMicro()
+	}
+	h.at = position{ID: c.ID, Order: [4]int64{one(h.ended), -int64(danger), one(state.AssignedTo != ""), order}}
 	return h
+}
+
+// waitingSince is when a conversation last began to wait for somebody to attend to it; the zero time while somebody does, and
+// where it has ended.
+func waitingSince(c store.Conversation, state diagnosis.Conversation) time.Time {
+	if state.AssignedTo != "" || state.Closed != nil {
+		return time.Time{}
+	}
+	since := c.OpenedAt
+	for i, e := range c.Events {
+		if (e.Kind == diagnosis.Assigned && e.To == "") || e.Kind == diagnosis.Reopened {
+			since = c.At[i]
+		}
+	}
+	return since
 }
 
 func one(yes bool) int64 {
@@ -118,9 +142,10 @@ func one(yes bool) int64 {
 }
 
 // positions are those of the conversations of the last days in which something was told, said or noted.
-func (d *desk) positions(ctx context.Context, closed bool) ([]position, error) {
+func (d *desk) positions(ctx context.Context, p page) ([]position, error) {
 	d.heads.mu.Lock()
 	defer d.heads.mu.Unlock()
+	quiet := time.Now().Add(-quietAge)
 	now, err := d.store.Heads(ctx, time.Now().Add(-listAge))
 	if err != nil {
 		return nil, err
@@ -144,9 +169,14 @@ func (d *desk) positions(ctx context.Context, closed bool) ([]position, error) {
 	d.heads.known = known
 	var out []position
 	for _, h := range known {
-		if !h.empty && (closed || !h.ended) {
-			out = append(out, h.at)
+		if h.empty || (h.ended && !p.closed && len(p.search) == 0) || (p.mine != "" && p.mine != h.attended) {
+			continue
 		}
+		at := h.at
+		if !h.ended && h.attended == "" && h.changed.Before(quiet) {
+			at.Order[2] = 2 // after those that are attended to
+		}
+		out = append(out, at)
 	}
 	return out, nil
 }
@@ -155,8 +185,11 @@ func (d *desk) list(ctx context.Context, p page) (*lightoffv1.ListConversationsR
 	if p.due {
 		return d.dueBack(ctx, p)
 	}
-	all, err := d.positions(ctx, p.closed)
+	all, err := d.positions(ctx, p)
 	if err != nil {
+		return nil, err
+	}
+	if all, err = d.searched(ctx, p, all); err != nil {
 		return nil, err
 	}
 	some, next := p.cut(all)
@@ -190,6 +223,53 @@ func (d *desk) visit(ctx context.Context, positions []position, found map[string
 	})
 }
 
+// searched are those of the positions whose conversations hold every word that is looked for.
+func (d *desk) searched(ctx context.Context, p page, all []position) (some []position, err error) {
+	if len(p.search) == 0 {
+		return all, nil
+	}
+	held := map[string]bool{}
+	err = d.store.Visit(ctx, each(all, func(p position) string { return p.ID }), func(c store.Conversation) error {
+		text := d.haystack(c, p.locale)
+		held[c.ID] = !slices.ContainsFunc(p.search, func(word string) bool { return !strings.Contains(text, word) })
+		return ctx.Err()
+	})
+	return slices.DeleteFunc(all, func(p position) bool { return !held[p.ID] }), err
+}
+
+// haystack is what a conversation can be found by, in lower case.
+func (d *desk) haystack(c store.Conversation, locale string) string {
+	state := d.account(c.Events, locale).sound().state
+	f := face{model: d.model, engine: d.engine, locale: state.Locale}
+	parts := []string{state.Ticket, state.AssignedTo}
+	for _, t := range state.Told {
+		if !t.Skipped && t.Observation.Kind != diagnosis.UnknownValue {
+			parts = append(parts, t.Observation.State, f.describe(t.Observation))
+		}
+	}
+	for _, e := range slices.Concat(state.Sayings, state.Notes) {
+		parts = append(parts, e.Text, e.By)
+	}
+	if state.Closed != nil {
+		parts = append(parts, state.Closed.By)
+		if closing := state.Closed.Closing; closing != nil {
+			parts = append(parts, closing.Remark)
+			for _, id := range closing.Causes {
+				parts = append(parts, d.model.Text(f.locale).Causes[id].Title)
+			}
+		}
+	}
+	return strings.ToLower(strings.Join(parts, "\n"))
+}
+
+// search takes the words of a search apart.
+func (v *violations) search(text string) []string {
+	if utf8.RuneCountInString(text) > maxSearch {
+		v.add("search", "has more than %d characters", maxSearch)
+	}
+	return strings.Fields(strings.ToLower(plain(text)))
+}
+
 // dueBack lists the settled conversations whose owners are to be asked whether the repair has held, the longest settled
 // first.
 func (d *desk) dueBack(ctx context.Context, p page) (*lightoffv1.ListConversationsResponse, error) {
@@ -201,7 +281,8 @@ func (d *desk) dueBack(ctx context.Context, p page) (*lightoffv1.ListConversatio
 	var positions []position
 	entries := map[string]*lightoffv1.QueueEntry{}
 	for _, c := range all {
-		if so := d.account(c.Events, p.locale).sound(); dueBack(c, so.state, now) {
+		so := d.account(c.Events, p.locale).sound()
+		if dueBack(c, so.state, now) && (p.mine == "" || p.mine == so.state.AssignedTo) {
 			e := d.entry(c, so)
 			positions = append(positions, position{Order: [4]int64{e.GetSettledAt().AsTime().UnixMicro()}, ID: c.ID})
 			entries[c.ID] = e

@@ -99,7 +99,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{models: d.models})
 		lightoffv1.RegisterConversationServiceServer(g, c)
 		lightoffv1.RegisterCalculationServiceServer(g, &calculations{})
-		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c, heads: listed})
+		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c, heads: listed, saids: &saids{known: map[string]said{}}})
 		lightoffv1.RegisterLookOnServiceServer(g, &lookOn{conversations: c})
 		lightoffv1.RegisterModerationServiceServer(g, &moderation{conversations: c})
 		healthv1.RegisterHealthServer(g, s.health)

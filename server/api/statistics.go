@@ -5,6 +5,7 @@ import (
 	"context"
 	"maps"
 	"slices"
+	"sync"
 	"time"
 
 	"google.golang.org/protobuf/types/known/durationpb"
@@ -21,6 +22,11 @@ const (
 	maxCounted = 5000 // conversations
 	week       = 7 * 24 * time.Hour
 	maxCounts  = 12 // rows of a kind
+	maxSeries  = 8  // codes, and causes, week by week
+	maxChecks  = 8  // the last bar of checks to the right repair: so many or more
+	// maxForetold is how many earlier assessments are worked out for one look at the statistics, some 12 ms each.
+	maxForetold = 80
+	foretellers = 10 // groups of what was said
 )
 
 // timeBars are the upper bounds of the histogram of times, in minutes; the last bar has none.
@@ -45,8 +51,11 @@ func (d *desk) GetStatistics(ctx context.Context, req *lightoffv1.GetStatisticsR
 	t := newTally(begin, weeks)
 	for _, c := range all {
 		if !c.OpenedAt.Before(begin) {
-			t.add(c, d.isComplaint)
+			t.add(c, d.isComplaint, d.mends)
 		}
+	}
+	if err := d.foretell(ctx, t); err != nil {
+		return nil, err
 	}
 	out := t.answer()
 	f := face{model: d.model, engine: d.engine, locale: locale}
@@ -54,6 +63,9 @@ func (d *desk) GetStatistics(ctx context.Context, req *lightoffv1.GetStatisticsR
 	out.Truncated = more
 	out.Causes = ranked(t.causes, func(id string) string { return texts.Causes[id].Title })
 	out.Checks = ranked(t.checks, func(id string) string { return texts.Observations[id].Title })
+	codes, _ := d.model.Observation("fault_code")
+	out.Codes = t.series(t.codes, func(id string) string { return cmp.Or(texts.Observations[codes.ID].States[id], id) })
+	out.SettledCauses = t.series(t.weekly, func(id string) string { return texts.Causes[id].Title })
 	out.Outcomes = ranked(t.outcomes, func(string) string { return "" })
 	return out, nil
 }
@@ -70,23 +82,45 @@ type tally struct {
 	weeks                    []*lightoffv1.Week
 	causes, checks, outcomes map[string]int
 	times                    []time.Duration
+	codes, weekly            map[string][]int32 // by week: codes that came in, causes of settled conversations
+	settled                  []store.Conversation
+	toRepair                 [maxChecks + 1]int32
+	foretold                 [foretellers]lightoffv1.Foretold
+	notForetold              int32
 }
 
 func newTally(begin time.Time, weeks int) *tally {
-	t := &tally{begin: begin, causes: map[string]int{}, checks: map[string]int{}, outcomes: map[string]int{}}
+	t := &tally{begin: begin, causes: map[string]int{}, checks: map[string]int{}, outcomes: map[string]int{},
+		codes: map[string][]int32{}, weekly: map[string][]int32{}}
 	for i := range weeks {
 		t.weeks = append(t.weeks, &lightoffv1.Week{BeginsAt: timestamppb.New(begin.Add(time.Duration(i) * week))})
 	}
 	return t
 }
 
-func (t *tally) add(c store.Conversation, isCheck func(string) bool) {
+// count counts one in a week.
+func (t *tally) count(in map[string][]int32, id string, week int) {
+	if in[id] == nil {
+		in[id] = make([]int32, len(t.weeks))
+	}
+	in[id][week]++
+}
+
+func (t *tally) add(c store.Conversation, isCheck func(string) bool, mends func(string) []string) {
 	state := diagnosis.Fold(c.Events)
 	if len(state.Told) == 0 {
 		return
 	}
-	w := t.weeks[min(int(c.OpenedAt.Sub(t.begin)/week), len(t.weeks)-1)]
+	at := min(int(c.OpenedAt.Sub(t.begin)/week), len(t.weeks)-1)
+	w := t.weeks[at]
 	w.Opened++
+	code := noCode
+	for _, told := range state.Told {
+		if told.Observation.ID == "fault_code" && told.Observation.State != "" {
+			code = told.Observation.State
+		}
+	}
+	t.count(t.codes, code, at)
 	checked := map[string]bool{}
 	var last time.Time
 	for i, e := range c.Events {
@@ -111,16 +145,30 @@ func (t *tally) add(c store.Conversation, isCheck func(string) bool) {
 	}
 	w.Closed++
 	t.outcomes[string(state.Closed.Closing.Outcome)]++
-	if state.Closed.Closing.Outcome == diagnosis.Settled {
-		w.Settled++
-	}
 	for _, id := range state.Closed.Closing.Causes {
 		t.causes[id]++
+		t.count(t.weekly, id, at)
+	}
+	if state.Closed.Closing.Outcome == diagnosis.Settled {
+		w.Settled++
+		t.settled = append(t.settled, c)
+		t.toRepair[min(checksBefore(c, state.Closed.Closing.Causes, isCheck, mends), maxChecks)]++
 	}
 }
 
 func (t *tally) answer() *lightoffv1.GetStatisticsResponse {
-	out := &lightoffv1.GetStatisticsResponse{Weeks: t.weeks, Conversations: int32(len(t.times))}
+	out := &lightoffv1.GetStatisticsResponse{Weeks: t.weeks, Conversations: int32(len(t.times)), NotForetold: t.notForetold}
+	for i := range t.foretold {
+		if f := &t.foretold[i]; f.Count > 0 {
+			f.Said /= float64(f.Count)
+			out.Foretold = append(out.Foretold, f)
+		}
+	}
+	if len(t.settled) > 0 {
+		for checks, n := range t.toRepair {
+			out.ChecksToRepair = append(out.ChecksToRepair, &lightoffv1.ChecksBar{Checks: int32(checks), Count: n})
+		}
+	}
 	for _, bound := range timeBars {
 		out.Times = append(out.Times, &lightoffv1.TimeBar{UpToMinutes: bound})
 	}
@@ -143,4 +191,127 @@ func ranked(counts map[string]int, title func(string) string) []*lightoffv1.Coun
 	return each(ids[:min(len(ids), maxCounts)], func(id string) *lightoffv1.Count {
 		return &lightoffv1.Count{Id: id, Title: cmp.Or(title(id), id), Count: int32(counts[id])}
 	})
+}
+
+// noCode stands for conversations in which no fault code was told.
+const noCode = "none"
+
+// series are the most frequent, ties by id.
+func (t *tally) series(counts map[string][]int32, title func(string) string) []*lightoffv1.Series {
+	sum := func(id string) (n int32) {
+		for _, c := range counts[id] {
+			n += c
+		}
+		return n
+	}
+	ids := slices.SortedFunc(maps.Keys(counts), func(a, b string) int { return cmp.Or(cmp.Compare(sum(b), sum(a)), cmp.Compare(a, b)) })
+	return each(ids[:min(len(ids), maxSeries)], func(id string) *lightoffv1.Series {
+		return &lightoffv1.Series{Id: id, Title: cmp.Or(title(id), id), Counts: counts[id]}
+	})
+}
+
+// mends are the causes that a repair mends.
+func (c core) mends(repair string) []string {
+	for _, r := range c.model.Repairs {
+		if r.ID == repair {
+			return r.Mends
+		}
+	}
+	return nil
+}
+
+// checksBefore counts the checks that were answered, apart from the safety card, before the repair that mended one of the
+// causes, or, without one, before the end. A check that is answered twice counts once.
+func checksBefore(c store.Conversation, causes []string, isCheck func(string) bool, mends func(string) []string) int {
+	right := func(e diagnosis.Event) bool {
+		return e.Kind == diagnosis.Mended &&
+			slices.ContainsFunc(mends(e.RepairID), func(id string) bool { return slices.Contains(causes, id) })
+	}
+	checks := map[string]bool{}
+	for _, e := range c.Events {
+		if right(e) || e.Kind == diagnosis.Closed {
+			break
+		}
+		if e.Kind == diagnosis.Answered {
+			for _, o := range e.Observations {
+				if o.Kind != diagnosis.UnknownValue && isCheck(o.ID) {
+					checks[o.ID] = true
+				}
+			}
+		}
+	}
+	return len(checks)
+}
+
+// saids remembers what was said of settled conversations before their first repair. It is only ever a saving.
+type saids struct {
+	mu    sync.Mutex
+	known map[string]said
+}
+
+// said is what led, and how likely it was said to be.
+type said struct {
+	event int64 // of the conversation that it was worked out from
+	cause string
+	p     float64
+}
+
+// foretell holds what was said of settled conversations before their first repair, by the model of now, against what they were
+// settled with. It works out some that are not known yet, the latest first, and leaves the others for the next look.
+func (d *desk) foretell(ctx context.Context, t *tally) error {
+	thoughts := 0
+	for _, c := range t.settled {
+		s, known, err := d.saidOf(ctx, c, &thoughts)
+		if err != nil {
+			return err
+		}
+		if !known {
+			t.notForetold++
+			continue
+		}
+		if s.cause == "" {
+			continue // nothing was told that could be assessed
+		}
+		f := &t.foretold[min(int(s.p*foretellers), foretellers-1)]
+		f.Said += s.p
+		f.Count++
+		f.Right += int32(one(slices.Contains(diagnosis.Fold(c.Events).Closed.Closing.Causes, s.cause)))
+	}
+	return nil
+}
+
+// saidOf is what was said before the first repair, if it is known or may still be worked out.
+func (d *desk) saidOf(ctx context.Context, c store.Conversation, thoughts *int) (said, bool, error) {
+	last := c.Events[len(c.Events)-1].Number
+	d.saids.mu.Lock()
+	s, ok := d.saids.known[c.ID]
+	d.saids.mu.Unlock()
+	if ok && s.event == last {
+		return s, true, nil
+	}
+	end := slices.IndexFunc(c.Events, func(e diagnosis.Event) bool { return e.Kind == diagnosis.Mended || e.Kind == diagnosis.Closed })
+	so := d.account(c.Events[:max(end, 0)], "").sound()
+	s = said{event: last}
+	if aboutHeater(d, so.state) {
+		if *thoughts++; *thoughts > maxForetold {
+			return said{}, false, nil
+		}
+		guidance, err := d.guidance(ctx, d.models.now(), so, atOnce)
+		if ctx.Err() != nil {
+			return said{}, false, ctx.Err()
+		}
+		if err != nil || guidance == nil {
+			return said{}, false, nil // others think just now; the next look works it out
+		}
+		if causes := guidance.Assessment.Causes; len(causes) > 0 {
+			s.cause, s.p = causes[0].ID, causes[0].Probability
+		}
+	}
+	d.saids.mu.Lock()
+	defer d.saids.mu.Unlock()
+	if len(d.saids.known) >= maxCounted {
+		clear(d.saids.known)
+	}
+	d.saids.known[c.ID] = s
+	return s, true, nil
 }

@@ -346,7 +346,11 @@ type QueueEntry struct {
 	// When it was settled; absent otherwise.
 	SettledAt *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=settled_at,json=settledAt,proto3" json:"settled_at,omitempty"`
 	// The causes that it was settled with, for people.
-	Causes        []string `protobuf:"bytes,15,rep,name=causes,proto3" json:"causes,omitempty"`
+	Causes []string `protobuf:"bytes,15,rep,name=causes,proto3" json:"causes,omitempty"`
+	// The number that another system knows it by; empty if none was noted.
+	Ticket string `protobuf:"bytes,16,opt,name=ticket,proto3" json:"ticket,omitempty"`
+	// Since when it has waited for somebody to attend to it; absent while somebody does, and where it has ended.
+	WaitingSince  *timestamppb.Timestamp `protobuf:"bytes,17,opt,name=waiting_since,json=waitingSince,proto3" json:"waiting_since,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -486,6 +490,20 @@ func (x *QueueEntry) GetCauses() []string {
 	return nil
 }
 
+func (x *QueueEntry) GetTicket() string {
+	if x != nil {
+		return x.Ticket
+	}
+	return ""
+}
+
+func (x *QueueEntry) GetWaitingSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.WaitingSince
+	}
+	return nil
+}
+
 // ListConversationsRequest asks for the list.
 type ListConversationsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -498,7 +516,12 @@ type ListConversationsRequest struct {
 	// The most entries to return, up to 300; 0 means 300.
 	PageSize int32 `protobuf:"varint,4,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Goes on where the response ended that gave it; empty begins.
-	PageToken     string `protobuf:"bytes,5,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	PageToken string `protobuf:"bytes,5,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Only those that the caller attends to.
+	Mine bool `protobuf:"varint,6,opt,name=mine,proto3" json:"mine,omitempty"`
+	// Only those in which every word of this occurs: in the ticket, in what was told, in notes, names and ends, also of those that
+	// have ended. At most 100 characters; case does not matter.
+	Search        string `protobuf:"bytes,7,opt,name=search,proto3" json:"search,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -568,11 +591,25 @@ func (x *ListConversationsRequest) GetPageToken() string {
 	return ""
 }
 
+func (x *ListConversationsRequest) GetMine() bool {
+	if x != nil {
+		return x.Mine
+	}
+	return false
+}
+
+func (x *ListConversationsRequest) GetSearch() string {
+	if x != nil {
+		return x.Search
+	}
+	return ""
+}
+
 // ListConversationsResponse is the list. Conversations in which nothing was told and nothing noted are not in it.
 type ListConversationsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Open ones first; among them the most severe danger, then those that nobody attends to, then the latest change. Of those due
-	// back, the longest settled first.
+	// Open ones first; among them the most severe danger, then those that nobody attends to, then those of the last day, then who
+	// has waited longest. Of those due back, the longest settled first.
 	Entries []*QueueEntry `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
 	// True if there are more than the list holds.
 	More bool `protobuf:"varint,2,opt,name=more,proto3" json:"more,omitempty"`
@@ -650,7 +687,11 @@ type WatchConversationsRequest struct {
 	// As in ListConversationsRequest.
 	Closed bool `protobuf:"varint,2,opt,name=closed,proto3" json:"closed,omitempty"`
 	// As in ListConversationsRequest.
-	DueBack       bool `protobuf:"varint,3,opt,name=due_back,json=dueBack,proto3" json:"due_back,omitempty"`
+	DueBack bool `protobuf:"varint,3,opt,name=due_back,json=dueBack,proto3" json:"due_back,omitempty"`
+	// As in ListConversationsRequest.
+	Mine bool `protobuf:"varint,4,opt,name=mine,proto3" json:"mine,omitempty"`
+	// As in ListConversationsRequest.
+	Search        string `protobuf:"bytes,5,opt,name=search,proto3" json:"search,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -704,6 +745,20 @@ func (x *WatchConversationsRequest) GetDueBack() bool {
 		return x.DueBack
 	}
 	return false
+}
+
+func (x *WatchConversationsRequest) GetMine() bool {
+	if x != nil {
+		return x.Mine
+	}
+	return false
+}
+
+func (x *WatchConversationsRequest) GetSearch() string {
+	if x != nil {
+		return x.Search
+	}
+	return ""
 }
 
 // WatchConversationsResponse is the list after changes.
@@ -937,7 +992,9 @@ type Record struct {
 	// Hidden from those who look on.
 	Hidden bool `protobuf:"varint,8,opt,name=hidden,proto3" json:"hidden,omitempty"`
 	// The name of the token that asked.
-	Me            string `protobuf:"bytes,9,opt,name=me,proto3" json:"me,omitempty"`
+	Me string `protobuf:"bytes,9,opt,name=me,proto3" json:"me,omitempty"`
+	// The number that another system knows it by; empty if none was noted.
+	Ticket        string `protobuf:"bytes,10,opt,name=ticket,proto3" json:"ticket,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1031,6 +1088,13 @@ func (x *Record) GetHidden() bool {
 func (x *Record) GetMe() string {
 	if x != nil {
 		return x.Me
+	}
+	return ""
+}
+
+func (x *Record) GetTicket() string {
+	if x != nil {
+		return x.Ticket
 	}
 	return ""
 }
@@ -1365,6 +1429,116 @@ func (x *AddNoteResponse) GetRecord() *Record {
 	return nil
 }
 
+// SetTicketRequest notes a ticket.
+type SetTicketRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The conversation's key.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// At most 40 characters; empty takes it away.
+	Ticket string `protobuf:"bytes,2,opt,name=ticket,proto3" json:"ticket,omitempty"`
+	// As in SayRequest.
+	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetTicketRequest) Reset() {
+	*x = SetTicketRequest{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetTicketRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetTicketRequest) ProtoMessage() {}
+
+func (x *SetTicketRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetTicketRequest.ProtoReflect.Descriptor instead.
+func (*SetTicketRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *SetTicketRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *SetTicketRequest) GetTicket() string {
+	if x != nil {
+		return x.Ticket
+	}
+	return ""
+}
+
+func (x *SetTicketRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
+}
+
+// SetTicketResponse holds the record afterwards.
+type SetTicketResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The record.
+	Record        *Record `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetTicketResponse) Reset() {
+	*x = SetTicketResponse{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetTicketResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetTicketResponse) ProtoMessage() {}
+
+func (x *SetTicketResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetTicketResponse.ProtoReflect.Descriptor instead.
+func (*SetTicketResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *SetTicketResponse) GetRecord() *Record {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
 // CloseRequest ends a conversation.
 type CloseRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1380,7 +1554,7 @@ type CloseRequest struct {
 
 func (x *CloseRequest) Reset() {
 	*x = CloseRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[18]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1392,7 +1566,7 @@ func (x *CloseRequest) String() string {
 func (*CloseRequest) ProtoMessage() {}
 
 func (x *CloseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[18]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1405,7 +1579,7 @@ func (x *CloseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseRequest.ProtoReflect.Descriptor instead.
 func (*CloseRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *CloseRequest) GetId() string {
@@ -1440,7 +1614,7 @@ type CloseResponse struct {
 
 func (x *CloseResponse) Reset() {
 	*x = CloseResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[19]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1452,7 +1626,7 @@ func (x *CloseResponse) String() string {
 func (*CloseResponse) ProtoMessage() {}
 
 func (x *CloseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[19]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1465,7 +1639,7 @@ func (x *CloseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseResponse.ProtoReflect.Descriptor instead.
 func (*CloseResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *CloseResponse) GetRecord() *Record {
@@ -1488,7 +1662,7 @@ type ReopenRequest struct {
 
 func (x *ReopenRequest) Reset() {
 	*x = ReopenRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1500,7 +1674,7 @@ func (x *ReopenRequest) String() string {
 func (*ReopenRequest) ProtoMessage() {}
 
 func (x *ReopenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1513,7 +1687,7 @@ func (x *ReopenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenRequest.ProtoReflect.Descriptor instead.
 func (*ReopenRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{20}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ReopenRequest) GetId() string {
@@ -1541,7 +1715,7 @@ type ReopenResponse struct {
 
 func (x *ReopenResponse) Reset() {
 	*x = ReopenResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1553,7 +1727,7 @@ func (x *ReopenResponse) String() string {
 func (*ReopenResponse) ProtoMessage() {}
 
 func (x *ReopenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1566,7 +1740,7 @@ func (x *ReopenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenResponse.ProtoReflect.Descriptor instead.
 func (*ReopenResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{21}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ReopenResponse) GetRecord() *Record {
@@ -1591,7 +1765,7 @@ type SetHiddenRequest struct {
 
 func (x *SetHiddenRequest) Reset() {
 	*x = SetHiddenRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1603,7 +1777,7 @@ func (x *SetHiddenRequest) String() string {
 func (*SetHiddenRequest) ProtoMessage() {}
 
 func (x *SetHiddenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1616,7 +1790,7 @@ func (x *SetHiddenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetHiddenRequest.ProtoReflect.Descriptor instead.
 func (*SetHiddenRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{22}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *SetHiddenRequest) GetId() string {
@@ -1651,7 +1825,7 @@ type SetHiddenResponse struct {
 
 func (x *SetHiddenResponse) Reset() {
 	*x = SetHiddenResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1663,7 +1837,7 @@ func (x *SetHiddenResponse) String() string {
 func (*SetHiddenResponse) ProtoMessage() {}
 
 func (x *SetHiddenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1676,7 +1850,7 @@ func (x *SetHiddenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetHiddenResponse.ProtoReflect.Descriptor instead.
 func (*SetHiddenResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{23}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *SetHiddenResponse) GetRecord() *Record {
@@ -1701,7 +1875,7 @@ type GetReportRequest struct {
 
 func (x *GetReportRequest) Reset() {
 	*x = GetReportRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1713,7 +1887,7 @@ func (x *GetReportRequest) String() string {
 func (*GetReportRequest) ProtoMessage() {}
 
 func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1726,7 +1900,7 @@ func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetReportRequest.ProtoReflect.Descriptor instead.
 func (*GetReportRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{24}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *GetReportRequest) GetId() string {
@@ -1765,7 +1939,7 @@ type GetReportResponse struct {
 
 func (x *GetReportResponse) Reset() {
 	*x = GetReportResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1777,7 +1951,7 @@ func (x *GetReportResponse) String() string {
 func (*GetReportResponse) ProtoMessage() {}
 
 func (x *GetReportResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1790,7 +1964,7 @@ func (x *GetReportResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetReportResponse.ProtoReflect.Descriptor instead.
 func (*GetReportResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{25}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *GetReportResponse) GetText() string {
@@ -1845,7 +2019,7 @@ type Report struct {
 
 func (x *Report) Reset() {
 	*x = Report{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[26]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1857,7 +2031,7 @@ func (x *Report) String() string {
 func (*Report) ProtoMessage() {}
 
 func (x *Report) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[26]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1870,7 +2044,7 @@ func (x *Report) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Report.ProtoReflect.Descriptor instead.
 func (*Report) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{26}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Report) GetOpenedAt() *timestamppb.Timestamp {
@@ -1963,7 +2137,7 @@ type GetStatisticsRequest struct {
 
 func (x *GetStatisticsRequest) Reset() {
 	*x = GetStatisticsRequest{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[27]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1975,7 +2149,7 @@ func (x *GetStatisticsRequest) String() string {
 func (*GetStatisticsRequest) ProtoMessage() {}
 
 func (x *GetStatisticsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[27]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1988,7 +2162,7 @@ func (x *GetStatisticsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStatisticsRequest.ProtoReflect.Descriptor instead.
 func (*GetStatisticsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{27}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *GetStatisticsRequest) GetWeeks() int32 {
@@ -2020,7 +2194,7 @@ type Count struct {
 
 func (x *Count) Reset() {
 	*x = Count{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[28]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2032,7 +2206,7 @@ func (x *Count) String() string {
 func (*Count) ProtoMessage() {}
 
 func (x *Count) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[28]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2045,7 +2219,7 @@ func (x *Count) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Count.ProtoReflect.Descriptor instead.
 func (*Count) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{28}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Count) GetId() string {
@@ -2086,7 +2260,7 @@ type Week struct {
 
 func (x *Week) Reset() {
 	*x = Week{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[29]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2098,7 +2272,7 @@ func (x *Week) String() string {
 func (*Week) ProtoMessage() {}
 
 func (x *Week) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[29]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2111,7 +2285,7 @@ func (x *Week) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Week.ProtoReflect.Descriptor instead.
 func (*Week) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{29}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Week) GetBeginsAt() *timestamppb.Timestamp {
@@ -2142,6 +2316,189 @@ func (x *Week) GetSettled() int32 {
 	return 0
 }
 
+// Series is how often something came, week by week.
+type Series struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its id.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The same in plain words.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// One number for each week, oldest first.
+	Counts        []int32 `protobuf:"varint,3,rep,packed,name=counts,proto3" json:"counts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Series) Reset() {
+	*x = Series{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Series) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Series) ProtoMessage() {}
+
+func (x *Series) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Series.ProtoReflect.Descriptor instead.
+func (*Series) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *Series) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Series) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *Series) GetCounts() []int32 {
+	if x != nil {
+		return x.Counts
+	}
+	return nil
+}
+
+// Foretold holds settled conversations whose likeliest cause, before the first repair, was said to be about as likely.
+type Foretold struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was said on average, 0 to 1.
+	Said float64 `protobuf:"fixed64,1,opt,name=said,proto3" json:"said,omitempty"`
+	// How many conversations.
+	Count int32 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	// In how many of these it was a cause that they were settled with.
+	Right         int32 `protobuf:"varint,3,opt,name=right,proto3" json:"right,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Foretold) Reset() {
+	*x = Foretold{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Foretold) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Foretold) ProtoMessage() {}
+
+func (x *Foretold) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Foretold.ProtoReflect.Descriptor instead.
+func (*Foretold) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *Foretold) GetSaid() float64 {
+	if x != nil {
+		return x.Said
+	}
+	return 0
+}
+
+func (x *Foretold) GetCount() int32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *Foretold) GetRight() int32 {
+	if x != nil {
+		return x.Right
+	}
+	return 0
+}
+
+// ChecksBar is one bar of a histogram of checks.
+type ChecksBar struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// So many checks; in the last bar so many or more.
+	Checks int32 `protobuf:"varint,1,opt,name=checks,proto3" json:"checks,omitempty"`
+	// How many conversations.
+	Count         int32 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChecksBar) Reset() {
+	*x = ChecksBar{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChecksBar) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChecksBar) ProtoMessage() {}
+
+func (x *ChecksBar) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChecksBar.ProtoReflect.Descriptor instead.
+func (*ChecksBar) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *ChecksBar) GetChecks() int32 {
+	if x != nil {
+		return x.Checks
+	}
+	return 0
+}
+
+func (x *ChecksBar) GetCount() int32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
 // GetStatisticsResponse is what the weeks brought. Conversations in which nothing was told are left out.
 type GetStatisticsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2160,14 +2517,24 @@ type GetStatisticsResponse struct {
 	// All conversations counted.
 	Conversations int32 `protobuf:"varint,7,opt,name=conversations,proto3" json:"conversations,omitempty"`
 	// True if there were more than are counted; then the oldest are left out.
-	Truncated     bool `protobuf:"varint,8,opt,name=truncated,proto3" json:"truncated,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Truncated bool `protobuf:"varint,8,opt,name=truncated,proto3" json:"truncated,omitempty"`
+	// Fault codes that came in, most frequent first; the id "none" is for conversations without one.
+	Codes []*Series `protobuf:"bytes,9,rep,name=codes,proto3" json:"codes,omitempty"`
+	// Causes of settled conversations by the week they were opened in, most frequent first.
+	SettledCauses []*Series `protobuf:"bytes,10,rep,name=settled_causes,json=settledCauses,proto3" json:"settled_causes,omitempty"`
+	// Whether causes are as likely as was said, by tenths of what was said, the least likely first. Tenths without any are left out.
+	Foretold []*Foretold `protobuf:"bytes,11,rep,name=foretold,proto3" json:"foretold,omitempty"`
+	// Settled conversations that are not in foretold yet: what was said there is worked out for some at a time.
+	NotForetold int32 `protobuf:"varint,12,opt,name=not_foretold,json=notForetold,proto3" json:"not_foretold,omitempty"`
+	// Checks that were answered before the repair that mended it, or before it was settled without one.
+	ChecksToRepair []*ChecksBar `protobuf:"bytes,13,rep,name=checks_to_repair,json=checksToRepair,proto3" json:"checks_to_repair,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *GetStatisticsResponse) Reset() {
 	*x = GetStatisticsResponse{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[30]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2179,7 +2546,7 @@ func (x *GetStatisticsResponse) String() string {
 func (*GetStatisticsResponse) ProtoMessage() {}
 
 func (x *GetStatisticsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[30]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2192,7 +2559,7 @@ func (x *GetStatisticsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStatisticsResponse.ProtoReflect.Descriptor instead.
 func (*GetStatisticsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{30}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *GetStatisticsResponse) GetWeeks() []*Week {
@@ -2251,6 +2618,41 @@ func (x *GetStatisticsResponse) GetTruncated() bool {
 	return false
 }
 
+func (x *GetStatisticsResponse) GetCodes() []*Series {
+	if x != nil {
+		return x.Codes
+	}
+	return nil
+}
+
+func (x *GetStatisticsResponse) GetSettledCauses() []*Series {
+	if x != nil {
+		return x.SettledCauses
+	}
+	return nil
+}
+
+func (x *GetStatisticsResponse) GetForetold() []*Foretold {
+	if x != nil {
+		return x.Foretold
+	}
+	return nil
+}
+
+func (x *GetStatisticsResponse) GetNotForetold() int32 {
+	if x != nil {
+		return x.NotForetold
+	}
+	return 0
+}
+
+func (x *GetStatisticsResponse) GetChecksToRepair() []*ChecksBar {
+	if x != nil {
+		return x.ChecksToRepair
+	}
+	return nil
+}
+
 // TimeBar is one bar of a histogram of times.
 type TimeBar struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2264,7 +2666,7 @@ type TimeBar struct {
 
 func (x *TimeBar) Reset() {
 	*x = TimeBar{}
-	mi := &file_lightoff_v1_desk_proto_msgTypes[31]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2276,7 +2678,7 @@ func (x *TimeBar) String() string {
 func (*TimeBar) ProtoMessage() {}
 
 func (x *TimeBar) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_desk_proto_msgTypes[31]
+	mi := &file_lightoff_v1_desk_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2289,7 +2691,7 @@ func (x *TimeBar) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TimeBar.ProtoReflect.Descriptor instead.
 func (*TimeBar) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{31}
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *TimeBar) GetUpToMinutes() int32 {
@@ -2319,7 +2721,7 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\tcause_ids\x18\x02 \x03(\tR\bcauseIds\x12.\n" +
 	"\bfound_by\x18\x03 \x01(\x0e2\x13.lightoff.v1.FinderR\afoundBy\x12+\n" +
 	"\x06surety\x18\x04 \x01(\x0e2\x13.lightoff.v1.SuretyR\x06surety\x12\x16\n" +
-	"\x06remark\x18\x05 \x01(\tR\x06remark\"\xb3\x04\n" +
+	"\x06remark\x18\x05 \x01(\tR\x06remark\"\x8c\x05\n" +
 	"\n" +
 	"QueueEntry\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x127\n" +
@@ -2342,23 +2744,29 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x06hidden\x18\r \x01(\bR\x06hidden\x129\n" +
 	"\n" +
 	"settled_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\tsettledAt\x12\x16\n" +
-	"\x06causes\x18\x0f \x03(\tR\x06causes\"\xa1\x01\n" +
+	"\x06causes\x18\x0f \x03(\tR\x06causes\x12\x16\n" +
+	"\x06ticket\x18\x10 \x01(\tR\x06ticket\x12?\n" +
+	"\rwaiting_since\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampR\fwaitingSince\"\xcd\x01\n" +
 	"\x18ListConversationsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x16\n" +
 	"\x06closed\x18\x02 \x01(\bR\x06closed\x12\x19\n" +
 	"\bdue_back\x18\x03 \x01(\bR\adueBack\x12\x1b\n" +
 	"\tpage_size\x18\x04 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x05 \x01(\tR\tpageToken\"\x9a\x01\n" +
+	"page_token\x18\x05 \x01(\tR\tpageToken\x12\x12\n" +
+	"\x04mine\x18\x06 \x01(\bR\x04mine\x12\x16\n" +
+	"\x06search\x18\a \x01(\tR\x06search\"\x9a\x01\n" +
 	"\x19ListConversationsResponse\x121\n" +
 	"\aentries\x18\x01 \x03(\v2\x17.lightoff.v1.QueueEntryR\aentries\x12\x12\n" +
 	"\x04more\x18\x02 \x01(\bR\x04more\x12\x0e\n" +
 	"\x02me\x18\x03 \x01(\tR\x02me\x12&\n" +
-	"\x0fnext_page_token\x18\x04 \x01(\tR\rnextPageToken\"f\n" +
+	"\x0fnext_page_token\x18\x04 \x01(\tR\rnextPageToken\"\x92\x01\n" +
 	"\x19WatchConversationsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x16\n" +
 	"\x06closed\x18\x02 \x01(\bR\x06closed\x12\x19\n" +
-	"\bdue_back\x18\x03 \x01(\bR\adueBack\"X\n" +
+	"\bdue_back\x18\x03 \x01(\bR\adueBack\x12\x12\n" +
+	"\x04mine\x18\x04 \x01(\bR\x04mine\x12\x16\n" +
+	"\x06search\x18\x05 \x01(\tR\x06search\"X\n" +
 	"\x1aWatchConversationsResponse\x12:\n" +
 	"\x04list\x18\x01 \x01(\v2&.lightoff.v1.ListConversationsResponseR\x04list\"'\n" +
 	"\x11FindByCodeRequest\x12\x12\n" +
@@ -2369,7 +2777,7 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x02by\x18\x01 \x01(\tR\x02by\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x12*\n" +
 	"\x02at\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x14\n" +
-	"\x05event\x18\x04 \x01(\x03R\x05event\"\xaf\x02\n" +
+	"\x05event\x18\x04 \x01(\x03R\x05event\"\xc7\x02\n" +
 	"\x06Record\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
 	"\n" +
@@ -2381,7 +2789,9 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\tclosed_by\x18\x06 \x01(\tR\bclosedBy\x127\n" +
 	"\tclosed_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\bclosedAt\x12\x16\n" +
 	"\x06hidden\x18\b \x01(\bR\x06hidden\x12\x0e\n" +
-	"\x02me\x18\t \x01(\tR\x02me\"\"\n" +
+	"\x02me\x18\t \x01(\tR\x02me\x12\x16\n" +
+	"\x06ticket\x18\n" +
+	" \x01(\tR\x06ticket\"\"\n" +
 	"\x10GetRecordRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\"@\n" +
 	"\x11GetRecordResponse\x12+\n" +
@@ -2401,6 +2811,13 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\n" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\">\n" +
 	"\x0fAddNoteResponse\x12+\n" +
+	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"Y\n" +
+	"\x10SetTicketRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
+	"\x06ticket\x18\x02 \x01(\tR\x06ticket\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\"@\n" +
+	"\x11SetTicketResponse\x12+\n" +
 	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"m\n" +
 	"\fCloseRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12.\n" +
@@ -2456,7 +2873,18 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\tbegins_at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\bbeginsAt\x12\x16\n" +
 	"\x06opened\x18\x02 \x01(\x05R\x06opened\x12\x16\n" +
 	"\x06closed\x18\x03 \x01(\x05R\x06closed\x12\x18\n" +
-	"\asettled\x18\x04 \x01(\x05R\asettled\"\xf4\x02\n" +
+	"\asettled\x18\x04 \x01(\x05R\asettled\"F\n" +
+	"\x06Series\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x16\n" +
+	"\x06counts\x18\x03 \x03(\x05R\x06counts\"J\n" +
+	"\bForetold\x12\x12\n" +
+	"\x04said\x18\x01 \x01(\x01R\x04said\x12\x14\n" +
+	"\x05count\x18\x02 \x01(\x05R\x05count\x12\x14\n" +
+	"\x05right\x18\x03 \x01(\x05R\x05right\"9\n" +
+	"\tChecksBar\x12\x16\n" +
+	"\x06checks\x18\x01 \x01(\x05R\x06checks\x12\x14\n" +
+	"\x05count\x18\x02 \x01(\x05R\x05count\"\xf3\x04\n" +
 	"\x15GetStatisticsResponse\x12'\n" +
 	"\x05weeks\x18\x01 \x03(\v2\x11.lightoff.v1.WeekR\x05weeks\x12*\n" +
 	"\x06causes\x18\x02 \x03(\v2\x12.lightoff.v1.CountR\x06causes\x12*\n" +
@@ -2466,7 +2894,13 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\vmedian_time\x18\x06 \x01(\v2\x19.google.protobuf.DurationR\n" +
 	"medianTime\x12$\n" +
 	"\rconversations\x18\a \x01(\x05R\rconversations\x12\x1c\n" +
-	"\ttruncated\x18\b \x01(\bR\ttruncated\"C\n" +
+	"\ttruncated\x18\b \x01(\bR\ttruncated\x12)\n" +
+	"\x05codes\x18\t \x03(\v2\x13.lightoff.v1.SeriesR\x05codes\x12:\n" +
+	"\x0esettled_causes\x18\n" +
+	" \x03(\v2\x13.lightoff.v1.SeriesR\rsettledCauses\x121\n" +
+	"\bforetold\x18\v \x03(\v2\x15.lightoff.v1.ForetoldR\bforetold\x12!\n" +
+	"\fnot_foretold\x18\f \x01(\x05R\vnotForetold\x12@\n" +
+	"\x10checks_to_repair\x18\r \x03(\v2\x16.lightoff.v1.ChecksBarR\x0echecksToRepair\"C\n" +
 	"\aTimeBar\x12\"\n" +
 	"\rup_to_minutes\x18\x01 \x01(\x05R\vupToMinutes\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count*\xb2\x01\n" +
@@ -2483,7 +2917,7 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x17REPORT_FORM_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11REPORT_FORM_PLAIN\x10\x01\x12\x14\n" +
 	"\x10REPORT_FORM_JSON\x10\x02\x12\x13\n" +
-	"\x0fREPORT_FORM_CSV\x10\x032\xb7\a\n" +
+	"\x0fREPORT_FORM_CSV\x10\x032\x83\b\n" +
 	"\vDeskService\x12D\n" +
 	"\aGetDesk\x12\x1b.lightoff.v1.GetDeskRequest\x1a\x1c.lightoff.v1.GetDeskResponse\x12b\n" +
 	"\x11ListConversations\x12%.lightoff.v1.ListConversationsRequest\x1a&.lightoff.v1.ListConversationsResponse\x12g\n" +
@@ -2492,7 +2926,8 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"FindByCode\x12\x1e.lightoff.v1.FindByCodeRequest\x1a\x1f.lightoff.v1.FindByCodeResponse\x12J\n" +
 	"\tGetRecord\x12\x1d.lightoff.v1.GetRecordRequest\x1a\x1e.lightoff.v1.GetRecordResponse\x12A\n" +
 	"\x06Assign\x12\x1a.lightoff.v1.AssignRequest\x1a\x1b.lightoff.v1.AssignResponse\x12D\n" +
-	"\aAddNote\x12\x1b.lightoff.v1.AddNoteRequest\x1a\x1c.lightoff.v1.AddNoteResponse\x12>\n" +
+	"\aAddNote\x12\x1b.lightoff.v1.AddNoteRequest\x1a\x1c.lightoff.v1.AddNoteResponse\x12J\n" +
+	"\tSetTicket\x12\x1d.lightoff.v1.SetTicketRequest\x1a\x1e.lightoff.v1.SetTicketResponse\x12>\n" +
 	"\x05Close\x12\x19.lightoff.v1.CloseRequest\x1a\x1a.lightoff.v1.CloseResponse\x12A\n" +
 	"\x06Reopen\x12\x1a.lightoff.v1.ReopenRequest\x1a\x1b.lightoff.v1.ReopenResponse\x12J\n" +
 	"\tSetHidden\x12\x1d.lightoff.v1.SetHiddenRequest\x1a\x1e.lightoff.v1.SetHiddenResponse\x12J\n" +
@@ -2512,7 +2947,7 @@ func file_lightoff_v1_desk_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_desk_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_lightoff_v1_desk_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
+var file_lightoff_v1_desk_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_lightoff_v1_desk_proto_goTypes = []any{
 	(Outcome)(0),                       // 0: lightoff.v1.Outcome
 	(ReportForm)(0),                    // 1: lightoff.v1.ReportForm
@@ -2534,98 +2969,111 @@ var file_lightoff_v1_desk_proto_goTypes = []any{
 	(*AssignResponse)(nil),             // 17: lightoff.v1.AssignResponse
 	(*AddNoteRequest)(nil),             // 18: lightoff.v1.AddNoteRequest
 	(*AddNoteResponse)(nil),            // 19: lightoff.v1.AddNoteResponse
-	(*CloseRequest)(nil),               // 20: lightoff.v1.CloseRequest
-	(*CloseResponse)(nil),              // 21: lightoff.v1.CloseResponse
-	(*ReopenRequest)(nil),              // 22: lightoff.v1.ReopenRequest
-	(*ReopenResponse)(nil),             // 23: lightoff.v1.ReopenResponse
-	(*SetHiddenRequest)(nil),           // 24: lightoff.v1.SetHiddenRequest
-	(*SetHiddenResponse)(nil),          // 25: lightoff.v1.SetHiddenResponse
-	(*GetReportRequest)(nil),           // 26: lightoff.v1.GetReportRequest
-	(*GetReportResponse)(nil),          // 27: lightoff.v1.GetReportResponse
-	(*Report)(nil),                     // 28: lightoff.v1.Report
-	(*GetStatisticsRequest)(nil),       // 29: lightoff.v1.GetStatisticsRequest
-	(*Count)(nil),                      // 30: lightoff.v1.Count
-	(*Week)(nil),                       // 31: lightoff.v1.Week
-	(*GetStatisticsResponse)(nil),      // 32: lightoff.v1.GetStatisticsResponse
-	(*TimeBar)(nil),                    // 33: lightoff.v1.TimeBar
-	(Finder)(0),                        // 34: lightoff.v1.Finder
-	(Surety)(0),                        // 35: lightoff.v1.Surety
-	(*timestamppb.Timestamp)(nil),      // 36: google.protobuf.Timestamp
-	(*Danger)(nil),                     // 37: lightoff.v1.Danger
-	(*RankedCause)(nil),                // 38: lightoff.v1.RankedCause
-	(*Told)(nil),                       // 39: lightoff.v1.Told
-	(*Contradiction)(nil),              // 40: lightoff.v1.Contradiction
-	(*PlanStep)(nil),                   // 41: lightoff.v1.PlanStep
-	(*durationpb.Duration)(nil),        // 42: google.protobuf.Duration
+	(*SetTicketRequest)(nil),           // 20: lightoff.v1.SetTicketRequest
+	(*SetTicketResponse)(nil),          // 21: lightoff.v1.SetTicketResponse
+	(*CloseRequest)(nil),               // 22: lightoff.v1.CloseRequest
+	(*CloseResponse)(nil),              // 23: lightoff.v1.CloseResponse
+	(*ReopenRequest)(nil),              // 24: lightoff.v1.ReopenRequest
+	(*ReopenResponse)(nil),             // 25: lightoff.v1.ReopenResponse
+	(*SetHiddenRequest)(nil),           // 26: lightoff.v1.SetHiddenRequest
+	(*SetHiddenResponse)(nil),          // 27: lightoff.v1.SetHiddenResponse
+	(*GetReportRequest)(nil),           // 28: lightoff.v1.GetReportRequest
+	(*GetReportResponse)(nil),          // 29: lightoff.v1.GetReportResponse
+	(*Report)(nil),                     // 30: lightoff.v1.Report
+	(*GetStatisticsRequest)(nil),       // 31: lightoff.v1.GetStatisticsRequest
+	(*Count)(nil),                      // 32: lightoff.v1.Count
+	(*Week)(nil),                       // 33: lightoff.v1.Week
+	(*Series)(nil),                     // 34: lightoff.v1.Series
+	(*Foretold)(nil),                   // 35: lightoff.v1.Foretold
+	(*ChecksBar)(nil),                  // 36: lightoff.v1.ChecksBar
+	(*GetStatisticsResponse)(nil),      // 37: lightoff.v1.GetStatisticsResponse
+	(*TimeBar)(nil),                    // 38: lightoff.v1.TimeBar
+	(Finder)(0),                        // 39: lightoff.v1.Finder
+	(Surety)(0),                        // 40: lightoff.v1.Surety
+	(*timestamppb.Timestamp)(nil),      // 41: google.protobuf.Timestamp
+	(*Danger)(nil),                     // 42: lightoff.v1.Danger
+	(*RankedCause)(nil),                // 43: lightoff.v1.RankedCause
+	(*Told)(nil),                       // 44: lightoff.v1.Told
+	(*Contradiction)(nil),              // 45: lightoff.v1.Contradiction
+	(*PlanStep)(nil),                   // 46: lightoff.v1.PlanStep
+	(*durationpb.Duration)(nil),        // 47: google.protobuf.Duration
 }
 var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	0,  // 0: lightoff.v1.Closing.outcome:type_name -> lightoff.v1.Outcome
-	34, // 1: lightoff.v1.Closing.found_by:type_name -> lightoff.v1.Finder
-	35, // 2: lightoff.v1.Closing.surety:type_name -> lightoff.v1.Surety
-	36, // 3: lightoff.v1.QueueEntry.opened_at:type_name -> google.protobuf.Timestamp
-	36, // 4: lightoff.v1.QueueEntry.changed_at:type_name -> google.protobuf.Timestamp
-	37, // 5: lightoff.v1.QueueEntry.dangers:type_name -> lightoff.v1.Danger
-	38, // 6: lightoff.v1.QueueEntry.lead:type_name -> lightoff.v1.RankedCause
+	39, // 1: lightoff.v1.Closing.found_by:type_name -> lightoff.v1.Finder
+	40, // 2: lightoff.v1.Closing.surety:type_name -> lightoff.v1.Surety
+	41, // 3: lightoff.v1.QueueEntry.opened_at:type_name -> google.protobuf.Timestamp
+	41, // 4: lightoff.v1.QueueEntry.changed_at:type_name -> google.protobuf.Timestamp
+	42, // 5: lightoff.v1.QueueEntry.dangers:type_name -> lightoff.v1.Danger
+	43, // 6: lightoff.v1.QueueEntry.lead:type_name -> lightoff.v1.RankedCause
 	4,  // 7: lightoff.v1.QueueEntry.closing:type_name -> lightoff.v1.Closing
-	36, // 8: lightoff.v1.QueueEntry.settled_at:type_name -> google.protobuf.Timestamp
-	5,  // 9: lightoff.v1.ListConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
-	7,  // 10: lightoff.v1.WatchConversationsResponse.list:type_name -> lightoff.v1.ListConversationsResponse
-	36, // 11: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
-	12, // 12: lightoff.v1.Record.notes:type_name -> lightoff.v1.Note
-	4,  // 13: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing
-	36, // 14: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
-	13, // 15: lightoff.v1.GetRecordResponse.record:type_name -> lightoff.v1.Record
-	13, // 16: lightoff.v1.AssignResponse.record:type_name -> lightoff.v1.Record
-	13, // 17: lightoff.v1.AddNoteResponse.record:type_name -> lightoff.v1.Record
-	4,  // 18: lightoff.v1.CloseRequest.closing:type_name -> lightoff.v1.Closing
-	13, // 19: lightoff.v1.CloseResponse.record:type_name -> lightoff.v1.Record
-	13, // 20: lightoff.v1.ReopenResponse.record:type_name -> lightoff.v1.Record
-	13, // 21: lightoff.v1.SetHiddenResponse.record:type_name -> lightoff.v1.Record
-	1,  // 22: lightoff.v1.GetReportRequest.form:type_name -> lightoff.v1.ReportForm
-	36, // 23: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
-	37, // 24: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
-	39, // 25: lightoff.v1.Report.told:type_name -> lightoff.v1.Told
-	38, // 26: lightoff.v1.Report.causes:type_name -> lightoff.v1.RankedCause
-	40, // 27: lightoff.v1.Report.contradictions:type_name -> lightoff.v1.Contradiction
-	41, // 28: lightoff.v1.Report.plan:type_name -> lightoff.v1.PlanStep
-	12, // 29: lightoff.v1.Report.notes:type_name -> lightoff.v1.Note
-	4,  // 30: lightoff.v1.Report.closing:type_name -> lightoff.v1.Closing
-	36, // 31: lightoff.v1.Week.begins_at:type_name -> google.protobuf.Timestamp
-	31, // 32: lightoff.v1.GetStatisticsResponse.weeks:type_name -> lightoff.v1.Week
-	30, // 33: lightoff.v1.GetStatisticsResponse.causes:type_name -> lightoff.v1.Count
-	30, // 34: lightoff.v1.GetStatisticsResponse.checks:type_name -> lightoff.v1.Count
-	30, // 35: lightoff.v1.GetStatisticsResponse.outcomes:type_name -> lightoff.v1.Count
-	33, // 36: lightoff.v1.GetStatisticsResponse.times:type_name -> lightoff.v1.TimeBar
-	42, // 37: lightoff.v1.GetStatisticsResponse.median_time:type_name -> google.protobuf.Duration
-	2,  // 38: lightoff.v1.DeskService.GetDesk:input_type -> lightoff.v1.GetDeskRequest
-	6,  // 39: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
-	8,  // 40: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
-	10, // 41: lightoff.v1.DeskService.FindByCode:input_type -> lightoff.v1.FindByCodeRequest
-	14, // 42: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
-	16, // 43: lightoff.v1.DeskService.Assign:input_type -> lightoff.v1.AssignRequest
-	18, // 44: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
-	20, // 45: lightoff.v1.DeskService.Close:input_type -> lightoff.v1.CloseRequest
-	22, // 46: lightoff.v1.DeskService.Reopen:input_type -> lightoff.v1.ReopenRequest
-	24, // 47: lightoff.v1.DeskService.SetHidden:input_type -> lightoff.v1.SetHiddenRequest
-	26, // 48: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
-	29, // 49: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
-	3,  // 50: lightoff.v1.DeskService.GetDesk:output_type -> lightoff.v1.GetDeskResponse
-	7,  // 51: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
-	9,  // 52: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
-	11, // 53: lightoff.v1.DeskService.FindByCode:output_type -> lightoff.v1.FindByCodeResponse
-	15, // 54: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
-	17, // 55: lightoff.v1.DeskService.Assign:output_type -> lightoff.v1.AssignResponse
-	19, // 56: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
-	21, // 57: lightoff.v1.DeskService.Close:output_type -> lightoff.v1.CloseResponse
-	23, // 58: lightoff.v1.DeskService.Reopen:output_type -> lightoff.v1.ReopenResponse
-	25, // 59: lightoff.v1.DeskService.SetHidden:output_type -> lightoff.v1.SetHiddenResponse
-	27, // 60: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
-	32, // 61: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
-	50, // [50:62] is the sub-list for method output_type
-	38, // [38:50] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	41, // 8: lightoff.v1.QueueEntry.settled_at:type_name -> google.protobuf.Timestamp
+	41, // 9: lightoff.v1.QueueEntry.waiting_since:type_name -> google.protobuf.Timestamp
+	5,  // 10: lightoff.v1.ListConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
+	7,  // 11: lightoff.v1.WatchConversationsResponse.list:type_name -> lightoff.v1.ListConversationsResponse
+	41, // 12: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
+	12, // 13: lightoff.v1.Record.notes:type_name -> lightoff.v1.Note
+	4,  // 14: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing
+	41, // 15: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
+	13, // 16: lightoff.v1.GetRecordResponse.record:type_name -> lightoff.v1.Record
+	13, // 17: lightoff.v1.AssignResponse.record:type_name -> lightoff.v1.Record
+	13, // 18: lightoff.v1.AddNoteResponse.record:type_name -> lightoff.v1.Record
+	13, // 19: lightoff.v1.SetTicketResponse.record:type_name -> lightoff.v1.Record
+	4,  // 20: lightoff.v1.CloseRequest.closing:type_name -> lightoff.v1.Closing
+	13, // 21: lightoff.v1.CloseResponse.record:type_name -> lightoff.v1.Record
+	13, // 22: lightoff.v1.ReopenResponse.record:type_name -> lightoff.v1.Record
+	13, // 23: lightoff.v1.SetHiddenResponse.record:type_name -> lightoff.v1.Record
+	1,  // 24: lightoff.v1.GetReportRequest.form:type_name -> lightoff.v1.ReportForm
+	41, // 25: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
+	42, // 26: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
+	44, // 27: lightoff.v1.Report.told:type_name -> lightoff.v1.Told
+	43, // 28: lightoff.v1.Report.causes:type_name -> lightoff.v1.RankedCause
+	45, // 29: lightoff.v1.Report.contradictions:type_name -> lightoff.v1.Contradiction
+	46, // 30: lightoff.v1.Report.plan:type_name -> lightoff.v1.PlanStep
+	12, // 31: lightoff.v1.Report.notes:type_name -> lightoff.v1.Note
+	4,  // 32: lightoff.v1.Report.closing:type_name -> lightoff.v1.Closing
+	41, // 33: lightoff.v1.Week.begins_at:type_name -> google.protobuf.Timestamp
+	33, // 34: lightoff.v1.GetStatisticsResponse.weeks:type_name -> lightoff.v1.Week
+	32, // 35: lightoff.v1.GetStatisticsResponse.causes:type_name -> lightoff.v1.Count
+	32, // 36: lightoff.v1.GetStatisticsResponse.checks:type_name -> lightoff.v1.Count
+	32, // 37: lightoff.v1.GetStatisticsResponse.outcomes:type_name -> lightoff.v1.Count
+	38, // 38: lightoff.v1.GetStatisticsResponse.times:type_name -> lightoff.v1.TimeBar
+	47, // 39: lightoff.v1.GetStatisticsResponse.median_time:type_name -> google.protobuf.Duration
+	34, // 40: lightoff.v1.GetStatisticsResponse.codes:type_name -> lightoff.v1.Series
+	34, // 41: lightoff.v1.GetStatisticsResponse.settled_causes:type_name -> lightoff.v1.Series
+	35, // 42: lightoff.v1.GetStatisticsResponse.foretold:type_name -> lightoff.v1.Foretold
+	36, // 43: lightoff.v1.GetStatisticsResponse.checks_to_repair:type_name -> lightoff.v1.ChecksBar
+	2,  // 44: lightoff.v1.DeskService.GetDesk:input_type -> lightoff.v1.GetDeskRequest
+	6,  // 45: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
+	8,  // 46: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
+	10, // 47: lightoff.v1.DeskService.FindByCode:input_type -> lightoff.v1.FindByCodeRequest
+	14, // 48: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
+	16, // 49: lightoff.v1.DeskService.Assign:input_type -> lightoff.v1.AssignRequest
+	18, // 50: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
+	20, // 51: lightoff.v1.DeskService.SetTicket:input_type -> lightoff.v1.SetTicketRequest
+	22, // 52: lightoff.v1.DeskService.Close:input_type -> lightoff.v1.CloseRequest
+	24, // 53: lightoff.v1.DeskService.Reopen:input_type -> lightoff.v1.ReopenRequest
+	26, // 54: lightoff.v1.DeskService.SetHidden:input_type -> lightoff.v1.SetHiddenRequest
+	28, // 55: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
+	31, // 56: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
+	3,  // 57: lightoff.v1.DeskService.GetDesk:output_type -> lightoff.v1.GetDeskResponse
+	7,  // 58: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
+	9,  // 59: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
+	11, // 60: lightoff.v1.DeskService.FindByCode:output_type -> lightoff.v1.FindByCodeResponse
+	15, // 61: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
+	17, // 62: lightoff.v1.DeskService.Assign:output_type -> lightoff.v1.AssignResponse
+	19, // 63: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
+	21, // 64: lightoff.v1.DeskService.SetTicket:output_type -> lightoff.v1.SetTicketResponse
+	23, // 65: lightoff.v1.DeskService.Close:output_type -> lightoff.v1.CloseResponse
+	25, // 66: lightoff.v1.DeskService.Reopen:output_type -> lightoff.v1.ReopenResponse
+	27, // 67: lightoff.v1.DeskService.SetHidden:output_type -> lightoff.v1.SetHiddenResponse
+	29, // 68: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
+	37, // 69: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
+	57, // [57:70] is the sub-list for method output_type
+	44, // [44:57] is the sub-list for method input_type
+	44, // [44:44] is the sub-list for extension type_name
+	44, // [44:44] is the sub-list for extension extendee
+	0,  // [0:44] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_desk_proto_init() }
@@ -2641,7 +3089,7 @@ func file_lightoff_v1_desk_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_desk_proto_rawDesc), len(file_lightoff_v1_desk_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   32,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -26,6 +26,7 @@ const (
 	DeskService_GetRecord_FullMethodName          = "/lightoff.v1.DeskService/GetRecord"
 	DeskService_Assign_FullMethodName             = "/lightoff.v1.DeskService/Assign"
 	DeskService_AddNote_FullMethodName            = "/lightoff.v1.DeskService/AddNote"
+	DeskService_SetTicket_FullMethodName          = "/lightoff.v1.DeskService/SetTicket"
 	DeskService_Close_FullMethodName              = "/lightoff.v1.DeskService/Close"
 	DeskService_Reopen_FullMethodName             = "/lightoff.v1.DeskService/Reopen"
 	DeskService_SetHidden_FullMethodName          = "/lightoff.v1.DeskService/SetHidden"
@@ -58,6 +59,8 @@ type DeskServiceClient interface {
 	Assign(ctx context.Context, in *AssignRequest, opts ...grpc.CallOption) (*AssignResponse, error)
 	// AddNote adds a note that the caller never sees.
 	AddNote(ctx context.Context, in *AddNoteRequest, opts ...grpc.CallOption) (*AddNoteResponse, error)
+	// SetTicket notes the number that another system knows a conversation by, or takes it away.
+	SetTicket(ctx context.Context, in *SetTicketRequest, opts ...grpc.CallOption) (*SetTicketResponse, error)
 	// Close ends a conversation with an outcome. If the owner goes on, it is open again.
 	Close(ctx context.Context, in *CloseRequest, opts ...grpc.CallOption) (*CloseResponse, error)
 	// Reopen takes the end back. FAILED_PRECONDITION if it is open.
@@ -157,6 +160,16 @@ func (c *deskServiceClient) AddNote(ctx context.Context, in *AddNoteRequest, opt
 	return out, nil
 }
 
+func (c *deskServiceClient) SetTicket(ctx context.Context, in *SetTicketRequest, opts ...grpc.CallOption) (*SetTicketResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetTicketResponse)
+	err := c.cc.Invoke(ctx, DeskService_SetTicket_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *deskServiceClient) Close(ctx context.Context, in *CloseRequest, opts ...grpc.CallOption) (*CloseResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CloseResponse)
@@ -232,6 +245,8 @@ type DeskServiceServer interface {
 	Assign(context.Context, *AssignRequest) (*AssignResponse, error)
 	// AddNote adds a note that the caller never sees.
 	AddNote(context.Context, *AddNoteRequest) (*AddNoteResponse, error)
+	// SetTicket notes the number that another system knows a conversation by, or takes it away.
+	SetTicket(context.Context, *SetTicketRequest) (*SetTicketResponse, error)
 	// Close ends a conversation with an outcome. If the owner goes on, it is open again.
 	Close(context.Context, *CloseRequest) (*CloseResponse, error)
 	// Reopen takes the end back. FAILED_PRECONDITION if it is open.
@@ -272,6 +287,9 @@ func (UnimplementedDeskServiceServer) Assign(context.Context, *AssignRequest) (*
 }
 func (UnimplementedDeskServiceServer) AddNote(context.Context, *AddNoteRequest) (*AddNoteResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AddNote not implemented")
+}
+func (UnimplementedDeskServiceServer) SetTicket(context.Context, *SetTicketRequest) (*SetTicketResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetTicket not implemented")
 }
 func (UnimplementedDeskServiceServer) Close(context.Context, *CloseRequest) (*CloseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Close not implemented")
@@ -428,6 +446,24 @@ func _DeskService_AddNote_Handler(srv interface{}, ctx context.Context, dec func
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DeskService_SetTicket_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetTicketRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DeskServiceServer).SetTicket(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DeskService_SetTicket_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DeskServiceServer).SetTicket(ctx, req.(*SetTicketRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _DeskService_Close_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CloseRequest)
 	if err := dec(in); err != nil {
@@ -548,6 +584,10 @@ var DeskService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "AddNote",
 			Handler:    _DeskService_AddNote_Handler,
+		},
+		{
+			MethodName: "SetTicket",
+			Handler:    _DeskService_SetTicket_Handler,
 		},
 		{
 			MethodName: "Close",
