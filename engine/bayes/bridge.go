@@ -25,10 +25,6 @@ func (t *JoinTree) linkEnd(e, to int32, separator []int32) end {
 	return end{key: e, skip: to, scope: separator, plan: t.leaving[e]}
 }
 
-// lanes holds one entry of several clamps, each in its own lane. No lane ever looks at another, so that what a clamp
-// gives doesn't depend on its company.
-type lanes [4]float64
-
 // findingEnd is the end at the variables of a finding, which is itself left out.
 func (t *JoinTree) findingEnd(f placed) end {
 	key, scope := int32(t.edges)+int32(len(t.alone)), t.alone
@@ -165,7 +161,7 @@ func indices(set []bool) (list []int) {
 }
 
 // carry adds to dst what leaves when src arrives, or the other way round if back.
-func (b *bridge) carry(dst, src, scratch []lanes, back bool) {
+func (b *bridge) carry(dst, src []lanes, back bool) {
 	if b.all != nil {
 		b.some.carry(dst, src, back)
 		return
@@ -174,52 +170,9 @@ func (b *bridge) carry(dst, src, scratch []lanes, back bool) {
 	if back {
 		enter, leave, in, out, stepIn, stepOut = leave, enter, out, in, b.in, 1
 	}
-	s, d := scratch[:len(enter)], scratch[len(enter):len(enter)+len(leave)]
-	for i, p := range enter {
-		s[i] = src[p]
-	}
 	for k := range b.both {
 		table := b.table[k*in*out : (k+1)*in*out]
-		crossBlock(d[k*out:(k+1)*out], table, s[k*in:(k+1)*in], stepIn, stepOut)
-	}
-	for i, p := range leave {
-		to, from := &dst[p], &d[i]
-		for j, x := range from {
-			to[j] += x
-		}
-	}
-}
-
-// crossBlock takes two outgoing entries at a time, whose sums stay in registers, as do the incoming ones for both.
-func crossBlock(dst []lanes, table []float64, src []lanes, stepIn, stepOut int) {
-	o := 0
-	for ; o+1 < len(dst); o += 2 {
-		var a0, a1, a2, a3, b0, b1, b2, b3 float64
-		at := o * stepOut
-		for i := range src {
-			s, x, y := &src[i], table[at], table[at+stepOut]
-			a0 += x * s[0]
-			a1 += x * s[1]
-			a2 += x * s[2]
-			a3 += x * s[3]
-			b0 += y * s[0]
-			b1 += y * s[1]
-			b2 += y * s[2]
-			b3 += y * s[3]
-			at += stepIn
-		}
-		dst[o], dst[o+1] = lanes{a0, a1, a2, a3}, lanes{b0, b1, b2, b3}
-	}
-	if o < len(dst) {
-		var a lanes
-		at := o * stepOut
-		for i := range src {
-			for j, s := range src[i] {
-				a[j] += table[at] * s
-			}
-			at += stepIn
-		}
-		dst[o] = a
+		crossRows(dst, src, table, enter[k*in:(k+1)*in], leave[k*out:(k+1)*out], stepIn, stepOut)
 	}
 }
 

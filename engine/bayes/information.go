@@ -117,7 +117,6 @@ type clamp struct {
 	messages   [][]lanes // [edge]
 	behind     []uint8   // [edge]: lanes whose target lies on the side it comes from
 	scratch    []float64
-	room       []lanes
 }
 
 // aim is a target and what the clamps to its states have told so far. The rest is what they leave of the posteriors for
@@ -152,7 +151,6 @@ func (q *Query) newClamp(candidates []VarID) *clamp {
 			messages: make([][]lanes, q.t.edges),
 			behind:   make([]uint8, q.t.edges),
 			scratch:  make([]float64, q.t.scratch),
-			room:     make([]lanes, 2*q.t.widestEnd()),
 		}
 		q.clamping = c
 	}
@@ -168,20 +166,6 @@ func (q *Query) newClamp(candidates []VarID) *clamp {
 		c.base = append(c.base, q.post[v])
 	}
 	return c
-}
-
-// widestEnd is the most entries that a bridge can have on one side.
-func (t *JoinTree) widestEnd() int {
-	widest := 0
-	for _, sizes := range [][]int{t.sizes, t.net.cards} {
-		for _, n := range sizes {
-			widest = max(widest, n)
-		}
-	}
-	for i := range t.together {
-		widest = max(widest, t.together[i].plan.small)
-	}
-	return widest
 }
 
 // aim plans the clamps of a target.
@@ -326,12 +310,7 @@ func (c *clamp) message(from, i int32, l link) {
 
 // rescaleLanes keeps the total of every lane away from the ends of the range, by powers of two.
 func rescaleLanes(m []lanes) {
-	var a, b, c, d float64
-	for i := range m {
-		x := &m[i]
-		a, b, c, d = a+x[0], b+x[1], c+x[2], d+x[3]
-	}
-	for j, h := range (lanes{a, b, c, d}) {
+	for j, h := range sumLanes(m) {
 		if h == 0 || h > 0x1p-100 && h < 0x1p100 {
 			continue
 		}
@@ -366,7 +345,7 @@ func (c *clamp) cross(dst []lanes, i int32, in, out end, src []lanes) {
 		}
 		b.build(product, &c.scratch)
 	}
-	b.carry(dst, src, c.room, back)
+	b.carry(dst, src, back)
 }
 
 // apart is the neighbour whose message must stay out of a bridge. Leaving out a message of ones changes nothing, and the

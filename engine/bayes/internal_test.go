@@ -125,7 +125,7 @@ func crossAlone(b, mirrored *bridge, src []float64, size, lane int, back bool) [
 	for i, x := range src {
 		from[i][lane] = x
 	}
-	b.carry(to, from, make([]lanes, len(from)+len(to)), back)
+	b.carry(to, from, back)
 	for i := range to {
 		got[i] = to[i][lane]
 	}

@@ -83,35 +83,9 @@ func (p *pairs) fill(whole *pairs, product []float64, scratch *[]float64) {
 
 // carry adds to dst what leaves when src arrives, or the other way round if back.
 func (p *pairs) carry(dst, src []lanes, back bool) {
-	begin := int32(0)
-	for _, r := range p.rows {
-		in, value := p.in[begin:r.end], p.value[begin:r.end]
-		value = value[:len(in)]
-		begin = r.end
-		if back {
-			s := &src[r.out]
-			s0, s1, s2, s3 := s[0], s[1], s[2], s[3]
-			for k, i := range in {
-				x, d := value[k], &dst[i]
-				d[0] += x * s0
-				d[1] += x * s1
-				d[2] += x * s2
-				d[3] += x * s3
-			}
-			continue
-		}
-		var a0, a1, a2, a3 float64
-		for k, i := range in {
-			x, s := value[k], &src[i]
-			a0 += x * s[0]
-			a1 += x * s[1]
-			a2 += x * s[2]
-			a3 += x * s[3]
-		}
-		d := &dst[r.out]
-		d[0] += a0
-		d[1] += a1
-		d[2] += a2
-		d[3] += a3
+	if back {
+		scatterPairs(dst, src, p.rows, p.in, p.value)
+		return
 	}
+	gatherPairs(dst, src, p.rows, p.in, p.value)
 }
