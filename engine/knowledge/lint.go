@@ -17,7 +17,7 @@ const (
 
 // Lint lists what a mechanic should look at again, each with file and line: causes that no finding confirms, unless their
 // file says why; observations that tell nothing of any cause; states that never occur; checks or repairs with a hazard and
-// no caution, or whose words and gates disagree; and dangers without steps or a way out.
+// no caution, or whose words and gates disagree; states that a sequence looks past; and dangers without steps or a way out.
 func (m *Model) Lint() ([]Problem, error) {
 	l := &linter{m: m, in: m.NewInquiry(), errs: &Error{}}
 	l.in.Enter(nil)
@@ -26,6 +26,7 @@ func (m *Model) Lint() ([]Problem, error) {
 			return nil, err
 		}
 	}
+	l.overlooked()
 	l.cautions()
 	l.words()
 	l.ways()

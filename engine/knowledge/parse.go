@@ -58,6 +58,7 @@ type files struct {
 	complaint  struct{ effect, quiet string }
 	learned    []learntEntry
 	anyway     float64 // if positive, how often somebody complains of nothing; the computed cause then follows
+	sequences  []*watching
 	seen       map[string]node
 	lexica     []worded
 	paired     []node
@@ -106,7 +107,7 @@ func (f *files) read(p string, root node) {
 
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
-		"causes": f.cause, "setup": f.setup, "effects": f.effect, "observations": f.observation,
+		"causes": f.cause, "setup": f.setup, "effects": f.effect, "sequences": f.sequence, "observations": f.observation,
 		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "pairs": f.pair, "answers": f.answer, "follows": f.entailed, "endings": f.ending, "watch": f.watch, "learned": f.learnedEntry,
 	}
 	for _, p := range root.pairs() {
