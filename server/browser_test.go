@@ -46,7 +46,7 @@ func (p *phone) id() string {
 // kept is the conversation that the page shows, as the service has kept it.
 func (p *phone) kept() *lightoffv1.Conversation {
 	p.t.Helper()
-	reply, err := lightoffv1.NewConversationServiceClient(dial(p.t, p.program)).Get(p.t.Context(), &lightoffv1.GetRequest{Id: p.id()})
+	reply, err := lightoffv1.NewConversationServiceClient(dial(p.t, p.program)).GetConversation(p.t.Context(), &lightoffv1.GetConversationRequest{Id: p.id()})
 	require.NoError(p.t, err)
 	return reply.Conversation
 }
@@ -56,8 +56,8 @@ func (p *phone) keeps(event int64) {
 	p.t.Helper()
 	limited, cancel := context.WithTimeout(p.t.Context(), patience)
 	defer cancel()
-	watch, err := lightoffv1.NewConversationServiceClient(dial(p.t, p.program)).Watch(limited,
-		&lightoffv1.WatchRequest{Id: p.id(), AfterEvent: event - 1})
+	watch, err := lightoffv1.NewConversationServiceClient(dial(p.t, p.program)).WatchConversation(limited,
+		&lightoffv1.WatchConversationRequest{Id: p.id(), AfterEvent: event - 1})
 	require.NoError(p.t, err)
 	_, err = watch.Recv()
 	require.NoError(p.t, err)

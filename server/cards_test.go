@@ -21,7 +21,7 @@ func TestCableCard(t *testing.T) {
 	}
 	p.Saved()
 	conn := dial(t, p.program)
-	_, err := lightoffv1.NewConversationServiceClient(conn).Answer(t.Context(), &lightoffv1.AnswerRequest{Id: p.id(), ClientKey: "cable",
+	_, err := lightoffv1.NewConversationServiceClient(conn).AnswerQuestions(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: p.id(), ClientKey: "cable",
 		Observations: []*lightoffv1.Observation{number("cable_area", 1.5), number("cable_length", 6), number("rest_voltage", 12.3)}})
 	require.NoError(t, err)
 	p.Open("sums")

@@ -140,19 +140,19 @@ func TestConnectionCutInEachCall(t *testing.T) {
 	const key = "the same"
 	calls := map[string]func(context.Context, client, string) error{
 		"Get": func(ctx context.Context, c client, id string) error {
-			_, err := c.Get(ctx, &lightoffv1.GetRequest{Id: id})
+			_, err := c.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: id})
 			return err
 		},
 		"Say": func(ctx context.Context, c client, id string) error {
-			_, err := c.Say(ctx, &lightoffv1.SayRequest{Id: id, Text: "thick crust", ClientKey: key})
+			_, err := c.SayText(ctx, &lightoffv1.SayTextRequest{Id: id, Text: "thick crust", ClientKey: key})
 			return err
 		},
 		"Answer": func(ctx context.Context, c client, id string) error {
-			_, err := c.Answer(ctx, &lightoffv1.AnswerRequest{Id: id, SkippedIds: []string{"deposit"}, ClientKey: key})
+			_, err := c.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, SkippedIds: []string{"deposit"}, ClientKey: key})
 			return err
 		},
 		"Retract": func(ctx context.Context, c client, id string) error {
-			_, err := c.Retract(ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "lamp", ClientKey: key})
+			_, err := c.RetractAnswer(ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "lamp", ClientKey: key})
 			return err
 		},
 		"SetTools": func(ctx context.Context, c client, id string) error {
@@ -160,27 +160,27 @@ func TestConnectionCutInEachCall(t *testing.T) {
 			return err
 		},
 		"Watch": func(ctx context.Context, c client, id string) error {
-			stream, err := c.Watch(ctx, &lightoffv1.WatchRequest{Id: id})
+			stream, err := c.WatchConversation(ctx, &lightoffv1.WatchConversationRequest{Id: id})
 			if err == nil {
 				_, err = stream.Recv()
 			}
 			return err
 		},
 		"Delete": func(ctx context.Context, c client, id string) error {
-			_, err := c.Delete(ctx, &lightoffv1.DeleteRequest{Id: id})
+			_, err := c.DeleteConversation(ctx, &lightoffv1.DeleteConversationRequest{Id: id})
 			return err
 		},
 		"Open": func(ctx context.Context, c client, _ string) error {
-			_, err := c.Open(ctx, &lightoffv1.OpenRequest{})
+			_, err := c.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{})
 			return err
 		},
 	}
 	for name, call := range calls {
 		for _, after := range []int64{0, 40, 90, 200, 700} {
-			open, err := sound.Open(t.Context(), &lightoffv1.OpenRequest{})
+			open, err := sound.OpenConversation(t.Context(), &lightoffv1.OpenConversationRequest{})
 			require.NoError(t, err)
 			id := open.Conversation.Id
-			_, err = sound.Answer(t.Context(), &lightoffv1.AnswerRequest{Id: id,
+			_, err = sound.AnswerQuestions(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: id,
 				Observations: []*lightoffv1.Observation{{Id: "lamp", Value: &lightoffv1.Observation_State{State: "on"}}}})
 			require.NoError(t, err)
 			cut.mu.Lock()
@@ -195,7 +195,7 @@ func TestConnectionCutInEachCall(t *testing.T) {
 			conn.close()
 			err = call(ctx, sound, id)
 			cancel()
-			now, getErr := sound.Get(t.Context(), &lightoffv1.GetRequest{Id: id})
+			now, getErr := sound.GetConversation(t.Context(), &lightoffv1.GetConversationRequest{Id: id})
 			if name == "Delete" {
 				assert.Equal(t, codes.NotFound, status.Code(getErr), "gone, whichever of the two did it: %v", err)
 				continue

@@ -45,7 +45,7 @@ func (d *demo) run(ctx context.Context) error {
 	fmt.Fprintln(d.out, "Invented callers with simulated heaters. Open one to watch; answer a question yourself to take it over:")
 	for i := range d.callers {
 		caller := judge.NewCaller(d.model, d.seed, uint64(i))
-		reply, err := client.Open(ctx, &lightoffv1.OpenRequest{Tools: caller.Tools})
+		reply, err := client.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{Tools: caller.Tools})
 		if err != nil {
 			return fmt.Errorf("open a caller's conversation: %w", err)
 		}
@@ -62,7 +62,7 @@ func (d *demo) run(ctx context.Context) error {
 		}
 		at := i % len(calls)
 		call := calls[at]
-		now, err := client.Get(ctx, &lightoffv1.GetRequest{Id: call.last.GetId()})
+		now, err := client.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: call.last.GetId()})
 		if err == nil && now.GetConversation().GetLastEvent() == call.last.GetLastEvent() {
 			before := call.last
 			call.last, err = d.turn(ctx, client, call)
@@ -95,10 +95,10 @@ func (d *demo) turn(ctx context.Context, client lightoffv1.ConversationServiceCl
 	case c.GetClosed():
 		return nil, nil
 	case c.GetAssessment().GetPending():
-		reply, err := client.Get(ctx, &lightoffv1.GetRequest{Id: c.GetId()})
+		reply, err := client.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: c.GetId()})
 		return reply.GetConversation(), err
 	case c.GetRecovery().GetRan():
-		reply, err := client.Settle(ctx, &lightoffv1.SettleRequest{Id: c.GetId(), CauseIds: call.caller.Found(repairIDs(mended)), FoundBy: lightoffv1.Finder_FINDER_OWNER,
+		reply, err := client.SettleConversation(ctx, &lightoffv1.SettleConversationRequest{Id: c.GetId(), CauseIds: call.caller.Found(repairIDs(mended)), FoundBy: lightoffv1.Finder_FINDER_OWNER,
 			Surety: lightoffv1.Surety_SURETY_PROVED, ClientKey: key})
 		return reply.GetConversation(), err
 	case c.GetRecovery().GetStage() == lightoffv1.Stage_STAGE_START:
@@ -106,10 +106,10 @@ func (d *demo) turn(ctx context.Context, client lightoffv1.ConversationServiceCl
 		reply, err := client.ReportStart(ctx, &lightoffv1.ReportStartRequest{Id: c.GetId(), Ran: &ran, ClientKey: key})
 		return reply.GetConversation(), err
 	case len(c.GetNext()) > 0:
-		reply, err := client.Answer(ctx, answers(call.caller, c.GetId(), key, asked(c)))
+		reply, err := client.AnswerQuestions(ctx, answers(call.caller, c.GetId(), key, asked(c)))
 		return reply.GetConversation(), err
 	case c.GetNextRepairId() != "" && len(mended) < demoRepairs:
-		reply, err := client.Mend(ctx, &lightoffv1.MendRequest{Id: c.GetId(), RepairId: c.GetNextRepairId(), ClientKey: key})
+		reply, err := client.ReportRepair(ctx, &lightoffv1.ReportRepairRequest{Id: c.GetId(), RepairId: c.GetNextRepairId(), ClientKey: key})
 		return reply.GetConversation(), err
 	}
 	return nil, nil
@@ -129,8 +129,8 @@ func asked(c *lightoffv1.Conversation) (ids []string) {
 	return ids
 }
 
-func answers(caller *judge.Caller, id, key string, ids []string) *lightoffv1.AnswerRequest {
-	request := &lightoffv1.AnswerRequest{Id: id, ClientKey: key}
+func answers(caller *judge.Caller, id, key string, ids []string) *lightoffv1.AnswerQuestionsRequest {
+	request := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: key}
 	for _, ask := range ids {
 		o := &lightoffv1.Observation{Id: ask}
 		switch a := caller.Answer(ask); a.Kind {

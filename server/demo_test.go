@@ -31,7 +31,7 @@ func TestDemo(t *testing.T) {
 	require.Len(t, keys, 2)
 	ended := map[bool]int{}
 	for _, key := range keys {
-		reply, err := lightoffv1.NewConversationServiceClient(p.conn).Get(t.Context(), &lightoffv1.GetRequest{Id: key[1]})
+		reply, err := lightoffv1.NewConversationServiceClient(p.conn).GetConversation(t.Context(), &lightoffv1.GetConversationRequest{Id: key[1]})
 		require.NoError(t, err)
 		assert.Greater(t, len(reply.GetConversation().GetTold()), 5)
 		assert.NotEmpty(t, reply.GetConversation().GetAssessment().GetCauses())
@@ -64,12 +64,12 @@ func TestDemoTakenOver(t *testing.T) {
 			return
 		}
 		id = key[1]
-		_, err := client.Answer(t.Context(), &lightoffv1.AnswerRequest{Id: id, ClientKey: "visitor",
+		_, err := client.AnswerQuestions(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "visitor",
 			Observations: []*lightoffv1.Observation{{Id: "installation", Value: &lightoffv1.Observation_State{State: "boat"}}}})
 		assert.NoError(t, err)
 	})
 	require.NoError(t, d.run(t.Context()))
-	reply, err := client.Get(t.Context(), &lightoffv1.GetRequest{Id: id})
+	reply, err := client.GetConversation(t.Context(), &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	require.Len(t, reply.GetConversation().GetTold(), 1, "only the visitor's")
 }

@@ -260,26 +260,26 @@ func (t *trial) floods(id string) []flood {
 			return err
 		})},
 		{"Open", plain(func(ctx context.Context, c clients, _ *mathrand.Rand) error {
-			_, err := c.conversation.Open(ctx, &lightoffv1.OpenRequest{})
+			_, err := c.conversation.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{})
 			return err
 		})},
 		{"Answer, safety card", plain(func(ctx context.Context, c clients, random *mathrand.Rand) error {
 			state := []string{"no", "yes"}[random.IntN(2)]
-			_, err := c.conversation.Answer(ctx, &lightoffv1.AnswerRequest{Id: id, Observations: card(state)})
+			_, err := c.conversation.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: card(state)})
 			return err
 		})},
 		{"Get, made-up languages", plain(func(ctx context.Context, c clients, random *mathrand.Rand) error {
-			_, err := c.conversation.Get(ctx, &lightoffv1.GetRequest{Id: id, Locale: fmt.Sprintf("xx-%d", random.Int())})
+			_, err := c.conversation.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: id, Locale: fmt.Sprintf("xx-%d", random.Int())})
 			return err
 		})},
 		{"bad tokens", plain(func(ctx context.Context, c clients, _ *mathrand.Rand) error {
 			ctx = metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+rand.Text())
-			_, err := c.conversation.Get(ctx, &lightoffv1.GetRequest{Id: id})
+			_, err := c.conversation.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: id})
 			return err
 		})},
 		{"streams", func(ctx context.Context, c clients, _ *mathrand.Rand) (func(), error) {
 			ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
-			stream, err := c.conversation.Watch(ctx, &lightoffv1.WatchRequest{Id: id})
+			stream, err := c.conversation.WatchConversation(ctx, &lightoffv1.WatchConversationRequest{Id: id})
 			if err == nil {
 				_, err = stream.Recv()
 			}
@@ -320,7 +320,7 @@ func (t *trial) flooding(ctx context.Context) error {
 		return err
 	}
 	defer bad.conn.Close()
-	opened, err := bad.conversation.Open(ctx, &lightoffv1.OpenRequest{})
+	opened, err := bad.conversation.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{})
 	if err != nil {
 		return err
 	}
@@ -385,11 +385,11 @@ func (t *trial) usual(ctx context.Context, address string, n uint64) (answers, d
 	defer c.conn.Close()
 	calm, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
 	defer cancel()
-	one, err := c.conversation.Open(calm, &lightoffv1.OpenRequest{})
+	one, err := c.conversation.OpenConversation(calm, &lightoffv1.OpenConversationRequest{})
 	if err != nil {
 		return nil, nil, err
 	}
-	two, err := c.conversation.Open(calm, &lightoffv1.OpenRequest{})
+	two, err := c.conversation.OpenConversation(calm, &lightoffv1.OpenConversationRequest{})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -398,7 +398,7 @@ func (t *trial) usual(ctx context.Context, address string, n uint64) (answers, d
 		limited, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
 		defer cancel()
 		began := time.Now()
-		_, err := c.conversation.Answer(limited, &lightoffv1.AnswerRequest{Id: id, Observations: told, ClientKey: rand.Text()})
+		_, err := c.conversation.AnswerQuestions(limited, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: told, ClientKey: rand.Text()})
 		to.note(time.Since(began), err)
 	}
 	for ctx.Err() == nil {
@@ -409,8 +409,8 @@ func (t *trial) usual(ctx context.Context, address string, n uint64) (answers, d
 		limited, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
 		// Something else is told meanwhile, so that none of it is known already.
 		other := t.card(random).GetObservations()[:1]
-		_, _ = c.conversation.Answer(limited, &lightoffv1.AnswerRequest{Id: in, Observations: other})
-		_, _ = c.conversation.Retract(limited, &lightoffv1.RetractRequest{Id: in, ObservationId: "people_unwell"})
+		_, _ = c.conversation.AnswerQuestions(limited, &lightoffv1.AnswerQuestionsRequest{Id: in, Observations: other})
+		_, _ = c.conversation.RetractAnswer(limited, &lightoffv1.RetractAnswerRequest{Id: in, ObservationId: "people_unwell"})
 		cancel()
 		pause(ctx, 100*time.Millisecond)
 	}

@@ -23,14 +23,14 @@ import (
 type line interface {
 	open(ctx context.Context) (shown, error)
 	get(ctx context.Context, id string) (shown, error)
-	answer(ctx context.Context, req *lightoffv1.AnswerRequest) (shown, error)
+	answer(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (shown, error)
 	close()
 }
 
 // shown is what a simulated caller reads of a conversation.
 type shown struct {
 	ID        string     `json:"id"`
-	LastEvent int64      `json:"last_event,string"`
+	LastEvent int64      `json:"lastEvent,string"`
 	Next      []question `json:"next"`
 }
 
@@ -38,7 +38,7 @@ type question struct {
 	ID         string `json:"id"`
 	Minimum    bound  `json:"minimum"`
 	Maximum    bound  `json:"maximum"`
-	SafetyCard bool   `json:"safety_card"`
+	SafetyCard bool   `json:"safetyCard"`
 	States     []struct {
 		ID string `json:"id"`
 	} `json:"states"`
@@ -69,17 +69,17 @@ func dialRPC(address string) (line, error) {
 }
 
 func (l *rpcLine) open(ctx context.Context) (shown, error) {
-	answer, err := l.client.Open(ctx, &lightoffv1.OpenRequest{})
+	answer, err := l.client.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{})
 	return shownOf(answer.GetConversation()), err
 }
 
 func (l *rpcLine) get(ctx context.Context, id string) (shown, error) {
-	answer, err := l.client.Get(ctx, &lightoffv1.GetRequest{Id: id})
+	answer, err := l.client.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: id})
 	return shownOf(answer.GetConversation()), err
 }
 
-func (l *rpcLine) answer(ctx context.Context, req *lightoffv1.AnswerRequest) (shown, error) {
-	answer, err := l.client.Answer(ctx, req)
+func (l *rpcLine) answer(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (shown, error) {
+	answer, err := l.client.AnswerQuestions(ctx, req)
 	return shownOf(answer.GetConversation()), err
 }
 
@@ -168,14 +168,14 @@ func (l *socketLine) open(ctx context.Context) (shown, error) {
 
 // watch follows a conversation over the socket.
 func (l *socketLine) watch(ctx context.Context, c shown) error {
-	return l.ask(ctx, "watch", map[string]any{"id": c.ID, "after_event": fmt.Sprint(c.LastEvent)}, &struct{}{})
+	return l.ask(ctx, "watch", map[string]any{"id": c.ID, "afterEvent": fmt.Sprint(c.LastEvent)}, &struct{}{})
 }
 
 func (l *socketLine) get(ctx context.Context, id string) (shown, error) {
 	return l.shown(ctx, "get", map[string]any{"id": id})
 }
 
-func (l *socketLine) answer(ctx context.Context, req *lightoffv1.AnswerRequest) (shown, error) {
+func (l *socketLine) answer(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (shown, error) {
 	text, err := protojson.Marshal(req)
 	if err != nil {
 		return shown{}, err

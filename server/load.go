@@ -72,7 +72,7 @@ type player struct {
 // ack is the last answer of a conversation that was acknowledged.
 type ack struct {
 	event int64
-	req   *lightoffv1.AnswerRequest
+	req   *lightoffv1.AnswerQuestionsRequest
 }
 
 // load is the subcommand.
@@ -262,7 +262,7 @@ func later(a, b time.Time) time.Time {
 }
 
 // tell sends an answer until it is acknowledged and returns the conversation, or an empty one if it never was.
-func (p *player) tell(ctx context.Context, l line, c shown, req *lightoffv1.AnswerRequest) shown {
+func (p *player) tell(ctx context.Context, l line, c shown, req *lightoffv1.AnswerQuestionsRequest) shown {
 	start := time.Now()
 	for ctx.Err() == nil {
 		// When the time is over, what is under way is awaited.
@@ -285,7 +285,7 @@ func (p *player) tell(ctx context.Context, l line, c shown, req *lightoffv1.Answ
 	return shown{}
 }
 
-func (p *player) acknowledged(before, now shown, req *lightoffv1.AnswerRequest, took time.Duration) {
+func (p *player) acknowledged(before, now shown, req *lightoffv1.AnswerQuestionsRequest, took time.Duration) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.answers++
@@ -305,8 +305,8 @@ func (p *player) failed(err error) {
 }
 
 // replies answers what is asked: the whole safety card, well, or the first question, by chance.
-func replies(random *mathrand.Rand, c shown) *lightoffv1.AnswerRequest {
-	req := &lightoffv1.AnswerRequest{Id: c.ID, ClientKey: rand.Text()}
+func replies(random *mathrand.Rand, c shown) *lightoffv1.AnswerQuestionsRequest {
+	req := &lightoffv1.AnswerQuestionsRequest{Id: c.ID, ClientKey: rand.Text()}
 	for _, q := range c.Next {
 		o := &lightoffv1.Observation{Id: q.ID}
 		switch {

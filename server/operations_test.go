@@ -65,13 +65,13 @@ func TestOperators(t *testing.T) {
 	require.Error(t, err)
 	defer refused.Body.Close()
 	assert.Equal(t, http.StatusTooManyRequests, refused.StatusCode)
-	_, err = l.answer(t.Context(), &lightoffv1.AnswerRequest{Id: c.ID, SkippedIds: []string{"lamp"}})
+	_, err = l.answer(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: c.ID, SkippedIds: []string{"lamp"}})
 	require.NoError(t, err)
 	_, text := body(t, at+"/metrics")
 	for _, want := range []string{
 		`lightoff_sockets 1`, `lightoff_sockets_refused_total 1`, `lightoff_watchers 1`,
-		`lightoff_calls_total{code="OK",method="/lightoff.v1.ConversationService/Answer"} 1`,
-		`lightoff_call_seconds_count{method="/lightoff.v1.ConversationService/Open"} 1`,
+		`lightoff_calls_total{code="OK",method="/lightoff.v1.ConversationService/AnswerQuestions"} 1`,
+		`lightoff_call_seconds_count{method="/lightoff.v1.ConversationService/OpenConversation"} 1`,
 		`lightoff_store_seconds_count{operation="create"} 1`, `lightoff_inference_seconds_count 2`,
 		"process_resident_memory_bytes", "go_goroutines",
 	} {
@@ -344,7 +344,7 @@ func TestLogHoldsNothingPersonal(t *testing.T) {
 	require.Error(t, err)
 	l.close()
 	closed(t, p)
-	assert.Contains(t, log.String(), `"method":"/lightoff.v1.ConversationService/Say"`)
+	assert.Contains(t, log.String(), `"method":"/lightoff.v1.ConversationService/SayText"`)
 	for _, odd := range []string{"Zwetschgenmus", c.ID, "127.0.0.1"} {
 		assert.NotContains(t, log.String(), odd)
 	}

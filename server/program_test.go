@@ -30,21 +30,21 @@ func TestRestartKeepsEverything(t *testing.T) {
 	p := newProgram(folder)
 	require.NoError(t, p.Open(t.Context()))
 	client := lightoffv1.NewConversationServiceClient(dial(t, p))
-	open, err := client.Open(t.Context(), &lightoffv1.OpenRequest{})
+	open, err := client.OpenConversation(t.Context(), &lightoffv1.OpenConversationRequest{})
 	require.NoError(t, err)
-	request := &lightoffv1.AnswerRequest{Id: open.Conversation.Id, ClientKey: "key",
+	request := &lightoffv1.AnswerQuestionsRequest{Id: open.Conversation.Id, ClientKey: "key",
 		Observations: []*lightoffv1.Observation{{Id: "lamp", Value: &lightoffv1.Observation_State{State: "off"}}}}
-	before, err := client.Answer(t.Context(), request)
+	before, err := client.AnswerQuestions(t.Context(), request)
 	require.NoError(t, err)
 	closed(t, p)
 	closed(t, p) // again does no harm
 
 	opened(t, p)
 	client = lightoffv1.NewConversationServiceClient(dial(t, p))
-	after, err := client.Get(t.Context(), &lightoffv1.GetRequest{Id: open.Conversation.Id})
+	after, err := client.GetConversation(t.Context(), &lightoffv1.GetConversationRequest{Id: open.Conversation.Id})
 	require.NoError(t, err)
 	assert.True(t, proto.Equal(before.Conversation, after.Conversation))
-	again, err := client.Answer(t.Context(), request)
+	again, err := client.AnswerQuestions(t.Context(), request)
 	require.NoError(t, err)
 	assert.True(t, proto.Equal(before.Conversation, again.Conversation), "the request of before is known")
 }
@@ -76,8 +76,8 @@ func TestClosing(t *testing.T) {
 	require.NotEmpty(t, reply.Reply.Conversation.ID, string(frame))
 
 	conn := dial(t, p)
-	watch, err := lightoffv1.NewConversationServiceClient(conn).Watch(t.Context(),
-		&lightoffv1.WatchRequest{Id: reply.Reply.Conversation.ID})
+	watch, err := lightoffv1.NewConversationServiceClient(conn).WatchConversation(t.Context(),
+		&lightoffv1.WatchConversationRequest{Id: reply.Reply.Conversation.ID})
 	require.NoError(t, err)
 	_, err = watch.Recv()
 	require.NoError(t, err)
@@ -170,12 +170,12 @@ func TestRealModel(t *testing.T) {
 	p.Model = heater.Model
 	opened(t, p)
 	client := lightoffv1.NewConversationServiceClient(dial(t, p))
-	open, err := client.Open(t.Context(), &lightoffv1.OpenRequest{})
+	open, err := client.OpenConversation(t.Context(), &lightoffv1.OpenConversationRequest{})
 	require.NoError(t, err)
 	c := open.Conversation
 	require.NotEmpty(t, c.Next)
 	for turn := 0; turn < 2 && len(c.Next) > 0; turn++ {
-		request := &lightoffv1.AnswerRequest{Id: c.Id}
+		request := &lightoffv1.AnswerQuestionsRequest{Id: c.Id}
 		for _, question := range c.Next {
 			assert.NotEmpty(t, question.Question, question.Id)
 			o := &lightoffv1.Observation{Id: question.Id, Value: &lightoffv1.Observation_Number{Number: question.Minimum}}
@@ -184,7 +184,7 @@ func TestRealModel(t *testing.T) {
 			}
 			request.Observations = append(request.Observations, o)
 		}
-		answer, err := client.Answer(t.Context(), request)
+		answer, err := client.AnswerQuestions(t.Context(), request)
 		require.NoError(t, err)
 		c = answer.Conversation
 		assert.NotEmpty(t, c.Assessment.Causes)
@@ -200,18 +200,18 @@ func TestConversationInAnotherLanguage(t *testing.T) {
 	p.Model = heater.Model
 	opened(t, p)
 	client, ctx := lightoffv1.NewConversationServiceClient(dial(t, p)), t.Context()
-	open, err := client.Open(ctx, &lightoffv1.OpenRequest{Locale: "en"})
+	open, err := client.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{Locale: "en"})
 	require.NoError(t, err)
 	id := open.Conversation.Id
-	english, err := client.Watch(ctx, &lightoffv1.WatchRequest{Id: id, AfterEvent: 1})
+	english, err := client.WatchConversation(ctx, &lightoffv1.WatchConversationRequest{Id: id, AfterEvent: 1})
 	require.NoError(t, err)
-	german, err := client.Watch(ctx, &lightoffv1.WatchRequest{Id: id, AfterEvent: 1, Locale: "de"})
+	german, err := client.WatchConversation(ctx, &lightoffv1.WatchConversationRequest{Id: id, AfterEvent: 1, Locale: "de"})
 	require.NoError(t, err)
 	for _, stream := range []interface{ Header() (metadata.MD, error) }{english, german} {
 		_, err := stream.Header()
 		require.NoError(t, err)
 	}
-	said, err := client.Answer(ctx, &lightoffv1.AnswerRequest{Id: id, Locale: "de", Observations: []*lightoffv1.Observation{
+	said, err := client.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Locale: "de", Observations: []*lightoffv1.Observation{
 		{Id: "smell_exhaust_inside", Value: &lightoffv1.Observation_State{State: "yes"}}}})
 	require.NoError(t, err)
 	assert.Equal(t, "de", said.Conversation.Locale)
@@ -222,7 +222,7 @@ func TestConversationInAnotherLanguage(t *testing.T) {
 	change, err = german.Recv()
 	require.NoError(t, err)
 	assert.Equal(t, "Raus hier: Kohlenmonoxid", change.Conversation.Assessment.Dangers[0].Title)
-	got, err := client.Get(ctx, &lightoffv1.GetRequest{Id: id})
+	got, err := client.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	assert.Equal(t, "en", got.Conversation.Locale, "it stays what it was opened as")
 	assert.Equal(t, "Get out: carbon monoxide", got.Conversation.Assessment.Dangers[0].Title)

@@ -101,7 +101,7 @@ func TestTwoServersBehindAProxy(t *testing.T) {
 	followers := []*follower{follow(t, socket, c), follow(t, socket, c)}
 	answer := func(key string) shown {
 		t.Helper()
-		req := &lightoffv1.AnswerRequest{Id: c.ID, ClientKey: key,
+		req := &lightoffv1.AnswerQuestionsRequest{Id: c.ID, ClientKey: key,
 			Observations: []*lightoffv1.Observation{{Id: "lamp", Value: &lightoffv1.Observation_State{State: "off"}}}}
 		var now shown
 		require.Eventually(t, func() bool {

@@ -54,7 +54,7 @@ func TestThePageHearsWhatTheServiceHears(t *testing.T) {
 			said, err := json.Marshal(s.Say)
 			require.NoError(t, err)
 			got := pagetest.Eval[heardBy](tab, fmt.Sprintf(`import(document.querySelector("[href$='signs.js']").href).then((m) => {
-				const heard = m.heard(%s), ids = (doubtful) => heard.filter((h) => h.doubtful === doubtful).map((h) => h.alarm.observation_id);
+				const heard = m.heard(%s), ids = (doubtful) => heard.filter((h) => h.doubtful === doubtful).map((h) => h.alarm.observationId);
 				return { Warns: ids(false), Asks: ids(true) }; })`, said))
 			assert.ElementsMatch(t, s.Warns, got.Warns, "%s warns", s.Say)
 			assert.ElementsMatch(t, s.Asks, got.Asks, "%s asks", s.Say)

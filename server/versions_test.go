@@ -74,21 +74,21 @@ var lime = []*lightoffv1.Observation{{Id: "deposit", Value: &lightoffv1.Observat
 // limed opens a conversation about a kettle with a thick deposit.
 func (c *asker) limed() *lightoffv1.Conversation {
 	c.t.Helper()
-	open, err := c.Open(c.t.Context(), &lightoffv1.OpenRequest{})
+	open, err := c.OpenConversation(c.t.Context(), &lightoffv1.OpenConversationRequest{})
 	require.NoError(c.t, err)
 	return c.tell(open.Conversation.Id, lime...)
 }
 
 func (c *asker) tell(id string, o ...*lightoffv1.Observation) *lightoffv1.Conversation {
 	c.t.Helper()
-	answer, err := c.Answer(c.t.Context(), &lightoffv1.AnswerRequest{Id: id, Observations: o})
+	answer, err := c.AnswerQuestions(c.t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: o})
 	require.NoError(c.t, err)
 	return answer.Conversation
 }
 
 func (c *asker) get(id string) *lightoffv1.Conversation {
 	c.t.Helper()
-	answer, err := c.Get(c.t.Context(), &lightoffv1.GetRequest{Id: id})
+	answer, err := c.GetConversation(c.t.Context(), &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(c.t, err)
 	return answer.Conversation
 }

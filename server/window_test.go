@@ -62,11 +62,11 @@ func TestEverythingStaysInTheWindow(t *testing.T) {
 		tab.Click("#none")
 		asked := tab.AskedNext("safety")
 		id := pagetest.Eval[string](tab, `location.pathname.replace("/c/", "")`)
-		request := &lightoffv1.AnswerRequest{Id: id, ClientKey: "told"}
+		request := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "told"}
 		for id, value := range c.Told {
 			request.Observations = append(request.Observations, observed(id, value))
 		}
-		_, err := client.Answer(t.Context(), request)
+		_, err := client.AnswerQuestions(t.Context(), request)
 		require.NoError(t, err)
 		tab.There("#verdict")
 		n := 0

@@ -34,14 +34,14 @@ type frame struct {
 		Code       string `json:"code"`
 		Message    string `json:"message"`
 		Violations []struct{ Field, Description string }
-		RetryAfter float64 `json:"retry_after"`
+		RetryAfter float64 `json:"retryAfter"`
 	} `json:"error"`
 	Push *conversation `json:"push"`
 }
 
 type conversation struct {
 	ID        string `json:"id"`
-	LastEvent string `json:"last_event"`
+	LastEvent string `json:"lastEvent"`
 	Told      []struct {
 		Text string `json:"text"`
 	} `json:"told"`
@@ -187,7 +187,7 @@ func TestErrorsArePassedOn(t *testing.T) {
 	tests := []struct{ name, frame, code, field string }{
 		{"violations", `{"re":2,"do":"answer","request":{"id":"card-1","observations":[{"id":"smoke","state":"pink"}]}}`, "INVALID_ARGUMENT", "observations[0].state"},
 		{"unknown conversation", `{"re":2,"do":"get","request":{"id":"nobody"}}`, "NOT_FOUND", ""},
-		{"never told", `{"re":2,"do":"retract","request":{"id":"card-1","observation_id":"smoke"}}`, "FAILED_PRECONDITION", ""},
+		{"never told", `{"re":2,"do":"retract","request":{"id":"card-1","observationId":"smoke"}}`, "FAILED_PRECONDITION", ""},
 		{"a field the request lacks", `{"re":2,"do":"get","request":{"id":"card-1","all":true}}`, "INVALID_ARGUMENT", ""},
 		{"a field of another type", `{"re":2,"do":"get","request":{"id":7}}`, "INVALID_ARGUMENT", ""},
 		{"a request there is not", `{"re":2,"do":"settle","request":{}}`, "UNIMPLEMENTED", ""},
@@ -228,14 +228,14 @@ func TestWatch(t *testing.T) {
 	assert.NotNil(t, two.ask(`{"re":1,"do":"watch","request":{"id":"card-1"}}`).Reply, "a watch is answered at once")
 	assert.Equal(t, "1", two.read().Push.LastEvent, "then comes the conversation as it stands")
 
-	one.ask(`{"re":2,"do":"watch","request":{"id":"card-1","after_event":"1"}}`)
-	one.send(`{"re":3,"do":"answer","request":{"id":"card-1","client_key":"k","observations":[{"id":"smoke","state":"black"}]}}`)
+	one.ask(`{"re":2,"do":"watch","request":{"id":"card-1","afterEvent":"1"}}`)
+	one.send(`{"re":3,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"smoke","state":"black"}]}}`)
 	push := two.read().Push
 	require.NotNil(t, push)
 	assert.Equal(t, "2", push.LastEvent)
 	assert.Equal(t, "Smoke: black", push.Told[0].Text)
 
-	two.send(`{"re":4,"do":"retract","request":{"id":"card-1","observation_id":"smoke","client_key":"k2"}}`)
+	two.send(`{"re":4,"do":"retract","request":{"id":"card-1","observationId":"smoke","clientKey":"k2"}}`)
 	replied, last := false, ""
 	for last != "3" {
 		f := one.read()
@@ -268,11 +268,11 @@ func TestAssessmentComesLater(t *testing.T) {
 	f := newFake()
 	p := dial(t, serve(t, f, webui.Options{}))
 	p.ask(`{"re":1,"do":"open"}`)
-	p.ask(`{"re":2,"do":"watch","request":{"id":"card-1","after_event":"1"}}`)
+	p.ask(`{"re":2,"do":"watch","request":{"id":"card-1","afterEvent":"1"}}`)
 	f.mu.Lock()
 	f.thinking = make(chan struct{})
 	f.mu.Unlock()
-	p.send(`{"re":3,"do":"answer","request":{"id":"card-1","client_key":"k","observations":[{"id":"co_alarm","state":"sounding"}]}}`)
+	p.send(`{"re":3,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"co_alarm","state":"sounding"}]}}`)
 	got := p.read()
 	if got.Push != nil { // whichever comes first
 		assert.True(t, got.Push.Assessment.Pending)
@@ -293,7 +293,7 @@ func TestRepeatedKeyChangesNothing(t *testing.T) {
 	site := serve(t, f, webui.Options{})
 	p := dial(t, site)
 	p.ask(`{"re":1,"do":"open"}`)
-	answer := `{"re":2,"do":"answer","request":{"id":"card-1","client_key":"k","observations":[{"id":"smoke","state":"black"}]}}`
+	answer := `{"re":2,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"smoke","state":"black"}]}}`
 	p.ask(answer)
 	assert.Equal(t, "2", dial(t, site).ask(answer).Reply.Conversation.LastEvent)
 	assert.EqualValues(t, 2, f.events("card-1"))
@@ -337,11 +337,11 @@ func TestResume(t *testing.T) {
 	site := serve(t, f, webui.Options{})
 	one, two := dial(t, site), dial(t, site)
 	one.ask(`{"re":1,"do":"open"}`)
-	two.ask(`{"re":1,"do":"watch","request":{"id":"card-1","after_event":"1"}}`)
+	two.ask(`{"re":1,"do":"watch","request":{"id":"card-1","afterEvent":"1"}}`)
 	require.NoError(t, two.conn.NetConn().Close())
 	one.ask(`{"re":2,"do":"answer","request":{"id":"card-1","observations":[{"id":"smoke","state":"black"}]}}`)
 	again := dial(t, site)
-	again.ask(`{"re":1,"do":"watch","request":{"id":"card-1","after_event":"1"}}`)
+	again.ask(`{"re":1,"do":"watch","request":{"id":"card-1","afterEvent":"1"}}`)
 	assert.Equal(t, "2", again.read().Push.LastEvent)
 }
 
@@ -371,7 +371,7 @@ func TestTooManySockets(t *testing.T) {
 // busy tells every Get to wait.
 type busy struct{ *fake }
 
-func (busy) Get(context.Context, *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+func (busy) GetConversation(context.Context, *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	st, err := status.New(codes.ResourceExhausted, "too many").WithDetails(&errdetails.RetryInfo{RetryDelay: durationpb.New(2500 * time.Millisecond)})
 	if err != nil {
 		return nil, err
@@ -409,10 +409,10 @@ func (g *guarded) GetModel(ctx context.Context, _ *lightoffv1.GetModelRequest) (
 	return &lightoffv1.GetModelResponse{}, nil
 }
 
-func (g *guarded) Get(ctx context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+func (g *guarded) GetConversation(ctx context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	md, _ := metadata.FromIncomingContext(ctx)
 	g.tokens <- strings.Join(md.Get("authorization"), ",")
-	return g.fake.Get(ctx, req)
+	return g.fake.GetConversation(ctx, req)
 }
 
 // TestSignIn: the token comes in a message, not in an address that ends up in logs (OWASP WebSocket Security Cheat
@@ -489,10 +489,10 @@ type stamped struct {
 	from chan []string
 }
 
-func (s *stamped) Get(ctx context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+func (s *stamped) GetConversation(ctx context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	md, _ := metadata.FromIncomingContext(ctx)
 	s.from <- md.Get("x-from")
-	return s.fake.Get(ctx, req)
+	return s.fake.GetConversation(ctx, req)
 }
 
 func TestAnnotate(t *testing.T) {

@@ -261,7 +261,7 @@ func TestDangerBeforeItsAssessment(t *testing.T) {
 	p.Answer("E-08")
 	p.Asked("waiting")
 	assert.Contains(t, p.Text("[data-line=fault_code]"), "E-08")
-	_, err := house.fake.Answer(t.Context(), &lightoffv1.AnswerRequest{Id: "card-1", // on another screen
+	_, err := house.fake.AnswerQuestions(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: "card-1", // on another screen
 		Observations: []*lightoffv1.Observation{{Id: "co_alarm", Value: &lightoffv1.Observation_State{State: "sounding"}}}})
 	require.NoError(t, err)
 	p.There("#danger[open] [data-danger=carbon_monoxide]")

@@ -3,6 +3,8 @@ package webui
 import (
 	"context"
 	"encoding/json"
+	"strings"
+	"unicode"
 
 	"google.golang.org/genproto/googleapis/rpc/code"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -63,39 +65,39 @@ func newClients(conn grpc.ClientConnInterface) clients {
 	desk, look := lightoffv1.NewDeskServiceClient(conn), lightoffv1.NewLookOnServiceClient(conn)
 	return clients{
 		calls: map[string]call{
-			"open":              unary(conversation.Open),
-			"get":               unary(conversation.Get),
-			"say":               unary(conversation.Say),
-			"answer":            unary(conversation.Answer),
-			"retract":           unary(conversation.Retract),
+			"open":              unary(conversation.OpenConversation),
+			"get":               unary(conversation.GetConversation),
+			"say":               unary(conversation.SayText),
+			"answer":            unary(conversation.AnswerQuestions),
+			"retract":           unary(conversation.RetractAnswer),
 			"set_tools":         unary(conversation.SetTools),
-			"delete":            unary(conversation.Delete),
+			"delete":            unary(conversation.DeleteConversation),
 			"explain":           unary(lightoffv1.NewDiagnosisServiceClient(conn).Explain),
 			"list_observations": unary(lightoffv1.NewKnowledgeServiceClient(conn).ListObservations),
 
 			"make_code":   unary(conversation.MakeCode),
-			"come_back":   unary(conversation.ComeBack),
-			"let_look_on": unary(conversation.LetLookOn),
-			"resolve":     unary(conversation.Resolve),
+			"come_back":   unary(conversation.RedeemCode),
+			"let_look_on": unary(conversation.MakeLookOnKey),
+			"resolve":     unary(conversation.ResolveSuggestion),
 
-			"mend":         unary(conversation.Mend),
+			"mend":         unary(conversation.ReportRepair),
 			"report_start": unary(conversation.ReportStart),
-			"settle":       unary(conversation.Settle),
-			"check_back":   unary(conversation.CheckBack),
+			"settle":       unary(conversation.SettleConversation),
+			"check_back":   unary(conversation.ReportHolding),
 
-			"look":     unary(look.Look),
-			"suggest":  unary(look.Suggest),
-			"moderate": unary(lightoffv1.NewModerationServiceClient(conn).Moderate),
+			"look":     unary(look.GetView),
+			"suggest":  unary(look.SuggestAnswer),
+			"moderate": unary(lightoffv1.NewModerationServiceClient(conn).ModerateConversation),
 
-			"find_by_code":   unary(desk.FindByCode),
+			"find_by_code":   unary(desk.FindConversation),
 			"get_record":     unary(desk.GetRecord),
-			"assign":         unary(desk.Assign),
+			"assign":         unary(desk.AssignConversation),
 			"add_note":       unary(desk.AddNote),
 			"set_ticket":     unary(desk.SetTicket),
 			"list_calls":     unary(desk.ListConversations),
-			"close":          unary(desk.Close),
-			"reopen":         unary(desk.Reopen),
-			"set_hidden":     unary(desk.SetHidden),
+			"close":          unary(desk.CloseConversation),
+			"reopen":         unary(desk.ReopenConversation),
+			"set_hidden":     unary(desk.SetConversationHidden),
 			"get_report":     unary(desk.GetReport),
 			"get_statistics": unary(desk.GetStatistics),
 			"list_dangers":   unary(lightoffv1.NewKnowledgeServiceClient(conn).ListDangers),
@@ -116,10 +118,10 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			return err
 		},
 		streams: map[string]stream{
-			"watch": following(conversation.Watch, func(r *lightoffv1.WatchResponse) (proto.Message, *lightoffv1.Conversation) {
+			"watch": following(conversation.WatchConversation, func(r *lightoffv1.WatchConversationResponse) (proto.Message, *lightoffv1.Conversation) {
 				return r.GetConversation(), r.GetConversation()
 			}),
-			"watch_look": following(look.WatchLook, func(r *lightoffv1.WatchLookResponse) (proto.Message, *lightoffv1.Conversation) {
+			"watch_look": following(look.WatchView, func(r *lightoffv1.WatchViewResponse) (proto.Message, *lightoffv1.Conversation) {
 				return r.GetConversation(), r.GetConversation()
 			}),
 			"watch_list": following(desk.WatchConversations, func(r *lightoffv1.WatchConversationsResponse) (proto.Message, *lightoffv1.Conversation) {
@@ -159,7 +161,7 @@ func decode(raw json.RawMessage, req proto.Message) error {
 }
 
 func encode(m proto.Message) (json.RawMessage, error) {
-	return protojson.MarshalOptions{UseProtoNames: true}.Marshal(m)
+	return protojson.Marshal(m)
 }
 
 // fault is an error as the page sees it.
@@ -171,7 +173,7 @@ type fault struct {
 	Message    string      `json:"message"`
 	Violations []violation `json:"violations,omitempty"`
 	// RetryAfter is how many seconds to wait before asking again; 0 where waiting would not help.
-	RetryAfter float64 `json:"retry_after,omitempty"`
+	RetryAfter float64 `json:"retryAfter,omitempty"`
 }
 
 type violation struct {
@@ -194,9 +196,27 @@ func faultOf(err error) *fault {
 			f.RetryAfter = detail.GetRetryDelay().AsDuration().Seconds()
 		case *errdetails.BadRequest:
 			for _, v := range detail.GetFieldViolations() {
-				f.Violations = append(f.Violations, violation{Field: v.GetField(), Description: v.GetDescription()})
+				f.Violations = append(f.Violations, violation{Field: jsonPath(v.GetField()), Description: v.GetDescription()})
 			}
 		}
 	}
 	return f
+}
+
+// jsonPath is a path of field names as JSON has them: "lineLengthM" for "line_length_m".
+func jsonPath(path string) string {
+	var b strings.Builder
+	up := false
+	for _, r := range path {
+		switch {
+		case r == '_':
+			up = true
+			continue
+		case up:
+			r = unicode.ToUpper(r)
+		}
+		up = false
+		b.WriteRune(r)
+	}
+	return b.String()
 }

@@ -28,7 +28,7 @@ func madeUp(quantity string, result float64, unit string) []*lightoffv1.Step {
 func (f *fake) CalculateCable(_ context.Context, req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
 	f.reckoning()
 	if req.GetCableLengthM() > 100 {
-		return nil, badRequest("cable_length_m", "is 300 m, but must lie between 0 and 100 m")
+		return nil, badRequest("cableLengthM", "is 300 m, but must lie between 0 and 100 m")
 	}
 	out := &lightoffv1.CalculateCableResponse{CableAreaMm2: 6, DropV: req.GetCableLengthM() / 12, AllowedDropV: 0.6, FuseA: 20, CurrentA: 13,
 		Steps: madeUp("drop, out and back", req.GetCableLengthM()/12, "V"), Assumptions: []string{"current not told: taken as 13 A"}}
@@ -182,16 +182,16 @@ func TestCardThatAsks(t *testing.T) {
 	toldFacts(t, p, h, map[string]any{"line_bore": 2.5})
 	p.Open("sums")
 	p.There("[data-card=priming] form")
-	assert.Equal(t, "2.5", pagetest.Eval[string](p, `document.querySelector("[name=line_bore_mm]").value`))
+	assert.Equal(t, "2.5", pagetest.Eval[string](p, `document.querySelector("[name=lineBoreMm]").value`))
 	before := h.fake.events("card-1")
-	p.Do(chromedp.SendKeys(chromedp.CSS("[name=line_length_m]"), "five"+kb.Enter))
+	p.Do(chromedp.SendKeys(chromedp.CSS("[name=lineLengthM]"), "five"+kb.Enter))
 	p.Wait(`document.querySelector("[data-card=priming] [role=alert]").textContent.includes("A number is needed")`)
-	p.Do(chromedp.SetValue(chromedp.CSS("[name=line_length_m]"), "5,5"), chromedp.Focus(chromedp.CSS("[name=line_length_m]")))
+	p.Do(chromedp.SetValue(chromedp.CSS("[name=lineLengthM]"), "5,5"), chromedp.Focus(chromedp.CSS("[name=lineLengthM]")))
 	p.Press(kb.Enter)
 	p.There(worked("priming"))
 	assert.Contains(t, p.Text("[data-card=priming]"), "This line holds 16.5 mL: about 714 strokes, 2 min 23 s, to fill it when empty.")
 	assert.Contains(t, p.Text("[data-card=priming]"), "never burn it off")
-	assert.Equal(t, "line_length_m", pagetest.Eval[string](p, "document.activeElement.name"), "the focus stays in the form")
+	assert.Equal(t, "lineLengthM", pagetest.Eval[string](p, "document.activeElement.name"), "the focus stays in the form")
 	assert.Equal(t, before, h.fake.events("card-1"))
 
 	p.Close()
@@ -307,19 +307,19 @@ func TestCardsInGerman(t *testing.T) {
 // TestCalculationsOverTheBridge asks as the page does.
 func TestCalculationsOverTheBridge(t *testing.T) {
 	p := dial(t, serve(t, newFake(), webui.Options{}))
-	for i, text := range []string{`"calculate_cable", "request": {"cable_length_m": 6}`, `"calculate_state_of_charge", "request": {"rest_voltage_v": 12.3}`,
-		`"calculate_glow_voltage", "request": {"rest_voltage_v": 12.3, "cable_area_mm2": 2.5, "cable_length_m": 5}`, `"calculate_priming", "request": {"line_length_m": 5}`,
-		`"calculate_waxing_chance", "request": {"fuel_kind": "hvo", "ambient_temperature_c": -3}`} {
+	for i, text := range []string{`"calculate_cable", "request": {"cableLengthM": 6}`, `"calculate_state_of_charge", "request": {"restVoltageV": 12.3}`,
+		`"calculate_glow_voltage", "request": {"restVoltageV": 12.3, "cableAreaMm2": 2.5, "cableLengthM": 5}`, `"calculate_priming", "request": {"lineLengthM": 5}`,
+		`"calculate_waxing_chance", "request": {"fuelKind": "hvo", "ambientTemperatureC": -3}`} {
 		p.send(fmt.Sprintf(`{"re": %d, "do": %s}`, i+1, text))
 		_, raw, err := p.conn.ReadMessage()
 		require.NoError(t, err)
 		assert.Contains(t, string(raw), fmt.Sprintf(`{"re":%d,"reply":{`, i+1))
 		assert.Contains(t, string(raw), `"source":"made up for a test"`)
 	}
-	refused := p.ask(`{"re": 7, "do": "calculate_cable", "request": {"cable_length_m": 300}}`)
+	refused := p.ask(`{"re": 7, "do": "calculate_cable", "request": {"cableLengthM": 300}}`)
 	require.NotNil(t, refused.Error)
 	assert.Equal(t, "INVALID_ARGUMENT", refused.Error.Code)
-	assert.Equal(t, "cable_length_m", refused.Error.Violations[0].Field)
+	assert.Equal(t, "cableLengthM", refused.Error.Violations[0].Field)
 	unknown := p.ask(`{"re": 8, "do": "calculate_cable", "request": {"cable_colour": "red"}}`)
 	require.NotNil(t, unknown.Error)
 	assert.Equal(t, "INVALID_ARGUMENT", unknown.Error.Code)

@@ -118,23 +118,23 @@ func badRequest(field, description string) error {
 	return st.Err()
 }
 
-func (f *fake) Open(_ context.Context, req *lightoffv1.OpenRequest) (*lightoffv1.OpenResponse, error) {
+func (f *fake) OpenConversation(_ context.Context, req *lightoffv1.OpenConversationRequest) (*lightoffv1.OpenConversationResponse, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.opened++
 	id := fmt.Sprintf("card-%d", f.opened)
 	f.cards[id] = &card{conversation: &lightoffv1.Conversation{Id: id, LastEvent: 1, Locale: req.GetLocale(), Tools: req.GetTools(),
 		OpenedAt: timestamppb.New(time.Date(2026, 1, 17, 22, 40, 0, 0, time.UTC))}, keys: make(map[string]bool)}
-	return &lightoffv1.OpenResponse{Conversation: f.show(id, "")}, nil
+	return &lightoffv1.OpenConversationResponse{Conversation: f.show(id, "")}, nil
 }
 
-func (f *fake) Get(_ context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+func (f *fake) GetConversation(_ context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.cards[req.GetId()] == nil {
 		return nil, status.Error(codes.NotFound, "no such conversation")
 	}
-	return &lightoffv1.GetResponse{Conversation: f.show(req.GetId(), req.GetLocale())}, nil
+	return &lightoffv1.GetConversationResponse{Conversation: f.show(req.GetId(), req.GetLocale())}, nil
 }
 
 // change applies an event once for each client key.
@@ -158,7 +158,7 @@ func (f *fake) change(id, key, locale string, apply func(*lightoffv1.Conversatio
 	return f.show(id, locale), nil
 }
 
-func (f *fake) Answer(ctx context.Context, req *lightoffv1.AnswerRequest) (*lightoffv1.AnswerResponse, error) {
+func (f *fake) AnswerQuestions(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
 	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		if f.refusing {
 			return status.Error(codes.FailedPrecondition, "this card is full")
@@ -186,7 +186,7 @@ func (f *fake) Answer(ctx context.Context, req *lightoffv1.AnswerRequest) (*ligh
 	if c != nil && f.thinks() {
 		c = unassessed(c)
 	}
-	return &lightoffv1.AnswerResponse{Conversation: c}, err
+	return &lightoffv1.AnswerQuestionsResponse{Conversation: c}, err
 }
 
 func check(i int, o *lightoffv1.Observation) error {
@@ -223,7 +223,7 @@ func tell(c *lightoffv1.Conversation, told *lightoffv1.Told) {
 	c.Told = append(c.Told, told)
 }
 
-func (f *fake) Retract(_ context.Context, req *lightoffv1.RetractRequest) (*lightoffv1.RetractResponse, error) {
+func (f *fake) RetractAnswer(_ context.Context, req *lightoffv1.RetractAnswerRequest) (*lightoffv1.RetractAnswerResponse, error) {
 	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		before := len(c.GetTold())
 		c.Told = slices.DeleteFunc(c.Told, func(t *lightoffv1.Told) bool { return t.GetObservation().GetId() == req.GetObservationId() })
@@ -232,11 +232,11 @@ func (f *fake) Retract(_ context.Context, req *lightoffv1.RetractRequest) (*ligh
 		}
 		return nil
 	})
-	return &lightoffv1.RetractResponse{Conversation: c}, err
+	return &lightoffv1.RetractAnswerResponse{Conversation: c}, err
 }
 
 // Say understands a code such as E-08 and the words "white smoke".
-func (f *fake) Say(_ context.Context, req *lightoffv1.SayRequest) (*lightoffv1.SayResponse, error) {
+func (f *fake) SayText(_ context.Context, req *lightoffv1.SayTextRequest) (*lightoffv1.SayTextResponse, error) {
 	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		saying := &lightoffv1.Saying{Text: req.GetText(), Event: c.GetLastEvent() + 1}
 		read := func(id, state, words string) {
@@ -255,7 +255,7 @@ func (f *fake) Say(_ context.Context, req *lightoffv1.SayRequest) (*lightoffv1.S
 		c.Sayings = append(c.Sayings, saying)
 		return nil
 	})
-	return &lightoffv1.SayResponse{Conversation: c}, err
+	return &lightoffv1.SayTextResponse{Conversation: c}, err
 }
 
 func (f *fake) SetTools(_ context.Context, req *lightoffv1.SetToolsRequest) (*lightoffv1.SetToolsResponse, error) {
@@ -266,7 +266,7 @@ func (f *fake) SetTools(_ context.Context, req *lightoffv1.SetToolsRequest) (*li
 	return &lightoffv1.SetToolsResponse{Conversation: c}, err
 }
 
-func (f *fake) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchResponse]) error {
+func (f *fake) WatchConversation(req *lightoffv1.WatchConversationRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchConversationResponse]) error {
 	seen, owed := req.GetAfterEvent(), false
 	for {
 		f.mu.Lock()
@@ -284,7 +284,7 @@ func (f *fake) Watch(req *lightoffv1.WatchRequest, stream grpc.ServerStreamingSe
 		}
 		if pending := now.GetAssessment().GetPending(); now.GetLastEvent() > seen || owed && !pending {
 			seen, owed = now.GetLastEvent(), pending
-			if err := stream.Send(&lightoffv1.WatchResponse{Conversation: now}); err != nil {
+			if err := stream.Send(&lightoffv1.WatchConversationResponse{Conversation: now}); err != nil {
 				return err
 			}
 		}
@@ -363,7 +363,7 @@ func assess(told map[string]*lightoffv1.Told) *lightoffv1.AssessResponse {
 	})
 	lead := out.GetCauses()[0]
 	out.Plan.Steps = []*lightoffv1.PlanStep{{RepairId: "mend_" + lead.GetId(), CauseId: lead.GetId(), Title: "Mend it: " + strings.ToLower(lead.GetTitle()),
-		ProbabilityFixed: lead.GetProbability(), Minutes: 40, Cost: 25, Cautions: []string{"Heater cold and isolated."}, Parts: []string{"fuel hose, 5 mm bore"},
+		ProbabilityNeeded: lead.GetProbability(), Minutes: 40, PartsEuros: 25, Cautions: []string{"Heater cold and isolated."}, Parts: []string{"fuel hose, 5 mm bore"},
 		Proof: "It starts and runs for twenty minutes.", Prevention: "Clamp every joint."}}
 	for _, info := range catalogue {
 		if told[info.GetId()] == nil && !info.GetSafetyCard() {
@@ -427,7 +427,7 @@ func (f *fake) ListDangers(_ context.Context, req *lightoffv1.ListDangersRequest
 			rule(flooded, in("smoke", "white_thick")),
 			rule(untested, in("co_alarm", "silent_untested")),
 		},
-		Alarms: []*lightoffv1.Alarm{{ObservationId: "people_unwell", State: "yes", NoState: "no", Within: 3,
+		Alarms: []*lightoffv1.Alarm{{ObservationId: "people_unwell", State: "yes", NoState: "no", WithinWords: 3,
 			Groups: []string{"headache[^ ]* |dizzy "}, Question: "Is anybody unwell?"}},
 		Grammar: &lightoffv1.AlarmGrammar{Negate: "no |not ", Fillers: "a |the |any ", Doubt: "perhaps "},
 	}

@@ -15,7 +15,7 @@ func FuzzFrame(f *testing.F) {
 	for _, frame := range []string{
 		`{"re":1,"do":"answer","request":{"id":"A","observations":[{"id":"lamp","state":"on"},{"id":"age","number":1e308}]}}`,
 		`{"re":1,"do":"say","request":{"id":"A","text":"E-08"}}`, `{"re":0}`, `{"re":1} {}`, `[]`, "\xff",
-		`{"re":9223372036854775808}`, `{"re":1,"do":"watch","request":{"after_event":"-1"}}`, `{"re":1,"RE":2}`,
+		`{"re":9223372036854775808}`, `{"re":1,"do":"watch","request":{"afterEvent":"-1"}}`, `{"re":1,"RE":2}`,
 		`{"re":1,"request":{"observations":[{"id":"age","number":"NaN"}]}}`,
 	} {
 		f.Add([]byte(frame))
@@ -32,7 +32,7 @@ func FuzzFrame(f *testing.F) {
 		if err != nil || req.Re < 1 || !utf8.Valid(frame) {
 			t.Fatalf("%v, %d", err, req.Re)
 		}
-		answer := new(lightoffv1.AnswerRequest)
+		answer := new(lightoffv1.AnswerQuestionsRequest)
 		if err := decode(req.Request, answer); err != nil {
 			if text, err := json.Marshal(faultOf(err)); err != nil || !utf8.Valid(text) {
 				t.Errorf("%v: %q", err, text)

@@ -212,9 +212,9 @@ func allowed(c caller, method string) error {
 // of its own.
 func (a *access) answersCard(req any) bool {
 	switch req := req.(type) {
-	case *lightoffv1.AnswerRequest:
+	case *lightoffv1.AnswerQuestionsRequest:
 		return len(req.GetDismissedOfferIds()) == 0 && a.onCard(req.GetObservations(), req.GetSkippedIds())
-	case *lightoffv1.RetractRequest:
+	case *lightoffv1.RetractAnswerRequest:
 		return isOnCard(a.model, req.GetObservationId())
 	}
 	return false
@@ -243,7 +243,7 @@ func isOnCard(m *knowledge.Model, id string) bool {
 // guess tells whether a request tries a code that somebody might guess.
 func guess(req any) bool {
 	switch req.(type) {
-	case *lightoffv1.ComeBackRequest, *lightoffv1.FindByCodeRequest:
+	case *lightoffv1.RedeemCodeRequest, *lightoffv1.FindConversationRequest:
 		return true
 	}
 	return false
@@ -279,7 +279,7 @@ func (a *access) admitCaller(c caller, method string, req any) error {
 		}
 	}
 	take, what := a.limiter.request, "requests"
-	switch _, opens := req.(*lightoffv1.OpenRequest); {
+	switch _, opens := req.(*lightoffv1.OpenConversationRequest); {
 	case strings.HasPrefix(method, "/grpc."): // health, and what the server says about itself
 		return nil
 	case opens: // the way to the card

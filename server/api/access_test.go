@@ -39,7 +39,7 @@ func TestTokens(t *testing.T) {
 	in := func(values ...string) context.Context {
 		return metadata.NewIncomingContext(t.Context(), metadata.MD{"authorization": values})
 	}
-	const deskCall, anyCall = "/lightoff.v1.DeskService/ListConversations", "/lightoff.v1.ConversationService/Get"
+	const deskCall, anyCall = "/lightoff.v1.DeskService/ListConversations", "/lightoff.v1.ConversationService/GetConversation"
 	tests := []struct {
 		name, method string
 		ctx          context.Context
@@ -80,7 +80,7 @@ func TestRevokedTokenEndsItsStreams(t *testing.T) {
 	ended := make(chan error, 1)
 	ctx := metadata.NewIncomingContext(t.Context(), metadata.MD{"authorization": {"Bearer " + text}})
 	go func() {
-		ended <- b.streaming(nil, silent{ctx}, &grpc.StreamServerInfo{FullMethod: "/lightoff.v1.DeskService/Watch"},
+		ended <- b.streaming(nil, silent{ctx}, &grpc.StreamServerInfo{FullMethod: "/lightoff.v1.DeskService/WatchConversation"},
 			func(_ any, stream grpc.ServerStream) error {
 				held <- struct{}{}
 				<-stream.Context().Done()
@@ -169,7 +169,7 @@ func TestLimits(t *testing.T) {
 
 	id := r.open(t)
 	get := func(ctx context.Context) error {
-		_, err := r.Get(ctx, &lightoffv1.GetRequest{Id: id})
+		_, err := r.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: id})
 		return err
 	}
 	for range 10 {
@@ -179,7 +179,7 @@ func TestLimits(t *testing.T) {
 	assert.InDelta(t, time.Second, delay, float64(time.Millisecond))
 	require.NoError(t, get(theirs), "another place is not held up")
 	for n := range 20 {
-		_, err := r.Answer(mine, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", "off")}})
+		_, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "off")}})
 		require.NoError(t, err, "the safety card is never limited")
 		_, err = r.Assess(mine, &lightoffv1.AssessRequest{Observations: observations{state("lamp", "off")}})
 		wait(t, err)
@@ -190,16 +190,16 @@ func TestLimits(t *testing.T) {
 		_, err = healthv1.NewHealthClient(r.conn).Check(mine, &healthv1.HealthCheckRequest{})
 		require.NoError(t, err)
 		if n == 0 {
-			_, err = r.Answer(mine, &lightoffv1.AnswerRequest{Id: id,
+			_, err = r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id,
 				Observations: observations{state("lamp", "off"), state("deposit", "thick")}})
 			wait(t, err)
 		}
 	}
 	for range 10 * cardAnswers {
-		_, err := r.Answer(mine, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", "off")}})
+		_, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "off")}})
 		require.NoError(t, err, "no limit refuses the safety card")
 	}
-	kept, err := r.Answer(mine, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", "on")}})
+	kept, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "on")}})
 	require.NoError(t, err)
 	assert.True(t, kept.GetConversation().GetAssessment().GetPending(), "beyond its allowance it costs no inference")
 	now = now.Add(delay)
@@ -207,7 +207,7 @@ func TestLimits(t *testing.T) {
 	wait(t, get(mine))
 
 	open := func(ctx context.Context) error {
-		_, err := r.Open(ctx, &lightoffv1.OpenRequest{})
+		_, err := r.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{})
 		return err
 	}
 	require.NoError(t, open(mine))

@@ -26,7 +26,7 @@ type conversations struct {
 }
 
 // Open implements the RPC.
-func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (*lightoffv1.OpenResponse, error) {
+func (c *conversations) OpenConversation(ctx context.Context, req *lightoffv1.OpenConversationRequest) (*lightoffv1.OpenConversationResponse, error) {
 	var v violations
 	opened := diagnosis.Event{Kind: diagnosis.Opened, Locale: v.inLanguage(c.model, req.GetLocale()), Tools: v.tools(req.GetTools())}
 	v.openKey(req.GetClientKey())
@@ -46,21 +46,21 @@ func (c *conversations) Open(ctx context.Context, req *lightoffv1.OpenRequest) (
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.OpenResponse{Conversation: shown}, nil
+	return &lightoffv1.OpenConversationResponse{Conversation: shown}, nil
 }
 
 // Get implements the RPC.
-func (c *conversations) Get(ctx context.Context, req *lightoffv1.GetRequest) (*lightoffv1.GetResponse, error) {
+func (c *conversations) GetConversation(ctx context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	shown, err := c.read(ctx, req.GetId(), req.GetLocale(), inTurn)
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.GetResponse{Conversation: shown}, nil
+	return &lightoffv1.GetConversationResponse{Conversation: shown}, nil
 }
 
 // Say implements the RPC. What is understood but cannot stand joins the unclear parts: a sentence is never refused
 // for its meaning.
-func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*lightoffv1.SayResponse, error) {
+func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequest) (*lightoffv1.SayTextResponse, error) {
 	var v violations
 	v.keys(req)
 	v.text(req.GetText())
@@ -87,11 +87,11 @@ func (c *conversations) Say(ctx context.Context, req *lightoffv1.SayRequest) (*l
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.SayResponse{Conversation: shown}, nil
+	return &lightoffv1.SayTextResponse{Conversation: shown}, nil
 }
 
 // Answer implements the RPC: all or none.
-func (c *conversations) Answer(ctx context.Context, req *lightoffv1.AnswerRequest) (*lightoffv1.AnswerResponse, error) {
+func (c *conversations) AnswerQuestions(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
 	answered, err := c.answered(req)
 	if err != nil {
 		return nil, err
@@ -102,11 +102,11 @@ func (c *conversations) Answer(ctx context.Context, req *lightoffv1.AnswerReques
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.AnswerResponse{Conversation: shown}, nil
+	return &lightoffv1.AnswerQuestionsResponse{Conversation: shown}, nil
 }
 
 // answered checks a request by itself.
-func (c *conversations) answered(req *lightoffv1.AnswerRequest) (diagnosis.Event, error) {
+func (c *conversations) answered(req *lightoffv1.AnswerQuestionsRequest) (diagnosis.Event, error) {
 	var v violations
 	v.keys(req)
 	e := diagnosis.Event{Kind: diagnosis.Answered, Observations: v.observations("observations", req.GetObservations())}
@@ -135,7 +135,7 @@ func (c *conversations) answered(req *lightoffv1.AnswerRequest) (diagnosis.Event
 }
 
 // Retract implements the RPC.
-func (c *conversations) Retract(ctx context.Context, req *lightoffv1.RetractRequest) (*lightoffv1.RetractResponse, error) {
+func (c *conversations) RetractAnswer(ctx context.Context, req *lightoffv1.RetractAnswerRequest) (*lightoffv1.RetractAnswerResponse, error) {
 	var v violations
 	v.keys(req)
 	v.known(c.model, "observation_id", req.GetObservationId())
@@ -152,7 +152,7 @@ func (c *conversations) Retract(ctx context.Context, req *lightoffv1.RetractRequ
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.RetractResponse{Conversation: shown}, nil
+	return &lightoffv1.RetractAnswerResponse{Conversation: shown}, nil
 }
 
 // SetTools implements the RPC.
@@ -180,7 +180,7 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 }
 
 // Delete implements the RPC.
-func (c *conversations) Delete(ctx context.Context, req *lightoffv1.DeleteRequest) (*lightoffv1.DeleteResponse, error) {
+func (c *conversations) DeleteConversation(ctx context.Context, req *lightoffv1.DeleteConversationRequest) (*lightoffv1.DeleteConversationResponse, error) {
 	var v violations
 	v.name("id", req.GetId())
 	if err := v.err(); err != nil {
@@ -190,7 +190,7 @@ func (c *conversations) Delete(ctx context.Context, req *lightoffv1.DeleteReques
 		return nil, err
 	}
 	c.heard(store.Change{ID: req.GetId()}) // here at once, even if the database is slow to tell
-	return &lightoffv1.DeleteResponse{}, nil
+	return &lightoffv1.DeleteConversationResponse{}, nil
 }
 
 // MakeCode implements the RPC.
@@ -208,12 +208,12 @@ func (c *conversations) MakeCode(ctx context.Context, req *lightoffv1.MakeCodeRe
 }
 
 // ComeBack implements the RPC.
-func (c *conversations) ComeBack(ctx context.Context, req *lightoffv1.ComeBackRequest) (*lightoffv1.ComeBackResponse, error) {
+func (c *conversations) RedeemCode(ctx context.Context, req *lightoffv1.RedeemCodeRequest) (*lightoffv1.RedeemCodeResponse, error) {
 	id, err := c.byCode(ctx, req.GetCode(), store.Spoken)
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.ComeBackResponse{Id: id}, nil
+	return &lightoffv1.RedeemCodeResponse{Id: id}, nil
 }
 
 func (c *conversations) byCode(ctx context.Context, code string, kinds ...store.PassKind) (string, error) {
@@ -226,24 +226,24 @@ func (c *conversations) byCode(ctx context.Context, code string, kinds ...store.
 }
 
 // LetLookOn implements the RPC.
-func (c *conversations) LetLookOn(ctx context.Context, req *lightoffv1.LetLookOnRequest) (*lightoffv1.LetLookOnResponse, error) {
+func (c *conversations) MakeLookOnKey(ctx context.Context, req *lightoffv1.MakeLookOnKeyRequest) (*lightoffv1.MakeLookOnKeyResponse, error) {
 	var v violations
 	v.name("id", req.GetId())
 	if err := v.err(); err != nil {
 		return nil, err
 	}
 	if req.GetWithdraw() {
-		return &lightoffv1.LetLookOnResponse{}, c.store.Withdraw(ctx, req.GetId(), store.LookOn)
+		return &lightoffv1.MakeLookOnKeyResponse{}, c.store.Withdraw(ctx, req.GetId(), store.LookOn)
 	}
 	key, _, err := c.store.MakePass(ctx, req.GetId(), store.LookOn)
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.LetLookOnResponse{Key: key}, nil
+	return &lightoffv1.MakeLookOnKeyResponse{Key: key}, nil
 }
 
 // Resolve implements the RPC. What is confirmed counts as answered by the owner.
-func (c *conversations) Resolve(ctx context.Context, req *lightoffv1.ResolveRequest) (*lightoffv1.ResolveResponse, error) {
+func (c *conversations) ResolveSuggestion(ctx context.Context, req *lightoffv1.ResolveSuggestionRequest) (*lightoffv1.ResolveSuggestionResponse, error) {
 	if whoCalls(ctx).desk {
 		return nil, errNotOwner
 	}
@@ -270,5 +270,5 @@ func (c *conversations) Resolve(ctx context.Context, req *lightoffv1.ResolveRequ
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.ResolveResponse{Conversation: shown}, nil
+	return &lightoffv1.ResolveSuggestionResponse{Conversation: shown}, nil
 }

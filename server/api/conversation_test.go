@@ -26,7 +26,7 @@ import (
 
 func TestConversation(t *testing.T) {
 	r := start(t)
-	opened, err := r.Open(r.ctx, &lightoffv1.OpenRequest{Tools: []string{"multimeter"}})
+	opened, err := r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{Tools: []string{"multimeter"}})
 	require.NoError(t, err)
 	c := opened.Conversation
 	assert.Equal(t, int64(1), c.LastEvent)
@@ -51,7 +51,7 @@ func TestConversation(t *testing.T) {
 	assert.Equal(t, "years", c.Told[1].Info.Unit)
 	assert.Empty(t, c.Told[1].Info.States, "a number has none")
 
-	skipped, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: c.Id, SkippedIds: []string{"deposit", "deposit"}})
+	skipped, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: c.Id, SkippedIds: []string{"deposit", "deposit"}})
 	require.NoError(t, err)
 	c = skipped.Conversation
 	require.Equal(t, "skipped", told(c)["deposit"])
@@ -62,17 +62,17 @@ func TestConversation(t *testing.T) {
 	assert.Equal(t, "off", c.Told[0].Observation.GetState(), "a new value takes the place of the old")
 	assert.Equal(t, int64(4), c.Told[0].Event)
 
-	retracted, err := r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: c.Id, ObservationId: "deposit"})
+	retracted, err := r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: c.Id, ObservationId: "deposit"})
 	require.NoError(t, err, "a skipped question can be asked again")
 	assert.NotContains(t, told(retracted.Conversation), "deposit")
-	_, err = r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: c.Id, ObservationId: "deposit"})
+	_, err = r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: c.Id, ObservationId: "deposit"})
 	assert.Equal(t, codes.FailedPrecondition, status.Code(err))
 
 	tools, err := r.SetTools(r.ctx, &lightoffv1.SetToolsRequest{Id: c.Id})
 	require.NoError(t, err)
 	assert.Empty(t, tools.Conversation.Tools)
 
-	got, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: c.Id})
+	got, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: c.Id})
 	require.NoError(t, err)
 	assert.True(t, proto.Equal(tools.Conversation, got.Conversation))
 	kept, err := r.store.Read(r.ctx, c.Id)
@@ -92,12 +92,12 @@ func TestAnswerMustFitWhatWasTold(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
 	r.answer(t, id, state("code_table", "two_digit"), state("fault_code", "07"))
-	_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id,
+	_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
 		Observations: observations{state("lamp", "on"), state("fault_code", "99")}})
 	for _, field := range fields(t, err) {
 		assert.Contains(t, field, "observations")
 	}
-	now, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	now, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	assert.Equal(t, map[string]string{"code_table": "two_digit", "fault_code": "07"}, told(now.Conversation), "all or none")
 }
@@ -106,7 +106,7 @@ func TestSayKeepsTheSentence(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
 	text := "ёлки-палки — nothing of this says anything about kettles"
-	said, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: text, AskedId: "lamp"})
+	said, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: text, AskedId: "lamp"})
 	require.NoError(t, err)
 	require.Len(t, said.Conversation.Sayings, 1)
 	saying := said.Conversation.Sayings[0]
@@ -118,7 +118,7 @@ func TestSayKeepsTheSentence(t *testing.T) {
 func TestSayTakesWhatIsUnderstood(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
-	said, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "Thick crust.", AskedId: "deposit"})
+	said, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: "Thick crust.", AskedId: "deposit"})
 	require.NoError(t, err)
 	c := said.Conversation
 	require.Equal(t, map[string]string{"deposit": "thick"}, told(c))
@@ -130,10 +130,10 @@ func TestSayTakesWhatIsUnderstood(t *testing.T) {
 	require.Len(t, read.Readings, 1)
 	assert.True(t, proto.Equal(c.Sayings[0].Readings[0], read.Readings[0]))
 
-	said, err = r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "7 years", AskedId: "age"})
+	said, err = r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: "7 years", AskedId: "age"})
 	require.NoError(t, err)
 	assert.Equal(t, 7.0, said.Conversation.Told[1].Observation.GetNumber())
-	said, err = r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "70", AskedId: "age"})
+	said, err = r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: "70", AskedId: "age"})
 	require.NoError(t, err, "no kettle is that old, but the sentence is kept")
 	c = said.Conversation
 	assert.Equal(t, 7.0, c.Told[1].Observation.GetNumber())
@@ -169,15 +169,15 @@ func TestRepeatedRequestsChangeNothing(t *testing.T) {
 		call func(key string) (*lightoffv1.Conversation, error)
 	}{
 		{"Say", func(key string) (*lightoffv1.Conversation, error) {
-			a, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "thin crust", ClientKey: key})
+			a, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: "thin crust", ClientKey: key})
 			return a.GetConversation(), err
 		}},
 		{"Answer", func(key string) (*lightoffv1.Conversation, error) {
-			a, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", "on")}, ClientKey: key})
+			a, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "on")}, ClientKey: key})
 			return a.GetConversation(), err
 		}},
 		{"Retract", func(key string) (*lightoffv1.Conversation, error) {
-			a, err := r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "lamp", ClientKey: key})
+			a, err := r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "lamp", ClientKey: key})
 			return a.GetConversation(), err
 		}},
 		{"SetTools", func(key string) (*lightoffv1.Conversation, error) {
@@ -202,7 +202,7 @@ func TestWatch(t *testing.T) {
 	assert.Equal(t, int64(1), next(t, one).LastEvent, "at once, as nothing has been seen")
 	two := r.watch(t, id, 1)
 	r.answer(t, id, state("lamp", "off"))
-	for _, stream := range []grpc.ServerStreamingClient[lightoffv1.WatchResponse]{one, two} {
+	for _, stream := range []grpc.ServerStreamingClient[lightoffv1.WatchConversationResponse]{one, two} {
 		c := next(t, stream)
 		assert.Equal(t, int64(2), c.LastEvent, "not event 1 again")
 		assert.Equal(t, map[string]string{"lamp": "off"}, told(c))
@@ -215,9 +215,9 @@ func TestWatch(t *testing.T) {
 	r.answer(t, id, state("lamp", "on"))
 	assert.Equal(t, int64(3), next(t, ahead).LastEvent, "also for a client that has seen what is lost")
 
-	_, err = r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "deposit"})
+	_, err = r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "deposit"})
 	require.Error(t, err)
-	_, err = r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: r.open(t), SkippedIds: []string{"lamp"}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: r.open(t), SkippedIds: []string{"lamp"}})
 	require.NoError(t, err)
 	r.answer(t, id, state("deposit", "none"))
 	assert.Equal(t, int64(3), next(t, one).LastEvent)
@@ -275,7 +275,7 @@ func TestManyAtOnce(t *testing.T) {
 	for w := range writers {
 		work.Go(func() {
 			for i := range each {
-				_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, ClientKey: fmt.Sprint(w, i),
+				_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: fmt.Sprint(w, i),
 					Observations: observations{state("lamp", []string{"on", "off"}[i%2])}})
 				assert.NoError(t, err)
 			}
@@ -304,7 +304,7 @@ func TestLogOutlivesModel(t *testing.T) {
 		_, _, err := r.store.Append(r.ctx, kept.ID, store.Request{}, func([]diagnosis.Event) (diagnosis.Event, error) { return e, nil })
 		require.NoError(t, err)
 	}
-	got, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: kept.ID})
+	got, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: kept.ID})
 	require.NoError(t, err)
 	assert.Equal(t, map[string]string{"lamp": "on"}, told(got.Conversation))
 	assert.Equal(t, []string{"multimeter"}, got.Conversation.Tools)
@@ -337,24 +337,24 @@ func TestWhatCannotBeAssessedIsNotKept(t *testing.T) {
 	r := startWith(t, m)
 	id := r.open(t)
 	before := r.answer(t, id, state("lamp", "on"))
-	_, err = r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("bell", "rings")}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("bell", "rings")}})
 	assert.Equal(t, codes.Internal, status.Code(err))
-	after, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	after, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	assert.True(t, proto.Equal(before, after.Conversation))
 	r.answer(t, id, state("bell", "mute"))
 }
 
-func (r *running) watch(t *testing.T, id string, after int64) grpc.ServerStreamingClient[lightoffv1.WatchResponse] {
+func (r *running) watch(t *testing.T, id string, after int64) grpc.ServerStreamingClient[lightoffv1.WatchConversationResponse] {
 	t.Helper()
 	ctx, cancel := context.WithCancel(r.ctx)
 	t.Cleanup(cancel)
-	stream, err := r.Watch(ctx, &lightoffv1.WatchRequest{Id: id, AfterEvent: after})
+	stream, err := r.WatchConversation(ctx, &lightoffv1.WatchConversationRequest{Id: id, AfterEvent: after})
 	require.NoError(t, err)
 	return stream
 }
 
-func next(t *testing.T, stream grpc.ServerStreamingClient[lightoffv1.WatchResponse]) *lightoffv1.Conversation {
+func next(t *testing.T, stream grpc.ServerStreamingClient[lightoffv1.WatchConversationResponse]) *lightoffv1.Conversation {
 	t.Helper()
 	message, err := stream.Recv()
 	require.NoError(t, err)

@@ -55,7 +55,7 @@ func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
 		NextChecks:     each(a.NextChecks, toCheck),
 		Dangers:        each(a.Dangers, toDanger),
 		Plan:           toPlan(a.Plan),
-		Conflict:       a.Conflict,
+		ConflictNats:   a.Conflict,
 		Unused:         each(a.Unused, toUnused),
 		Contradictions: each(a.Contradictions, toContradiction),
 		Chains:         each(a.Chains, toChain),
@@ -81,7 +81,7 @@ func toCause(c diagnosis.RankedCause) *lightoffv1.RankedCause {
 
 func toCheck(c diagnosis.AdvisedCheck) *lightoffv1.AdvisedCheck {
 	return &lightoffv1.AdvisedCheck{
-		ObservationId: c.ObservationID, Question: c.Question, GainBits: c.GainBits, Saving: c.Saving,
+		ObservationId: c.ObservationID, Question: c.Question, GainBits: c.GainBits, SavingEuros: c.Saving,
 		Minutes: c.Minutes, Reason: c.Reason, Tool: c.Tool, AboutCauseIds: c.About,
 	}
 }
@@ -109,18 +109,18 @@ func toLift(l diagnosis.Lift) *lightoffv1.DangerLift {
 func toPlan(p diagnosis.Plan) *lightoffv1.Plan {
 	out := &lightoffv1.Plan{Steps: each(p.Steps, toStep), Note: p.Note, NextCheckId: p.NextCheck}
 	if e := p.Ending; e != nil {
-		out.Ending = &lightoffv1.Ending{Kind: e.Kind, AfterSteps: int32(e.After), Minutes: e.Minutes, Cost: e.Euros,
-			Probability: e.Probability, ExpectedCost: e.ExpectedCost, Text: e.Text}
+		out.Ending = &lightoffv1.Ending{Kind: e.Kind, AfterSteps: int32(e.After), Minutes: e.Minutes, CostEuros: e.Euros,
+			Probability: e.Probability, ExpectedCostEuros: e.ExpectedCost, Text: e.Text}
 	}
 	return out
 }
 
 func toStep(s diagnosis.PlanStep) *lightoffv1.PlanStep {
 	return &lightoffv1.PlanStep{
-		RepairId: s.RepairID, CauseId: s.CauseID, Title: s.Title, ProbabilityFixed: s.Probability,
-		Minutes: s.Minutes, Cost: s.Euros, Cautions: s.Cautions, Parts: s.Parts,
+		RepairId: s.RepairID, CauseId: s.CauseID, Title: s.Title, ProbabilityNeeded: s.Probability,
+		Minutes: s.Minutes, PartsEuros: s.Euros, Cautions: s.Cautions, Parts: s.Parts,
 		Proof: s.Proof, Prevention: s.Prevention, HeldBack: s.HeldBack,
-		DangerId: s.Danger, Together: s.Together, ProbabilityFixedSoFar: s.Fixed, ExpectedCost: s.ExpectedCost,
+		DangerId: s.Danger, Together: s.Together, ProbabilityWellAfter: s.Fixed, ExpectedCostEuros: s.ExpectedCost,
 	}
 }
 
@@ -207,7 +207,7 @@ func (f face) cause(c knowledge.Cause) *lightoffv1.CauseInfo {
 func (f face) repair(r knowledge.Repair) *lightoffv1.RepairInfo {
 	text := f.model.Text(f.locale).Repairs[r.ID]
 	return &lightoffv1.RepairInfo{
-		Id: r.ID, Title: text.Title, CauseIds: r.Mends, Minutes: r.Minutes, Cost: r.Euros,
+		Id: r.ID, Title: text.Title, CauseIds: r.Mends, Minutes: r.Minutes, PartsEuros: r.Euros,
 		Parts: text.Parts, Cautions: text.Cautions, Proof: text.Proof, Prevention: text.Prevention,
 	}
 }

@@ -88,7 +88,7 @@ func checkDangerNeedsNoInference(t *testing.T, r *running) {
 
 	// What was told is new to the server, or it would not have to think.
 	age := number("age", 17)
-	answered, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: told, Observations: append(live(), age), ClientKey: "k"})
+	answered, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: told, Observations: append(live(), age), ClientKey: "k"})
 	require.NoError(t, err)
 	first := answered.Conversation
 	assert.True(t, first.Assessment.Pending)
@@ -104,14 +104,14 @@ func checkDangerNeedsNoInference(t *testing.T, r *running) {
 	require.Len(t, first.Next, 1, "the card can be answered meanwhile")
 	assert.Equal(t, "lamp", first.Next[0].Id)
 	assert.True(t, proto.Equal(first, next(t, stream)), "and so whoever watches sees it")
-	again, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: told, Observations: append(live(), age), ClientKey: "k"})
+	again, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: told, Observations: append(live(), age), ClientKey: "k"})
 	require.NoError(t, err, "asked again it says the same")
 	same(again.Conversation)
-	sentence, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: said, Text: "Thick crust.", AskedId: "deposit", Locale: "de"})
+	sentence, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: said, Text: "Thick crust.", AskedId: "deposit", Locale: "de"})
 	require.NoError(t, err)
 	assert.True(t, sentence.Conversation.Assessment.Pending)
 	assert.Len(t, sentence.Conversation.Assessment.Dangers, len(whole.Assessment.Dangers))
-	got, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: told, Locale: "fr"})
+	got, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: told, Locale: "fr"})
 	require.NoError(t, err)
 	assert.True(t, got.Conversation.Assessment.Pending)
 	same(got.Conversation)
@@ -124,16 +124,16 @@ func checkDangerNeedsNoInference(t *testing.T, r *running) {
 	assert.Empty(t, assessed.Causes)
 
 	// The safety card goes through, too, and so does the way to it.
-	card, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: calm, Observations: observations{state("lamp", "off")}})
+	card, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: calm, Observations: observations{state("lamp", "off")}})
 	require.NoError(t, err)
 	assert.True(t, card.Conversation.Assessment.Pending)
-	opened, err := r.Open(r.ctx, &lightoffv1.OpenRequest{Tools: []string{"multimeter"}})
+	opened, err := r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{Tools: []string{"multimeter"}})
 	require.NoError(t, err)
 	assert.True(t, opened.Conversation.Assessment.Pending)
 	assert.Equal(t, "lamp", opened.Conversation.Next[0].Id)
 
 	// All else is refused at once, and nothing of it is kept.
-	_, err = r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: calm, Observations: observations{state("deposit", "thin")}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: calm, Observations: observations{state("deposit", "thin")}})
 	assert.Equal(t, retryAfter, wait(t, err))
 	assert.Equal(t, "BUSY", reason(t, err))
 	for _, known := range []*lightoffv1.AssessRequest{{Observations: observations{age}}, {Observations: live(), DangersKnown: true}} {
@@ -150,7 +150,7 @@ func checkDangerNeedsNoInference(t *testing.T, r *running) {
 	assert.Equal(t, first.LastEvent, full.LastEvent)
 	assert.NotEmpty(t, full.Assessment.Causes)
 	same(full)
-	got, err = r.Get(r.ctx, &lightoffv1.GetRequest{Id: told})
+	got, err = r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: told})
 	require.NoError(t, err)
 	assert.True(t, proto.Equal(full, got.Conversation))
 	known, err := r.Assess(r.ctx, &lightoffv1.AssessRequest{Observations: live(), DangersKnown: true})
@@ -200,18 +200,18 @@ func TestKeyOfAnotherRequest(t *testing.T) { onBoth(t, checkKeyOfAnotherRequest)
 
 func checkKeyOfAnotherRequest(t *testing.T, r *running) {
 	id := r.open(t)
-	calm := &lightoffv1.AnswerRequest{Id: id, ClientKey: "k1", Observations: observations{state("lamp", "on")}}
-	first, err := r.Answer(r.ctx, calm)
+	calm := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "k1", Observations: observations{state("lamp", "on")}}
+	first, err := r.AnswerQuestions(r.ctx, calm)
 	require.NoError(t, err)
-	alarm := &lightoffv1.AnswerRequest{Id: id, ClientKey: "k1", Observations: append(live(), state("lamp", "off"))}
+	alarm := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "k1", Observations: append(live(), state("lamp", "off"))}
 	calls := map[string]func() error{
-		"other answers": func() error { _, err := r.Answer(r.ctx, alarm); return err },
+		"other answers": func() error { _, err := r.AnswerQuestions(r.ctx, alarm); return err },
 		"skipping": func() error {
-			_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, ClientKey: "k1", SkippedIds: []string{"lamp"}})
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "k1", SkippedIds: []string{"lamp"}})
 			return err
 		},
 		"something else": func() error {
-			_, err := r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ClientKey: "k1", ObservationId: "lamp"})
+			_, err := r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ClientKey: "k1", ObservationId: "lamp"})
 			return err
 		},
 		"other tools": func() error {
@@ -219,7 +219,7 @@ func checkKeyOfAnotherRequest(t *testing.T, r *running) {
 			return err
 		},
 		"the same as another": func() error {
-			_, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, ClientKey: "k1", Text: "lamp on"})
+			_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, ClientKey: "k1", Text: "lamp on"})
 			return err
 		},
 	}
@@ -229,11 +229,11 @@ func checkKeyOfAnotherRequest(t *testing.T, r *running) {
 		assert.Equal(t, "CLIENT_KEY_REUSED", reason(t, err))
 	}
 	calm.Locale = "de"
-	again, err := r.Answer(r.ctx, calm)
+	again, err := r.AnswerQuestions(r.ctx, calm)
 	require.NoError(t, err, "in another language it is the same request")
 	assert.Equal(t, first.Conversation.LastEvent, again.Conversation.LastEvent)
 	alarm.ClientKey = "k2"
-	alarmed, err := r.Answer(r.ctx, alarm)
+	alarmed, err := r.AnswerQuestions(r.ctx, alarm)
 	require.NoError(t, err)
 	assert.NotEmpty(t, alarmed.Conversation.Assessment.Dangers)
 
@@ -244,33 +244,33 @@ func checkKeyOfAnotherRequest(t *testing.T, r *running) {
 	note.Text = "does not"
 	_, err = desk.AddNote(ctx, note)
 	assert.Equal(t, "CLIENT_KEY_REUSED", reason(t, err))
-	key, err := r.LetLookOn(r.ctx, &lightoffv1.LetLookOnRequest{Id: id})
+	key, err := r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: id})
 	require.NoError(t, err)
-	_, err = r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "element_resistance"})
+	_, err = r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "element_resistance"})
 	require.NoError(t, err)
 	look := lightoffv1.NewLookOnServiceClient(r.conn)
-	suggested := &lightoffv1.SuggestRequest{Key: key.Key, ClientKey: "k1", Observation: state("fault_code", "heat")}
-	_, err = look.Suggest(r.ctx, suggested)
+	suggested := &lightoffv1.SuggestAnswerRequest{Key: key.Key, ClientKey: "k1", Observation: state("fault_code", "heat")}
+	_, err = look.SuggestAnswer(r.ctx, suggested)
 	require.NoError(t, err)
 	suggested.Observation = state("fault_code", "supply")
-	_, err = look.Suggest(r.ctx, suggested)
+	_, err = look.SuggestAnswer(r.ctx, suggested)
 	assert.Equal(t, "CLIENT_KEY_REUSED", reason(t, err))
 }
 
 func TestOpenedOnce(t *testing.T) { onBoth(t, checkOpenedOnce) }
 
 func checkOpenedOnce(t *testing.T, r *running) {
-	req := &lightoffv1.OpenRequest{Tools: []string{"multimeter"}, ClientKey: strings.Repeat("k", minOpenKey)}
-	first, err := r.Open(r.ctx, req)
+	req := &lightoffv1.OpenConversationRequest{Tools: []string{"multimeter"}, ClientKey: strings.Repeat("k", minOpenKey)}
+	first, err := r.OpenConversation(r.ctx, req)
 	require.NoError(t, err)
 	r.answer(t, first.Conversation.Id, live()...)
-	again, err := r.Open(r.ctx, req)
+	again, err := r.OpenConversation(r.ctx, req)
 	require.NoError(t, err)
 	assert.Equal(t, first.Conversation.Id, again.Conversation.Id)
 	assert.NotEmpty(t, again.Conversation.Assessment.Dangers, "it goes on where it stands")
-	_, err = r.Open(r.ctx, &lightoffv1.OpenRequest{ClientKey: req.ClientKey})
+	_, err = r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{ClientKey: req.ClientKey})
 	assert.Equal(t, "CLIENT_KEY_REUSED", reason(t, err))
-	_, err = r.Open(r.ctx, &lightoffv1.OpenRequest{ClientKey: req.ClientKey[1:]})
+	_, err = r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{ClientKey: req.ClientKey[1:]})
 	assert.Equal(t, []string{"client_key"}, fields(t, err), "it would be guessed")
 	assert.NotEqual(t, r.open(t), r.open(t))
 }
@@ -286,12 +286,12 @@ func checkVitalAnswersAlwaysFit(t *testing.T, r *running) {
 		_, _, err = r.store.Append(r.ctx, id, store.Request{}, func([]diagnosis.Event) (diagnosis.Event, error) { return long, nil })
 	}
 	require.ErrorIs(t, err, store.ErrFull)
-	_, err = r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("deposit", "thin")}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("deposit", "thin")}})
 	assert.Equal(t, "CONVERSATION_FULL", reason(t, err))
-	_, err = r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", "on"), state("deposit", "thin")}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "on"), state("deposit", "thin")}})
 	assert.Equal(t, "CONVERSATION_FULL", reason(t, err), "the card does not carry others in")
 	r.answer(t, id, state("lamp", "off"))
-	_, err = r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "lamp"})
+	_, err = r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "lamp"})
 	require.NoError(t, err)
 	c := r.answer(t, id, live()...)
 	assert.NotEmpty(t, c.Assessment.Dangers, "what brings out a danger fits, whatever it is")
@@ -349,7 +349,7 @@ func checkDangersComeFirst(t *testing.T, r *running) {
 		}
 		assert.Len(t, fields(t, err), 1)
 	}
-	_, err = r.Delete(r.ctx, &lightoffv1.DeleteRequest{Id: danger})
+	_, err = r.DeleteConversation(r.ctx, &lightoffv1.DeleteConversationRequest{Id: danger})
 	require.NoError(t, err)
 	list, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{PageSize: 1})
 	require.NoError(t, err)
@@ -428,7 +428,7 @@ func TestMadeUpLanguages(t *testing.T) {
 	over := r.crowd(t) // so that anything new could not be thought about
 	defer over()
 	for _, tag := range []string{"xx-0", "xx-1", "EN_us", "en", "english", "-", "e\x00"} {
-		got, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id, Locale: tag})
+		got, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id, Locale: tag})
 		require.NoError(t, err, tag)
 		assert.True(t, proto.Equal(want, got.Conversation), tag)
 	}

@@ -58,7 +58,7 @@ func (f face) alarm(a knowledge.Alarm) *lightoffv1.Alarm {
 	titles := f.model.Text(f.locale).Observations[a.ID].States
 	return &lightoffv1.Alarm{
 		ObservationId: a.ID, State: a.State, NoState: a.No, Groups: each(a.Groups, knowledge.AnyOf),
-		Within: int32(a.Within), Doubt: knowledge.AnyOf(a.Doubt), Asks: a.Asks, Question: a.Ask,
+		WithinWords: int32(a.Within), Doubt: knowledge.AnyOf(a.Doubt), Asks: a.Asks, Question: a.Ask,
 		Choices: each(a.Choices, func(s string) *lightoffv1.StateInfo {
 			return &lightoffv1.StateInfo{Id: s, Title: titles[s]}
 		}),

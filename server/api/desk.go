@@ -143,8 +143,8 @@ func (d *desk) entry(c store.Conversation, so sound) *lightoffv1.QueueEntry {
 	f := face{model: d.model, engine: d.engine, locale: state.Locale}
 	e := &lightoffv1.QueueEntry{
 		Id: c.ID, OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
-		ToldCount: int32(len(state.Told)), AssignedTo: state.AssignedTo, Notes: int32(len(state.Notes)),
-		Suggestions: int32(len(state.Suggestions)), Hidden: state.Hidden, Ticket: state.Ticket,
+		ToldCount: int32(len(state.Told)), AssignedTo: state.AssignedTo, NoteCount: int32(len(state.Notes)),
+		SuggestionCount: int32(len(state.Suggestions)), Hidden: state.Hidden, Ticket: state.Ticket,
 	}
 	if since := waitingSince(c, state); !since.IsZero() {
 		e.WaitingSince = timestamppb.New(since)
@@ -199,12 +199,12 @@ func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, str
 }
 
 // FindByCode implements the RPC.
-func (d *desk) FindByCode(ctx context.Context, req *lightoffv1.FindByCodeRequest) (*lightoffv1.FindByCodeResponse, error) {
+func (d *desk) FindConversation(ctx context.Context, req *lightoffv1.FindConversationRequest) (*lightoffv1.FindConversationResponse, error) {
 	id, err := d.byCode(ctx, req.GetCode(), store.Spoken, store.LookOn)
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.FindByCodeResponse{Id: id}, nil
+	return &lightoffv1.FindConversationResponse{Id: id}, nil
 }
 
 // GetRecord implements the RPC.
@@ -268,7 +268,7 @@ func (d *desk) act(ctx context.Context, id string, r store.Request, v violations
 }
 
 // Assign implements the RPC.
-func (d *desk) Assign(ctx context.Context, req *lightoffv1.AssignRequest) (*lightoffv1.AssignResponse, error) {
+func (d *desk) AssignConversation(ctx context.Context, req *lightoffv1.AssignConversationRequest) (*lightoffv1.AssignConversationResponse, error) {
 	var v violations
 	to := v.person("to", req.GetTo())
 	switch {
@@ -295,7 +295,7 @@ func (d *desk) Assign(ctx context.Context, req *lightoffv1.AssignRequest) (*ligh
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.AssignResponse{Record: record}, nil
+	return &lightoffv1.AssignConversationResponse{Record: record}, nil
 }
 
 // AddNote implements the RPC.
@@ -328,7 +328,7 @@ func (d *desk) SetTicket(ctx context.Context, req *lightoffv1.SetTicketRequest) 
 }
 
 // Close implements the RPC. Nothing is settled while a danger stands.
-func (d *desk) Close(ctx context.Context, req *lightoffv1.CloseRequest) (*lightoffv1.CloseResponse, error) {
+func (d *desk) CloseConversation(ctx context.Context, req *lightoffv1.CloseConversationRequest) (*lightoffv1.CloseConversationResponse, error) {
 	var v violations
 	closing := d.closing(&v, req.GetClosing())
 	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(log *account) (diagnosis.Event, error) {
@@ -342,7 +342,7 @@ func (d *desk) Close(ctx context.Context, req *lightoffv1.CloseRequest) (*lighto
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.CloseResponse{Record: record}, nil
+	return &lightoffv1.CloseConversationResponse{Record: record}, nil
 }
 
 func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing {
@@ -368,7 +368,7 @@ func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing
 }
 
 // Reopen implements the RPC.
-func (d *desk) Reopen(ctx context.Context, req *lightoffv1.ReopenRequest) (*lightoffv1.ReopenResponse, error) {
+func (d *desk) ReopenConversation(ctx context.Context, req *lightoffv1.ReopenConversationRequest) (*lightoffv1.ReopenConversationResponse, error) {
 	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(log *account) (diagnosis.Event, error) {
 		if log.state().Closed == nil {
 			return diagnosis.Event{}, errOpen
@@ -378,11 +378,11 @@ func (d *desk) Reopen(ctx context.Context, req *lightoffv1.ReopenRequest) (*ligh
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.ReopenResponse{Record: record}, nil
+	return &lightoffv1.ReopenConversationResponse{Record: record}, nil
 }
 
 // SetHidden implements the RPC.
-func (d *desk) SetHidden(ctx context.Context, req *lightoffv1.SetHiddenRequest) (*lightoffv1.SetHiddenResponse, error) {
+func (d *desk) SetConversationHidden(ctx context.Context, req *lightoffv1.SetConversationHiddenRequest) (*lightoffv1.SetConversationHiddenResponse, error) {
 	kind := diagnosis.Shown
 	if req.GetHidden() {
 		kind = diagnosis.Hidden
@@ -393,5 +393,5 @@ func (d *desk) SetHidden(ctx context.Context, req *lightoffv1.SetHiddenRequest) 
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.SetHiddenResponse{Record: record}, nil
+	return &lightoffv1.SetConversationHiddenResponse{Record: record}, nil
 }

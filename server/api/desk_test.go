@@ -43,7 +43,7 @@ func TestDeskNeedsItsToken(t *testing.T) {
 	for want, ctx := range map[codes.Code]context.Context{codes.Unauthenticated: r.ctx, codes.PermissionDenied: Bearer(r.ctx, program)} {
 		_, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
 		assert.Equal(t, want, code(err))
-		_, err = desk.Close(ctx, &lightoffv1.CloseRequest{Id: r.open(t)})
+		_, err = desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: r.open(t)})
 		assert.Equal(t, want, code(err))
 		stream, err := desk.WatchConversations(ctx, &lightoffv1.WatchConversationsRequest{})
 		require.NoError(t, err)
@@ -80,14 +80,14 @@ func TestDeskQueue(t *testing.T) {
 	assert.NotEmpty(t, first.Told)
 
 	assert.NotNil(t, first.WaitingSince)
-	_, err = desk.Assign(ctx, &lightoffv1.AssignRequest{Id: older})
+	_, err = desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: older})
 	require.NoError(t, err)
 	all, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
 	require.NoError(t, err)
 	assert.Equal(t, newest, all.Entries[1].Id, "whom nobody attends to comes first")
 	assert.Equal(t, "Ines", all.Entries[2].AssignedTo)
 	assert.Nil(t, all.Entries[2].WaitingSince, "it waits no longer")
-	put, err := desk.Assign(ctx, &lightoffv1.AssignRequest{Id: older, ToQueue: true})
+	put, err := desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: older, ToQueue: true})
 	require.NoError(t, err)
 	assert.Empty(t, put.Record.AssignedTo)
 	all, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
@@ -103,14 +103,14 @@ func TestDeskFinds(t *testing.T) {
 	r.answer(t, supply, state("fault_code", "supply"))
 	r.answer(t, heat, state("fault_code", "heat"))
 	r.answer(t, ended, state("fault_code", "heat"))
-	_, err := desk.Assign(ctx, &lightoffv1.AssignRequest{Id: heat})
+	_, err := desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: heat})
 	require.NoError(t, err)
 	_, err = desk.AddNote(ctx, &lightoffv1.AddNoteRequest{Id: heat, Text: "Rings back AT SIX"})
 	require.NoError(t, err)
 	kept, err := desk.SetTicket(ctx, &lightoffv1.SetTicketRequest{Id: supply, Ticket: "  HD-2217 \u202e b"})
 	require.NoError(t, err)
 	assert.Equal(t, "HD-2217 b", kept.Record.Ticket)
-	_, err = desk.Close(ctx, &lightoffv1.CloseRequest{Id: ended, Closing: &lightoffv1.Closing{
+	_, err = desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: ended, Closing: &lightoffv1.Closing{
 		Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"}, FoundBy: 2, Surety: 2, Remark: "scale of a thumb"}})
 	require.NoError(t, err)
 	for name, tt := range map[string]struct {
@@ -155,7 +155,7 @@ func TestDeskRecord(t *testing.T) {
 	require.NoError(t, err)
 	_, err = desk.AddNote(ctx, note)
 	require.NoError(t, err)
-	taken, err := desk.Assign(ctx, &lightoffv1.AssignRequest{Id: id, To: "Otto", Note: "knows boats"})
+	taken, err := desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: id, To: "Otto", Note: "knows boats"})
 	require.NoError(t, err)
 	assert.Equal(t, "Otto", taken.Record.AssignedTo)
 	require.Len(t, taken.Record.Notes, 2, "a repeated note is one")
@@ -163,7 +163,7 @@ func TestDeskRecord(t *testing.T) {
 	assert.Equal(t, "Ines", taken.Record.Notes[0].By)
 	assert.WithinDuration(t, time.Now(), taken.Record.Notes[0].At.AsTime(), time.Minute)
 
-	seen, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	seen, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	assert.Equal(t, "Otto", seen.Conversation.AssignedTo, "the caller knows who attends")
 	raw, err := protojson.Marshal(seen)
@@ -172,11 +172,11 @@ func TestDeskRecord(t *testing.T) {
 
 	settled := &lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"},
 		FoundBy: lightoffv1.Finder_FINDER_OWNER, Surety: lightoffv1.Surety_SURETY_PROVED, Remark: "descaled"}
-	_, err = desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: settled})
+	_, err = desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: id, Closing: settled})
 	assert.Equal(t, codes.FailedPrecondition, code(err), "nothing is settled past a danger")
-	_, err = r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "element_resistance"})
+	_, err = r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "element_resistance"})
 	require.NoError(t, err)
-	closed, err := desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: settled})
+	closed, err := desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: id, Closing: settled})
 	require.NoError(t, err)
 	assert.Equal(t, "Ines", closed.Record.ClosedBy)
 	open, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
@@ -188,11 +188,11 @@ func TestDeskRecord(t *testing.T) {
 	assert.Equal(t, []string{"scaled_up"}, all.Entries[0].Closing.CauseIds)
 
 	r.reports(t, desk, ctx, id)
-	_, err = desk.Reopen(ctx, &lightoffv1.ReopenRequest{Id: id})
+	_, err = desk.ReopenConversation(ctx, &lightoffv1.ReopenConversationRequest{Id: id})
 	require.NoError(t, err)
-	_, err = desk.Reopen(ctx, &lightoffv1.ReopenRequest{Id: id})
+	_, err = desk.ReopenConversation(ctx, &lightoffv1.ReopenConversationRequest{Id: id})
 	assert.Equal(t, codes.FailedPrecondition, code(err))
-	_, err = desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: settled})
+	_, err = desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: id, Closing: settled})
 	require.NoError(t, err)
 	r.answer(t, id, state("fault_code", "heat"))
 	record, err := desk.GetRecord(ctx, &lightoffv1.GetRecordRequest{Id: id})
@@ -247,14 +247,14 @@ func TestDeskRefuses(t *testing.T) {
 		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"ghost"}, FoundBy: 1, Surety: 1}, []string{"closing.cause_ids"}},
 	}
 	for _, tt := range closings {
-		_, err := desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: tt.closing})
+		_, err := desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: id, Closing: tt.closing})
 		assert.Equal(t, tt.want, fields(t, err))
 	}
 	_, err := desk.AddNote(ctx, &lightoffv1.AddNoteRequest{Id: id, Text: " "})
 	assert.Equal(t, []string{"text"}, fields(t, err))
-	_, err = desk.Assign(ctx, &lightoffv1.AssignRequest{Id: id, To: "a\nb"})
+	_, err = desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: id, To: "a\nb"})
 	assert.Equal(t, []string{"to"}, fields(t, err))
-	_, err = desk.Assign(ctx, &lightoffv1.AssignRequest{Id: id, To: "a", ToQueue: true})
+	_, err = desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: id, To: "a", ToQueue: true})
 	assert.Equal(t, []string{"to"}, fields(t, err))
 	_, err = desk.GetStatistics(ctx, &lightoffv1.GetStatisticsRequest{Weeks: 53})
 	assert.Equal(t, []string{"weeks"}, fields(t, err))
@@ -266,7 +266,7 @@ func TestDeskRefuses(t *testing.T) {
 		_, err = desk.AddNote(ctx, &lightoffv1.AddNoteRequest{Id: id, Text: "x"})
 		assert.Equal(t, codes.NotFound, code(err))
 	}
-	kept, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	kept, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	assert.Equal(t, int64(1), kept.Conversation.LastEvent, "nothing refused is kept")
 }
@@ -280,11 +280,11 @@ func TestSpokenCode(t *testing.T) {
 	assert.Regexp(t, `^([34679CDFGHJKMNPQRTWXY]{3}-){2}[34679CDFGHJKMNPQRTWXY]{3}$`, made.Code)
 	assert.WithinDuration(t, time.Now().Add(store.SpokenValid), made.ExpiresAt.AsTime(), time.Minute)
 	for _, typed := range []string{made.Code, strings.ToLower(made.Code), strings.ReplaceAll(made.Code, "-", " ")} {
-		found, err := desk.FindByCode(ctx, &lightoffv1.FindByCodeRequest{Code: typed})
+		found, err := desk.FindConversation(ctx, &lightoffv1.FindConversationRequest{Code: typed})
 		require.NoError(t, err, typed)
 		assert.Equal(t, id, found.Id)
 	}
-	back, err := r.ComeBack(r.ctx, &lightoffv1.ComeBackRequest{Code: made.Code})
+	back, err := r.RedeemCode(r.ctx, &lightoffv1.RedeemCodeRequest{Code: made.Code})
 	require.NoError(t, err)
 	assert.Equal(t, id, back.Id)
 	_, err = r.MakeCode(r.ctx, &lightoffv1.MakeCodeRequest{Id: "NOBODY"})
@@ -292,15 +292,15 @@ func TestSpokenCode(t *testing.T) {
 
 	tries := 1
 	for ; tries < 1000; tries++ {
-		if _, err = r.ComeBack(r.ctx, &lightoffv1.ComeBackRequest{Code: "333-333-333"}); code(err) != codes.NotFound {
+		if _, err = r.RedeemCode(r.ctx, &lightoffv1.RedeemCodeRequest{Code: "333-333-333"}); code(err) != codes.NotFound {
 			break
 		}
 	}
 	assert.Greater(t, wait(t, err), time.Second, "guessing is slow, whatever other limits there are")
 	assert.Equal(t, 10, tries)
-	_, err = r.Delete(r.ctx, &lightoffv1.DeleteRequest{Id: id})
+	_, err = r.DeleteConversation(r.ctx, &lightoffv1.DeleteConversationRequest{Id: id})
 	require.NoError(t, err)
-	_, err = desk.FindByCode(ctx, &lightoffv1.FindByCodeRequest{Code: made.Code})
+	_, err = desk.FindConversation(ctx, &lightoffv1.FindConversationRequest{Code: made.Code})
 	assert.Equal(t, codes.NotFound, code(err), "a code goes with its conversation")
 }
 
@@ -309,12 +309,12 @@ func TestLookOn(t *testing.T) {
 	look := lightoffv1.NewLookOnServiceClient(r.conn)
 	id := r.open(t)
 	r.answer(t, id, state("lamp", "on"))
-	_, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "Ada at Nowhere Pass has 07"})
+	_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: "Ada at Nowhere Pass has 07"})
 	require.NoError(t, err)
-	made, err := r.LetLookOn(r.ctx, &lightoffv1.LetLookOnRequest{Id: id})
+	made, err := r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: id})
 	require.NoError(t, err)
 	assert.Len(t, made.Key, 26)
-	stream, err := look.WatchLook(r.ctx, &lightoffv1.WatchLookRequest{Key: made.Key})
+	stream, err := look.WatchView(r.ctx, &lightoffv1.WatchViewRequest{Key: made.Key})
 	require.NoError(t, err)
 	first, err := stream.Recv()
 	require.NoError(t, err)
@@ -323,11 +323,11 @@ func TestLookOn(t *testing.T) {
 	for _, secret := range []string{id, "Ada", "Nowhere"} {
 		assert.NotContains(t, string(raw), secret)
 	}
-	_, err = r.Get(r.ctx, &lightoffv1.GetRequest{Id: made.Key})
+	_, err = r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: made.Key})
 	assert.Equal(t, codes.NotFound, code(err), "it is not the owner's key")
 
 	suggest := func(o *lightoffv1.Observation) error {
-		_, err := look.Suggest(r.ctx, &lightoffv1.SuggestRequest{Key: made.Key, Observation: o, By: "Otto"})
+		_, err := look.SuggestAnswer(r.ctx, &lightoffv1.SuggestAnswerRequest{Key: made.Key, Observation: o, By: "Otto"})
 		return err
 	}
 	require.NoError(t, suggest(state("deposit", "thin")))
@@ -339,26 +339,26 @@ func TestLookOn(t *testing.T) {
 
 	event := waiting.Conversation.Suggestions[0].Event
 	desk, ctx := r.atDesk(t, "Ines")
-	_, err = r.Resolve(ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: event, Confirm: true})
+	_, err = r.ResolveSuggestion(ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: event, Confirm: true})
 	assert.Equal(t, codes.PermissionDenied, code(err), "a desk is not the owner")
-	_, err = r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: made.Key, Suggestion: event, Confirm: true})
+	_, err = r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: made.Key, Suggestion: event, Confirm: true})
 	assert.Equal(t, codes.NotFound, code(err), "nor is who looks on")
-	done, err := r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: event, Confirm: true})
+	done, err := r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: event, Confirm: true})
 	require.NoError(t, err)
 	assert.Equal(t, "thin", told(done.Conversation)["deposit"])
 	assert.Empty(t, done.Conversation.Suggestions)
-	_, err = r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: event, Confirm: true})
+	_, err = r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: event, Confirm: true})
 	assert.Equal(t, codes.FailedPrecondition, code(err), "once")
 
 	require.NoError(t, suggest(state("fault_code", "supply")))
 	waits := done.Conversation.LastEvent + 1
 	r.answer(t, id, live()...)
 	assert.Equal(t, codes.FailedPrecondition, code(suggest(state("deposit", "none"))), "never past a danger")
-	_, err = r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: waits, Confirm: true})
+	_, err = r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: waits, Confirm: true})
 	assert.Equal(t, codes.FailedPrecondition, code(err), "nor confirmed past one")
-	_, err = r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "element_resistance"})
+	_, err = r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "element_resistance"})
 	require.NoError(t, err)
-	_, err = r.Resolve(r.ctx, &lightoffv1.ResolveRequest{Id: id, Suggestion: waits})
+	_, err = r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: waits})
 	require.NoError(t, err)
 	assert.Equal(t, codes.FailedPrecondition, code(suggest(state("lamp", "off"))), "the safety card is its owner's")
 	assert.Equal(t, []string{"observation.unknown"}, fields(t, suggest(unknown("deposit", true))))
@@ -367,19 +367,19 @@ func TestLookOn(t *testing.T) {
 	}
 	assert.Equal(t, codes.FailedPrecondition, code(suggest(number("age", 3))), "an owner is not flooded")
 
-	_, err = desk.SetHidden(ctx, &lightoffv1.SetHiddenRequest{Id: id, Hidden: true})
+	_, err = desk.SetConversationHidden(ctx, &lightoffv1.SetConversationHiddenRequest{Id: id, Hidden: true})
 	require.NoError(t, err)
-	_, err = look.Look(r.ctx, &lightoffv1.LookRequest{Key: made.Key})
+	_, err = look.GetView(r.ctx, &lightoffv1.GetViewRequest{Key: made.Key})
 	assert.Equal(t, codes.NotFound, code(err), "hidden by a moderator")
 	for err = nil; err == nil; {
 		_, err = stream.Recv()
 	}
 	assert.Equal(t, codes.NotFound, code(err), "also from those who look on already")
-	_, err = desk.SetHidden(ctx, &lightoffv1.SetHiddenRequest{Id: id})
+	_, err = desk.SetConversationHidden(ctx, &lightoffv1.SetConversationHiddenRequest{Id: id})
 	require.NoError(t, err)
-	_, err = look.Look(r.ctx, &lightoffv1.LookRequest{Key: made.Key})
+	_, err = look.GetView(r.ctx, &lightoffv1.GetViewRequest{Key: made.Key})
 	require.NoError(t, err)
-	found, err := desk.FindByCode(ctx, &lightoffv1.FindByCodeRequest{Code: made.Key})
+	found, err := desk.FindConversation(ctx, &lightoffv1.FindConversationRequest{Code: made.Key})
 	require.NoError(t, err)
 	assert.Equal(t, id, found.Id, "a moderator finds it by its look-on key")
 	r.backedUp(t, made.Key, id)
@@ -388,19 +388,19 @@ func TestLookOn(t *testing.T) {
 	moderation, asLena := lightoffv1.NewModerationServiceClient(r.conn), Bearer(r.ctx, moderator)
 	_, err = desk.ListConversations(asLena, &lightoffv1.ListConversationsRequest{})
 	assert.Equal(t, codes.PermissionDenied, code(err), "a moderator is no desk")
-	_, err = moderation.Moderate(ctx, &lightoffv1.ModerateRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
+	_, err = moderation.ModerateConversation(ctx, &lightoffv1.ModerateConversationRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
 	assert.Equal(t, codes.PermissionDenied, code(err), "nor a desk a moderator")
-	_, err = moderation.Moderate(asLena, &lightoffv1.ModerateRequest{Key: made.Key})
+	_, err = moderation.ModerateConversation(asLena, &lightoffv1.ModerateConversationRequest{Key: made.Key})
 	assert.Equal(t, []string{"verdict"}, fields(t, err))
-	_, err = moderation.Moderate(asLena, &lightoffv1.ModerateRequest{Key: id, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
+	_, err = moderation.ModerateConversation(asLena, &lightoffv1.ModerateConversationRequest{Key: id, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
 	assert.Equal(t, codes.NotFound, code(err), "only by a look-on key")
-	ended, err := moderation.Moderate(asLena, &lightoffv1.ModerateRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_CLOSE})
+	ended, err := moderation.ModerateConversation(asLena, &lightoffv1.ModerateConversationRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_CLOSE})
 	require.NoError(t, err)
 	assert.True(t, ended.Closed)
 	assert.Equal(t, codes.FailedPrecondition, code(suggest(number("age", 3))))
-	_, err = r.LetLookOn(r.ctx, &lightoffv1.LetLookOnRequest{Id: id, Withdraw: true})
+	_, err = r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: id, Withdraw: true})
 	require.NoError(t, err)
-	_, err = look.Look(r.ctx, &lightoffv1.LookRequest{Key: made.Key})
+	_, err = look.GetView(r.ctx, &lightoffv1.GetViewRequest{Key: made.Key})
 	assert.Equal(t, codes.NotFound, code(err))
 }
 
@@ -436,7 +436,7 @@ func TestStatistics(t *testing.T) {
 			r.answer(t, id, state("deposit", "thin"))
 		}
 		if closing != nil {
-			_, err := desk.Close(ctx, &lightoffv1.CloseRequest{Id: id, Closing: closing})
+			_, err := desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: id, Closing: closing})
 			require.NoError(t, err)
 		}
 	}

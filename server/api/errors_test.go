@@ -104,7 +104,7 @@ func (s silent) RecvMsg(any) error            { <-s.ctx.Done(); return s.ctx.Err
 func TestNoSuchCall(t *testing.T) {
 	r := start(t)
 	for _, method := range []string{"/lightoff.v1.ConversationService/Settled", "/elsewhere.v1.Service/Get"} {
-		err := r.conn.Invoke(r.ctx, method, &lightoffv1.GetRequest{}, &lightoffv1.GetResponse{})
+		err := r.conn.Invoke(r.ctx, method, &lightoffv1.GetConversationRequest{}, &lightoffv1.GetConversationResponse{})
 		assert.Equal(t, codes.Unimplemented, code(err))
 		assert.Equal(t, "NO_SUCH_CALL", reason(t, err))
 	}

@@ -96,14 +96,14 @@ func startAt(t *testing.T, m *knowledge.Model, place string, opts Options) *runn
 // open opens a conversation and returns its id.
 func (r *running) open(t *testing.T) string {
 	t.Helper()
-	answer, err := r.Open(r.ctx, &lightoffv1.OpenRequest{})
+	answer, err := r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{})
 	require.NoError(t, err)
 	return answer.Conversation.Id
 }
 
 func (r *running) answer(t *testing.T, id string, observations ...*lightoffv1.Observation) *lightoffv1.Conversation {
 	t.Helper()
-	answer, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, Observations: observations})
+	answer, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations})
 	require.NoError(t, err)
 	return answer.Conversation
 }

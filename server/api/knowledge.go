@@ -65,12 +65,12 @@ func (c *catalogue) GetModel(context.Context, *lightoffv1.GetModelRequest) (*lig
 	m := c.models.now().model
 	stats := m.Tree().Stats()
 	return &lightoffv1.GetModelResponse{
-		Version:       m.Version,
-		Causes:        int32(len(m.Causes)),
-		Observations:  int32(len(m.Observations) + len(m.Setup)),
-		Variables:     int32(stats.Variables),
-		LargestClique: int64(stats.LargestClique),
-		CodeTables:    each(m.CodeTables, func(t knowledge.CodeTable) string { return t.ID }),
-		Locales:       slices.Clone(m.Locales()),
+		Version:              m.Version,
+		CauseCount:           int32(len(m.Causes)),
+		ObservationCount:     int32(len(m.Observations) + len(m.Setup)),
+		VariableCount:        int32(stats.Variables),
+		LargestCliqueEntries: int64(stats.LargestClique),
+		CodeTables:           each(m.CodeTables, func(t knowledge.CodeTable) string { return t.ID }),
+		Locales:              slices.Clone(m.Locales()),
 	}, nil
 }

@@ -97,7 +97,7 @@ func aboutPlace(m protoreflect.Message) bool {
 }
 
 // Look implements the RPC.
-func (l *lookOn) Look(ctx context.Context, req *lightoffv1.LookRequest) (*lightoffv1.LookResponse, error) {
+func (l *lookOn) GetView(ctx context.Context, req *lightoffv1.GetViewRequest) (*lightoffv1.GetViewResponse, error) {
 	id, err := l.byKey(ctx, req.GetKey())
 	if err != nil {
 		return nil, err
@@ -109,7 +109,7 @@ func (l *lookOn) Look(ctx context.Context, req *lightoffv1.LookRequest) (*lighto
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.LookResponse{Conversation: c}, nil
+	return &lightoffv1.GetViewResponse{Conversation: c}, nil
 }
 
 func (c *conversations) byKey(ctx context.Context, key string) (string, error) {
@@ -122,7 +122,7 @@ func (c *conversations) byKey(ctx context.Context, key string) (string, error) {
 }
 
 // WatchLook implements the RPC. The key is looked up again at every change, for it may have been withdrawn.
-func (l *lookOn) WatchLook(req *lightoffv1.WatchLookRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchLookResponse]) error {
+func (l *lookOn) WatchView(req *lightoffv1.WatchViewRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchViewResponse]) error {
 	id, err := l.byKey(stream.Context(), req.GetKey())
 	if err != nil {
 		return err
@@ -135,12 +135,12 @@ func (l *lookOn) WatchLook(req *lightoffv1.WatchLookRequest, stream grpc.ServerS
 		if err != nil {
 			return err
 		}
-		return stream.Send(&lightoffv1.WatchLookResponse{Conversation: c})
+		return stream.Send(&lightoffv1.WatchViewResponse{Conversation: c})
 	})
 }
 
 // Suggest implements the RPC.
-func (l *lookOn) Suggest(ctx context.Context, req *lightoffv1.SuggestRequest) (*lightoffv1.SuggestResponse, error) {
+func (l *lookOn) SuggestAnswer(ctx context.Context, req *lightoffv1.SuggestAnswerRequest) (*lightoffv1.SuggestAnswerResponse, error) {
 	id, err := l.byKey(ctx, req.GetKey())
 	if err != nil {
 		return nil, err
@@ -181,7 +181,7 @@ func (l *lookOn) Suggest(ctx context.Context, req *lightoffv1.SuggestRequest) (*
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.SuggestResponse{Conversation: shown}, nil
+	return &lightoffv1.SuggestAnswerResponse{Conversation: shown}, nil
 }
 
 // suggestible returns nil if observations may be suggested, or a suggestion of them confirmed: never past a danger that
@@ -234,7 +234,7 @@ var verdicts = map[lightoffv1.Verdict]diagnosis.Event{
 }
 
 // Moderate implements the RPC.
-func (m *moderation) Moderate(ctx context.Context, req *lightoffv1.ModerateRequest) (*lightoffv1.ModerateResponse, error) {
+func (m *moderation) ModerateConversation(ctx context.Context, req *lightoffv1.ModerateConversationRequest) (*lightoffv1.ModerateConversationResponse, error) {
 	var v violations
 	event, ok := verdicts[req.GetVerdict()]
 	if !ok {
@@ -253,5 +253,5 @@ func (m *moderation) Moderate(ctx context.Context, req *lightoffv1.ModerateReque
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.ModerateResponse{Hidden: record.GetHidden(), Closed: record.GetClosing() != nil}, nil
+	return &lightoffv1.ModerateConversationResponse{Hidden: record.GetHidden(), Closed: record.GetClosing() != nil}, nil
 }

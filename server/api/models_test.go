@@ -182,9 +182,9 @@ func TestDeskSeesEachByItsModel(t *testing.T) {
 		report, err := desk.GetReport(ctx, &lightoffv1.GetReportRequest{Id: e.Id, Form: lightoffv1.ReportForm_REPORT_FORM_JSON})
 		require.NoError(t, err)
 		assert.Contains(t, report.Text, owner.Assessment.ModelVersion)
-		key, err := r.LetLookOn(r.ctx, &lightoffv1.LetLookOnRequest{Id: e.Id})
+		key, err := r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: e.Id})
 		require.NoError(t, err)
-		seen, err := lightoffv1.NewLookOnServiceClient(r.conn).Look(r.ctx, &lightoffv1.LookRequest{Key: key.Key})
+		seen, err := lightoffv1.NewLookOnServiceClient(r.conn).GetView(r.ctx, &lightoffv1.GetViewRequest{Key: key.Key})
 		require.NoError(t, err)
 		for i, cause := range seen.Conversation.Assessment.Causes {
 			assert.True(t, proto.Equal(owner.Assessment.Causes[i], cause))

@@ -27,11 +27,11 @@ func TestPlain(t *testing.T) {
 	}
 	r := start(t)
 	id := r.open(t)
-	said, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "Thick\u202e\x00 crust.", AskedId: "deposit"})
+	said, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: "Thick\u202e\x00 crust.", AskedId: "deposit"})
 	require.NoError(t, err)
 	assert.Equal(t, "Thick crust.", said.Conversation.Sayings[0].Text)
 	assert.Equal(t, map[string]string{"deposit": "thick"}, told(said.Conversation))
-	_, err = r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "\u200b\x00\u202e"})
+	_, err = r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: "\u200b\x00\u202e"})
 	assert.Equal(t, []string{"text"}, fields(t, err), "nothing is left of it")
 }
 

@@ -29,7 +29,7 @@ var (
 )
 
 // Mend implements the RPC.
-func (c *conversations) Mend(ctx context.Context, req *lightoffv1.MendRequest) (*lightoffv1.MendResponse, error) {
+func (c *conversations) ReportRepair(ctx context.Context, req *lightoffv1.ReportRepairRequest) (*lightoffv1.ReportRepairResponse, error) {
 	var v violations
 	v.keys(req)
 	v.name("repair_id", req.GetRepairId())
@@ -52,7 +52,7 @@ func (c *conversations) Mend(ctx context.Context, req *lightoffv1.MendRequest) (
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.MendResponse{Conversation: shown}, nil
+	return &lightoffv1.ReportRepairResponse{Conversation: shown}, nil
 }
 
 // ReportStart implements the RPC.
@@ -79,7 +79,7 @@ func (c *conversations) ReportStart(ctx context.Context, req *lightoffv1.ReportS
 }
 
 // Settle implements the RPC.
-func (c *conversations) Settle(ctx context.Context, req *lightoffv1.SettleRequest) (*lightoffv1.SettleResponse, error) {
+func (c *conversations) SettleConversation(ctx context.Context, req *lightoffv1.SettleConversationRequest) (*lightoffv1.SettleConversationResponse, error) {
 	var v violations
 	v.keys(req)
 	closing := &diagnosis.Closing{Outcome: diagnosis.Settled, Causes: req.GetCauseIds(), FoundBy: finders[req.GetFoundBy()], Surety: sureties[req.GetSurety()]}
@@ -100,7 +100,7 @@ func (c *conversations) Settle(ctx context.Context, req *lightoffv1.SettleReques
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.SettleResponse{Conversation: shown}, nil
+	return &lightoffv1.SettleConversationResponse{Conversation: shown}, nil
 }
 
 // settled checks what is said of a settled conversation, below a field.
@@ -133,7 +133,7 @@ func (a *account) safe() error {
 }
 
 // CheckBack implements the RPC.
-func (c *conversations) CheckBack(ctx context.Context, req *lightoffv1.CheckBackRequest) (*lightoffv1.CheckBackResponse, error) {
+func (c *conversations) ReportHolding(ctx context.Context, req *lightoffv1.ReportHoldingRequest) (*lightoffv1.ReportHoldingResponse, error) {
 	var v violations
 	v.keys(req)
 	held := holdings[req.GetHolding()]
@@ -153,7 +153,7 @@ func (c *conversations) CheckBack(ctx context.Context, req *lightoffv1.CheckBack
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.CheckBackResponse{Conversation: shown}, nil
+	return &lightoffv1.ReportHoldingResponse{Conversation: shown}, nil
 }
 
 // recovery shows what came of the repairs; nil before the first.

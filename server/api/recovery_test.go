@@ -24,9 +24,9 @@ func TestFromARepairToAHeaterThatRuns(t *testing.T) {
 	was := c.Assessment.Causes[0]
 	require.Equal(t, "scaled_up", was.Id)
 
-	mended, err := r.Mend(r.ctx, &lightoffv1.MendRequest{Id: id, RepairId: "use_another_socket", ClientKey: "m"})
+	mended, err := r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "use_another_socket", ClientKey: "m"})
 	require.NoError(t, err)
-	again, err := r.Mend(r.ctx, &lightoffv1.MendRequest{Id: id, RepairId: "use_another_socket", ClientKey: "m"})
+	again, err := r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "use_another_socket", ClientKey: "m"})
 	require.NoError(t, err)
 	assert.Equal(t, mended.Conversation.LastEvent, again.Conversation.LastEvent, "a repeated request is one")
 	assert.Equal(t, lightoffv1.Stage_STAGE_START, mended.Conversation.Recovery.Stage)
@@ -42,9 +42,9 @@ func TestFromARepairToAHeaterThatRuns(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, lightoffv1.Stage_STAGE_UNSPECIFIED, failed.Conversation.Recovery.Stage)
 
-	_, err = r.Mend(r.ctx, &lightoffv1.MendRequest{Id: id, RepairId: "descale"})
+	_, err = r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "descale"})
 	require.NoError(t, err)
-	_, err = r.Settle(r.ctx, settled(id, lightoffv1.Surety_SURETY_PROVED))
+	_, err = r.SettleConversation(r.ctx, settled(id, lightoffv1.Surety_SURETY_PROVED))
 	assert.Equal(t, codes.FailedPrecondition, code(err), "nothing proves it yet")
 	ran, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id, Ran: proto.Bool(true), Observations: []*lightoffv1.Observation{state("deposit", "none")}})
 	require.NoError(t, err)
@@ -54,57 +54,57 @@ func TestFromARepairToAHeaterThatRuns(t *testing.T) {
 	assert.NotEmpty(t, well.Likelihood)
 	assert.Empty(t, ran.Conversation.Next)
 
-	done, err := r.Settle(r.ctx, settled(id, lightoffv1.Surety_SURETY_PROVED))
+	done, err := r.SettleConversation(r.ctx, settled(id, lightoffv1.Surety_SURETY_PROVED))
 	require.NoError(t, err)
 	s := done.Conversation.Settlement
 	assert.True(t, done.Conversation.Closed)
 	assert.Equal(t, "scaled_up", s.Causes[0].Id)
 	assert.Equal(t, checkBackAfter, s.CheckBackAt.AsTime().Sub(s.SettledAt.AsTime()))
-	held, err := r.CheckBack(r.ctx, &lightoffv1.CheckBackRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_WELL})
+	held, err := r.ReportHolding(r.ctx, &lightoffv1.ReportHoldingRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_WELL})
 	require.NoError(t, err)
 	assert.Nil(t, held.Conversation.Settlement.CheckBackAt, "asked once")
-	back, err := r.CheckBack(r.ctx, &lightoffv1.CheckBackRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_CAME_BACK})
+	back, err := r.ReportHolding(r.ctx, &lightoffv1.ReportHoldingRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_CAME_BACK})
 	require.NoError(t, err)
 	assert.False(t, back.Conversation.Closed, "it goes on")
-	_, err = r.CheckBack(r.ctx, &lightoffv1.CheckBackRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_WELL})
+	_, err = r.ReportHolding(r.ctx, &lightoffv1.ReportHoldingRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_WELL})
 	assert.Equal(t, codes.FailedPrecondition, code(err))
 
-	_, err = r.Mend(r.ctx, &lightoffv1.MendRequest{Id: id, RepairId: "descale", TakeBack: true})
+	_, err = r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "descale", TakeBack: true})
 	require.NoError(t, err)
-	_, err = r.Mend(r.ctx, &lightoffv1.MendRequest{Id: id, RepairId: "descale", TakeBack: true})
+	_, err = r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "descale", TakeBack: true})
 	assert.Equal(t, codes.FailedPrecondition, code(err))
 }
 
-func settled(id string, surety lightoffv1.Surety) *lightoffv1.SettleRequest {
-	return &lightoffv1.SettleRequest{Id: id, CauseIds: []string{"scaled_up"}, FoundBy: lightoffv1.Finder_FINDER_OWNER, Surety: surety}
+func settled(id string, surety lightoffv1.Surety) *lightoffv1.SettleConversationRequest {
+	return &lightoffv1.SettleConversationRequest{Id: id, CauseIds: []string{"scaled_up"}, FoundBy: lightoffv1.Finder_FINDER_OWNER, Surety: surety}
 }
 
 func TestNothingIsSettledPastADanger(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
 	r.answer(t, id, live()...)
-	_, err := r.Settle(r.ctx, settled(id, lightoffv1.Surety_SURETY_LIKELY))
+	_, err := r.SettleConversation(r.ctx, settled(id, lightoffv1.Surety_SURETY_LIKELY))
 	assert.Equal(t, codes.FailedPrecondition, code(err))
 }
 
 func TestRecoveryRefuses(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
-	_, err := r.Mend(r.ctx, &lightoffv1.MendRequest{Id: id, RepairId: "wish"})
+	_, err := r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "wish"})
 	assert.Equal(t, []string{"repair_id"}, fields(t, err))
 	_, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id, Observations: []*lightoffv1.Observation{state("lamp", "on")}})
 	assert.Equal(t, []string{"ran"}, fields(t, err))
 	_, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id, Ran: proto.Bool(true), Observations: []*lightoffv1.Observation{state("lamp", "pink")}})
 	assert.Equal(t, []string{"observations[0].state"}, fields(t, err))
-	_, err = r.Settle(r.ctx, &lightoffv1.SettleRequest{Id: id})
+	_, err = r.SettleConversation(r.ctx, &lightoffv1.SettleConversationRequest{Id: id})
 	assert.ElementsMatch(t, []string{"cause_ids", "found_by", "surety"}, fields(t, err))
-	_, err = r.CheckBack(r.ctx, &lightoffv1.CheckBackRequest{Id: id})
+	_, err = r.ReportHolding(r.ctx, &lightoffv1.ReportHoldingRequest{Id: id})
 	assert.Equal(t, []string{"holding"}, fields(t, err))
 	_, err = r.Assess(r.ctx, &lightoffv1.AssessRequest{MendedIds: []string{"wish"}})
 	assert.Equal(t, []string{"mended_ids[0]"}, fields(t, err))
 	_, err = r.SetTools(r.ctx, &lightoffv1.SetToolsRequest{Id: id, EurosPerMinute: proto.Float64(-1)})
 	assert.Equal(t, []string{"euros_per_minute"}, fields(t, err))
-	kept, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	kept, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	assert.Equal(t, int64(1), kept.Conversation.LastEvent, "nothing of it was kept")
 }
@@ -145,7 +145,7 @@ func TestDeskAsksBack(t *testing.T) {
 	id, fresh := r.open(t), r.open(t)
 	for _, one := range []string{id, fresh} {
 		r.answer(t, one, state("deposit", "thick"))
-		_, err = r.Settle(r.ctx, settled(one, lightoffv1.Surety_SURETY_LIKELY))
+		_, err = r.SettleConversation(r.ctx, settled(one, lightoffv1.Surety_SURETY_LIKELY))
 		require.NoError(t, err)
 	}
 	files, err := filepath.Glob(filepath.Join(folder, "*.db"))
@@ -164,7 +164,7 @@ func TestDeskAsksBack(t *testing.T) {
 	require.Len(t, due.Entries, 1, "the other one is too fresh")
 	assert.Equal(t, id, due.Entries[0].Id)
 	assert.Len(t, due.Entries[0].Causes, 1)
-	_, err = r.CheckBack(ctx, &lightoffv1.CheckBackRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_UNKNOWN})
+	_, err = r.ReportHolding(ctx, &lightoffv1.ReportHoldingRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_UNKNOWN})
 	require.NoError(t, err)
 	due, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{DueBack: true})
 	require.NoError(t, err)

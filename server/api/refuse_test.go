@@ -56,7 +56,7 @@ func TestBadObservations(t *testing.T) {
 			assert.Equal(t, test.want, fields(t, err), "Assess")
 			_, err = r.Explain(r.ctx, &lightoffv1.ExplainRequest{Observations: test.in, CauseId: "scaled_up"})
 			assert.Equal(t, test.want, fields(t, err), "Explain")
-			_, err = r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, Observations: test.in})
+			_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: test.in})
 			assert.Equal(t, test.want, fields(t, err), "Answer")
 		})
 	}
@@ -67,7 +67,7 @@ func TestBadObservations(t *testing.T) {
 	for _, field := range fields(t, err) {
 		assert.Regexp(t, `^observations\[[02]\]`, field, "one id with two values")
 	}
-	now, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	now, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	assert.Equal(t, int64(1), now.Conversation.LastEvent, "nothing is half-accepted")
 }
@@ -122,48 +122,48 @@ func TestBadFields(t *testing.T) {
 			return err
 		}, []string{"asked_id"}},
 		{"Open: unknown tool and endless language", func() error {
-			_, err := r.Open(r.ctx, &lightoffv1.OpenRequest{Tools: []string{""}, Locale: long})
+			_, err := r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{Tools: []string{""}, Locale: long})
 			return err
 		}, []string{"locale", "tools[0]"}},
 		{"Open: unknown tool", func() error {
-			_, err := r.Open(r.ctx, &lightoffv1.OpenRequest{Tools: []string{"wand"}})
+			_, err := r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{Tools: []string{"wand"}})
 			return err
 		}, []string{"tools[0]"}},
 		{"Get: no id", func() error {
-			_, err := r.Get(r.ctx, &lightoffv1.GetRequest{})
+			_, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{})
 			return err
 		}, []string{"id"}},
 		{"Say: everything wrong", func() error {
-			_, err := r.Say(r.ctx, &lightoffv1.SayRequest{ClientKey: long, AskedId: "nothing"})
+			_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{ClientKey: long, AskedId: "nothing"})
 			return err
 		}, []string{"id", "client_key", "text", "asked_id"}},
 		{"Say: key with a line break", func() error {
-			_, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: "x", ClientKey: "a\nb"})
+			_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: "x", ClientKey: "a\nb"})
 			return err
 		}, []string{"client_key"}},
 		{"Answer: nothing", func() error {
-			_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id})
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id})
 			return err
 		}, []string{"observations"}},
 		{"Answer: unknown skipped", func() error {
-			_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, SkippedIds: []string{"lamp", "lampe", ""}})
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, SkippedIds: []string{"lamp", "lampe", ""}})
 			return err
 		}, []string{"skipped_ids[1]", "skipped_ids[2]"}},
 		{"Answer: answered and skipped", func() error {
-			_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id,
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
 				Observations: observations{state("lamp", "on")}, SkippedIds: []string{"lamp"}})
 			return err
 		}, []string{"skipped_ids[0]"}},
 		{"Answer: too many skipped", func() error {
-			_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, SkippedIds: many})
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, SkippedIds: many})
 			return err
 		}, []string{"skipped_ids"}},
 		{"Retract: unknown", func() error {
-			_, err := r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id, ObservationId: "scaled_up"})
+			_, err := r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "scaled_up"})
 			return err
 		}, []string{"observation_id"}},
 		{"Retract: none", func() error {
-			_, err := r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: id})
+			_, err := r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id})
 			return err
 		}, []string{"observation_id"}},
 		{"SetTools: unknown", func() error {
@@ -171,7 +171,7 @@ func TestBadFields(t *testing.T) {
 			return err
 		}, []string{"tools[0]"}},
 		{"Watch: no id, event below zero", func() error {
-			stream, err := r.Watch(r.ctx, &lightoffv1.WatchRequest{AfterEvent: -1})
+			stream, err := r.WatchConversation(r.ctx, &lightoffv1.WatchConversationRequest{AfterEvent: -1})
 			require.NoError(t, err)
 			_, err = stream.Recv()
 			return err
@@ -192,7 +192,7 @@ func TestBadFields(t *testing.T) {
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) { assert.Equal(t, test.want, fields(t, test.call())) })
 	}
-	now, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+	now, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
 	assert.Equal(t, int64(1), now.Conversation.LastEvent, "nothing is half-accepted")
 }
@@ -200,7 +200,7 @@ func TestBadFields(t *testing.T) {
 func TestLimitsAreWithinReach(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
-	_, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: strings.Repeat("ü", 2000), ClientKey: strings.Repeat("k", 100)})
+	_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: strings.Repeat("ü", 2000), ClientKey: strings.Repeat("k", 100)})
 	require.NoError(t, err, "2,000 characters of two bytes")
 	full := make(observations, 300)
 	for i := range full {
@@ -208,26 +208,29 @@ func TestLimitsAreWithinReach(t *testing.T) {
 	}
 	_, err = r.Assess(r.ctx, &lightoffv1.AssessRequest{Observations: full})
 	require.NoError(t, err, "the same value again is no contradiction")
-	_, err = r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: strings.Repeat("x", maxMessage)})
+	_, err = r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: strings.Repeat("x", maxMessage)})
 	assert.Equal(t, codes.ResourceExhausted, status.Code(err), "larger than any message may be")
 }
 
 func TestUnknownConversation(t *testing.T) {
 	r := start(t)
 	calls := map[string]func() error{
-		"Get": func() error { _, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: "x"}); return err },
-		"Say": func() error { _, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: "x", Text: "x"}); return err },
+		"Get": func() error {
+			_, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: "x"})
+			return err
+		},
+		"Say": func() error { _, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: "x", Text: "x"}); return err },
 		"Answer": func() error {
-			_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: "x", SkippedIds: []string{"lamp"}})
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: "x", SkippedIds: []string{"lamp"}})
 			return err
 		},
 		"Retract": func() error {
-			_, err := r.Retract(r.ctx, &lightoffv1.RetractRequest{Id: "x", ObservationId: "lamp"})
+			_, err := r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: "x", ObservationId: "lamp"})
 			return err
 		},
 		"SetTools": func() error { _, err := r.SetTools(r.ctx, &lightoffv1.SetToolsRequest{Id: "x"}); return err },
 		"Watch": func() error {
-			stream, err := r.Watch(r.ctx, &lightoffv1.WatchRequest{Id: "x"})
+			stream, err := r.WatchConversation(r.ctx, &lightoffv1.WatchConversationRequest{Id: "x"})
 			require.NoError(t, err)
 			_, err = stream.Recv()
 			return err

@@ -137,7 +137,7 @@ func reportCSV(r *lightoffv1.Report) (string, error) {
 		row("cause", c.GetId(), c.GetTitle(), strconv.FormatFloat(c.GetProbability(), 'f', 4, 64))
 	}
 	for _, s := range r.GetPlan() {
-		row("repair", s.GetRepairId(), s.GetTitle(), strconv.FormatFloat(s.GetProbabilityFixed(), 'f', 4, 64))
+		row("repair", s.GetRepairId(), s.GetTitle(), strconv.FormatFloat(s.GetProbabilityNeeded(), 'f', 4, 64))
 	}
 	for _, n := range r.GetNotes() {
 		row("note", n.GetBy(), n.GetText(), n.GetAt().AsTime().Format("2006-01-02T15:04:05Z"))

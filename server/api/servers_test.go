@@ -25,7 +25,7 @@ func TestTwoServersOnOneDatabase(t *testing.T) {
 	database, place := pgtest.New(t)
 	one, two := startAt(t, m, place, Options{}), startAt(t, m, place, Options{})
 	id := one.open(t)
-	var streams []grpc.ServerStreamingClient[lightoffv1.WatchResponse]
+	var streams []grpc.ServerStreamingClient[lightoffv1.WatchConversationResponse]
 	for _, r := range []*running{one, two} {
 		stream := r.watch(t, id, 1)
 		_, err := stream.Header()
@@ -41,8 +41,8 @@ func TestTwoServersOnOneDatabase(t *testing.T) {
 	}
 
 	database.Stop()
-	request := &lightoffv1.AnswerRequest{Id: id, ClientKey: "during", Observations: observations{state("lamp", "on")}}
-	_, err = one.Answer(one.ctx, request)
+	request := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "during", Observations: observations{state("lamp", "on")}}
+	_, err = one.AnswerQuestions(one.ctx, request)
 	require.Equal(t, codes.Unavailable, status.Code(err), "%v", err)
 	health := func(want healthv1.HealthCheckResponse_ServingStatus) {
 		assert.Eventually(t, func() bool {
@@ -54,7 +54,7 @@ func TestTwoServersOnOneDatabase(t *testing.T) {
 	require.NoError(t, database.Start())
 	var c *lightoffv1.Conversation
 	require.Eventually(t, func() bool {
-		answer, err := one.Answer(one.ctx, request)
+		answer, err := one.AnswerQuestions(one.ctx, request)
 		c = answer.GetConversation()
 		return err == nil
 	}, patience, 50*time.Millisecond)
@@ -64,12 +64,12 @@ func TestTwoServersOnOneDatabase(t *testing.T) {
 	}
 	health(healthv1.HealthCheckResponse_SERVING)
 
-	_, err = two.Delete(two.ctx, &lightoffv1.DeleteRequest{Id: id})
+	_, err = two.DeleteConversation(two.ctx, &lightoffv1.DeleteConversationRequest{Id: id})
 	require.NoError(t, err)
 	for i, r := range []*running{one, two} {
 		_, err = streams[i].Recv()
 		assert.Equal(t, codes.NotFound, status.Code(err), "%v", err)
-		_, err = r.Get(r.ctx, &lightoffv1.GetRequest{Id: id})
+		_, err = r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 		assert.Equal(t, codes.NotFound, status.Code(err))
 		assert.NotContains(t, r.log.String(), id, "a conversation's key is not logged")
 	}
@@ -81,15 +81,15 @@ func TestDelete(t *testing.T) {
 	stream := r.watch(t, id, 1)
 	_, err := stream.Header()
 	require.NoError(t, err)
-	_, err = r.Delete(r.ctx, &lightoffv1.DeleteRequest{Id: id})
+	_, err = r.DeleteConversation(r.ctx, &lightoffv1.DeleteConversationRequest{Id: id})
 	require.NoError(t, err)
 	_, err = stream.Recv()
 	assert.Equal(t, codes.NotFound, status.Code(err), "%v", err)
 	for _, id := range []string{id, "NOBODY", "nobody\x00"} {
-		_, err = r.Delete(r.ctx, &lightoffv1.DeleteRequest{Id: id})
+		_, err = r.DeleteConversation(r.ctx, &lightoffv1.DeleteConversationRequest{Id: id})
 		assert.Equal(t, codes.NotFound, status.Code(err), id)
 	}
-	_, err = r.Delete(r.ctx, &lightoffv1.DeleteRequest{})
+	_, err = r.DeleteConversation(r.ctx, &lightoffv1.DeleteConversationRequest{})
 	assert.Equal(t, []string{"id"}, fields(t, err))
 }
 
@@ -101,16 +101,19 @@ func TestNothingPersonalIsLogged(t *testing.T) {
 	id := r.open(t)
 	calls := []func() error{
 		func() error {
-			_, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: odd, ClientKey: odd})
+			_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: odd, ClientKey: odd})
 			return err
 		},
 		func() error {
-			_, err := r.Say(r.ctx, &lightoffv1.SayRequest{Id: id, Text: odd, AskedId: odd})
+			_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: odd, AskedId: odd})
 			return err
 		},
-		func() error { _, err := r.Get(r.ctx, &lightoffv1.GetRequest{Id: odd}); return err },
 		func() error {
-			_, err := r.Answer(r.ctx, &lightoffv1.AnswerRequest{Id: id, Observations: observations{state("lamp", odd), state(odd, "on")}})
+			_, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: odd})
+			return err
+		},
+		func() error {
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", odd), state(odd, "on")}})
 			return err
 		},
 		func() error {

@@ -17,10 +17,10 @@ import (
 )
 
 // Watch implements the RPC. It ends only with the client, or with the server.
-func (c *conversations) Watch(req *lightoffv1.WatchRequest,
-	stream grpc.ServerStreamingServer[lightoffv1.WatchResponse]) error {
+func (c *conversations) WatchConversation(req *lightoffv1.WatchConversationRequest,
+	stream grpc.ServerStreamingServer[lightoffv1.WatchConversationResponse]) error {
 	return c.follow(stream, req.GetId(), req.GetLocale(), req.GetAfterEvent(), func(now *lightoffv1.Conversation) error {
-		return stream.Send(&lightoffv1.WatchResponse{Conversation: now})
+		return stream.Send(&lightoffv1.WatchConversationResponse{Conversation: now})
 	})
 }
 

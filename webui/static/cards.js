@@ -17,7 +17,7 @@ import { lang, t as text } from "./text.js";
 const t = (key, gaps) => text("sum." + key, gaps);
 
 /** Fields of requests that have a name for people. */
-const FIELDS = ["cable_area_mm2", "cable_length_m", "line_length_m", "line_bore_mm"];
+const FIELDS = ["cableAreaMm2", "cableLengthM", "lineLengthM", "lineBoreMm"];
 
 /** @param {number} x @param {number} [most] digits after the point */
 const number = (x, most = 1) => new Intl.NumberFormat(lang, { maximumFractionDigits: most,
@@ -56,35 +56,35 @@ function wanted(c, typed) {
   const charging = word("charging_now") && word("charging_now") !== "none";
   const all = /** @type {Wanted[]} */ ([]);
 
-  const cable = { cable_area_mm2: area, cable_length_m: length, nominal_voltage_v: nominal, ...typed.cable };
+  const cable = { cableAreaMm2: area, cableLengthM: length, nominalVoltageV: nominal, ...typed.cable };
   if ((area !== undefined && length !== undefined) || leading.includes("feed_undersized"))
-    all.push({ id: "cable", what: "calculate_cable", request: cable.cable_length_m ? cable : null, plotted: true,
+    all.push({ id: "cable", what: "calculate_cable", request: cable.cableLengthM ? cable : null, plotted: true,
         view: (r) => viewCable(r, cable),
-      known: cable, ask: area !== undefined && length !== undefined ? undefined : ["cable_area_mm2",
-          "cable_length_m"] });
-  const battery = { rest_voltage_v: rest, nominal_voltage_v: nominal, battery_chemistry: word("battery_chemistry"),
-      battery_temperature_c: ambient };
+      known: cable, ask: area !== undefined && length !== undefined ? undefined : ["cableAreaMm2",
+          "cableLengthM"] });
+  const battery = { restVoltageV: rest, nominalVoltageV: nominal, batteryChemistry: word("battery_chemistry"),
+      batteryTemperatureC: ambient };
   if (rest !== undefined && !charging)
     all.push({ id: "battery", what: "calculate_state_of_charge", request: battery, plotted: true, view: (r) =>
         viewBattery(r, battery) });
   if (rest !== undefined && !charging && area !== undefined && length !== undefined)
     all.push({ id: "start", what: "calculate_glow_voltage", plotted: true, view: (r) => viewStart(r,
         num("glow_voltage_heater")),
-      request: { ...battery, battery_age_years: num("battery_age"), cable_area_mm2: area, cable_length_m: length,
-          glow_plug_kind: word("glow_plug_kind"), curve_duration_s: 60 } });
-  const line = { line_length_m: num("line_length"), line_bore_mm: num("line_bore"), pump_dose_ul: num("pump_dose"),
+      request: { ...battery, batteryAgeYears: num("battery_age"), cableAreaMm2: area, cableLengthM: length,
+          glowPlugKind: word("glow_plug_kind"), curveDurationS: 60 } });
+  const line = { lineLengthM: num("line_length"), lineBoreMm: num("line_bore"), pumpDoseUl: num("pump_dose"),
       ...typed.priming };
   if ((leading[0] === "line_not_primed" || num("line_length") !== undefined || num("line_bore") !== undefined) &&
       grades.every((/** @type {string} */ g) => g === "SEVERITY_CAUTION"))
-    all.push({ id: "priming", what: "calculate_priming", request: line.line_length_m === undefined ? null : line,
+    all.push({ id: "priming", what: "calculate_priming", request: line.lineLengthM === undefined ? null : line,
         plotted: false, view: viewPriming,
       known: line, ask: num("line_length") !== undefined && num("line_bore") !== undefined ? undefined :
-          ["line_length_m", "line_bore_mm"] });
+          ["lineLengthM", "lineBoreMm"] });
   const fuel = told.get("fuel_kind"), kind = word("fuel_kind");
   if (ambient !== undefined && ambient < 0 && kind) {
     const state = ((fuel.info && fuel.info.states) || []).find((/** @type {any} */ s) => s.id === kind);
-    all.push({ id: "waxing", what: "calculate_waxing_chance", request: { ambient_temperature_c: ambient,
-        fuel_kind: kind }, plotted: false,
+    all.push({ id: "waxing", what: "calculate_waxing_chance", request: { ambientTemperatureC: ambient,
+        fuelKind: kind }, plotted: false,
       view: (r) => viewWaxing(r, ambient, state ? state.title : kind.replaceAll("_", " ")) });
   }
   return all;
@@ -92,32 +92,32 @@ function wanted(c, typed) {
 
 /** @param {any} r @param {any} asked */
 function viewCable(r, asked) {
-  const own = asked.cable_area_mm2, good = own >= r.cable_area_mm2, enough = (r.own_drop_v || 0) <= r.allowed_drop_v;
-  const gaps = { area: number(own, 2), length: number(asked.cable_length_m), own: volts(r.own_drop_v),
-      better: number(r.cable_area_mm2, 2), drop: volts(r.drop_v), allowed: volts(r.allowed_drop_v) };
+  const own = asked.cableAreaMm2, good = own >= r.cableAreaMm2, enough = (r.ownDropV || 0) <= r.allowedDropV;
+  const gaps = { area: number(own, 2), length: number(asked.cableLengthM), own: volts(r.ownDropV),
+      better: number(r.cableAreaMm2, 2), drop: volts(r.dropV), allowed: volts(r.allowedDropV) };
   const say = t(own === undefined ? "cable.new" : good ? "cable.good" : enough ? "cable.light" : "cable.thin", gaps);
-  const wide = Math.max(asked.cable_length_m * 1.4, 4), high = Math.max(r.own_drop_v || 0, r.allowed_drop_v) * 1.3;
-  const lines = r.areas.filter((/** @type {any} */ a) => a.cable_area_mm2 >= 1 && a.cable_area_mm2 <= Math.max(16,
-      r.cable_area_mm2)).map((/** @type {any} */ a) => {
-    const end = Math.min(wide, high / a.drop_v_per_m);
-    return { points: [[0, 0], [end, end * a.drop_v_per_m]], label: number(a.cable_area_mm2, 2),
-        kind: a.cable_area_mm2 === r.cable_area_mm2 ? "main" : "thin" };
+  const wide = Math.max(asked.cableLengthM * 1.4, 4), high = Math.max(r.ownDropV || 0, r.allowedDropV) * 1.3;
+  const lines = r.areas.filter((/** @type {any} */ a) => a.cableAreaMm2 >= 1 && a.cableAreaMm2 <= Math.max(16,
+      r.cableAreaMm2)).map((/** @type {any} */ a) => {
+    const end = Math.min(wide, high / a.dropVPerM);
+    return { points: [[0, 0], [end, end * a.dropVPerM]], label: number(a.cableAreaMm2, 2),
+        kind: a.cableAreaMm2 === r.cableAreaMm2 ? "main" : "thin" };
   });
-  return { say, notes: [t("cable.fuse", { fuse: number(r.fuse_a), better: gaps.better }), t("cable.first")],
+  return { say, notes: [t("cable.fuse", { fuse: number(r.fuseA), better: gaps.better }), t("cable.first")],
     plot: plot({ label: say, x: { from: 0, to: wide, name: t("cable.x") }, y: { from: 0, to: high,
         name: t("cable.y") }, write: number, lines,
-      levels: [{ at: r.allowed_drop_v, label: t("allowed") }], marks: own === undefined ? [] :
-          [{ x: asked.cable_length_m, y: r.own_drop_v || 0, label: t("yours") }] }) };
+      levels: [{ at: r.allowedDropV, label: t("allowed") }], marks: own === undefined ? [] :
+          [{ x: asked.cableLengthM, y: r.ownDropV || 0, label: t("yours") }] }) };
 }
 
 /** @param {any} r @param {any} asked */
 function viewBattery(r, asked) {
-  const bands = r.bands.map((/** @type {any} */ b) => ({ low: b.low_percent || 0, high: b.high_percent || 0,
-      at: b.charge_percent || 0, name: t(b.battery_chemistry), freezes: b.freezing_point_c }));
-  const one = bands.length === 1 && asked.battery_chemistry ? bands[0] : null;
+  const bands = r.bands.map((/** @type {any} */ b) => ({ low: b.lowPercent || 0, high: b.highPercent || 0,
+      at: b.chargePercent || 0, name: t(b.batteryChemistry), freezes: b.freezingPointC }));
+  const one = bands.length === 1 && asked.batteryChemistry ? bands[0] : null;
   const gaps = one && { kind: one.name, charge: number(one.at, 0), low: number(one.low, 0), high: number(one.high, 0) };
-  const say = t(one ? "battery.one" : "battery.all", { volts: number(asked.rest_voltage_v, 2), ...gaps });
-  const frozen = one && one.freezes !== undefined && asked.battery_temperature_c <= one.freezes && t("battery.frozen",
+  const say = t(one ? "battery.one" : "battery.all", { volts: number(asked.restVoltageV, 2), ...gaps });
+  const frozen = one && one.freezes !== undefined && asked.batteryTemperatureC <= one.freezes && t("battery.frozen",
       { freezes: number(one.freezes, 0) });
   return { say, notes: [frozen, t("battery.rest")].filter(Boolean), plot: bars({ label: say, name: t("battery.x"),
       rows: bands.map((/** @type {any} */ b) =>
@@ -126,17 +126,17 @@ function viewBattery(r, asked) {
 
 /** @param {any} r @param {number} [measured] */
 function viewStart(r, measured) {
-  const moments = r.curve.map((/** @type {any} */ m) => ({ at: m.at_s || 0, heater: m.heater_voltage_v || 0,
-      battery: m.battery_voltage_v || 0 }));
-  const say = t("start.say", { first: volts(moments[0].heater), last: volts(r.heater_voltage_v) });
-  const low = Math.min(r.undervoltage_low_v, ...moments.map((/** @type {any} */ m) => m.heater),
+  const moments = r.curve.map((/** @type {any} */ m) => ({ at: m.atS || 0, heater: m.heaterVoltageV || 0,
+      battery: m.batteryVoltageV || 0 }));
+  const say = t("start.say", { first: volts(moments[0].heater), last: volts(r.heaterVoltageV) });
+  const low = Math.min(r.undervoltageLowV, ...moments.map((/** @type {any} */ m) => m.heater),
       measured === undefined ? Infinity : measured), high = Math.max(...moments.map((/** @type {any} */ m) =>
       m.battery));
   const room = (high - low) * 0.15;
-  return { say, notes: [t("start.under", { high: number(r.undervoltage_high_v), low: number(r.undervoltage_low_v) })],
+  return { say, notes: [t("start.under", { high: number(r.undervoltageHighV), low: number(r.undervoltageLowV) })],
     plot: plot({ label: say, x: { from: 0, to: 60, name: t("start.x") }, y: { from: low - room, to: high + room,
         name: t("start.y") }, write: number,
-      bands: [{ from: low - room, to: r.undervoltage_high_v }, { from: low - room, to: r.undervoltage_low_v,
+      bands: [{ from: low - room, to: r.undervoltageHighV }, { from: low - room, to: r.undervoltageLowV,
           label: t("under") }],
       lines: [{ points: moments.map((/** @type {any} */ m) => [m.at, m.battery]), label: t("source"), kind: "thin" },
           { points: moments.map((/** @type {any} */ m) => [m.at, m.heater]), label: t("heater"), kind: "main" }],
@@ -145,15 +145,15 @@ function viewStart(r, measured) {
 
 /** @param {any} r */
 function viewPriming(r) {
-  const s = Math.round(r.time_s || 0), time = s < 60 ? t("sec", { s }) : t("min", { m: Math.floor(s / 60), s: s % 60 });
-  return { say: t("priming.say", { volume: number(r.line_volume_ml), strokes: r.strokes || 0, time }),
+  const s = Math.round(r.timeS || 0), time = s < 60 ? t("sec", { s }) : t("min", { m: Math.floor(s / 60), s: s % 60 });
+  return { say: t("priming.say", { volume: number(r.lineVolumeMl), strokes: r.strokes || 0, time }),
       notes: [t("priming.only"), t("priming.over")] };
 }
 
 /** @param {any} r @param {number} ambient @param {string} fuel */
 function viewWaxing(r, ambient, fuel) {
   const percent = (/** @type {number} */ p) => (p < 1 ? "< 1 %" : p > 99 ? "> 99 %" : number(p, 0) + " %");
-  const chance = percent(r.chance_percent || 0), low = percent(r.low_percent || 0), high = percent(r.high_percent || 0);
+  const chance = percent(r.chancePercent || 0), low = percent(r.lowPercent || 0), high = percent(r.highPercent || 0);
   return { say: t(low === high ? "waxing.say" : "waxing.grades", { ambient: number(ambient), fuel, chance, low,
       high }), notes: [t("waxing.usual")] };
 }
@@ -281,8 +281,8 @@ function askFor(w, again) {
     const values = /** @type {Record<string, number>} */ ({});
     let bad = false;
     for (const input of e.target.querySelectorAll("input")) {
-      const text = input.value.trim().replace(",", "."), optional = input.name === "cable_area_mm2" ||
-          input.name === "line_bore_mm";
+      const text = input.value.trim().replace(",", "."), optional = input.name === "cableAreaMm2" ||
+          input.name === "lineBoreMm";
       const wrong = text === "" ? !optional : !/^\d+(\.\d+)?$/.test(text);
       wrong ? input.setAttribute("aria-invalid", "true") : input.removeAttribute("aria-invalid");
       if (text !== "" && !wrong) values[input.name] = Number(text);

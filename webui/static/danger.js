@@ -41,7 +41,7 @@ function steps(sentences, start = 1) {
 /** What raised a danger, saved or not, in words. @param {State} s @param {Danger} d */
 export function raisedBy(s, d) {
   const { all, words } = told(s), saved = (s.conversation && s.conversation.told) || [];
-  return (d.trigger_ids || []).filter((id) => all.has(id)).map((id) => {
+  return (d.triggerIds || []).filter((id) => all.has(id)).map((id) => {
     const line = saved.find((x) => x.observation.id === id), asked = info(s, id);
     return { id, text: words.get(id) || (line && line.text) || (asked && asked.title) || id };
   });
@@ -57,7 +57,7 @@ export function onScreen(s) {
 export function viewDanger(s, act) {
   const shown = onScreen(s), kind = shown.length ? grade(shown[0])[1] : "";
   const people = shown.some((d) => d.severity === "SEVERITY_LEAVE_NOW");
-  const after = kind === "leave" ? shown.filter((d) => (d.way_out || []).length) : [];
+  const after = kind === "leave" ? shown.filter((d) => (d.wayOut || []).length) : [];
   if (people && s.out && after.length) return viewOut(after, act);
   const next = people && after.length ? () => act.out() : () => act.acknowledge(shown.map((d) => d.id));
   const key = people ? "danger.all_out" : kind === "stop" ? "danger.is_off" : "danger.read";
@@ -65,7 +65,7 @@ export function viewDanger(s, act) {
   return [
     ...shown.map((d, i) => h("section", { key: d.id, "data-danger": d.id, class: "grade-" + grade(d)[1] },
       head(d, gradeText(d), d.title, i === 0), kind === "leave" ? viewLeave(d) : viewStop(s, d))),
-    h("div", { key: "deeds", class: "deeds" }, shown.some((d) => d.call_emergency) && callKeys(),
+    h("div", { key: "deeds", class: "deeds" }, shown.some((d) => d.callEmergency) && callKeys(),
       h("button", { type: "button", class: "key ack", id: "acknowledge", onclick: next }, t(key)),
       kind === "leave"
         ? h("button", { type: "button", class: "small wrong", id: "wrong",
@@ -84,7 +84,7 @@ const viewLeave = (d) => ((d.steps || []).length ? steps(d.steps || []) : h("p",
 
 /** @param {State} s @param {Danger} d */
 function viewStop(s, d) {
-  const now = d.steps || [], later = d.way_out || [];
+  const now = d.steps || [], later = d.wayOut || [];
   return [
     h("p", { class: "raised" }, t("danger.told", { list: raisedBy(s, d).map((x) => x.text).join("; ") })),
     now.length === 0 && h("p", null, d.text),
@@ -96,7 +96,7 @@ function viewStop(s, d) {
 /** What holds once all are out. @param {Danger[]} shown @param {Act} act */
 const viewOut = (shown, act) => [
   ...shown.map((d, i) => h("section", { key: d.id, "data-danger": d.id, class: "grade-leave" },
-    head(d, t("danger.out"), t("danger.stay"), i === 0), steps(d.way_out || []))),
+    head(d, t("danger.out"), t("danger.stay"), i === 0), steps(d.wayOut || []))),
   h("div", { key: "deeds", class: "deeds" }, callKeys(),
     h("button", { type: "button", class: "key ack", id: "acknowledge",
       onclick: () => act.acknowledge(shown.map((d) => d.id)) }, t("danger.go_on"))),
@@ -104,13 +104,13 @@ const viewOut = (shown, act) => [
 
 /** The bands: what stands, what to do, and what would end it. @param {State} s @param {Act} act */
 export const viewBanner = (s, act) => dangers(s).filter((d) => grade(d)[1] !== "care").map((d) => {
-  const way = (d.way_out || [])[0];
+  const way = (d.wayOut || [])[0];
   return h("div", { key: d.id, "data-banner": d.id, "data-part": "danger", class: "standing grade-" + grade(d)[1] },
-    h("details", { ontoggle: (/** @type {any} */ e) => e.target.open && (d.lifted_by || []).length && act.catalogue() },
+    h("details", { ontoggle: (/** @type {any} */ e) => e.target.open && (d.liftedBy || []).length && act.catalogue() },
       h("summary", null, sign(d), h("span", null, named(d),
         grade(d)[1] === "stop" && h("span", { class: "way" }, way || t("danger.way")))),
       viewBody(s, act, d)),
-    d.call_emergency && callKeys());
+    d.callEmergency && callKeys());
 });
 
 /** What is to be taken care of, as outlines in the card. @param {State} s @param {Act} act */
@@ -123,8 +123,8 @@ const named = (d) => [h("span", { class: "grade" }, gradeText(d)), " ", h("span"
 
 /** @param {State} s @param {Act} act @param {Danger} d */
 function viewBody(s, act, d) {
-  const now = d.steps || [], later = d.way_out || [];
-  const ways = (d.lifted_by || []).flatMap((l) => (l.observations || []).slice(0, 1)).map((o) => info(s, o.id));
+  const now = d.steps || [], later = d.wayOut || [];
+  const ways = (d.liftedBy || []).flatMap((l) => (l.observations || []).slice(0, 1)).map((o) => info(s, o.id));
   return [
     now.length > 0 ? steps(now) : h("p", null, d.text),
     later.length > 0 && [h("p", { class: "sub" }, t("danger.then")), steps(later, now.length + 1)],

@@ -48,7 +48,7 @@ const key = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => 
 async function deed(what, request, done) {
   work.bad = work.said = "";
   try {
-    const reply = await line.call(what, { id: now().id, client_key: key(), ...request });
+    const reply = await line.call(what, { id: now().id, clientKey: key(), ...request });
     work.record = reply.record;
     work.open = "";
     work.said = done;
@@ -111,7 +111,7 @@ function viewClose() {
     e.preventDefault();
     const f = new FormData(e.target), ids = [...new Set([...f.getAll("cause"), f.get("other")].filter(Boolean))];
     const closing = { outcome: "OUTCOME_" + work.outcome, remark: f.get("remark") };
-    deed("close", { closing: settled ? { ...closing, cause_ids: ids, found_by: "FINDER_" + (f.get("finder") ||
+    deed("close", { closing: settled ? { ...closing, causeIds: ids, foundBy: "FINDER_" + (f.get("finder") ||
         "UNSPECIFIED"), surety: "SURETY_" + (f.get("surety") || "UNSPECIFIED") } : closing }, t("desk.closed"));
   };
   return h("form", { class: "panel", key: "close", id: "close-form", onsubmit: send, novalidate: true },
@@ -148,7 +148,7 @@ function viewOpen() {
     case "note": return oneField("note", t("desk.note_how"), t("desk.note"), (text) => text && deed("add_note",
         { text }, t("desk.noted")));
     case "hand": return oneField("to", t("desk.hand_how"), t("desk.hand_on"), (to) => deed("assign",
-        { ...(to ? { to } : { to_queue: true }), note: el("hand-note").value.trim() }, t("desk.handed")),
+        { ...(to ? { to } : { toQueue: true }), note: el("hand-note").value.trim() }, t("desk.handed")),
       [h("label", { for: "hand-note" }, t("desk.hand_note")), h("span", { class: "field" },
           h("input", { id: "hand-note", type: "text", maxlength: "2000", autocomplete: "off" }))]);
     case "close": return viewClose();
@@ -176,8 +176,8 @@ async function copy() {
 
 function save() {
   const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([work.report.text], { type: work.report.media_type }));
-  link.download = work.report.file_name;
+  link.href = URL.createObjectURL(new Blob([work.report.text], { type: work.report.mediaType }));
+  link.download = work.report.fileName;
   link.click();
   URL.revokeObjectURL(link.href);
 }
@@ -197,8 +197,8 @@ function render() {
   const r = work.record || {}, ended = r.closing;
   patch(el("panel"), [
     h("div", { class: "acts", key: "acts" },
-      h("strong", null, ended ? t("outcome." + ended.outcome) + (r.closed_by ? " · " + r.closed_by : "") :
-          r.assigned_to ? t("desk.held", { name: r.assigned_to }) : t("desk.free")),
+      h("strong", null, ended ? t("outcome." + ended.outcome) + (r.closedBy ? " · " + r.closedBy : "") :
+          r.assignedTo ? t("desk.held", { name: r.assignedTo }) : t("desk.free")),
       h("a", { class: "small", href: "/desk", "data-deed": "queue", "aria-keyshortcuts": "q" }, t("desk.queue"), " ",
           h("kbd", null, "q")),
       deedKey("t", "take", take), deedKey("h", "hand_on", () => unfold("hand"), work.open === "hand"), deedKey("o",

@@ -17,7 +17,7 @@ const BELOW = /** @type {Record<string, number[]>} */ ({ battery: [32], supply: 
 /** Whether enough is told for a verdict that is worth reading. @param {State} s */
 export function judged(s) {
   const c = s.conversation, a = c && c.assessment;
-  return !!a && (a.causes || []).length > 0 && (c.told || []).some((x) => !x.skipped && x.info && !x.info.safety_card);
+  return !!a && (a.causes || []).length > 0 && (c.told || []).some((x) => !x.skipped && x.info && !x.info.safetyCard);
 }
 
 /** @param {State} s */
@@ -29,9 +29,9 @@ const causesOf = (s) => (judged(s) ? /** @type {any} */ (s.conversation).assessm
  * @param {string} id
  */
 function askedPart(s, id) {
-  const a = (s.conversation && s.conversation.assessment) || {}, check = (a.next_checks ||
-      []).find((/** @type {any} */ x) => x.observation_id === id);
-  const about = check && (check.about_cause_ids || [])[0], cause = (a.causes || []).find((/** @type {any} */ x) =>
+  const a = (s.conversation && s.conversation.assessment) || {}, check = (a.nextChecks ||
+      []).find((/** @type {any} */ x) => x.observationId === id);
+  const about = check && (check.aboutCauseIds || [])[0], cause = (a.causes || []).find((/** @type {any} */ x) =>
       x.id === about);
   return cause ? cause.part : "";
 }
@@ -49,7 +49,7 @@ export function showPicture(s, act) {
   const trying = ["start", "well"].includes(now.kind), causes = trying ? [] : causesOf(s), all = levels(causes);
   const asked = now.info && !s.view ? askedPart(s, now.info.id) : "";
   const mended = new Set(((c && c.recovery && c.recovery.repairs) || []).flatMap((/** @type {any} */ r) =>
-      r.cause_ids || []));
+      r.causeIds || []));
   const done = new Set(((c && c.assessment && c.assessment.causes) || []).filter((/** @type {any} */ x) =>
       mended.has(x.id)).map((/** @type {any} */ x) => x.part));
   for (const g of picture.querySelectorAll("[data-place]")) {
@@ -113,22 +113,22 @@ const viewAbout = () => h("div", { class: "read", key: "about" },
 function viewDeed(s, act) {
   const a = /** @type {any} */ (s.conversation).assessment, steps = (a.plan && a.plan.steps) || [];
   const stands = dangers(s).some((d) => d.severity !== "SEVERITY_CAUTION"), first = stands ?
-      steps.find((/** @type {any} */ p) => !p.held_back) : steps[0];
+      steps.find((/** @type {any} */ p) => !p.heldBack) : steps[0];
   const none = steps.length ? t("deed.wait") : a.plan && a.plan.ending ? a.plan.ending.text : t("deed.none");
-  const small = first ? [takes(first), current(s).kind === "ask" && a.plan.next_check_id &&
+  const small = first ? [takes(first), current(s).kind === "ask" && a.plan.nextCheckId &&
       t("deed.question")].filter(Boolean).join(" ") : "";
-  const to = first ? "repair:" + first.repair_id : "todo";
+  const to = first ? "repair:" + first.repairId : "todo";
   return h("button", { key: "deed", type: "button", class: "first", id: "deed", "data-part": "deed",
-      "data-first": first ? first.repair_id : null,
+      "data-first": first ? first.repairId : null,
     "aria-expanded": String(s.view === to), onclick: () => act.view(s.view === to ? "" : to) },
     h("b", { class: "tag" }, t(stands ? "deed.first" : "deed")),
-    h("span", { class: "what" }, first ? first.title : none, first && first.held_back ? h("small", { class: "held" },
-        first.held_back) : small && h("small", null, small)), on());
+    h("span", { class: "what" }, first ? first.title : none, first && first.heldBack ? h("small", { class: "held" },
+        first.heldBack) : small && h("small", null, small)), on());
 }
 
 /** What a repair takes of time and money. @param {any} p */
 export const takes = (p) =>
-    `${minutes(p.minutes || 0)}, ${p.cost ? t("takes.cost", { n: Math.round(p.cost) }) : t("takes.nothing")}.`;
+    `${minutes(p.minutes || 0)}, ${p.partsEuros ? t("takes.cost", { n: Math.round(p.partsEuros) }) : t("takes.nothing")}.`;
 
 /** A time as people say it. @param {number} n minutes */
 export function minutes(n) {

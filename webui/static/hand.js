@@ -20,7 +20,7 @@ export function viewHand(s, act) {
     h("p", { class: "sub" }, t("hand.title")),
     h("p", { class: "keys" },
       h("button", { type: "button", class: "key", id: "hand-code", onclick: () => ask("make_code", {}, (r) =>
-          ({ code: r.code, until: r.expires_at })) }, t("hand.code")),
+          ({ code: r.code, until: r.expiresAt })) }, t("hand.code")),
       h("button", { type: "button", class: "key", id: "hand-look", onclick: () => ask("let_look_on", {}, (r) =>
           ({ key: r.key })) }, t("hand.look"))),
     h("div", { role: "status" },
@@ -49,8 +49,8 @@ export function viewSuggested(s, act, place) {
           type: "text", maxlength: "60", autocomplete: "nickname" })),
       h("p", { id: "looked", role: "status", class: "soft" }, s.handed.said || "")),
     place === "look" && viewModeration(s, act),
-    c.assigned_to && place !== "desk" && h("p", { key: "held", class: "soft" }, t("hand.held",
-        { name: c.assigned_to })),
+    c.assignedTo && place !== "desk" && h("p", { key: "held", class: "soft" }, t("hand.held",
+        { name: c.assignedTo })),
     c.closed && place !== "desk" && h("p", { key: "ended" }, t(place === "look" ? "look.ended" : "hand.ended")),
     all.length > 0 && h("div", { key: "suggestions", class: "suggestions", role: "group",
         "aria-labelledby": "suggested-title" },
@@ -109,7 +109,7 @@ export async function suggest(s, act, i, value, words) {
       key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
   try {
     const reply = await /** @type {any} */ (act.call("suggest", { key: s.id, observation: { id: i.id, ...value },
-        by: name ? name.value.trim() : "", client_key: key, locale: lang }));
+        by: name ? name.value.trim() : "", clientKey: key, locale: lang }));
     act.pushed(reply.conversation);
     act.handed({ said: t("look.sent", { text: `${i.title || i.question}: ${words}` }) });
   } catch (fault) {

@@ -75,10 +75,10 @@ async function send() {
   try {
     if (!state.id) {
       dispatch({ type: "opened", conversation: (await line.call("open", { locale: lang,
-          client_key: "open-" + job.key })).conversation });
+          clientKey: "open-" + job.key })).conversation });
       watch();
     }
-    const reply = await line.call(job.do, { ...job.request, id: state.id, client_key: job.key, locale: lang });
+    const reply = await line.call(job.do, { ...job.request, id: state.id, clientKey: job.key, locale: lang });
     sending = false;
     dispatch({ type: "saved", key: job.key, conversation: reply.conversation });
   } catch (fault) {
@@ -90,8 +90,8 @@ async function send() {
 /** @param {import("./socket.js").Fault} fault @param {import("./state.js").Job} job */
 function failed(fault, job) {
   if (!fault.code) throw fault;
-  if (fault.retry_after) {
-    notBefore = Date.now() + fault.retry_after * 1000 * (1 + Math.random() / 2);
+  if (fault.retryAfter) {
+    notBefore = Date.now() + fault.retryAfter * 1000 * (1 + Math.random() / 2);
         // by chance, so that not all come at once
     return void setTimeout(send, notBefore - Date.now() + 1);
   }
@@ -109,7 +109,7 @@ function watch() {
   if (!state.id || !line.isOpen()) return;
   const which = looks ? { key: state.id } : { id: state.id };
   line.call(looks ? "watch_look" : "watch",
-      { ...which, after_event: eventOf(state.conversation) - (pending(state.conversation) ? 1 : 0),
+      { ...which, afterEvent: eventOf(state.conversation) - (pending(state.conversation) ? 1 : 0),
       locale: lang }).catch(broken);
   // What is known may be in a language chosen earlier.
   const known = state.conversation;
@@ -167,10 +167,10 @@ function queue(what, request, label, ids) {
 const act = {
   answer: (i, value, words) => queue("answer", { observations: [{ id: i.id, ...value }] }, i.title || i.question ?
       `${i.title || i.question}: ${words}` : words, [i.id]),
-  dismiss: (offer, reading) => queue("answer", { dismissed_offer_ids: [offer.id] }, t("offer.not",
+  dismiss: (offer, reading) => queue("answer", { dismissedOfferIds: [offer.id] }, t("offer.not",
       { text: reading.text }), []),
-  skip: (i) => queue("answer", { skipped_ids: [i.id] }, `${i.title || i.question}: ${t("line.skipped")}`, [i.id]),
-  retract: (id, text) => queue("retract", { observation_id: id }, t("line.was_back", { text }), [id]),
+  skip: (i) => queue("answer", { skippedIds: [i.id] }, `${i.title || i.question}: ${t("line.skipped")}`, [i.id]),
+  retract: (id, text) => queue("retract", { observationId: id }, t("line.was_back", { text }), [id]),
   reading(i, text) {
     const read = readNumber(text, i);
     if (read.number === undefined) return dispatch({ type: "bad_reading", id: i.id, text: read.problem });
@@ -227,7 +227,7 @@ const act = {
     const label = `${a.question} ${words || t(answered ? "doubt.yes" : "doubt.no")}`;
     dispatch({ type: "dismissed", key: a.key });
     if (given) queue("answer", { observations: [{ id: a.id, state: given }] }, label, [a.id]);
-    else if (a.offer) queue("answer", { dismissed_offer_ids: [a.offer] }, label, []);
+    else if (a.offer) queue("answer", { dismissedOfferIds: [a.offer] }, label, []);
   },
   catalogue,
   /** The drawings come when the first is to be looked at. */
@@ -236,7 +236,7 @@ const act = {
   /** So does what follows a repair. */
   mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await more(import("./mend.js")) });
       } catch { /* asked for again */ } },
-  done: (p) => queue("mend", { repair_id: p.repair_id }, t("mend.did", { title: p.title }), []),
+  done: (p) => queue("mend", { repairId: p.repairId }, t("mend.did", { title: p.title }), []),
   watched: (id, value) => dispatch({ type: "watched", id, value, at: Date.now() }),
   switchedOn: () => dispatch({ type: "switched_on", at: Date.now() }),
   found: (found) => dispatch({ type: "found", found }),
@@ -259,11 +259,11 @@ const act = {
     const event = eventOf(state.conversation), known = state.explained[id];
     if (known && known.event === event) return;
     const assessed = state.conversation && state.conversation.assessment;
-    const request = { ...evidence(state), cause_id: id, locale: lang };
+    const request = { ...evidence(state), causeId: id, locale: lang };
     // By the numbers that the card was assessed by; where the service no longer has them, by today's.
-    const explain = (/** @type {string} */ version) => line.call("explain", { ...request, model_version: version });
+    const explain = (/** @type {string} */ version) => line.call("explain", { ...request, modelVersion: version });
     try {
-      const reply = await explain((assessed && assessed.model_version) || "").catch((e) =>
+      const reply = await explain((assessed && assessed.modelVersion) || "").catch((e) =>
           { if (e.code === "INVALID_ARGUMENT") return explain(""); throw e; });
       dispatch({ type: "explained", id, event, reply });
     } catch { /* the fold says so */ }
@@ -298,9 +298,9 @@ function render() {
   page.classList.toggle("begin", !judged(state) && now.kind === "safety");
   page.dataset.view = state.view;
   page.dataset.how = state.how;
-  if (looks) root.dataset.looks = (c && c.closed) || (now.info && now.info.safety_card) || dangers(state).some((d) =>
+  if (looks) root.dataset.looks = (c && c.closed) || (now.info && now.info.safetyCard) || dangers(state).some((d) =>
       d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
-  if (looks || (c && ((c.suggestions || []).length || c.assigned_to || c.closed))) act.hand();
+  if (looks || (c && ((c.suggestions || []).length || c.assignedTo || c.closed))) act.hand();
   if (c && (c.recovery || c.settlement)) act.mend();
   if (now.info && now.info.tool && !state.catalogue) catalogue();
   patch(el("mended"), state.mend ? state.mend.viewMended(state, act) : []);
@@ -416,7 +416,7 @@ function wire() {
   for (const box of /** @type {any} */ (document.querySelectorAll("#safety input"))) {
     const label = () => t("safety." + box.name);
     box.onchange = () => box.checked ? queue("answer", { observations: [{ id: box.name, state: box.value }] }, label(),
-        [box.name]) : queue("retract", { observation_id: box.name }, t("line.was_back", { text: label() }), [box.name]);
+        [box.name]) : queue("retract", { observationId: box.name }, t("line.was_back", { text: label() }), [box.name]);
   }
   el("none").onclick = () => {
     const { all } = told(state), ids = DENIED.filter((id) => !all.has(id));
@@ -427,7 +427,7 @@ function wire() {
     const text = /** @type {any} */ ((act.shorthand || String)(el("text").value.trim())), now = current(state);
     if (!text) return;
     el("text").value = "";
-    queue("say", { text, asked_id: now.kind === "ask" && now.info ? now.info.id : "" }, text, []);
+    queue("say", { text, askedId: now.kind === "ask" && now.info ? now.info.id : "" }, text, []);
   };
   el("retry").onclick = () => line.hurry();
   // Only the key acknowledges; a browser lets itself be kept from closing a dialog once, not twice.

@@ -19,11 +19,11 @@ export function viewMended(s, act) {
   if (!c) return [];
   return [
     r && h("div", { key: "done", id: "repairs" }, h("h2", null, t("mend.title")),
-      h("ol", { class: "repairs" }, (r.repairs || []).map((/** @type {any} */ x) => h("li", { key: x.repair_id,
-          "data-mended": x.repair_id }, h("span", null, x.title),
+      h("ol", { class: "repairs" }, (r.repairs || []).map((/** @type {any} */ x) => h("li", { key: x.repairId,
+          "data-mended": x.repairId }, h("span", null, x.title),
         h("span", { class: "line-keys" }, h("button", { type: "button", class: "small",
             "aria-label": t("mend.not_this", { title: x.title }),
-          onclick: () => act.queue("mend", { repair_id: x.repair_id, take_back: true }, t("line.was_back",
+          onclick: () => act.queue("mend", { repairId: x.repairId, takeBack: true }, t("line.was_back",
               { text: x.title }), []) }, t("mend.not")))))),
       r.started && r.stage !== "STAGE_WELL" && h("p", { key: "came" }, t(r.ran ? "mend.ran" : "mend.failed")),
       r.stage === "STAGE_DOUBTFUL" && viewDoubt(r),
@@ -34,7 +34,7 @@ export function viewMended(s, act) {
 
 /** @param {any} r */
 const viewDoubt = (r) => [
-  h("p", { key: "doubt", class: "wait" }, t("mend.doubt", { percent: percent(r.probability_well || 0) })),
+  h("p", { key: "doubt", class: "wait" }, t("mend.doubt", { percent: percent(r.probabilityWell || 0) })),
   (r.remaining || []).length > 0 && h("ul", { key: "rest", class: "weights" },
       r.remaining.map((/** @type {any} */ x) => h("li", { key: x.id }, x.title, h("span", { class: "soft" },
       " — " + percent(x.probability || 0))))),
@@ -48,9 +48,9 @@ export const viewFace = (s, act, kind) => (kind === "start" ? viewClock(s) : vie
 
 /** What it was and how sure it is that the heater is well. @param {State} s */
 function viewOutcome(s) {
-  const c = /** @type {any} */ (s.conversation), r = c.recovery, p = r.probability_well || 0, last = (r.repairs ||
+  const c = /** @type {any} */ (s.conversation), r = c.recovery, p = r.probabilityWell || 0, last = (r.repairs ||
       [])[r.repairs.length - 1];
-  const was = ((last && last.cause_ids) || []).map((/** @type {string} */ id) => (c.assessment.causes ||
+  const was = ((last && last.causeIds) || []).map((/** @type {string} */ id) => (c.assessment.causes ||
       []).find((/** @type {any} */ x) => x.id === id)).filter(Boolean)[0];
   return [h("div", { class: "read", key: "outcome", "data-part": "verdict" }, h("span", { class: "cap" },
       t("outcome.was")), h("strong", null, was ? was.title : t("outcome.well")),
@@ -87,7 +87,7 @@ const FINDERS = ["OWNER", "WORKSHOP", ...(document.documentElement.dataset.place
  */
 function viewSettle(s, act, ran) {
   const c = /** @type {any} */ (s.conversation), f = s.found, causes = f.causes || [];
-  const mended = new Set((c.recovery ? c.recovery.repairs : []).flatMap((/** @type {any} */ x) => x.cause_ids || []));
+  const mended = new Set((c.recovery ? c.recovery.repairs : []).flatMap((/** @type {any} */ x) => x.causeIds || []));
   const ranked = c.assessment.causes || [], offered = [...ranked.filter((/** @type {any} */ x) => mended.has(x.id)),
       ...(f.all ? ranked.filter((/** @type {any} */ x) => !mended.has(x.id)) : [])];
   const choice = (/** @type {string} */ name, /** @type {string[]} */ all) => h("fieldset", { key: name },
@@ -108,7 +108,7 @@ function viewSettle(s, act, ran) {
     choice("finder", FINDERS), choice("surety", ran ? SURETIES : SURETIES.slice(1)),
     stands ? h("p", { class: "wait" }, t("desk.unsafe")) : h("button", { type: "button", class: "key go wide",
         id: "settle-do", disabled: !ready,
-      onclick: () => ready && act.queue("settle", { cause_ids: causes, found_by: "FINDER_" + f.finder,
+      onclick: () => ready && act.queue("settle", { causeIds: causes, foundBy: "FINDER_" + f.finder,
           surety: "SURETY_" + f.surety }, t("settle.title"), []) }, t("settle.do")));
 }
 
@@ -116,17 +116,17 @@ const HOLDINGS = ["WELL", "CAME_BACK", "OTHER", "UNKNOWN"];
 
 /** What was settled, and the question weeks later. @param {Act} act @param {any} x */
 function viewSettled(act, x) {
-  const due = x.check_back_at && Date.parse(x.check_back_at) <= Date.now(), day = (/** @type {string} */ at) =>
+  const due = x.checkBackAt && Date.parse(x.checkBackAt) <= Date.now(), day = (/** @type {string} */ at) =>
       new Date(at).toLocaleDateString(lang, { dateStyle: "medium" });
   return h("div", { key: "settled", id: "settled", class: due ? "due" : "" }, h("h2", null, t("settled.title")),
     h("p", null, (x.causes || []).map((/** @type {any} */ k) => k.title).join("; "), h("span", { class: "soft" },
-        ` — ${day(x.settled_at)} · ${t("surety." + x.surety.slice(7))}`)),
+        ` — ${day(x.settledAt)} · ${t("surety." + x.surety.slice(7))}`)),
     due && h("fieldset", { key: "held" }, h("legend", null, t("held.question")), h("div", { class: "keys" },
         HOLDINGS.map((v) => h("button", { key: v, type: "button", class: "key", "data-held": v,
       onclick: () => act.queue("check_back", { holding: "HOLDING_" + v }, t("held." + v), []) }, t("held." + v))))),
-    x.check_back_at && !due && h("p", { key: "later" }, t("held.later", { date: day(x.check_back_at) }), " ",
+    x.checkBackAt && !due && h("p", { key: "later" }, t("held.later", { date: day(x.checkBackAt) }), " ",
       h("a", { class: "small", id: "reminder", download: "lightoff.ics",
-          href: "data:text/calendar;charset=utf-8," + encodeURIComponent(reminder(x.check_back_at, act.link())) },
+          href: "data:text/calendar;charset=utf-8," + encodeURIComponent(reminder(x.checkBackAt, act.link())) },
           t("held.calendar"))),
     x.holding && h("p", { key: "said" }, t("held." + x.holding.slice(8))));
 }

@@ -67,7 +67,7 @@ function viewTools(s, act) {
  * @param {string[]} held
  */
 function viewEffort(s, act, held) {
-  const c = s.conversation, hour = c && c.euros_per_minute ? c.euros_per_minute * 60 : 60, bad = s.badReading &&
+  const c = s.conversation, hour = c && c.eurosPerMinute ? c.eurosPerMinute * 60 : 60, bad = s.badReading &&
       s.badReading.id === "hour" ? s.badReading.text : "";
   const set = (/** @type {Record<string, any>} */ what) => act.queue("set_tools", { tools: held, ...what },
       t("tools.label"), []);
@@ -82,7 +82,7 @@ function viewEffort(s, act, held) {
       const read = readNumber(e.target.elements[0].value, { id: "hour", title: "", unit: "€", minimum: 0,
           maximum: 1000 });
       if (read.number === undefined) act.unread("hour", read.problem);
-          else set({ euros_per_minute: Math.max(read.number, 0.01) / 60 });
+          else set({ eurosPerMinute: Math.max(read.number, 0.01) / 60 });
     } }, h("label", { for: "hour" }, t("effort.hour")),
       h("span", { class: "field" }, h("input", { id: "hour", type: "text", inputmode: "decimal", autocomplete: "off",
           value: number(hour), "aria-invalid": bad ? "true" : null, "aria-describedby": "hour-bad" }),

@@ -23,7 +23,7 @@ export function viewQuestion(s, act, kind) {
   if (s.editing && info(s, s.editing)) return viewChange(s, act, told);
   if (kind === "offer") return viewOffer(s, act, now.offer);
   switch (kind) {
-    case "ask": return viewAsk(s, act, /** @type {Info} */ (now.info), { reason: now.advised && c ? c.next_reason : "",
+    case "ask": return viewAsk(s, act, /** @type {Info} */ (now.info), { reason: now.advised && c ? c.nextReason : "",
         back: !now.advised });
     case "opening": return viewOpening(s, act, now.info);
     case "repair": return viewRepair(s, act);
@@ -55,18 +55,18 @@ const viewOpening = (s, act, i) => [
 
 /** The repair that is worth more now than any check. @param {State} s @param {Act} act */
 function viewRepair(s, act) {
-  const c = /** @type {any} */ (s.conversation), a = c.assessment, more = (a.next_checks || [])[0];
-  const p = a.plan.steps.find((/** @type {any} */ x) => x.repair_id === c.next_repair_id);
+  const c = /** @type {any} */ (s.conversation), a = c.assessment, more = (a.nextChecks || [])[0];
+  const p = a.plan.steps.find((/** @type {any} */ x) => x.repairId === c.nextRepairId);
   if (!p) return [heading("loading", t("ask.loading"))];
   return [
-    upper(heading("repair", p.title), h("p", null, `${takes(p)} ${c.next_reason || ""}`)),
+    upper(heading("repair", p.title), h("p", null, `${takes(p)} ${c.nextReason || ""}`)),
     h("div", { class: "keys", key: "keys" },
       h("button", { type: "button", class: "key go", id: "repair-steps", onclick: () =>
-          act.view("repair:" + p.repair_id) }, t("repair.steps")),
-      h("button", { type: "button", class: "key", "data-done": p.repair_id, onclick: () => act.done(p) },
+          act.view("repair:" + p.repairId) }, t("repair.steps")),
+      h("button", { type: "button", class: "key", "data-done": p.repairId, onclick: () => act.done(p) },
           t("mend.done"))),
     more && h("div", { class: "quiet", key: "quiet" },
-      h("button", { type: "button", id: "ask-more", onclick: () => act.ask(more.observation_id) }, t("mend.first"))),
+      h("button", { type: "button", id: "ask-more", onclick: () => act.ask(more.observationId) }, t("mend.first"))),
   ];
 }
 
@@ -132,17 +132,17 @@ function viewAsk(s, act, i, { given, reason, back }) {
 
 /** The cause that a check tells most about. @param {State} s @param {string} id */
 function aboutOf(s, id) {
-  const a = (s.conversation && s.conversation.assessment) || {}, check = (a.next_checks ||
-      []).find((/** @type {any} */ x) => x.observation_id === id);
-  const about = check && (check.about_cause_ids || [])[0], cause = (a.causes || []).find((/** @type {any} */ x) =>
+  const a = (s.conversation && s.conversation.assessment) || {}, check = (a.nextChecks ||
+      []).find((/** @type {any} */ x) => x.observationId === id);
+  const about = check && (check.aboutCauseIds || [])[0], cause = (a.causes || []).find((/** @type {any} */ x) =>
       x.id === about);
   return cause ? cause.title : "";
 }
 
 /** What is to be minded in making a check. @param {Info} i */
-export const cautionsOf = (i) => [i.needs_start && t("mind.start"), i.opens_fuel && t("mind.fuel"), i.opens_burner &&
+export const cautionsOf = (i) => [i.needsStart && t("mind.start"), i.opensFuel && t("mind.fuel"), i.opensBurner &&
     t("mind.burner"),
-  i.touches_hot && t("mind.hot"), ...(i.cautions || [])].filter(Boolean);
+  i.touchesHot && t("mind.hot"), ...(i.cautions || [])].filter(Boolean);
 
 /** @param {any[]} texts */
 export const viewCautions = (texts) => texts.length > 0 && h("ul", { key: "minds", class: "minds",

@@ -51,7 +51,7 @@ async function statistics() {
 function say(id, text) { el(id).textContent = text; }
 
 function follow() {
-  line.call("watch_list", { locale: lang, closed: ended, due_back: due }).catch(refused);
+  line.call("watch_list", { locale: lang, closed: ended, dueBack: due }).catch(refused);
 }
 
 /** @param {any} fault */
@@ -78,9 +78,9 @@ function viewRow(e) {
     h("span", { class: "what" }, (e.told || []).join(" · ") || t("desk.nothing")),
     h("span", { class: "lead soft" }, d && !ending ? d.title : e.causes ? e.causes.join("; ") : e.lead ?
         `${e.lead.title} ${percent(e.lead.probability || 0)}` : ""),
-    h("span", { class: "soft held" }, e.assigned_to ? t("desk.held", { name: e.assigned_to }) : !ending &&
+    h("span", { class: "soft held" }, e.assignedTo ? t("desk.held", { name: e.assignedTo }) : !ending &&
         t("desk.free")),
-    h("span", { class: "soft when" }, ago(e.changed_at), e.notes ? " · " + count("desk.notes", e.notes) : "")));
+    h("span", { class: "soft when" }, ago(e.changedAt), e.noteCount ? " · " + count("desk.notes", e.noteCount) : "")));
 }
 
 function render() {

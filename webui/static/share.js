@@ -35,7 +35,7 @@ export function forumText(s, form) {
   /** @param {string} head @param {string[]} items */
   const part = (head, items) =>
       { if (items.length) out.push(f.head(f.plain(head)) + "\n" + f.list(items.map(f.item).join("\n"))); };
-  for (const d of dangers(s)) out.push(f.strong(f.plain(`${t("forum.danger")}: ${gradeText(d)}: ${d.title}`)) + "\n" + f.plain(d.text || [...(d.steps || []), ...(d.way_out || [])].join(" ")));
+  for (const d of dangers(s)) out.push(f.strong(f.plain(`${t("forum.danger")}: ${gradeText(d)}: ${d.title}`)) + "\n" + f.plain(d.text || [...(d.steps || []), ...(d.wayOut || [])].join(" ")));
   out.push(f.strong(f.plain(t("forum.title"))));
   const told = ((c && c.told) || []).filter((x) => !PLACES.includes(x.observation.id));
   const open = told.filter((x) => x.skipped || x.observation.unknown);
@@ -50,7 +50,7 @@ export function forumText(s, form) {
   part(t("odd"), (a.contradictions || []).map((/** @type {any} */ x) => f.plain(x.text)));
   part(t("forum.plan"), ((a.plan && a.plan.steps) || []).slice(0, STEPS).map((/** @type {any} */ p) =>
       f.plain([p.title, p.minutes && t("plan.minutes", { n: Math.round(p.minutes) }),
-    p.held_back ? `${t("plan.wait")} ${p.held_back}` : (p.cautions || []).join(" ")].filter(Boolean).join(" · "))));
+    p.heldBack ? `${t("plan.wait")} ${p.heldBack}` : (p.cautions || []).join(" ")].filter(Boolean).join(" · "))));
   out.push(f.plain(t("forum.end")));
   return out.join("\n\n") + "\n";
 }

@@ -6,9 +6,9 @@
  * The words are found as engine/words/alarm.go finds them; one table of sentences tests both.
  *
  * @typedef {import("./state.js").Danger} Danger @typedef {import("./state.js").Observation} Observation
- * @typedef {{observation_id: string, states?: string[], not?: boolean, below?: number, above?: number}} Condition
+ * @typedef {{observationId: string, states?: string[], not?: boolean, below?: number, above?: number}} Condition
  * @typedef {{danger: Danger, any: {all: Condition[]}[]}} Rule
- * @typedef {{observation_id: string, state?: string, no_state?: string, groups: string[], within: number,
+ * @typedef {{observationId: string, state?: string, noState?: string, groups: string[], withinWords: number,
  *   doubt?: string, asks?: boolean, question: string, choices?: {id: string, title: string}[]}} Alarm
  * @typedef {{rules?: Rule[], alarms?: Alarm[], grammar?: Record<string, string>}} Listed
  * @typedef {{alarm: Alarm, doubtful: boolean, words: string}} Heard
@@ -44,7 +44,7 @@ export const learnt = () => rules.length > 0;
 
 /** What is asked about an observation where it is in doubt. @param {string} id @returns {Alarm | undefined} */
 export function question(id) {
-  const found = sought.find((a) => a.alarm.observation_id === id);
+  const found = sought.find((a) => a.alarm.observationId === id);
   return found && found.alarm;
 }
 
@@ -56,9 +56,9 @@ export const ruled = (id) => rules.some((r) => r.danger.id === id);
 export function standing(told) {
   const out = [];
   for (const { danger, any } of rules) {
-    const raised = any.filter((t) => t.all.every((c) => holds(c, told.get(c.observation_id))));
-    const ids = new Set(raised.flatMap((t) => t.all.map((c) => c.observation_id)));
-    if (ids.size) out.push({ ...danger, trigger_ids: [...ids] });
+    const raised = any.filter((t) => t.all.every((c) => holds(c, told.get(c.observationId))));
+    const ids = new Set(raised.flatMap((t) => t.all.map((c) => c.observationId)));
+    if (ids.size) out.push({ ...danger, triggerIds: [...ids] });
   }
   return out;
 }
@@ -80,13 +80,13 @@ export function heard(text) {
   /** @type {Map<string, Heard>} */ const best = new Map();
   for (const h of hits) {
     const [denied, doubtful] = weigh(s, h, covered);
-    const key = h.alarm.observation_id + " " + (h.alarm.state || ""), so = best.get(key);
+    const key = h.alarm.observationId + " " + (h.alarm.state || ""), so = best.get(key);
     if ((denied && !doubtful) || (so && (doubtful || !so.doubtful))) continue;
     best.set(key, { alarm: h.alarm, doubtful, words: text.slice(s.words[h.from].from, s.words[h.to - 1].to) });
   }
   const out = /** @type {Heard[]} */ ([]);
   for (const doubtful of [false, true]) for (const h of best.values()) {
-    const certain = out.some((o) => !o.doubtful && o.alarm.observation_id === h.alarm.observation_id);
+    const certain = out.some((o) => !o.doubtful && o.alarm.observationId === h.alarm.observationId);
     if (h.doubtful === doubtful && !certain) out.push(h);
   }
   if (before.size > 50) before.clear();
@@ -143,7 +143,7 @@ function find(s, a) {
   const out = /** @type {Hit[]} */ ([]);
   for (let i = s.words.length - 1; i >= 0; i--) {
     const h = { ...a, from: i, to: i, mine: new Set() };
-    const end = Math.min(i + a.alarm.within, s.words.length), sentence = s.words[i].sentence;
+    const end = Math.min(i + a.alarm.withinWords, s.words.length), sentence = s.words[i].sentence;
     const whole = a.groups.every((group) => {
       for (let j = i; j < end && s.words[j].sentence === sentence; j++) {
         const n = is(s, group, j);
@@ -153,7 +153,7 @@ function find(s, a) {
       return false;
     });
     const last = out[out.length - 1];
-    if (whole && h.mine.has(i) && h.to - h.from <= a.alarm.within && !(last && last.to <= h.to)) out.push(h);
+    if (whole && h.mine.has(i) && h.to - h.from <= a.alarm.withinWords && !(last && last.to <= h.to)) out.push(h);
   }
   return out.reverse();
 }
@@ -165,7 +165,7 @@ function weigh(s, h, covered) {
   const unsure = s.question.has(first.sentence) || doubted(s, h, g.doubt);
   let denials = 0, clearly = true;
   for (let i = h.from; i < h.to; i++) {
-    const n = Math.max(is(s, g.negate, i), is(s, g.negate_last, i));
+    const n = Math.max(is(s, g.negate, i), is(s, g.negateLast, i));
     if (!n || h.mine.has(i)) continue;
     const j = past(s, i + n), meant = j < h.to && h.mine.has(j);
     if (!meant && is(s, g.spent, j)) continue;
@@ -197,7 +197,7 @@ function past(s, i) {
  * @param {Spoken} s @param {Hit} h @param {Set<number>} covered */
 function back(s, h, covered) {
   const g = grammar;
-  const denies = (/** @type {number} */ i) => Math.max(ending(s, g.negate, i), ending(s, g.negate_last, i));
+  const denies = (/** @type {number} */ i) => Math.max(ending(s, g.negate, i), ending(s, g.negateLast, i));
   let between = 0, clearly = true;
   for (let i = h.from - 1; i >= 0; i--) {
     const list = is(s, g.lists, i) > 0, n = denies(i);
@@ -214,7 +214,7 @@ function back(s, h, covered) {
 
 /** Whether a negation closes the hit's clause. @param {Spoken} s @param {Hit} h */
 function closes(s, h) {
-  const clause = s.words[h.to - 1].clause, i = past(s, h.to), n = is(s, grammar.negate_last, i);
+  const clause = s.words[h.to - 1].clause, i = past(s, h.to), n = is(s, grammar.negateLast, i);
   if (!n || s.words[i].clause !== clause) return false;
   const next = s.words[past(s, i + n)];
   return !next || next.clause !== clause;

@@ -3,7 +3,7 @@
  * The line to the service: dials, asks and is answered, and dials again with growing pauses when the line breaks.
  *
  * @typedef {{code: string, message: string, violations?: {field: string, description: string}[],
- *   reason?: string, retry_after?: number}} Fault
+ *   reason?: string, retryAfter?: number}} Fault
  * @typedef {{link: (link: string, at: number) => void, push: (conversation: any) => void, broken: (fault: Fault) =>
  *   void,
  *   list?: (list: any) => void}} Ears

@@ -7,17 +7,17 @@
  * @typedef {{id: string, state?: string, number?: number, unknown?: boolean}} Observation
  * @typedef {{id: string, title: string, question?: string, how?: string, normal?: string, why?: string, tool?: string,
  *   minutes?: number, states?: {id: string, title: string}[], unit?: string, minimum?: number, maximum?: number,
- *   cautions?: string[], needs_start?: boolean, opens_fuel?: boolean, opens_burner?: boolean, touches_hot?: boolean,
- *   safety_card?: boolean, setup?: boolean}} Info
+ *   cautions?: string[], needsStart?: boolean, opensFuel?: boolean, opensBurner?: boolean, touchesHot?: boolean,
+ *   safetyCard?: boolean, setup?: boolean}} Info
  * @typedef {{observation: Observation, skipped?: boolean, text: string, words?: string, event: string, info?: Info}}
  *   Told
- * @typedef {{id: string, title: string, text?: string, severity: string, call_emergency?: boolean,
- *   trigger_ids?: string[], steps?: string[], way_out?: string[], lifted_by?: {observations?: Observation[]}[]}} Danger
- * @typedef {{id: string, last_event?: string, locale?: string, tools?: string[], told?: Told[], assessment?:
+ * @typedef {{id: string, title: string, text?: string, severity: string, callEmergency?: boolean,
+ *   triggerIds?: string[], steps?: string[], wayOut?: string[], liftedBy?: {observations?: Observation[]}[]}} Danger
+ * @typedef {{id: string, lastEvent?: string, locale?: string, tools?: string[], told?: Told[], assessment?:
  *   Record<string, any>,
- *   next?: Info[], next_reason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
- *   text: string}[], unclear?: string[], event: string}[], opened_at?: string, assigned_to?: string, closed?: boolean,
- *   euros_per_minute?: number, willingness?: string, next_repair_id?: string, recovery?: Record<string, any>,
+ *   next?: Info[], nextReason?: string, sayings?: {text: string, readings?: {observation: Observation, words: string,
+ *   text: string}[], unclear?: string[], event: string}[], openedAt?: string, assignedTo?: string, closed?: boolean,
+ *   eurosPerMinute?: number, willingness?: string, nextRepairId?: string, recovery?: Record<string, any>,
  *   settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?:
  *   string}[],
  *   offers?: {id: string, event: string, suggestion: {reading: Read, alternatives?: Read[],
@@ -145,7 +145,7 @@ export const pending = (c) => !!(c && c.assessment && c.assessment.pending);
  */
 function meanwhile(c, known) {
   const now = /** @type {any} */ (c.assessment);
-  return { ...c, next: c.next || known.next, next_reason: c.next ? c.next_reason : known.next_reason,
+  return { ...c, next: c.next || known.next, nextReason: c.next ? c.nextReason : known.nextReason,
       recovery: c.recovery && known.recovery,
     assessment: { ...known.assessment, ...now, dangers: now.dangers || [] } };
 }
@@ -173,7 +173,7 @@ function shifted(before, now) {
 }
 
 /** @param {Conversation | null} c */
-export const eventOf = (c) => Number((c && c.last_event) || 0);
+export const eventOf = (c) => Number((c && c.lastEvent) || 0);
 
 /** Ids answered, whether saved yet or not. @param {State} s */
 function answered(s) {
@@ -187,12 +187,12 @@ export function current(s) {
   const c = s.conversation, done = answered(s);
   if (s.gone) return { kind: "gone" };
   if (s.id && !c) return { kind: "loading" };
-  const due = c ? (c.next || []).filter((i) => i.safety_card).map((i) => i.id) : DENIED;
+  const due = c ? (c.next || []).filter((i) => i.safetyCard).map((i) => i.id) : DENIED;
   if (DENIED.some((id) => due.includes(id) && !done.has(id))) return { kind: "safety" };
   // What was asked before may not be what is asked after; a question must not change under the finger.
   if (pending(c)) return { kind: "waiting" };
   const offer = c && (c.offers || []).find((o) => !o.suggestion.danger &&
-      !done.has(o.suggestion.reading.observation.id) && !s.queue.some((j) => (j.request.dismissed_offer_ids ||
+      !done.has(o.suggestion.reading.observation.id) && !s.queue.some((j) => (j.request.dismissedOfferIds ||
       []).includes(o.id)));
   if (offer) return { kind: "offer", offer };
   const chosen = s.asking && info(s, s.asking);
@@ -200,12 +200,12 @@ export function current(s) {
   // What is asked after a repair was answered before it, so only what waits to be sent counts as answered.
   const sending = new Set(s.queue.flatMap((j) => j.ids)), mended = c && c.recovery;
   const next = c && (c.next || []).find((i) => (mended ? !sending.has(i.id) : !done.has(i.id)));
-  if (next && next.safety_card) return { kind: "ask", info: next, advised: true };
+  if (next && next.safetyCard) return { kind: "ask", info: next, advised: true };
   const said = s.queue.some((j) => j.do === "say") || (c && (c.sayings || []).length > 0);
   const first = [...done].every((id) => DENIED.includes(id) || id === "co_alarm");
   if (first && !said) return { kind: "opening", info: info(s, "fault_code") };
   if (s.queue.some((j) => j.do !== "set_tools")) return { kind: "waiting" };
-  if (!next && c && c.next_repair_id) return { kind: "repair" };
+  if (!next && c && c.nextRepairId) return { kind: "repair" };
   if (!next && mended && mended.stage === "STAGE_START") return { kind: "start" };
   if (!next && mended && mended.stage === "STAGE_WELL") return { kind: "well" };
   return next ? { kind: "ask", info: next, advised: true } : { kind: "done" };
@@ -259,7 +259,7 @@ export function lines(s) {
 }
 
 /** @param {string} id @param {Info} [i] */
-const isSafety = (id, i) => (i ? !!i.safety_card : DENIED.includes(id) || id === "co_alarm");
+const isSafety = (id, i) => (i ? !!i.safetyCard : DENIED.includes(id) || id === "co_alarm");
 
 /** Whether a line of the safety card, saved or not, is a sign of danger. @param {Line} l */
 function alarming(l) {
@@ -286,8 +286,8 @@ export function evidence(s) {
   const told = ((s.conversation && s.conversation.told) || []).filter((t) => !t.skipped), repairs = (s.conversation &&
       s.conversation.recovery && s.conversation.recovery.repairs) || [];
   const latest = Math.max(0, ...repairs.map((/** @type {any} */ r) => Number(r.event)));
-  return { observations: told.map((t) => t.observation), mended_ids: repairs.map((/** @type {any} */ r) =>
-      r.repair_id), before_ids: told.filter((t) => Number(t.event) < latest).map((t) => t.observation.id) };
+  return { observations: told.map((t) => t.observation), mendedIds: repairs.map((/** @type {any} */ r) =>
+      r.repairId), beforeIds: told.filter((t) => Number(t.event) < latest).map((t) => t.observation.id) };
 }
 
 /**

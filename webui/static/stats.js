@@ -63,21 +63,21 @@ export function viewStatistics(s) {
   const closed = total("closed"), settled = total("settled");
   const day = (/** @type {string} */ at) => new Date(at).toLocaleDateString(lang, { day: "numeric", month: "numeric",
       timeZone: "UTC" });
-  const median = s.median_time ? Math.max(1, Math.round(parseFloat(s.median_time) / 60)) : 0;
+  const median = s.medianTime ? Math.max(1, Math.round(parseFloat(s.medianTime) / 60)) : 0;
   const outcomes = (s.outcomes || []).map((/** @type {any} */ o) => ({ ...o, title:
       t("outcome.OUTCOME_" + (OUTCOMES.includes(o.id) ? o.id : "settled").toUpperCase()) }));
   return h("div", null,
     h("p", { class: "soft" }, t("stats.all", { n: s.conversations || 0, weeks: weeks.length }), s.truncated ?
         " " + t("stats.truncated") : ""),
     h("div", { class: "plots" },
-      figure(t("stats.share"), columns(t("stats.share"), weeks.map((/** @type {any} */ w) => ({ name: day(w.begins_at), all: w.closed ||
+      figure(t("stats.share"), columns(t("stats.share"), weeks.map((/** @type {any} */ w) => ({ name: day(w.beginsAt), all: w.closed ||
           0, part: w.settled || 0, top: `${w.settled || 0}/${w.closed || 0}` })), t("stats.share_axis")),
         closed ? t("stats.share_all", { percent: t("percent", { n: Math.round((100 * settled) / closed) }), closed }) :
             t("stats.none")),
-      figure(t("stats.times"), columns(t("stats.times"), (s.times || []).map((/** @type {any} */ b) => ({ name: b.up_to_minutes ?
-          "≤ " + b.up_to_minutes : t("stats.longer"), all: b.count || 0, top: number(b.count || 0) })),
+      figure(t("stats.times"), columns(t("stats.times"), (s.times || []).map((/** @type {any} */ b) => ({ name: b.upToMinutes ?
+          "≤ " + b.upToMinutes : t("stats.longer"), all: b.count || 0, top: number(b.count || 0) })),
           t("stats.times_axis")),
-        s.median_time ? t("stats.median", { n: median }) : t("stats.none")),
+        s.medianTime ? t("stats.median", { n: median }) : t("stats.none")),
       figure(t("stats.causes"), ranking(t("stats.causes"), s.causes || [])),
       figure(t("stats.checks"), ranking(t("stats.checks"), s.checks || [])),
       figure(t("stats.outcomes"), ranking(t("stats.outcomes"), outcomes))));

@@ -32,7 +32,7 @@ export function viewSuspects(s, act) {
         a.chains.map(viewChain)),
     (a.contradictions || []).length > 0 && h("section", { key: "odd", id: "odd" }, h("h2", null, t("odd")),
       h("ul", null, a.contradictions.map((/** @type {any} */ x) => h("li", null, x.text)))),
-    viewOthers(s, act, a.next_checks || []),
+    viewOthers(s, act, a.nextChecks || []),
   ];
 }
 
@@ -61,26 +61,26 @@ function viewReasons(s, cause) {
   const known = s.explained[cause.id], fresh = known && known.event === eventOf(s.conversation) ? known : null;
   const weights = (fresh && fresh.cause && fresh.cause.weights) || cause.weights || [], now = cause.probability || 0;
   // What would change nothing that is shown is left out.
-  const changes = ((fresh && fresh.would_change) || []).filter((/** @type {any} */ w) => percent(w.probability_after ||
+  const changes = ((fresh && fresh.wouldChange) || []).filter((/** @type {any} */ w) => percent(w.probabilityAfter ||
       0) !== percent(now));
   return h("div", { class: "reasons" },
     known && known.explanation && h("p", null, known.explanation),
     weights.length > 0 ? h("ul", { class: "weights" }, weights.map((/** @type {any} */ w) =>
-        h("li", { key: w.observation_id, class: (w.bits || 0) > 0 ? "for" : "against" },
+        h("li", { key: w.observationId, class: (w.bits || 0) > 0 ? "for" : "against" },
       h("span", null, w.text), h("span", { class: "soft", title: t("bits.number", { n: number(w.bits || 0, 1) }) },
           strength(w.bits || 0)))))
       : h("p", { class: "soft" }, t("reasons.none")),
     changes.length > 0 && h("p", { class: "sub" }, t("reasons.change")),
     changes.length > 0 && h("ul", { class: "weights" }, changes.map((/** @type {any} */ w) =>
-        h("li", { key: w.observation_id + w.state }, h("span", null, w.text),
-      h("span", { class: "soft" }, t("reasons.then", { percent: percent(w.probability_after || 0) }))))),
+        h("li", { key: w.observationId + w.state }, h("span", null, w.text),
+      h("span", { class: "soft" }, t("reasons.then", { percent: percent(w.probabilityAfter || 0) }))))),
     !fresh && h("p", { class: "soft later" }, t(s.link === "open" ? "reasons.fetching" : "reasons.later")));
 }
 
 /** Other checks than the one that is asked. @param {State} s @param {Act} act @param {any[]} checks */
 function viewOthers(s, act, checks) {
   const now = current(s), asked = now.info && now.info.id;
-  const others = checks.filter((c) => c.observation_id !== asked).slice(0, ALTERNATIVES);
+  const others = checks.filter((c) => c.observationId !== asked).slice(0, ALTERNATIVES);
   if (others.length === 0 || now.kind === "safety") return null;
   return h("section", { key: "others", id: "others", "aria-labelledby": "others-title" },
       h("h2", { id: "others-title" }, t("others")), viewChecks(s, act, others));
@@ -89,11 +89,11 @@ function viewOthers(s, act, checks) {
 /** @param {State} s @param {Act} act @param {any[]} checks */
 function viewChecks(s, act, checks) {
   const causes = assessed(s).causes || [];
-  const about = (/** @type {any} */ c) => (c.about_cause_ids || []).map((/** @type {string} */ id) =>
+  const about = (/** @type {any} */ c) => (c.aboutCauseIds || []).map((/** @type {string} */ id) =>
       (causes.find((/** @type {any} */ x) => x.id === id) || {}).title).filter(Boolean).join(", ");
-  return h("ul", { class: "others" }, checks.map((c) => h("li", { key: c.observation_id },
-    h("button", { type: "button", class: "askrow", "data-ask": c.observation_id, onclick: () =>
-        act.ask(c.observation_id) },
+  return h("ul", { class: "others" }, checks.map((c) => h("li", { key: c.observationId },
+    h("button", { type: "button", class: "askrow", "data-ask": c.observationId, onclick: () =>
+        act.ask(c.observationId) },
       h("span", null, c.question, h("small", null, [t("ask.minutes", { time: minutes(c.minutes || 0) }), c.tool &&
           t("ask.needs", { tool: toolTitle(s, c.tool) }),
         about(c) && t("others.about", { causes: about(c) })].filter(Boolean).join(" "))), on()))));
@@ -104,7 +104,7 @@ export function viewPart(s, act, part) {
   const a = assessed(s), here = (a.causes || []).filter((/** @type {any} */ c) => c.part === part),
       p = suspicion(a.causes || []).get(part) || 0;
   const ids = new Set(here.map((/** @type {any} */ c) => c.id));
-  const checks = (a.next_checks || []).filter((/** @type {any} */ c) => (c.about_cause_ids ||
+  const checks = (a.nextChecks || []).filter((/** @type {any} */ c) => (c.aboutCauseIds ||
       []).some((/** @type {string} */ id) => ids.has(id)));
   return [
     h("h2", { key: "part-title", id: "part-title" }, h("span", { class: "sw", "data-level": String(level(p,

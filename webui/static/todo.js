@@ -24,16 +24,16 @@ export function viewTodo(s, act) {
     plan.note && h("p", null, plan.note),
     steps.length > 0 ? h("p", { class: "soft" }, t("todo.how")) : !plan.note && h("p", { class: "soft" },
         t("todo.none")),
-    h("ol", { class: "plan" }, steps.map((/** @type {any} */ p, /** @type {number} */ i) => h("li", { key: p.repair_id,
-        "data-repair": p.repair_id },
-      h("button", { type: "button", class: "rep", onclick: () => act.view("repair:" + p.repair_id) },
+    h("ol", { class: "plan" }, steps.map((/** @type {any} */ p, /** @type {number} */ i) => h("li", { key: p.repairId,
+        "data-repair": p.repairId },
+      h("button", { type: "button", class: "rep", onclick: () => act.view("repair:" + p.repairId) },
         h("span", null, h("strong", null, p.title), h("small", null, takes(p) + (p.together ?
             " " + t("plan.together") : ""))), on()),
-      h("p", { class: "cum" }, bar(p.probability_fixed_so_far || p.probability_fixed || 0)[0],
+      h("p", { class: "cum" }, bar(p.probabilityWellAfter || p.probabilityNeeded || 0)[0],
         h("span", null, t(i === 0 ? "plan.needed" : "plan.so_far",
-            { percent: percent((i > 0 && p.probability_fixed_so_far) || p.probability_fixed || 0) }))),
-      p.held_back && h("p", { class: "wait" }, h("strong", null, t("plan.wait")), " " + p.held_back)))),
-    plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.after_steps ||
+            { percent: percent((i > 0 && p.probabilityWellAfter) || p.probabilityNeeded || 0) }))),
+      p.heldBack && h("p", { class: "wait" }, h("strong", null, t("plan.wait")), " " + p.heldBack)))),
+    plan.ending && h("p", { class: "ending" }, h("strong", null, t("plan.ending", { n: plan.ending.afterSteps ||
         0 })), " " + plan.ending.text));
 }
 
@@ -44,19 +44,19 @@ export function viewTodo(s, act) {
  * @param {string} id
  */
 export function viewRepairSteps(s, act, id) {
-  const steps = planOf(s).steps || [], at = steps.findIndex((/** @type {any} */ p) => p.repair_id === id),
+  const steps = planOf(s).steps || [], at = steps.findIndex((/** @type {any} */ p) => p.repairId === id),
       p = steps[at];
   if (!p) return viewTodo(s, act);
-  const stop = p.held_back && forbidden(s);
+  const stop = p.heldBack && forbidden(s);
   return [
     h("p", { key: "which", class: "soft" }, t("repair.which", { i: at + 1, n: steps.length })),
     h("h2", { key: "title", id: "repair-title" }, p.title),
     h("div", { class: "facts", key: "facts" }, h("p", null, h("strong", null, minutes(p.minutes || 0)),
         h("small", null, t("repair.time"))),
-      h("p", null, h("strong", null, p.cost ? t("takes.cost", { n: Math.round(p.cost) }) : "0 €"), h("small", null,
+      h("p", null, h("strong", null, p.partsEuros ? t("takes.cost", { n: Math.round(p.partsEuros) }) : "0 €"), h("small", null,
           t("repair.cost"))),
-      h("p", null, h("strong", null, odds(p.probability_fixed || 0)), h("small", null, t("repair.chance")))),
-    p.held_back && h("p", { class: "wait", key: "wait" }, h("strong", null, t("plan.wait")), " " + p.held_back),
+      h("p", null, h("strong", null, odds(p.probabilityNeeded || 0)), h("small", null, t("repair.chance")))),
+    p.heldBack && h("p", { class: "wait", key: "wait" }, h("strong", null, t("plan.wait")), " " + p.heldBack),
     (p.parts || []).length > 0 && h("div", { key: "parts" }, h("h3", null, t("plan.parts")),
         h("ul", { class: "plain" }, p.parts.map((/** @type {string} */ x) => h("li", { key: x }, x)))),
     (p.cautions || []).length > 0 && h("div", { key: "steps" }, h("h3", null, t("repair.order")),
@@ -66,7 +66,7 @@ export function viewRepairSteps(s, act, id) {
     p.prevention && h("div", { key: "prevention" }, h("h3", null, t("plan.prevention")), h("p", null, p.prevention)),
     // What a danger forbids is not to be done, so nothing here asks whether it was.
     !stop && h("div", { class: "keys one", key: "done" }, h("button", { type: "button", class: "key go",
-        "data-done": p.repair_id, onclick: () => act.done(p) }, t("mend.done_watch"))),
+        "data-done": p.repairId, onclick: () => act.done(p) }, t("mend.done_watch"))),
     steps.length > 1 && h("p", { key: "all" }, h("button", { type: "button", class: "small", id: "all-repairs",
         onclick: () => act.view("todo") }, t("repair.all"))),
   ];

@@ -17,7 +17,7 @@ const WEIGHT = ["SEVERITY_CAUTION", "SEVERITY_NO_START", "SEVERITY_URGENT", "SEV
 function meant(job) {
   if (job.do !== "say") return job.request.observations || [];
   const sure = heard(job.request.text).filter((h) => !h.doubtful);
-  return sure.map((h) => ({ id: h.alarm.observation_id, state: h.alarm.state }));
+  return sure.map((h) => ({ id: h.alarm.observationId, state: h.alarm.state }));
 }
 
 /** @param {State} s */
@@ -51,7 +51,7 @@ export function dangers(s) {
   const sent = /** @type {Danger[]} */ ((assessed && assessed.dangers) || []);
   if ((assessed || !c) && s.queue.length + s.refused.length === 0) return sent;
   const { all, waiting } = told(s), here = standing(all);
-  const isNews = (/** @type {Danger} */ d) => (d.trigger_ids || []).some((id) => waiting.has(id));
+  const isNews = (/** @type {Danger} */ d) => (d.triggerIds || []).some((id) => waiting.has(id));
   const kept = sent.filter((d) => !ruled(d.id) || !isNews(d) || here.some((x) => x.id === d.id));
   const fresh = here.filter((d) => !kept.some((x) => x.id === d.id) && (!assessed || isNews(d)));
   return [...kept, ...fresh].sort((a, b) => WEIGHT.indexOf(b.severity) - WEIGHT.indexOf(a.severity));
@@ -110,8 +110,8 @@ export function asks(s) {
   for (const job of [...s.refused, ...s.queue]) if (job.do === "say") {
     for (const { alarm: a, doubtful, words } of heard(job.request.text)) if (doubtful) {
       const choices = a.choices && a.choices.length ? a.choices : [{ id: a.state || "", title: "" }];
-      found.push({ key: job.request.text + "|" + a.observation_id, id: a.observation_id, question: a.question, words,
-        no: a.no_state || "", offer: "", choices });
+      found.push({ key: job.request.text + "|" + a.observationId, id: a.observationId, question: a.question, words,
+        no: a.noState || "", offer: "", choices });
     }
   }
   const next = ((c && c.next) || []).map((i) => i.id), sayings = (c && c.sayings) || [];
@@ -122,7 +122,7 @@ export function asks(s) {
     if (!o.suggestion.danger || next.includes(id) || !about) continue;
     const said = sayings.find((x) => x.event === o.event), same = [r, ...others].filter((x) => x.observation.id === id);
     found.push({ key: (said ? said.text : o.id) + "|" + id, id, question: about.question, words: r.words || "",
-      offer: o.id, no: others.length ? "" : about.no_state || "",
+      offer: o.id, no: others.length ? "" : about.noState || "",
       choices: same.map((x) => ({ id: x.observation.state || "", title: others.length ? x.text || "" : "" })) });
   }
   const open = found.filter((a) => {

@@ -1083,8 +1083,8 @@ func (x *Saying) GetSuggestions() []*SuggestedReading {
 	return nil
 }
 
-// OpenRequest begins a conversation.
-type OpenRequest struct {
+// OpenConversationRequest begins a conversation.
+type OpenConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Language for texts; empty means "en".
 	Locale string `protobuf:"bytes,1,opt,name=locale,proto3" json:"locale,omitempty"`
@@ -1097,20 +1097,20 @@ type OpenRequest struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *OpenRequest) Reset() {
-	*x = OpenRequest{}
+func (x *OpenConversationRequest) Reset() {
+	*x = OpenConversationRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *OpenRequest) String() string {
+func (x *OpenConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*OpenRequest) ProtoMessage() {}
+func (*OpenConversationRequest) ProtoMessage() {}
 
-func (x *OpenRequest) ProtoReflect() protoreflect.Message {
+func (x *OpenConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1122,34 +1122,34 @@ func (x *OpenRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use OpenRequest.ProtoReflect.Descriptor instead.
-func (*OpenRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use OpenConversationRequest.ProtoReflect.Descriptor instead.
+func (*OpenConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
 }
 
-func (x *OpenRequest) GetLocale() string {
+func (x *OpenConversationRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-func (x *OpenRequest) GetTools() []string {
+func (x *OpenConversationRequest) GetTools() []string {
 	if x != nil {
 		return x.Tools
 	}
 	return nil
 }
 
-func (x *OpenRequest) GetClientKey() string {
+func (x *OpenConversationRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-// OpenResponse holds the new conversation.
-type OpenResponse struct {
+// OpenConversationResponse holds the new conversation.
+type OpenConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -1157,20 +1157,20 @@ type OpenResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *OpenResponse) Reset() {
-	*x = OpenResponse{}
+func (x *OpenConversationResponse) Reset() {
+	*x = OpenConversationResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *OpenResponse) String() string {
+func (x *OpenConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*OpenResponse) ProtoMessage() {}
+func (*OpenConversationResponse) ProtoMessage() {}
 
-func (x *OpenResponse) ProtoReflect() protoreflect.Message {
+func (x *OpenConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1182,20 +1182,20 @@ func (x *OpenResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use OpenResponse.ProtoReflect.Descriptor instead.
-func (*OpenResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use OpenConversationResponse.ProtoReflect.Descriptor instead.
+func (*OpenConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
 }
 
-func (x *OpenResponse) GetConversation() *Conversation {
+func (x *OpenConversationResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// GetRequest names a conversation.
-type GetRequest struct {
+// GetConversationRequest names a conversation.
+type GetConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -1205,20 +1205,20 @@ type GetRequest struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *GetRequest) Reset() {
-	*x = GetRequest{}
+func (x *GetConversationRequest) Reset() {
+	*x = GetConversationRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *GetRequest) String() string {
+func (x *GetConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*GetRequest) ProtoMessage() {}
+func (*GetConversationRequest) ProtoMessage() {}
 
-func (x *GetRequest) ProtoReflect() protoreflect.Message {
+func (x *GetConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1230,27 +1230,27 @@ func (x *GetRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use GetRequest.ProtoReflect.Descriptor instead.
-func (*GetRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use GetConversationRequest.ProtoReflect.Descriptor instead.
+func (*GetConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
 }
 
-func (x *GetRequest) GetId() string {
+func (x *GetConversationRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *GetRequest) GetLocale() string {
+func (x *GetConversationRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// GetResponse holds a conversation.
-type GetResponse struct {
+// GetConversationResponse holds a conversation.
+type GetConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -1258,20 +1258,20 @@ type GetResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *GetResponse) Reset() {
-	*x = GetResponse{}
+func (x *GetConversationResponse) Reset() {
+	*x = GetConversationResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *GetResponse) String() string {
+func (x *GetConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*GetResponse) ProtoMessage() {}
+func (*GetConversationResponse) ProtoMessage() {}
 
-func (x *GetResponse) ProtoReflect() protoreflect.Message {
+func (x *GetConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1283,20 +1283,20 @@ func (x *GetResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use GetResponse.ProtoReflect.Descriptor instead.
-func (*GetResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use GetConversationResponse.ProtoReflect.Descriptor instead.
+func (*GetConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
 }
 
-func (x *GetResponse) GetConversation() *Conversation {
+func (x *GetConversationResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// SayRequest is free text.
-type SayRequest struct {
+// SayTextRequest is free text.
+type SayTextRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -1313,20 +1313,20 @@ type SayRequest struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *SayRequest) Reset() {
-	*x = SayRequest{}
+func (x *SayTextRequest) Reset() {
+	*x = SayTextRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *SayRequest) String() string {
+func (x *SayTextRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*SayRequest) ProtoMessage() {}
+func (*SayTextRequest) ProtoMessage() {}
 
-func (x *SayRequest) ProtoReflect() protoreflect.Message {
+func (x *SayTextRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1338,48 +1338,48 @@ func (x *SayRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use SayRequest.ProtoReflect.Descriptor instead.
-func (*SayRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use SayTextRequest.ProtoReflect.Descriptor instead.
+func (*SayTextRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
 }
 
-func (x *SayRequest) GetId() string {
+func (x *SayTextRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *SayRequest) GetText() string {
+func (x *SayTextRequest) GetText() string {
 	if x != nil {
 		return x.Text
 	}
 	return ""
 }
 
-func (x *SayRequest) GetClientKey() string {
+func (x *SayTextRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-func (x *SayRequest) GetAskedId() string {
+func (x *SayTextRequest) GetAskedId() string {
 	if x != nil {
 		return x.AskedId
 	}
 	return ""
 }
 
-func (x *SayRequest) GetLocale() string {
+func (x *SayTextRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// SayResponse holds the conversation afterwards.
-type SayResponse struct {
+// SayTextResponse holds the conversation afterwards.
+type SayTextResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -1387,20 +1387,20 @@ type SayResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *SayResponse) Reset() {
-	*x = SayResponse{}
+func (x *SayTextResponse) Reset() {
+	*x = SayTextResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *SayResponse) String() string {
+func (x *SayTextResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*SayResponse) ProtoMessage() {}
+func (*SayTextResponse) ProtoMessage() {}
 
-func (x *SayResponse) ProtoReflect() protoreflect.Message {
+func (x *SayTextResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1412,20 +1412,20 @@ func (x *SayResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use SayResponse.ProtoReflect.Descriptor instead.
-func (*SayResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use SayTextResponse.ProtoReflect.Descriptor instead.
+func (*SayTextResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
 }
 
-func (x *SayResponse) GetConversation() *Conversation {
+func (x *SayTextResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// AnswerRequest answers questions.
-type AnswerRequest struct {
+// AnswerQuestionsRequest answers questions.
+type AnswerQuestionsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -1433,9 +1433,9 @@ type AnswerRequest struct {
 	Observations []*Observation `protobuf:"bytes,2,rep,name=observations,proto3" json:"observations,omitempty"`
 	// Observations whose question is skipped.
 	SkippedIds []string `protobuf:"bytes,3,rep,name=skipped_ids,json=skippedIds,proto3" json:"skipped_ids,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
 	// Offers that do not hold. One that no longer waits is passed over.
 	DismissedOfferIds []string `protobuf:"bytes,6,rep,name=dismissed_offer_ids,json=dismissedOfferIds,proto3" json:"dismissed_offer_ids,omitempty"`
@@ -1443,20 +1443,20 @@ type AnswerRequest struct {
 	sizeCache         protoimpl.SizeCache
 }
 
-func (x *AnswerRequest) Reset() {
-	*x = AnswerRequest{}
+func (x *AnswerQuestionsRequest) Reset() {
+	*x = AnswerQuestionsRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *AnswerRequest) String() string {
+func (x *AnswerQuestionsRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*AnswerRequest) ProtoMessage() {}
+func (*AnswerQuestionsRequest) ProtoMessage() {}
 
-func (x *AnswerRequest) ProtoReflect() protoreflect.Message {
+func (x *AnswerQuestionsRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1468,55 +1468,55 @@ func (x *AnswerRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use AnswerRequest.ProtoReflect.Descriptor instead.
-func (*AnswerRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use AnswerQuestionsRequest.ProtoReflect.Descriptor instead.
+func (*AnswerQuestionsRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
 }
 
-func (x *AnswerRequest) GetId() string {
+func (x *AnswerQuestionsRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *AnswerRequest) GetObservations() []*Observation {
+func (x *AnswerQuestionsRequest) GetObservations() []*Observation {
 	if x != nil {
 		return x.Observations
 	}
 	return nil
 }
 
-func (x *AnswerRequest) GetSkippedIds() []string {
+func (x *AnswerQuestionsRequest) GetSkippedIds() []string {
 	if x != nil {
 		return x.SkippedIds
 	}
 	return nil
 }
 
-func (x *AnswerRequest) GetClientKey() string {
+func (x *AnswerQuestionsRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-func (x *AnswerRequest) GetLocale() string {
+func (x *AnswerQuestionsRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-func (x *AnswerRequest) GetDismissedOfferIds() []string {
+func (x *AnswerQuestionsRequest) GetDismissedOfferIds() []string {
 	if x != nil {
 		return x.DismissedOfferIds
 	}
 	return nil
 }
 
-// AnswerResponse holds the conversation afterwards.
-type AnswerResponse struct {
+// AnswerQuestionsResponse holds the conversation afterwards.
+type AnswerQuestionsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -1524,20 +1524,20 @@ type AnswerResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *AnswerResponse) Reset() {
-	*x = AnswerResponse{}
+func (x *AnswerQuestionsResponse) Reset() {
+	*x = AnswerQuestionsResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *AnswerResponse) String() string {
+func (x *AnswerQuestionsResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*AnswerResponse) ProtoMessage() {}
+func (*AnswerQuestionsResponse) ProtoMessage() {}
 
-func (x *AnswerResponse) ProtoReflect() protoreflect.Message {
+func (x *AnswerQuestionsResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1549,47 +1549,47 @@ func (x *AnswerResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use AnswerResponse.ProtoReflect.Descriptor instead.
-func (*AnswerResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use AnswerQuestionsResponse.ProtoReflect.Descriptor instead.
+func (*AnswerQuestionsResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
 }
 
-func (x *AnswerResponse) GetConversation() *Conversation {
+func (x *AnswerQuestionsResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// RetractRequest takes something back.
-type RetractRequest struct {
+// RetractAnswerRequest takes something back.
+type RetractAnswerRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// The observation to take back.
 	ObservationId string `protobuf:"bytes,2,opt,name=observation_id,json=observationId,proto3" json:"observation_id,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *RetractRequest) Reset() {
-	*x = RetractRequest{}
+func (x *RetractAnswerRequest) Reset() {
+	*x = RetractAnswerRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *RetractRequest) String() string {
+func (x *RetractAnswerRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*RetractRequest) ProtoMessage() {}
+func (*RetractAnswerRequest) ProtoMessage() {}
 
-func (x *RetractRequest) ProtoReflect() protoreflect.Message {
+func (x *RetractAnswerRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1601,41 +1601,41 @@ func (x *RetractRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use RetractRequest.ProtoReflect.Descriptor instead.
-func (*RetractRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use RetractAnswerRequest.ProtoReflect.Descriptor instead.
+func (*RetractAnswerRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
 }
 
-func (x *RetractRequest) GetId() string {
+func (x *RetractAnswerRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *RetractRequest) GetObservationId() string {
+func (x *RetractAnswerRequest) GetObservationId() string {
 	if x != nil {
 		return x.ObservationId
 	}
 	return ""
 }
 
-func (x *RetractRequest) GetClientKey() string {
+func (x *RetractAnswerRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-func (x *RetractRequest) GetLocale() string {
+func (x *RetractAnswerRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// RetractResponse holds the conversation afterwards.
-type RetractResponse struct {
+// RetractAnswerResponse holds the conversation afterwards.
+type RetractAnswerResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -1643,20 +1643,20 @@ type RetractResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *RetractResponse) Reset() {
-	*x = RetractResponse{}
+func (x *RetractAnswerResponse) Reset() {
+	*x = RetractAnswerResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *RetractResponse) String() string {
+func (x *RetractAnswerResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*RetractResponse) ProtoMessage() {}
+func (*RetractAnswerResponse) ProtoMessage() {}
 
-func (x *RetractResponse) ProtoReflect() protoreflect.Message {
+func (x *RetractAnswerResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1668,12 +1668,12 @@ func (x *RetractResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use RetractResponse.ProtoReflect.Descriptor instead.
-func (*RetractResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use RetractAnswerResponse.ProtoReflect.Descriptor instead.
+func (*RetractAnswerResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
 }
 
-func (x *RetractResponse) GetConversation() *Conversation {
+func (x *RetractAnswerResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
@@ -1687,9 +1687,9 @@ type SetToolsRequest struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// All tools at hand.
 	Tools []string `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
 	// As in AssessRequest; left out: as it was.
 	EurosPerMinute *float64 `protobuf:"fixed64,5,opt,name=euros_per_minute,json=eurosPerMinute,proto3,oneof" json:"euros_per_minute,omitempty"`
@@ -1817,33 +1817,33 @@ func (x *SetToolsResponse) GetConversation() *Conversation {
 	return nil
 }
 
-// WatchRequest follows a conversation.
-type WatchRequest struct {
+// WatchConversationRequest follows a conversation.
+type WatchConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// The last event the client has seen; the first message comes at once only if there are later ones. 0 for all.
 	AfterEvent int64 `protobuf:"varint,2,opt,name=after_event,json=afterEvent,proto3" json:"after_event,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *WatchRequest) Reset() {
-	*x = WatchRequest{}
+func (x *WatchConversationRequest) Reset() {
+	*x = WatchConversationRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *WatchRequest) String() string {
+func (x *WatchConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*WatchRequest) ProtoMessage() {}
+func (*WatchConversationRequest) ProtoMessage() {}
 
-func (x *WatchRequest) ProtoReflect() protoreflect.Message {
+func (x *WatchConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1855,34 +1855,34 @@ func (x *WatchRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use WatchRequest.ProtoReflect.Descriptor instead.
-func (*WatchRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use WatchConversationRequest.ProtoReflect.Descriptor instead.
+func (*WatchConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
 }
 
-func (x *WatchRequest) GetId() string {
+func (x *WatchConversationRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *WatchRequest) GetAfterEvent() int64 {
+func (x *WatchConversationRequest) GetAfterEvent() int64 {
 	if x != nil {
 		return x.AfterEvent
 	}
 	return 0
 }
 
-func (x *WatchRequest) GetLocale() string {
+func (x *WatchConversationRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// WatchResponse holds the conversation after a change.
-type WatchResponse struct {
+// WatchConversationResponse holds the conversation after a change.
+type WatchConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -1890,20 +1890,20 @@ type WatchResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *WatchResponse) Reset() {
-	*x = WatchResponse{}
+func (x *WatchConversationResponse) Reset() {
+	*x = WatchConversationResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *WatchResponse) String() string {
+func (x *WatchConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*WatchResponse) ProtoMessage() {}
+func (*WatchConversationResponse) ProtoMessage() {}
 
-func (x *WatchResponse) ProtoReflect() protoreflect.Message {
+func (x *WatchConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1915,20 +1915,20 @@ func (x *WatchResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use WatchResponse.ProtoReflect.Descriptor instead.
-func (*WatchResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use WatchConversationResponse.ProtoReflect.Descriptor instead.
+func (*WatchConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
 }
 
-func (x *WatchResponse) GetConversation() *Conversation {
+func (x *WatchConversationResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// DeleteRequest names a conversation.
-type DeleteRequest struct {
+// DeleteConversationRequest names a conversation.
+type DeleteConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -1936,20 +1936,20 @@ type DeleteRequest struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *DeleteRequest) Reset() {
-	*x = DeleteRequest{}
+func (x *DeleteConversationRequest) Reset() {
+	*x = DeleteConversationRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *DeleteRequest) String() string {
+func (x *DeleteConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*DeleteRequest) ProtoMessage() {}
+func (*DeleteConversationRequest) ProtoMessage() {}
 
-func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
+func (x *DeleteConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1961,39 +1961,39 @@ func (x *DeleteRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use DeleteRequest.ProtoReflect.Descriptor instead.
-func (*DeleteRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use DeleteConversationRequest.ProtoReflect.Descriptor instead.
+func (*DeleteConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
 }
 
-func (x *DeleteRequest) GetId() string {
+func (x *DeleteConversationRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-// DeleteResponse tells that the conversation is gone.
-type DeleteResponse struct {
+// DeleteConversationResponse tells that the conversation is gone.
+type DeleteConversationResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *DeleteResponse) Reset() {
-	*x = DeleteResponse{}
+func (x *DeleteConversationResponse) Reset() {
+	*x = DeleteConversationResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *DeleteResponse) String() string {
+func (x *DeleteConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*DeleteResponse) ProtoMessage() {}
+func (*DeleteConversationResponse) ProtoMessage() {}
 
-func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
+func (x *DeleteConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2005,8 +2005,8 @@ func (x *DeleteResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use DeleteResponse.ProtoReflect.Descriptor instead.
-func (*DeleteResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use DeleteConversationResponse.ProtoReflect.Descriptor instead.
+func (*DeleteConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
 }
 
@@ -2111,8 +2111,8 @@ func (x *MakeCodeResponse) GetExpiresAt() *timestamppb.Timestamp {
 	return nil
 }
 
-// ComeBackRequest holds a code.
-type ComeBackRequest struct {
+// RedeemCodeRequest holds a code.
+type RedeemCodeRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// As it was written down; case, spaces and hyphens do not matter.
 	Code          string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
@@ -2120,20 +2120,20 @@ type ComeBackRequest struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ComeBackRequest) Reset() {
-	*x = ComeBackRequest{}
+func (x *RedeemCodeRequest) Reset() {
+	*x = RedeemCodeRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ComeBackRequest) String() string {
+func (x *RedeemCodeRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ComeBackRequest) ProtoMessage() {}
+func (*RedeemCodeRequest) ProtoMessage() {}
 
-func (x *ComeBackRequest) ProtoReflect() protoreflect.Message {
+func (x *RedeemCodeRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2145,20 +2145,20 @@ func (x *ComeBackRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ComeBackRequest.ProtoReflect.Descriptor instead.
-func (*ComeBackRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use RedeemCodeRequest.ProtoReflect.Descriptor instead.
+func (*RedeemCodeRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
 }
 
-func (x *ComeBackRequest) GetCode() string {
+func (x *RedeemCodeRequest) GetCode() string {
 	if x != nil {
 		return x.Code
 	}
 	return ""
 }
 
-// ComeBackResponse names the conversation.
-type ComeBackResponse struct {
+// RedeemCodeResponse names the conversation.
+type RedeemCodeResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -2166,20 +2166,20 @@ type ComeBackResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ComeBackResponse) Reset() {
-	*x = ComeBackResponse{}
+func (x *RedeemCodeResponse) Reset() {
+	*x = RedeemCodeResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ComeBackResponse) String() string {
+func (x *RedeemCodeResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ComeBackResponse) ProtoMessage() {}
+func (*RedeemCodeResponse) ProtoMessage() {}
 
-func (x *ComeBackResponse) ProtoReflect() protoreflect.Message {
+func (x *RedeemCodeResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2191,20 +2191,20 @@ func (x *ComeBackResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ComeBackResponse.ProtoReflect.Descriptor instead.
-func (*ComeBackResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use RedeemCodeResponse.ProtoReflect.Descriptor instead.
+func (*RedeemCodeResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
 }
 
-func (x *ComeBackResponse) GetId() string {
+func (x *RedeemCodeResponse) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-// LetLookOnRequest names a conversation.
-type LetLookOnRequest struct {
+// MakeLookOnKeyRequest names a conversation.
+type MakeLookOnKeyRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -2214,20 +2214,20 @@ type LetLookOnRequest struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *LetLookOnRequest) Reset() {
-	*x = LetLookOnRequest{}
+func (x *MakeLookOnKeyRequest) Reset() {
+	*x = MakeLookOnKeyRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *LetLookOnRequest) String() string {
+func (x *MakeLookOnKeyRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*LetLookOnRequest) ProtoMessage() {}
+func (*MakeLookOnKeyRequest) ProtoMessage() {}
 
-func (x *LetLookOnRequest) ProtoReflect() protoreflect.Message {
+func (x *MakeLookOnKeyRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2239,27 +2239,27 @@ func (x *LetLookOnRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use LetLookOnRequest.ProtoReflect.Descriptor instead.
-func (*LetLookOnRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use MakeLookOnKeyRequest.ProtoReflect.Descriptor instead.
+func (*MakeLookOnKeyRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{28}
 }
 
-func (x *LetLookOnRequest) GetId() string {
+func (x *MakeLookOnKeyRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *LetLookOnRequest) GetWithdraw() bool {
+func (x *MakeLookOnKeyRequest) GetWithdraw() bool {
 	if x != nil {
 		return x.Withdraw
 	}
 	return false
 }
 
-// LetLookOnResponse holds a look-on key.
-type LetLookOnResponse struct {
+// MakeLookOnKeyResponse holds a look-on key.
+type MakeLookOnKeyResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The key; empty if all were withdrawn.
 	Key           string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
@@ -2267,20 +2267,20 @@ type LetLookOnResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *LetLookOnResponse) Reset() {
-	*x = LetLookOnResponse{}
+func (x *MakeLookOnKeyResponse) Reset() {
+	*x = MakeLookOnKeyResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *LetLookOnResponse) String() string {
+func (x *MakeLookOnKeyResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*LetLookOnResponse) ProtoMessage() {}
+func (*MakeLookOnKeyResponse) ProtoMessage() {}
 
-func (x *LetLookOnResponse) ProtoReflect() protoreflect.Message {
+func (x *MakeLookOnKeyResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2292,20 +2292,20 @@ func (x *LetLookOnResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use LetLookOnResponse.ProtoReflect.Descriptor instead.
-func (*LetLookOnResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use MakeLookOnKeyResponse.ProtoReflect.Descriptor instead.
+func (*MakeLookOnKeyResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{29}
 }
 
-func (x *LetLookOnResponse) GetKey() string {
+func (x *MakeLookOnKeyResponse) GetKey() string {
 	if x != nil {
 		return x.Key
 	}
 	return ""
 }
 
-// ResolveRequest decides about a suggestion.
-type ResolveRequest struct {
+// ResolveSuggestionRequest decides about a suggestion.
+type ResolveSuggestionRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -2313,28 +2313,28 @@ type ResolveRequest struct {
 	Suggestion int64 `protobuf:"varint,2,opt,name=suggestion,proto3" json:"suggestion,omitempty"`
 	// True makes it an answer, false puts it away.
 	Confirm bool `protobuf:"varint,3,opt,name=confirm,proto3" json:"confirm,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ResolveRequest) Reset() {
-	*x = ResolveRequest{}
+func (x *ResolveSuggestionRequest) Reset() {
+	*x = ResolveSuggestionRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ResolveRequest) String() string {
+func (x *ResolveSuggestionRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ResolveRequest) ProtoMessage() {}
+func (*ResolveSuggestionRequest) ProtoMessage() {}
 
-func (x *ResolveRequest) ProtoReflect() protoreflect.Message {
+func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2346,48 +2346,48 @@ func (x *ResolveRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ResolveRequest.ProtoReflect.Descriptor instead.
-func (*ResolveRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use ResolveSuggestionRequest.ProtoReflect.Descriptor instead.
+func (*ResolveSuggestionRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
 }
 
-func (x *ResolveRequest) GetId() string {
+func (x *ResolveSuggestionRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *ResolveRequest) GetSuggestion() int64 {
+func (x *ResolveSuggestionRequest) GetSuggestion() int64 {
 	if x != nil {
 		return x.Suggestion
 	}
 	return 0
 }
 
-func (x *ResolveRequest) GetConfirm() bool {
+func (x *ResolveSuggestionRequest) GetConfirm() bool {
 	if x != nil {
 		return x.Confirm
 	}
 	return false
 }
 
-func (x *ResolveRequest) GetClientKey() string {
+func (x *ResolveSuggestionRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-func (x *ResolveRequest) GetLocale() string {
+func (x *ResolveSuggestionRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// ResolveResponse holds the conversation afterwards.
-type ResolveResponse struct {
+// ResolveSuggestionResponse holds the conversation afterwards.
+type ResolveSuggestionResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -2395,20 +2395,20 @@ type ResolveResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ResolveResponse) Reset() {
-	*x = ResolveResponse{}
+func (x *ResolveSuggestionResponse) Reset() {
+	*x = ResolveSuggestionResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ResolveResponse) String() string {
+func (x *ResolveSuggestionResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ResolveResponse) ProtoMessage() {}
+func (*ResolveSuggestionResponse) ProtoMessage() {}
 
-func (x *ResolveResponse) ProtoReflect() protoreflect.Message {
+func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2420,20 +2420,20 @@ func (x *ResolveResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ResolveResponse.ProtoReflect.Descriptor instead.
-func (*ResolveResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use ResolveSuggestionResponse.ProtoReflect.Descriptor instead.
+func (*ResolveSuggestionResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
 }
 
-func (x *ResolveResponse) GetConversation() *Conversation {
+func (x *ResolveSuggestionResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// MendRequest names a repair.
-type MendRequest struct {
+// ReportRepairRequest names a repair.
+type ReportRepairRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -2441,28 +2441,28 @@ type MendRequest struct {
 	RepairId string `protobuf:"bytes,2,opt,name=repair_id,json=repairId,proto3" json:"repair_id,omitempty"`
 	// True takes it back: it was not done after all.
 	TakeBack bool `protobuf:"varint,3,opt,name=take_back,json=takeBack,proto3" json:"take_back,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *MendRequest) Reset() {
-	*x = MendRequest{}
+func (x *ReportRepairRequest) Reset() {
+	*x = ReportRepairRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *MendRequest) String() string {
+func (x *ReportRepairRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*MendRequest) ProtoMessage() {}
+func (*ReportRepairRequest) ProtoMessage() {}
 
-func (x *MendRequest) ProtoReflect() protoreflect.Message {
+func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2474,48 +2474,48 @@ func (x *MendRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use MendRequest.ProtoReflect.Descriptor instead.
-func (*MendRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use ReportRepairRequest.ProtoReflect.Descriptor instead.
+func (*ReportRepairRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
 }
 
-func (x *MendRequest) GetId() string {
+func (x *ReportRepairRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *MendRequest) GetRepairId() string {
+func (x *ReportRepairRequest) GetRepairId() string {
 	if x != nil {
 		return x.RepairId
 	}
 	return ""
 }
 
-func (x *MendRequest) GetTakeBack() bool {
+func (x *ReportRepairRequest) GetTakeBack() bool {
 	if x != nil {
 		return x.TakeBack
 	}
 	return false
 }
 
-func (x *MendRequest) GetClientKey() string {
+func (x *ReportRepairRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-func (x *MendRequest) GetLocale() string {
+func (x *ReportRepairRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// MendResponse holds the conversation afterwards.
-type MendResponse struct {
+// ReportRepairResponse holds the conversation afterwards.
+type ReportRepairResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -2523,20 +2523,20 @@ type MendResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *MendResponse) Reset() {
-	*x = MendResponse{}
+func (x *ReportRepairResponse) Reset() {
+	*x = ReportRepairResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *MendResponse) String() string {
+func (x *ReportRepairResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*MendResponse) ProtoMessage() {}
+func (*ReportRepairResponse) ProtoMessage() {}
 
-func (x *MendResponse) ProtoReflect() protoreflect.Message {
+func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2548,12 +2548,12 @@ func (x *MendResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use MendResponse.ProtoReflect.Descriptor instead.
-func (*MendResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use ReportRepairResponse.ProtoReflect.Descriptor instead.
+func (*ReportRepairResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
 }
 
-func (x *MendResponse) GetConversation() *Conversation {
+func (x *ReportRepairResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
@@ -2569,9 +2569,9 @@ type ReportStartRequest struct {
 	Ran *bool `protobuf:"varint,2,opt,name=ran,proto3,oneof" json:"ran,omitempty"`
 	// What was seen of it; may be empty.
 	Observations []*Observation `protobuf:"bytes,3,rep,name=observations,proto3" json:"observations,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2688,8 +2688,8 @@ func (x *ReportStartResponse) GetConversation() *Conversation {
 	return nil
 }
 
-// SettleRequest says what it turned out to be.
-type SettleRequest struct {
+// SettleConversationRequest says what it turned out to be.
+type SettleConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -2699,28 +2699,28 @@ type SettleRequest struct {
 	FoundBy Finder `protobuf:"varint,3,opt,name=found_by,json=foundBy,proto3,enum=lightoff.v1.Finder" json:"found_by,omitempty"`
 	// How surely. Unset is an error.
 	Surety Surety `protobuf:"varint,4,opt,name=surety,proto3,enum=lightoff.v1.Surety" json:"surety,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,5,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,6,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *SettleRequest) Reset() {
-	*x = SettleRequest{}
+func (x *SettleConversationRequest) Reset() {
+	*x = SettleConversationRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *SettleRequest) String() string {
+func (x *SettleConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*SettleRequest) ProtoMessage() {}
+func (*SettleConversationRequest) ProtoMessage() {}
 
-func (x *SettleRequest) ProtoReflect() protoreflect.Message {
+func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2732,55 +2732,55 @@ func (x *SettleRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use SettleRequest.ProtoReflect.Descriptor instead.
-func (*SettleRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use SettleConversationRequest.ProtoReflect.Descriptor instead.
+func (*SettleConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
 }
 
-func (x *SettleRequest) GetId() string {
+func (x *SettleConversationRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *SettleRequest) GetCauseIds() []string {
+func (x *SettleConversationRequest) GetCauseIds() []string {
 	if x != nil {
 		return x.CauseIds
 	}
 	return nil
 }
 
-func (x *SettleRequest) GetFoundBy() Finder {
+func (x *SettleConversationRequest) GetFoundBy() Finder {
 	if x != nil {
 		return x.FoundBy
 	}
 	return Finder_FINDER_UNSPECIFIED
 }
 
-func (x *SettleRequest) GetSurety() Surety {
+func (x *SettleConversationRequest) GetSurety() Surety {
 	if x != nil {
 		return x.Surety
 	}
 	return Surety_SURETY_UNSPECIFIED
 }
 
-func (x *SettleRequest) GetClientKey() string {
+func (x *SettleConversationRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-func (x *SettleRequest) GetLocale() string {
+func (x *SettleConversationRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// SettleResponse holds the conversation afterwards.
-type SettleResponse struct {
+// SettleConversationResponse holds the conversation afterwards.
+type SettleConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -2788,20 +2788,20 @@ type SettleResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *SettleResponse) Reset() {
-	*x = SettleResponse{}
+func (x *SettleConversationResponse) Reset() {
+	*x = SettleConversationResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *SettleResponse) String() string {
+func (x *SettleConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*SettleResponse) ProtoMessage() {}
+func (*SettleConversationResponse) ProtoMessage() {}
 
-func (x *SettleResponse) ProtoReflect() protoreflect.Message {
+func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2813,47 +2813,47 @@ func (x *SettleResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use SettleResponse.ProtoReflect.Descriptor instead.
-func (*SettleResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use SettleConversationResponse.ProtoReflect.Descriptor instead.
+func (*SettleConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
 }
 
-func (x *SettleResponse) GetConversation() *Conversation {
+func (x *SettleConversationResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// CheckBackRequest says whether a repair has held.
-type CheckBackRequest struct {
+// ReportHoldingRequest says whether a repair has held.
+type ReportHoldingRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Whether it has. Unset is an error.
 	Holding Holding `protobuf:"varint,2,opt,name=holding,proto3,enum=lightoff.v1.Holding" json:"holding,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *CheckBackRequest) Reset() {
-	*x = CheckBackRequest{}
+func (x *ReportHoldingRequest) Reset() {
+	*x = ReportHoldingRequest{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *CheckBackRequest) String() string {
+func (x *ReportHoldingRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*CheckBackRequest) ProtoMessage() {}
+func (*ReportHoldingRequest) ProtoMessage() {}
 
-func (x *CheckBackRequest) ProtoReflect() protoreflect.Message {
+func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2865,41 +2865,41 @@ func (x *CheckBackRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use CheckBackRequest.ProtoReflect.Descriptor instead.
-func (*CheckBackRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use ReportHoldingRequest.ProtoReflect.Descriptor instead.
+func (*ReportHoldingRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
 }
 
-func (x *CheckBackRequest) GetId() string {
+func (x *ReportHoldingRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *CheckBackRequest) GetHolding() Holding {
+func (x *ReportHoldingRequest) GetHolding() Holding {
 	if x != nil {
 		return x.Holding
 	}
 	return Holding_HOLDING_UNSPECIFIED
 }
 
-func (x *CheckBackRequest) GetClientKey() string {
+func (x *ReportHoldingRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-func (x *CheckBackRequest) GetLocale() string {
+func (x *ReportHoldingRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// CheckBackResponse holds the conversation afterwards.
-type CheckBackResponse struct {
+// ReportHoldingResponse holds the conversation afterwards.
+type ReportHoldingResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -2907,20 +2907,20 @@ type CheckBackResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *CheckBackResponse) Reset() {
-	*x = CheckBackResponse{}
+func (x *ReportHoldingResponse) Reset() {
+	*x = ReportHoldingResponse{}
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *CheckBackResponse) String() string {
+func (x *ReportHoldingResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*CheckBackResponse) ProtoMessage() {}
+func (*ReportHoldingResponse) ProtoMessage() {}
 
-func (x *CheckBackResponse) ProtoReflect() protoreflect.Message {
+func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -2932,12 +2932,12 @@ func (x *CheckBackResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use CheckBackResponse.ProtoReflect.Descriptor instead.
-func (*CheckBackResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use ReportHoldingResponse.ProtoReflect.Descriptor instead.
+func (*ReportHoldingResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
 }
 
-func (x *CheckBackResponse) GetConversation() *Conversation {
+func (x *ReportHoldingResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
@@ -3034,31 +3034,29 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\breadings\x18\x02 \x03(\v2\x14.lightoff.v1.ReadingR\breadings\x12\x18\n" +
 	"\aunclear\x18\x03 \x03(\tR\aunclear\x12\x14\n" +
 	"\x05event\x18\x04 \x01(\x03R\x05event\x12?\n" +
-	"\vsuggestions\x18\x05 \x03(\v2\x1d.lightoff.v1.SuggestedReadingR\vsuggestions\"Z\n" +
-	"\vOpenRequest\x12\x16\n" +
+	"\vsuggestions\x18\x05 \x03(\v2\x1d.lightoff.v1.SuggestedReadingR\vsuggestions\"f\n" +
+	"\x17OpenConversationRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x14\n" +
 	"\x05tools\x18\x02 \x03(\tR\x05tools\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x03 \x01(\tR\tclientKey\"M\n" +
-	"\fOpenResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"4\n" +
-	"\n" +
-	"GetRequest\x12\x0e\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\"Y\n" +
+	"\x18OpenConversationResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"@\n" +
+	"\x16GetConversationRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
-	"\x06locale\x18\x02 \x01(\tR\x06locale\"L\n" +
-	"\vGetResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x82\x01\n" +
-	"\n" +
-	"SayRequest\x12\x0e\n" +
+	"\x06locale\x18\x02 \x01(\tR\x06locale\"X\n" +
+	"\x17GetConversationResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x86\x01\n" +
+	"\x0eSayTextRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x19\n" +
 	"\basked_id\x18\x04 \x01(\tR\aaskedId\x12\x16\n" +
-	"\x06locale\x18\x05 \x01(\tR\x06locale\"L\n" +
-	"\vSayResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xe5\x01\n" +
-	"\rAnswerRequest\x12\x0e\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"P\n" +
+	"\x0fSayTextResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xee\x01\n" +
+	"\x16AnswerQuestionsRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12<\n" +
 	"\fobservations\x18\x02 \x03(\v2\x18.lightoff.v1.ObservationR\fobservations\x12\x1f\n" +
 	"\vskipped_ids\x18\x03 \x03(\tR\n" +
@@ -3066,16 +3064,16 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\n" +
 	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
 	"\x06locale\x18\x05 \x01(\tR\x06locale\x12.\n" +
-	"\x13dismissed_offer_ids\x18\x06 \x03(\tR\x11dismissedOfferIds\"O\n" +
-	"\x0eAnswerResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"~\n" +
-	"\x0eRetractRequest\x12\x0e\n" +
+	"\x13dismissed_offer_ids\x18\x06 \x03(\tR\x11dismissedOfferIds\"X\n" +
+	"\x17AnswerQuestionsResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x84\x01\n" +
+	"\x14RetractAnswerRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12%\n" +
 	"\x0eobservation_id\x18\x02 \x01(\tR\robservationId\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x04 \x01(\tR\x06locale\"P\n" +
-	"\x0fRetractResponse\x12=\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\"V\n" +
+	"\x15RetractAnswerResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x83\x02\n" +
 	"\x0fSetToolsRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -3088,33 +3086,33 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x11_euros_per_minuteB\x0e\n" +
 	"\f_willingness\"Q\n" +
 	"\x10SetToolsResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"W\n" +
-	"\fWatchRequest\x12\x0e\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"c\n" +
+	"\x18WatchConversationRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1f\n" +
 	"\vafter_event\x18\x02 \x01(\x03R\n" +
 	"afterEvent\x12\x16\n" +
-	"\x06locale\x18\x03 \x01(\tR\x06locale\"N\n" +
-	"\rWatchResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x1f\n" +
-	"\rDeleteRequest\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\"\x10\n" +
-	"\x0eDeleteResponse\"!\n" +
+	"\x06locale\x18\x03 \x01(\tR\x06locale\"Z\n" +
+	"\x19WatchConversationResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"+\n" +
+	"\x19DeleteConversationRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\"\x1c\n" +
+	"\x1aDeleteConversationResponse\"!\n" +
 	"\x0fMakeCodeRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\"a\n" +
 	"\x10MakeCodeResponse\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x129\n" +
 	"\n" +
-	"expires_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\"%\n" +
-	"\x0fComeBackRequest\x12\x12\n" +
-	"\x04code\x18\x01 \x01(\tR\x04code\"\"\n" +
-	"\x10ComeBackResponse\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\">\n" +
-	"\x10LetLookOnRequest\x12\x0e\n" +
+	"expires_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\"'\n" +
+	"\x11RedeemCodeRequest\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\"$\n" +
+	"\x12RedeemCodeResponse\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\"B\n" +
+	"\x14MakeLookOnKeyRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1a\n" +
-	"\bwithdraw\x18\x02 \x01(\bR\bwithdraw\"%\n" +
-	"\x11LetLookOnResponse\x12\x10\n" +
-	"\x03key\x18\x01 \x01(\tR\x03key\"\x91\x01\n" +
-	"\x0eResolveRequest\x12\x0e\n" +
+	"\bwithdraw\x18\x02 \x01(\bR\bwithdraw\")\n" +
+	"\x15MakeLookOnKeyResponse\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\"\x9b\x01\n" +
+	"\x18ResolveSuggestionRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1e\n" +
 	"\n" +
 	"suggestion\x18\x02 \x01(\x03R\n" +
@@ -3122,17 +3120,17 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\aconfirm\x18\x03 \x01(\bR\aconfirm\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x05 \x01(\tR\x06locale\"P\n" +
-	"\x0fResolveResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x8e\x01\n" +
-	"\vMendRequest\x12\x0e\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"Z\n" +
+	"\x19ResolveSuggestionResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x96\x01\n" +
+	"\x13ReportRepairRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
 	"\trepair_id\x18\x02 \x01(\tR\brepairId\x12\x1b\n" +
 	"\ttake_back\x18\x03 \x01(\bR\btakeBack\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x05 \x01(\tR\x06locale\"M\n" +
-	"\fMendResponse\x12=\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"U\n" +
+	"\x14ReportRepairResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xb8\x01\n" +
 	"\x12ReportStartRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x15\n" +
@@ -3143,24 +3141,24 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x06locale\x18\x05 \x01(\tR\x06localeB\x06\n" +
 	"\x04_ran\"T\n" +
 	"\x13ReportStartResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xd0\x01\n" +
-	"\rSettleRequest\x12\x0e\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xdc\x01\n" +
+	"\x19SettleConversationRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1b\n" +
 	"\tcause_ids\x18\x02 \x03(\tR\bcauseIds\x12.\n" +
 	"\bfound_by\x18\x03 \x01(\x0e2\x13.lightoff.v1.FinderR\afoundBy\x12+\n" +
 	"\x06surety\x18\x04 \x01(\x0e2\x13.lightoff.v1.SuretyR\x06surety\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x05 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x06 \x01(\tR\x06locale\"O\n" +
-	"\x0eSettleResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x89\x01\n" +
-	"\x10CheckBackRequest\x12\x0e\n" +
+	"\x06locale\x18\x06 \x01(\tR\x06locale\"[\n" +
+	"\x1aSettleConversationResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x8d\x01\n" +
+	"\x14ReportHoldingRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12.\n" +
 	"\aholding\x18\x02 \x01(\x0e2\x14.lightoff.v1.HoldingR\aholding\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x04 \x01(\tR\x06locale\"R\n" +
-	"\x11CheckBackResponse\x12=\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\"V\n" +
+	"\x15ReportHoldingResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation*S\n" +
 	"\x05Stage\x12\x15\n" +
 	"\x11STAGE_UNSPECIFIED\x10\x00\x12\x0f\n" +
@@ -3183,24 +3181,25 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\fHOLDING_WELL\x10\x01\x12\x15\n" +
 	"\x11HOLDING_CAME_BACK\x10\x02\x12\x11\n" +
 	"\rHOLDING_OTHER\x10\x03\x12\x13\n" +
-	"\x0fHOLDING_UNKNOWN\x10\x042\xdf\b\n" +
-	"\x13ConversationService\x12;\n" +
-	"\x04Open\x12\x18.lightoff.v1.OpenRequest\x1a\x19.lightoff.v1.OpenResponse\x128\n" +
-	"\x03Get\x12\x17.lightoff.v1.GetRequest\x1a\x18.lightoff.v1.GetResponse\x128\n" +
-	"\x03Say\x12\x17.lightoff.v1.SayRequest\x1a\x18.lightoff.v1.SayResponse\x12A\n" +
-	"\x06Answer\x12\x1a.lightoff.v1.AnswerRequest\x1a\x1b.lightoff.v1.AnswerResponse\x12D\n" +
-	"\aRetract\x12\x1b.lightoff.v1.RetractRequest\x1a\x1c.lightoff.v1.RetractResponse\x12G\n" +
-	"\bSetTools\x12\x1c.lightoff.v1.SetToolsRequest\x1a\x1d.lightoff.v1.SetToolsResponse\x12@\n" +
-	"\x05Watch\x12\x19.lightoff.v1.WatchRequest\x1a\x1a.lightoff.v1.WatchResponse0\x01\x12A\n" +
-	"\x06Delete\x12\x1a.lightoff.v1.DeleteRequest\x1a\x1b.lightoff.v1.DeleteResponse\x12G\n" +
-	"\bMakeCode\x12\x1c.lightoff.v1.MakeCodeRequest\x1a\x1d.lightoff.v1.MakeCodeResponse\x12G\n" +
-	"\bComeBack\x12\x1c.lightoff.v1.ComeBackRequest\x1a\x1d.lightoff.v1.ComeBackResponse\x12J\n" +
-	"\tLetLookOn\x12\x1d.lightoff.v1.LetLookOnRequest\x1a\x1e.lightoff.v1.LetLookOnResponse\x12D\n" +
-	"\aResolve\x12\x1b.lightoff.v1.ResolveRequest\x1a\x1c.lightoff.v1.ResolveResponse\x12;\n" +
-	"\x04Mend\x12\x18.lightoff.v1.MendRequest\x1a\x19.lightoff.v1.MendResponse\x12P\n" +
-	"\vReportStart\x12\x1f.lightoff.v1.ReportStartRequest\x1a .lightoff.v1.ReportStartResponse\x12A\n" +
-	"\x06Settle\x12\x1a.lightoff.v1.SettleRequest\x1a\x1b.lightoff.v1.SettleResponse\x12J\n" +
-	"\tCheckBack\x12\x1d.lightoff.v1.CheckBackRequest\x1a\x1e.lightoff.v1.CheckBackResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
+	"\x0fHOLDING_UNKNOWN\x10\x042\xa0\v\n" +
+	"\x13ConversationService\x12_\n" +
+	"\x10OpenConversation\x12$.lightoff.v1.OpenConversationRequest\x1a%.lightoff.v1.OpenConversationResponse\x12\\\n" +
+	"\x0fGetConversation\x12#.lightoff.v1.GetConversationRequest\x1a$.lightoff.v1.GetConversationResponse\x12D\n" +
+	"\aSayText\x12\x1b.lightoff.v1.SayTextRequest\x1a\x1c.lightoff.v1.SayTextResponse\x12\\\n" +
+	"\x0fAnswerQuestions\x12#.lightoff.v1.AnswerQuestionsRequest\x1a$.lightoff.v1.AnswerQuestionsResponse\x12V\n" +
+	"\rRetractAnswer\x12!.lightoff.v1.RetractAnswerRequest\x1a\".lightoff.v1.RetractAnswerResponse\x12G\n" +
+	"\bSetTools\x12\x1c.lightoff.v1.SetToolsRequest\x1a\x1d.lightoff.v1.SetToolsResponse\x12d\n" +
+	"\x11WatchConversation\x12%.lightoff.v1.WatchConversationRequest\x1a&.lightoff.v1.WatchConversationResponse0\x01\x12e\n" +
+	"\x12DeleteConversation\x12&.lightoff.v1.DeleteConversationRequest\x1a'.lightoff.v1.DeleteConversationResponse\x12G\n" +
+	"\bMakeCode\x12\x1c.lightoff.v1.MakeCodeRequest\x1a\x1d.lightoff.v1.MakeCodeResponse\x12M\n" +
+	"\n" +
+	"RedeemCode\x12\x1e.lightoff.v1.RedeemCodeRequest\x1a\x1f.lightoff.v1.RedeemCodeResponse\x12V\n" +
+	"\rMakeLookOnKey\x12!.lightoff.v1.MakeLookOnKeyRequest\x1a\".lightoff.v1.MakeLookOnKeyResponse\x12b\n" +
+	"\x11ResolveSuggestion\x12%.lightoff.v1.ResolveSuggestionRequest\x1a&.lightoff.v1.ResolveSuggestionResponse\x12S\n" +
+	"\fReportRepair\x12 .lightoff.v1.ReportRepairRequest\x1a!.lightoff.v1.ReportRepairResponse\x12P\n" +
+	"\vReportStart\x12\x1f.lightoff.v1.ReportStartRequest\x1a .lightoff.v1.ReportStartResponse\x12e\n" +
+	"\x12SettleConversation\x12&.lightoff.v1.SettleConversationRequest\x1a'.lightoff.v1.SettleConversationResponse\x12V\n" +
+	"\rReportHolding\x12!.lightoff.v1.ReportHoldingRequest\x1a\".lightoff.v1.ReportHoldingResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
 	file_lightoff_v1_conversation_proto_rawDescOnce sync.Once
@@ -3217,59 +3216,59 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 var file_lightoff_v1_conversation_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
 var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
-	(Stage)(0),                    // 0: lightoff.v1.Stage
-	(Finder)(0),                   // 1: lightoff.v1.Finder
-	(Surety)(0),                   // 2: lightoff.v1.Surety
-	(Holding)(0),                  // 3: lightoff.v1.Holding
-	(*Conversation)(nil),          // 4: lightoff.v1.Conversation
-	(*Offer)(nil),                 // 5: lightoff.v1.Offer
-	(*DoneRepair)(nil),            // 6: lightoff.v1.DoneRepair
-	(*Recovery)(nil),              // 7: lightoff.v1.Recovery
-	(*Settlement)(nil),            // 8: lightoff.v1.Settlement
-	(*Suggestion)(nil),            // 9: lightoff.v1.Suggestion
-	(*Told)(nil),                  // 10: lightoff.v1.Told
-	(*Saying)(nil),                // 11: lightoff.v1.Saying
-	(*OpenRequest)(nil),           // 12: lightoff.v1.OpenRequest
-	(*OpenResponse)(nil),          // 13: lightoff.v1.OpenResponse
-	(*GetRequest)(nil),            // 14: lightoff.v1.GetRequest
-	(*GetResponse)(nil),           // 15: lightoff.v1.GetResponse
-	(*SayRequest)(nil),            // 16: lightoff.v1.SayRequest
-	(*SayResponse)(nil),           // 17: lightoff.v1.SayResponse
-	(*AnswerRequest)(nil),         // 18: lightoff.v1.AnswerRequest
-	(*AnswerResponse)(nil),        // 19: lightoff.v1.AnswerResponse
-	(*RetractRequest)(nil),        // 20: lightoff.v1.RetractRequest
-	(*RetractResponse)(nil),       // 21: lightoff.v1.RetractResponse
-	(*SetToolsRequest)(nil),       // 22: lightoff.v1.SetToolsRequest
-	(*SetToolsResponse)(nil),      // 23: lightoff.v1.SetToolsResponse
-	(*WatchRequest)(nil),          // 24: lightoff.v1.WatchRequest
-	(*WatchResponse)(nil),         // 25: lightoff.v1.WatchResponse
-	(*DeleteRequest)(nil),         // 26: lightoff.v1.DeleteRequest
-	(*DeleteResponse)(nil),        // 27: lightoff.v1.DeleteResponse
-	(*MakeCodeRequest)(nil),       // 28: lightoff.v1.MakeCodeRequest
-	(*MakeCodeResponse)(nil),      // 29: lightoff.v1.MakeCodeResponse
-	(*ComeBackRequest)(nil),       // 30: lightoff.v1.ComeBackRequest
-	(*ComeBackResponse)(nil),      // 31: lightoff.v1.ComeBackResponse
-	(*LetLookOnRequest)(nil),      // 32: lightoff.v1.LetLookOnRequest
-	(*LetLookOnResponse)(nil),     // 33: lightoff.v1.LetLookOnResponse
-	(*ResolveRequest)(nil),        // 34: lightoff.v1.ResolveRequest
-	(*ResolveResponse)(nil),       // 35: lightoff.v1.ResolveResponse
-	(*MendRequest)(nil),           // 36: lightoff.v1.MendRequest
-	(*MendResponse)(nil),          // 37: lightoff.v1.MendResponse
-	(*ReportStartRequest)(nil),    // 38: lightoff.v1.ReportStartRequest
-	(*ReportStartResponse)(nil),   // 39: lightoff.v1.ReportStartResponse
-	(*SettleRequest)(nil),         // 40: lightoff.v1.SettleRequest
-	(*SettleResponse)(nil),        // 41: lightoff.v1.SettleResponse
-	(*CheckBackRequest)(nil),      // 42: lightoff.v1.CheckBackRequest
-	(*CheckBackResponse)(nil),     // 43: lightoff.v1.CheckBackResponse
-	(*AssessResponse)(nil),        // 44: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),       // 45: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil), // 46: google.protobuf.Timestamp
-	(Willingness)(0),              // 47: lightoff.v1.Willingness
-	(*SuggestedReading)(nil),      // 48: lightoff.v1.SuggestedReading
-	(*RankedCause)(nil),           // 49: lightoff.v1.RankedCause
-	(*Chain)(nil),                 // 50: lightoff.v1.Chain
-	(*Observation)(nil),           // 51: lightoff.v1.Observation
-	(*Reading)(nil),               // 52: lightoff.v1.Reading
+	(Stage)(0),                         // 0: lightoff.v1.Stage
+	(Finder)(0),                        // 1: lightoff.v1.Finder
+	(Surety)(0),                        // 2: lightoff.v1.Surety
+	(Holding)(0),                       // 3: lightoff.v1.Holding
+	(*Conversation)(nil),               // 4: lightoff.v1.Conversation
+	(*Offer)(nil),                      // 5: lightoff.v1.Offer
+	(*DoneRepair)(nil),                 // 6: lightoff.v1.DoneRepair
+	(*Recovery)(nil),                   // 7: lightoff.v1.Recovery
+	(*Settlement)(nil),                 // 8: lightoff.v1.Settlement
+	(*Suggestion)(nil),                 // 9: lightoff.v1.Suggestion
+	(*Told)(nil),                       // 10: lightoff.v1.Told
+	(*Saying)(nil),                     // 11: lightoff.v1.Saying
+	(*OpenConversationRequest)(nil),    // 12: lightoff.v1.OpenConversationRequest
+	(*OpenConversationResponse)(nil),   // 13: lightoff.v1.OpenConversationResponse
+	(*GetConversationRequest)(nil),     // 14: lightoff.v1.GetConversationRequest
+	(*GetConversationResponse)(nil),    // 15: lightoff.v1.GetConversationResponse
+	(*SayTextRequest)(nil),             // 16: lightoff.v1.SayTextRequest
+	(*SayTextResponse)(nil),            // 17: lightoff.v1.SayTextResponse
+	(*AnswerQuestionsRequest)(nil),     // 18: lightoff.v1.AnswerQuestionsRequest
+	(*AnswerQuestionsResponse)(nil),    // 19: lightoff.v1.AnswerQuestionsResponse
+	(*RetractAnswerRequest)(nil),       // 20: lightoff.v1.RetractAnswerRequest
+	(*RetractAnswerResponse)(nil),      // 21: lightoff.v1.RetractAnswerResponse
+	(*SetToolsRequest)(nil),            // 22: lightoff.v1.SetToolsRequest
+	(*SetToolsResponse)(nil),           // 23: lightoff.v1.SetToolsResponse
+	(*WatchConversationRequest)(nil),   // 24: lightoff.v1.WatchConversationRequest
+	(*WatchConversationResponse)(nil),  // 25: lightoff.v1.WatchConversationResponse
+	(*DeleteConversationRequest)(nil),  // 26: lightoff.v1.DeleteConversationRequest
+	(*DeleteConversationResponse)(nil), // 27: lightoff.v1.DeleteConversationResponse
+	(*MakeCodeRequest)(nil),            // 28: lightoff.v1.MakeCodeRequest
+	(*MakeCodeResponse)(nil),           // 29: lightoff.v1.MakeCodeResponse
+	(*RedeemCodeRequest)(nil),          // 30: lightoff.v1.RedeemCodeRequest
+	(*RedeemCodeResponse)(nil),         // 31: lightoff.v1.RedeemCodeResponse
+	(*MakeLookOnKeyRequest)(nil),       // 32: lightoff.v1.MakeLookOnKeyRequest
+	(*MakeLookOnKeyResponse)(nil),      // 33: lightoff.v1.MakeLookOnKeyResponse
+	(*ResolveSuggestionRequest)(nil),   // 34: lightoff.v1.ResolveSuggestionRequest
+	(*ResolveSuggestionResponse)(nil),  // 35: lightoff.v1.ResolveSuggestionResponse
+	(*ReportRepairRequest)(nil),        // 36: lightoff.v1.ReportRepairRequest
+	(*ReportRepairResponse)(nil),       // 37: lightoff.v1.ReportRepairResponse
+	(*ReportStartRequest)(nil),         // 38: lightoff.v1.ReportStartRequest
+	(*ReportStartResponse)(nil),        // 39: lightoff.v1.ReportStartResponse
+	(*SettleConversationRequest)(nil),  // 40: lightoff.v1.SettleConversationRequest
+	(*SettleConversationResponse)(nil), // 41: lightoff.v1.SettleConversationResponse
+	(*ReportHoldingRequest)(nil),       // 42: lightoff.v1.ReportHoldingRequest
+	(*ReportHoldingResponse)(nil),      // 43: lightoff.v1.ReportHoldingResponse
+	(*AssessResponse)(nil),             // 44: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),            // 45: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil),      // 46: google.protobuf.Timestamp
+	(Willingness)(0),                   // 47: lightoff.v1.Willingness
+	(*SuggestedReading)(nil),           // 48: lightoff.v1.SuggestedReading
+	(*RankedCause)(nil),                // 49: lightoff.v1.RankedCause
+	(*Chain)(nil),                      // 50: lightoff.v1.Chain
+	(*Observation)(nil),                // 51: lightoff.v1.Observation
+	(*Reading)(nil),                    // 52: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	10, // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
@@ -3299,57 +3298,57 @@ var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	45, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
 	52, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
 	48, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
-	4,  // 27: lightoff.v1.OpenResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 28: lightoff.v1.GetResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 29: lightoff.v1.SayResponse.conversation:type_name -> lightoff.v1.Conversation
-	51, // 30: lightoff.v1.AnswerRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 31: lightoff.v1.AnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 32: lightoff.v1.RetractResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 27: lightoff.v1.OpenConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 28: lightoff.v1.GetConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 29: lightoff.v1.SayTextResponse.conversation:type_name -> lightoff.v1.Conversation
+	51, // 30: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 31: lightoff.v1.AnswerQuestionsResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 32: lightoff.v1.RetractAnswerResponse.conversation:type_name -> lightoff.v1.Conversation
 	47, // 33: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
 	4,  // 34: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 35: lightoff.v1.WatchResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 35: lightoff.v1.WatchConversationResponse.conversation:type_name -> lightoff.v1.Conversation
 	46, // 36: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	4,  // 37: lightoff.v1.ResolveResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 38: lightoff.v1.MendResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 37: lightoff.v1.ResolveSuggestionResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 38: lightoff.v1.ReportRepairResponse.conversation:type_name -> lightoff.v1.Conversation
 	51, // 39: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
 	4,  // 40: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
-	1,  // 41: lightoff.v1.SettleRequest.found_by:type_name -> lightoff.v1.Finder
-	2,  // 42: lightoff.v1.SettleRequest.surety:type_name -> lightoff.v1.Surety
-	4,  // 43: lightoff.v1.SettleResponse.conversation:type_name -> lightoff.v1.Conversation
-	3,  // 44: lightoff.v1.CheckBackRequest.holding:type_name -> lightoff.v1.Holding
-	4,  // 45: lightoff.v1.CheckBackResponse.conversation:type_name -> lightoff.v1.Conversation
-	12, // 46: lightoff.v1.ConversationService.Open:input_type -> lightoff.v1.OpenRequest
-	14, // 47: lightoff.v1.ConversationService.Get:input_type -> lightoff.v1.GetRequest
-	16, // 48: lightoff.v1.ConversationService.Say:input_type -> lightoff.v1.SayRequest
-	18, // 49: lightoff.v1.ConversationService.Answer:input_type -> lightoff.v1.AnswerRequest
-	20, // 50: lightoff.v1.ConversationService.Retract:input_type -> lightoff.v1.RetractRequest
+	1,  // 41: lightoff.v1.SettleConversationRequest.found_by:type_name -> lightoff.v1.Finder
+	2,  // 42: lightoff.v1.SettleConversationRequest.surety:type_name -> lightoff.v1.Surety
+	4,  // 43: lightoff.v1.SettleConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 44: lightoff.v1.ReportHoldingRequest.holding:type_name -> lightoff.v1.Holding
+	4,  // 45: lightoff.v1.ReportHoldingResponse.conversation:type_name -> lightoff.v1.Conversation
+	12, // 46: lightoff.v1.ConversationService.OpenConversation:input_type -> lightoff.v1.OpenConversationRequest
+	14, // 47: lightoff.v1.ConversationService.GetConversation:input_type -> lightoff.v1.GetConversationRequest
+	16, // 48: lightoff.v1.ConversationService.SayText:input_type -> lightoff.v1.SayTextRequest
+	18, // 49: lightoff.v1.ConversationService.AnswerQuestions:input_type -> lightoff.v1.AnswerQuestionsRequest
+	20, // 50: lightoff.v1.ConversationService.RetractAnswer:input_type -> lightoff.v1.RetractAnswerRequest
 	22, // 51: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
-	24, // 52: lightoff.v1.ConversationService.Watch:input_type -> lightoff.v1.WatchRequest
-	26, // 53: lightoff.v1.ConversationService.Delete:input_type -> lightoff.v1.DeleteRequest
+	24, // 52: lightoff.v1.ConversationService.WatchConversation:input_type -> lightoff.v1.WatchConversationRequest
+	26, // 53: lightoff.v1.ConversationService.DeleteConversation:input_type -> lightoff.v1.DeleteConversationRequest
 	28, // 54: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
-	30, // 55: lightoff.v1.ConversationService.ComeBack:input_type -> lightoff.v1.ComeBackRequest
-	32, // 56: lightoff.v1.ConversationService.LetLookOn:input_type -> lightoff.v1.LetLookOnRequest
-	34, // 57: lightoff.v1.ConversationService.Resolve:input_type -> lightoff.v1.ResolveRequest
-	36, // 58: lightoff.v1.ConversationService.Mend:input_type -> lightoff.v1.MendRequest
+	30, // 55: lightoff.v1.ConversationService.RedeemCode:input_type -> lightoff.v1.RedeemCodeRequest
+	32, // 56: lightoff.v1.ConversationService.MakeLookOnKey:input_type -> lightoff.v1.MakeLookOnKeyRequest
+	34, // 57: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
+	36, // 58: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
 	38, // 59: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
-	40, // 60: lightoff.v1.ConversationService.Settle:input_type -> lightoff.v1.SettleRequest
-	42, // 61: lightoff.v1.ConversationService.CheckBack:input_type -> lightoff.v1.CheckBackRequest
-	13, // 62: lightoff.v1.ConversationService.Open:output_type -> lightoff.v1.OpenResponse
-	15, // 63: lightoff.v1.ConversationService.Get:output_type -> lightoff.v1.GetResponse
-	17, // 64: lightoff.v1.ConversationService.Say:output_type -> lightoff.v1.SayResponse
-	19, // 65: lightoff.v1.ConversationService.Answer:output_type -> lightoff.v1.AnswerResponse
-	21, // 66: lightoff.v1.ConversationService.Retract:output_type -> lightoff.v1.RetractResponse
+	40, // 60: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
+	42, // 61: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
+	13, // 62: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
+	15, // 63: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
+	17, // 64: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
+	19, // 65: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
+	21, // 66: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
 	23, // 67: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	25, // 68: lightoff.v1.ConversationService.Watch:output_type -> lightoff.v1.WatchResponse
-	27, // 69: lightoff.v1.ConversationService.Delete:output_type -> lightoff.v1.DeleteResponse
+	25, // 68: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
+	27, // 69: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
 	29, // 70: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
-	31, // 71: lightoff.v1.ConversationService.ComeBack:output_type -> lightoff.v1.ComeBackResponse
-	33, // 72: lightoff.v1.ConversationService.LetLookOn:output_type -> lightoff.v1.LetLookOnResponse
-	35, // 73: lightoff.v1.ConversationService.Resolve:output_type -> lightoff.v1.ResolveResponse
-	37, // 74: lightoff.v1.ConversationService.Mend:output_type -> lightoff.v1.MendResponse
+	31, // 71: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
+	33, // 72: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
+	35, // 73: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
+	37, // 74: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
 	39, // 75: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
-	41, // 76: lightoff.v1.ConversationService.Settle:output_type -> lightoff.v1.SettleResponse
-	43, // 77: lightoff.v1.ConversationService.CheckBack:output_type -> lightoff.v1.CheckBackResponse
+	41, // 76: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
+	43, // 77: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
 	62, // [62:78] is the sub-list for method output_type
 	46, // [46:62] is the sub-list for method input_type
 	46, // [46:46] is the sub-list for extension type_name

@@ -19,22 +19,22 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ConversationService_Open_FullMethodName        = "/lightoff.v1.ConversationService/Open"
-	ConversationService_Get_FullMethodName         = "/lightoff.v1.ConversationService/Get"
-	ConversationService_Say_FullMethodName         = "/lightoff.v1.ConversationService/Say"
-	ConversationService_Answer_FullMethodName      = "/lightoff.v1.ConversationService/Answer"
-	ConversationService_Retract_FullMethodName     = "/lightoff.v1.ConversationService/Retract"
-	ConversationService_SetTools_FullMethodName    = "/lightoff.v1.ConversationService/SetTools"
-	ConversationService_Watch_FullMethodName       = "/lightoff.v1.ConversationService/Watch"
-	ConversationService_Delete_FullMethodName      = "/lightoff.v1.ConversationService/Delete"
-	ConversationService_MakeCode_FullMethodName    = "/lightoff.v1.ConversationService/MakeCode"
-	ConversationService_ComeBack_FullMethodName    = "/lightoff.v1.ConversationService/ComeBack"
-	ConversationService_LetLookOn_FullMethodName   = "/lightoff.v1.ConversationService/LetLookOn"
-	ConversationService_Resolve_FullMethodName     = "/lightoff.v1.ConversationService/Resolve"
-	ConversationService_Mend_FullMethodName        = "/lightoff.v1.ConversationService/Mend"
-	ConversationService_ReportStart_FullMethodName = "/lightoff.v1.ConversationService/ReportStart"
-	ConversationService_Settle_FullMethodName      = "/lightoff.v1.ConversationService/Settle"
-	ConversationService_CheckBack_FullMethodName   = "/lightoff.v1.ConversationService/CheckBack"
+	ConversationService_OpenConversation_FullMethodName   = "/lightoff.v1.ConversationService/OpenConversation"
+	ConversationService_GetConversation_FullMethodName    = "/lightoff.v1.ConversationService/GetConversation"
+	ConversationService_SayText_FullMethodName            = "/lightoff.v1.ConversationService/SayText"
+	ConversationService_AnswerQuestions_FullMethodName    = "/lightoff.v1.ConversationService/AnswerQuestions"
+	ConversationService_RetractAnswer_FullMethodName      = "/lightoff.v1.ConversationService/RetractAnswer"
+	ConversationService_SetTools_FullMethodName           = "/lightoff.v1.ConversationService/SetTools"
+	ConversationService_WatchConversation_FullMethodName  = "/lightoff.v1.ConversationService/WatchConversation"
+	ConversationService_DeleteConversation_FullMethodName = "/lightoff.v1.ConversationService/DeleteConversation"
+	ConversationService_MakeCode_FullMethodName           = "/lightoff.v1.ConversationService/MakeCode"
+	ConversationService_RedeemCode_FullMethodName         = "/lightoff.v1.ConversationService/RedeemCode"
+	ConversationService_MakeLookOnKey_FullMethodName      = "/lightoff.v1.ConversationService/MakeLookOnKey"
+	ConversationService_ResolveSuggestion_FullMethodName  = "/lightoff.v1.ConversationService/ResolveSuggestion"
+	ConversationService_ReportRepair_FullMethodName       = "/lightoff.v1.ConversationService/ReportRepair"
+	ConversationService_ReportStart_FullMethodName        = "/lightoff.v1.ConversationService/ReportStart"
+	ConversationService_SettleConversation_FullMethodName = "/lightoff.v1.ConversationService/SettleConversation"
+	ConversationService_ReportHolding_FullMethodName      = "/lightoff.v1.ConversationService/ReportHolding"
 )
 
 // ConversationServiceClient is the client API for ConversationService service.
@@ -49,45 +49,45 @@ const (
 // RESOURCE_EXHAUSTED with a google.rpc.RetryInfo detail for too many requests from one place; UNAVAILABLE where the
 // store takes nothing just now: it is not known whether the change was kept, so send it again with the same client_key.
 type ConversationServiceClient interface {
-	// Open begins a conversation. The id in the answer is its key: whoever has it can read and continue it.
-	Open(ctx context.Context, in *OpenRequest, opts ...grpc.CallOption) (*OpenResponse, error)
-	// Get returns a conversation as it stands.
-	Get(ctx context.Context, in *GetRequest, opts ...grpc.CallOption) (*GetResponse, error)
-	// Say takes free text. What is said outright counts as told, with the words it came from, and can be retracted. What is
+	// OpenConversation begins a conversation. The id in the answer is its key: whoever has it can read and continue it.
+	OpenConversation(ctx context.Context, in *OpenConversationRequest, opts ...grpc.CallOption) (*OpenConversationResponse, error)
+	// GetConversation returns a conversation as it stands.
+	GetConversation(ctx context.Context, in *GetConversationRequest, opts ...grpc.CallOption) (*GetConversationResponse, error)
+	// SayText takes free text. What is said outright counts as told, with the words it came from, and can be retracted. What is
 	// likely meant waits among the offers.
-	Say(ctx context.Context, in *SayRequest, opts ...grpc.CallOption) (*SayResponse, error)
-	// Answer takes one or several observations, all or none. A new value replaces an earlier one.
-	Answer(ctx context.Context, in *AnswerRequest, opts ...grpc.CallOption) (*AnswerResponse, error)
-	// Retract takes back what was told about one observation, so that it can be asked again.
-	Retract(ctx context.Context, in *RetractRequest, opts ...grpc.CallOption) (*RetractResponse, error)
+	SayText(ctx context.Context, in *SayTextRequest, opts ...grpc.CallOption) (*SayTextResponse, error)
+	// AnswerQuestions takes one or several observations, all or none. A new value replaces an earlier one.
+	AnswerQuestions(ctx context.Context, in *AnswerQuestionsRequest, opts ...grpc.CallOption) (*AnswerQuestionsResponse, error)
+	// RetractAnswer takes back what was told about one observation, so that it can be asked again.
+	RetractAnswer(ctx context.Context, in *RetractAnswerRequest, opts ...grpc.CallOption) (*RetractAnswerResponse, error)
 	// SetTools says which tools are at hand from now on, what a minute is worth and how far the owner goes.
 	SetTools(ctx context.Context, in *SetToolsRequest, opts ...grpc.CallOption) (*SetToolsResponse, error)
-	// Watch sends the conversation as it stands and again after every change: a stream, because a second screen on the
+	// WatchConversation sends the conversation as it stands and again after every change: a stream, because a second screen on the
 	// same conversation must follow without asking.
-	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
-	// Delete removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
-	Delete(ctx context.Context, in *DeleteRequest, opts ...grpc.CallOption) (*DeleteResponse, error)
+	WatchConversation(ctx context.Context, in *WatchConversationRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchConversationResponse], error)
+	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
+	DeleteConversation(ctx context.Context, in *DeleteConversationRequest, opts ...grpc.CallOption) (*DeleteConversationResponse, error)
 	// MakeCode makes a short code to read out or to come back by. It expires after some hours.
 	MakeCode(ctx context.Context, in *MakeCodeRequest, opts ...grpc.CallOption) (*MakeCodeResponse, error)
-	// ComeBack finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
+	// RedeemCode finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
 	// codes apart.
-	ComeBack(ctx context.Context, in *ComeBackRequest, opts ...grpc.CallOption) (*ComeBackResponse, error)
-	// LetLookOn makes a key by which others may look on, or withdraws all such keys.
-	LetLookOn(ctx context.Context, in *LetLookOnRequest, opts ...grpc.CallOption) (*LetLookOnResponse, error)
-	// Resolve confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
+	RedeemCode(ctx context.Context, in *RedeemCodeRequest, opts ...grpc.CallOption) (*RedeemCodeResponse, error)
+	// MakeLookOnKey makes a key by which others may look on, or withdraws all such keys.
+	MakeLookOnKey(ctx context.Context, in *MakeLookOnKeyRequest, opts ...grpc.CallOption) (*MakeLookOnKeyResponse, error)
+	// ResolveSuggestion confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
 	// FAILED_PRECONDITION for one that does not wait any more, and for confirming while a danger stands.
-	Resolve(ctx context.Context, in *ResolveRequest, opts ...grpc.CallOption) (*ResolveResponse, error)
-	// Mend notes that a repair was done, or takes that back. What it may have changed counts no more until it is told anew.
+	ResolveSuggestion(ctx context.Context, in *ResolveSuggestionRequest, opts ...grpc.CallOption) (*ResolveSuggestionResponse, error)
+	// ReportRepair notes that a repair was done, or takes that back. What it may have changed counts no more until it is told anew.
 	// FAILED_PRECONDITION for taking back what was not done.
-	Mend(ctx context.Context, in *MendRequest, opts ...grpc.CallOption) (*MendResponse, error)
+	ReportRepair(ctx context.Context, in *ReportRepairRequest, opts ...grpc.CallOption) (*ReportRepairResponse, error)
 	// ReportStart tells how a start went that was watched, and what was seen of it.
 	ReportStart(ctx context.Context, in *ReportStartRequest, opts ...grpc.CallOption) (*ReportStartResponse, error)
-	// Settle ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands, and for calling it
+	// SettleConversation ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands, and for calling it
 	// proved without a start that ran after a repair.
-	Settle(ctx context.Context, in *SettleRequest, opts ...grpc.CallOption) (*SettleResponse, error)
-	// CheckBack says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the conversation
+	SettleConversation(ctx context.Context, in *SettleConversationRequest, opts ...grpc.CallOption) (*SettleConversationResponse, error)
+	// ReportHolding says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the conversation
 	// is open again. FAILED_PRECONDITION for one that was not settled.
-	CheckBack(ctx context.Context, in *CheckBackRequest, opts ...grpc.CallOption) (*CheckBackResponse, error)
+	ReportHolding(ctx context.Context, in *ReportHoldingRequest, opts ...grpc.CallOption) (*ReportHoldingResponse, error)
 }
 
 type conversationServiceClient struct {
@@ -98,50 +98,50 @@ func NewConversationServiceClient(cc grpc.ClientConnInterface) ConversationServi
 	return &conversationServiceClient{cc}
 }
 
-func (c *conversationServiceClient) Open(ctx context.Context, in *OpenRequest, opts ...grpc.CallOption) (*OpenResponse, error) {
+func (c *conversationServiceClient) OpenConversation(ctx context.Context, in *OpenConversationRequest, opts ...grpc.CallOption) (*OpenConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(OpenResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Open_FullMethodName, in, out, cOpts...)
+	out := new(OpenConversationResponse)
+	err := c.cc.Invoke(ctx, ConversationService_OpenConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *conversationServiceClient) Get(ctx context.Context, in *GetRequest, opts ...grpc.CallOption) (*GetResponse, error) {
+func (c *conversationServiceClient) GetConversation(ctx context.Context, in *GetConversationRequest, opts ...grpc.CallOption) (*GetConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(GetResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Get_FullMethodName, in, out, cOpts...)
+	out := new(GetConversationResponse)
+	err := c.cc.Invoke(ctx, ConversationService_GetConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *conversationServiceClient) Say(ctx context.Context, in *SayRequest, opts ...grpc.CallOption) (*SayResponse, error) {
+func (c *conversationServiceClient) SayText(ctx context.Context, in *SayTextRequest, opts ...grpc.CallOption) (*SayTextResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(SayResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Say_FullMethodName, in, out, cOpts...)
+	out := new(SayTextResponse)
+	err := c.cc.Invoke(ctx, ConversationService_SayText_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *conversationServiceClient) Answer(ctx context.Context, in *AnswerRequest, opts ...grpc.CallOption) (*AnswerResponse, error) {
+func (c *conversationServiceClient) AnswerQuestions(ctx context.Context, in *AnswerQuestionsRequest, opts ...grpc.CallOption) (*AnswerQuestionsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(AnswerResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Answer_FullMethodName, in, out, cOpts...)
+	out := new(AnswerQuestionsResponse)
+	err := c.cc.Invoke(ctx, ConversationService_AnswerQuestions_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *conversationServiceClient) Retract(ctx context.Context, in *RetractRequest, opts ...grpc.CallOption) (*RetractResponse, error) {
+func (c *conversationServiceClient) RetractAnswer(ctx context.Context, in *RetractAnswerRequest, opts ...grpc.CallOption) (*RetractAnswerResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(RetractResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Retract_FullMethodName, in, out, cOpts...)
+	out := new(RetractAnswerResponse)
+	err := c.cc.Invoke(ctx, ConversationService_RetractAnswer_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -158,13 +158,13 @@ func (c *conversationServiceClient) SetTools(ctx context.Context, in *SetToolsRe
 	return out, nil
 }
 
-func (c *conversationServiceClient) Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error) {
+func (c *conversationServiceClient) WatchConversation(ctx context.Context, in *WatchConversationRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchConversationResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &ConversationService_ServiceDesc.Streams[0], ConversationService_Watch_FullMethodName, cOpts...)
+	stream, err := c.cc.NewStream(ctx, &ConversationService_ServiceDesc.Streams[0], ConversationService_WatchConversation_FullMethodName, cOpts...)
 	if err != nil {
 		return nil, err
 	}
-	x := &grpc.GenericClientStream[WatchRequest, WatchResponse]{ClientStream: stream}
+	x := &grpc.GenericClientStream[WatchConversationRequest, WatchConversationResponse]{ClientStream: stream}
 	if err := x.ClientStream.SendMsg(in); err != nil {
 		return nil, err
 	}
@@ -175,12 +175,12 @@ func (c *conversationServiceClient) Watch(ctx context.Context, in *WatchRequest,
 }
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type ConversationService_WatchClient = grpc.ServerStreamingClient[WatchResponse]
+type ConversationService_WatchConversationClient = grpc.ServerStreamingClient[WatchConversationResponse]
 
-func (c *conversationServiceClient) Delete(ctx context.Context, in *DeleteRequest, opts ...grpc.CallOption) (*DeleteResponse, error) {
+func (c *conversationServiceClient) DeleteConversation(ctx context.Context, in *DeleteConversationRequest, opts ...grpc.CallOption) (*DeleteConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(DeleteResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Delete_FullMethodName, in, out, cOpts...)
+	out := new(DeleteConversationResponse)
+	err := c.cc.Invoke(ctx, ConversationService_DeleteConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -197,40 +197,40 @@ func (c *conversationServiceClient) MakeCode(ctx context.Context, in *MakeCodeRe
 	return out, nil
 }
 
-func (c *conversationServiceClient) ComeBack(ctx context.Context, in *ComeBackRequest, opts ...grpc.CallOption) (*ComeBackResponse, error) {
+func (c *conversationServiceClient) RedeemCode(ctx context.Context, in *RedeemCodeRequest, opts ...grpc.CallOption) (*RedeemCodeResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ComeBackResponse)
-	err := c.cc.Invoke(ctx, ConversationService_ComeBack_FullMethodName, in, out, cOpts...)
+	out := new(RedeemCodeResponse)
+	err := c.cc.Invoke(ctx, ConversationService_RedeemCode_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *conversationServiceClient) LetLookOn(ctx context.Context, in *LetLookOnRequest, opts ...grpc.CallOption) (*LetLookOnResponse, error) {
+func (c *conversationServiceClient) MakeLookOnKey(ctx context.Context, in *MakeLookOnKeyRequest, opts ...grpc.CallOption) (*MakeLookOnKeyResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(LetLookOnResponse)
-	err := c.cc.Invoke(ctx, ConversationService_LetLookOn_FullMethodName, in, out, cOpts...)
+	out := new(MakeLookOnKeyResponse)
+	err := c.cc.Invoke(ctx, ConversationService_MakeLookOnKey_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *conversationServiceClient) Resolve(ctx context.Context, in *ResolveRequest, opts ...grpc.CallOption) (*ResolveResponse, error) {
+func (c *conversationServiceClient) ResolveSuggestion(ctx context.Context, in *ResolveSuggestionRequest, opts ...grpc.CallOption) (*ResolveSuggestionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ResolveResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Resolve_FullMethodName, in, out, cOpts...)
+	out := new(ResolveSuggestionResponse)
+	err := c.cc.Invoke(ctx, ConversationService_ResolveSuggestion_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *conversationServiceClient) Mend(ctx context.Context, in *MendRequest, opts ...grpc.CallOption) (*MendResponse, error) {
+func (c *conversationServiceClient) ReportRepair(ctx context.Context, in *ReportRepairRequest, opts ...grpc.CallOption) (*ReportRepairResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(MendResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Mend_FullMethodName, in, out, cOpts...)
+	out := new(ReportRepairResponse)
+	err := c.cc.Invoke(ctx, ConversationService_ReportRepair_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -247,20 +247,20 @@ func (c *conversationServiceClient) ReportStart(ctx context.Context, in *ReportS
 	return out, nil
 }
 
-func (c *conversationServiceClient) Settle(ctx context.Context, in *SettleRequest, opts ...grpc.CallOption) (*SettleResponse, error) {
+func (c *conversationServiceClient) SettleConversation(ctx context.Context, in *SettleConversationRequest, opts ...grpc.CallOption) (*SettleConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(SettleResponse)
-	err := c.cc.Invoke(ctx, ConversationService_Settle_FullMethodName, in, out, cOpts...)
+	out := new(SettleConversationResponse)
+	err := c.cc.Invoke(ctx, ConversationService_SettleConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *conversationServiceClient) CheckBack(ctx context.Context, in *CheckBackRequest, opts ...grpc.CallOption) (*CheckBackResponse, error) {
+func (c *conversationServiceClient) ReportHolding(ctx context.Context, in *ReportHoldingRequest, opts ...grpc.CallOption) (*ReportHoldingResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(CheckBackResponse)
-	err := c.cc.Invoke(ctx, ConversationService_CheckBack_FullMethodName, in, out, cOpts...)
+	out := new(ReportHoldingResponse)
+	err := c.cc.Invoke(ctx, ConversationService_ReportHolding_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -279,45 +279,45 @@ func (c *conversationServiceClient) CheckBack(ctx context.Context, in *CheckBack
 // RESOURCE_EXHAUSTED with a google.rpc.RetryInfo detail for too many requests from one place; UNAVAILABLE where the
 // store takes nothing just now: it is not known whether the change was kept, so send it again with the same client_key.
 type ConversationServiceServer interface {
-	// Open begins a conversation. The id in the answer is its key: whoever has it can read and continue it.
-	Open(context.Context, *OpenRequest) (*OpenResponse, error)
-	// Get returns a conversation as it stands.
-	Get(context.Context, *GetRequest) (*GetResponse, error)
-	// Say takes free text. What is said outright counts as told, with the words it came from, and can be retracted. What is
+	// OpenConversation begins a conversation. The id in the answer is its key: whoever has it can read and continue it.
+	OpenConversation(context.Context, *OpenConversationRequest) (*OpenConversationResponse, error)
+	// GetConversation returns a conversation as it stands.
+	GetConversation(context.Context, *GetConversationRequest) (*GetConversationResponse, error)
+	// SayText takes free text. What is said outright counts as told, with the words it came from, and can be retracted. What is
 	// likely meant waits among the offers.
-	Say(context.Context, *SayRequest) (*SayResponse, error)
-	// Answer takes one or several observations, all or none. A new value replaces an earlier one.
-	Answer(context.Context, *AnswerRequest) (*AnswerResponse, error)
-	// Retract takes back what was told about one observation, so that it can be asked again.
-	Retract(context.Context, *RetractRequest) (*RetractResponse, error)
+	SayText(context.Context, *SayTextRequest) (*SayTextResponse, error)
+	// AnswerQuestions takes one or several observations, all or none. A new value replaces an earlier one.
+	AnswerQuestions(context.Context, *AnswerQuestionsRequest) (*AnswerQuestionsResponse, error)
+	// RetractAnswer takes back what was told about one observation, so that it can be asked again.
+	RetractAnswer(context.Context, *RetractAnswerRequest) (*RetractAnswerResponse, error)
 	// SetTools says which tools are at hand from now on, what a minute is worth and how far the owner goes.
 	SetTools(context.Context, *SetToolsRequest) (*SetToolsResponse, error)
-	// Watch sends the conversation as it stands and again after every change: a stream, because a second screen on the
+	// WatchConversation sends the conversation as it stands and again after every change: a stream, because a second screen on the
 	// same conversation must follow without asking.
-	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
-	// Delete removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
-	Delete(context.Context, *DeleteRequest) (*DeleteResponse, error)
+	WatchConversation(*WatchConversationRequest, grpc.ServerStreamingServer[WatchConversationResponse]) error
+	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
+	DeleteConversation(context.Context, *DeleteConversationRequest) (*DeleteConversationResponse, error)
 	// MakeCode makes a short code to read out or to come back by. It expires after some hours.
 	MakeCode(context.Context, *MakeCodeRequest) (*MakeCodeResponse, error)
-	// ComeBack finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
+	// RedeemCode finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
 	// codes apart.
-	ComeBack(context.Context, *ComeBackRequest) (*ComeBackResponse, error)
-	// LetLookOn makes a key by which others may look on, or withdraws all such keys.
-	LetLookOn(context.Context, *LetLookOnRequest) (*LetLookOnResponse, error)
-	// Resolve confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
+	RedeemCode(context.Context, *RedeemCodeRequest) (*RedeemCodeResponse, error)
+	// MakeLookOnKey makes a key by which others may look on, or withdraws all such keys.
+	MakeLookOnKey(context.Context, *MakeLookOnKeyRequest) (*MakeLookOnKeyResponse, error)
+	// ResolveSuggestion confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
 	// FAILED_PRECONDITION for one that does not wait any more, and for confirming while a danger stands.
-	Resolve(context.Context, *ResolveRequest) (*ResolveResponse, error)
-	// Mend notes that a repair was done, or takes that back. What it may have changed counts no more until it is told anew.
+	ResolveSuggestion(context.Context, *ResolveSuggestionRequest) (*ResolveSuggestionResponse, error)
+	// ReportRepair notes that a repair was done, or takes that back. What it may have changed counts no more until it is told anew.
 	// FAILED_PRECONDITION for taking back what was not done.
-	Mend(context.Context, *MendRequest) (*MendResponse, error)
+	ReportRepair(context.Context, *ReportRepairRequest) (*ReportRepairResponse, error)
 	// ReportStart tells how a start went that was watched, and what was seen of it.
 	ReportStart(context.Context, *ReportStartRequest) (*ReportStartResponse, error)
-	// Settle ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands, and for calling it
+	// SettleConversation ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands, and for calling it
 	// proved without a start that ran after a repair.
-	Settle(context.Context, *SettleRequest) (*SettleResponse, error)
-	// CheckBack says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the conversation
+	SettleConversation(context.Context, *SettleConversationRequest) (*SettleConversationResponse, error)
+	// ReportHolding says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the conversation
 	// is open again. FAILED_PRECONDITION for one that was not settled.
-	CheckBack(context.Context, *CheckBackRequest) (*CheckBackResponse, error)
+	ReportHolding(context.Context, *ReportHoldingRequest) (*ReportHoldingResponse, error)
 	mustEmbedUnimplementedConversationServiceServer()
 }
 
@@ -328,53 +328,53 @@ type ConversationServiceServer interface {
 // pointer dereference when methods are called.
 type UnimplementedConversationServiceServer struct{}
 
-func (UnimplementedConversationServiceServer) Open(context.Context, *OpenRequest) (*OpenResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Open not implemented")
+func (UnimplementedConversationServiceServer) OpenConversation(context.Context, *OpenConversationRequest) (*OpenConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method OpenConversation not implemented")
 }
-func (UnimplementedConversationServiceServer) Get(context.Context, *GetRequest) (*GetResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Get not implemented")
+func (UnimplementedConversationServiceServer) GetConversation(context.Context, *GetConversationRequest) (*GetConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetConversation not implemented")
 }
-func (UnimplementedConversationServiceServer) Say(context.Context, *SayRequest) (*SayResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Say not implemented")
+func (UnimplementedConversationServiceServer) SayText(context.Context, *SayTextRequest) (*SayTextResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SayText not implemented")
 }
-func (UnimplementedConversationServiceServer) Answer(context.Context, *AnswerRequest) (*AnswerResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Answer not implemented")
+func (UnimplementedConversationServiceServer) AnswerQuestions(context.Context, *AnswerQuestionsRequest) (*AnswerQuestionsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AnswerQuestions not implemented")
 }
-func (UnimplementedConversationServiceServer) Retract(context.Context, *RetractRequest) (*RetractResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Retract not implemented")
+func (UnimplementedConversationServiceServer) RetractAnswer(context.Context, *RetractAnswerRequest) (*RetractAnswerResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RetractAnswer not implemented")
 }
 func (UnimplementedConversationServiceServer) SetTools(context.Context, *SetToolsRequest) (*SetToolsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SetTools not implemented")
 }
-func (UnimplementedConversationServiceServer) Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error {
-	return status.Error(codes.Unimplemented, "method Watch not implemented")
+func (UnimplementedConversationServiceServer) WatchConversation(*WatchConversationRequest, grpc.ServerStreamingServer[WatchConversationResponse]) error {
+	return status.Error(codes.Unimplemented, "method WatchConversation not implemented")
 }
-func (UnimplementedConversationServiceServer) Delete(context.Context, *DeleteRequest) (*DeleteResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Delete not implemented")
+func (UnimplementedConversationServiceServer) DeleteConversation(context.Context, *DeleteConversationRequest) (*DeleteConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteConversation not implemented")
 }
 func (UnimplementedConversationServiceServer) MakeCode(context.Context, *MakeCodeRequest) (*MakeCodeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MakeCode not implemented")
 }
-func (UnimplementedConversationServiceServer) ComeBack(context.Context, *ComeBackRequest) (*ComeBackResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method ComeBack not implemented")
+func (UnimplementedConversationServiceServer) RedeemCode(context.Context, *RedeemCodeRequest) (*RedeemCodeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RedeemCode not implemented")
 }
-func (UnimplementedConversationServiceServer) LetLookOn(context.Context, *LetLookOnRequest) (*LetLookOnResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method LetLookOn not implemented")
+func (UnimplementedConversationServiceServer) MakeLookOnKey(context.Context, *MakeLookOnKeyRequest) (*MakeLookOnKeyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MakeLookOnKey not implemented")
 }
-func (UnimplementedConversationServiceServer) Resolve(context.Context, *ResolveRequest) (*ResolveResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Resolve not implemented")
+func (UnimplementedConversationServiceServer) ResolveSuggestion(context.Context, *ResolveSuggestionRequest) (*ResolveSuggestionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ResolveSuggestion not implemented")
 }
-func (UnimplementedConversationServiceServer) Mend(context.Context, *MendRequest) (*MendResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Mend not implemented")
+func (UnimplementedConversationServiceServer) ReportRepair(context.Context, *ReportRepairRequest) (*ReportRepairResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportRepair not implemented")
 }
 func (UnimplementedConversationServiceServer) ReportStart(context.Context, *ReportStartRequest) (*ReportStartResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReportStart not implemented")
 }
-func (UnimplementedConversationServiceServer) Settle(context.Context, *SettleRequest) (*SettleResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Settle not implemented")
+func (UnimplementedConversationServiceServer) SettleConversation(context.Context, *SettleConversationRequest) (*SettleConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SettleConversation not implemented")
 }
-func (UnimplementedConversationServiceServer) CheckBack(context.Context, *CheckBackRequest) (*CheckBackResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method CheckBack not implemented")
+func (UnimplementedConversationServiceServer) ReportHolding(context.Context, *ReportHoldingRequest) (*ReportHoldingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportHolding not implemented")
 }
 func (UnimplementedConversationServiceServer) mustEmbedUnimplementedConversationServiceServer() {}
 func (UnimplementedConversationServiceServer) testEmbeddedByValue()                             {}
@@ -397,92 +397,92 @@ func RegisterConversationServiceServer(s grpc.ServiceRegistrar, srv Conversation
 	s.RegisterService(&ConversationService_ServiceDesc, srv)
 }
 
-func _ConversationService_Open_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(OpenRequest)
+func _ConversationService_OpenConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(OpenConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Open(ctx, in)
+		return srv.(ConversationServiceServer).OpenConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Open_FullMethodName,
+		FullMethod: ConversationService_OpenConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Open(ctx, req.(*OpenRequest))
+		return srv.(ConversationServiceServer).OpenConversation(ctx, req.(*OpenConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_Get_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(GetRequest)
+func _ConversationService_GetConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Get(ctx, in)
+		return srv.(ConversationServiceServer).GetConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Get_FullMethodName,
+		FullMethod: ConversationService_GetConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Get(ctx, req.(*GetRequest))
+		return srv.(ConversationServiceServer).GetConversation(ctx, req.(*GetConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_Say_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(SayRequest)
+func _ConversationService_SayText_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SayTextRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Say(ctx, in)
+		return srv.(ConversationServiceServer).SayText(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Say_FullMethodName,
+		FullMethod: ConversationService_SayText_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Say(ctx, req.(*SayRequest))
+		return srv.(ConversationServiceServer).SayText(ctx, req.(*SayTextRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_Answer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(AnswerRequest)
+func _ConversationService_AnswerQuestions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AnswerQuestionsRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Answer(ctx, in)
+		return srv.(ConversationServiceServer).AnswerQuestions(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Answer_FullMethodName,
+		FullMethod: ConversationService_AnswerQuestions_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Answer(ctx, req.(*AnswerRequest))
+		return srv.(ConversationServiceServer).AnswerQuestions(ctx, req.(*AnswerQuestionsRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_Retract_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(RetractRequest)
+func _ConversationService_RetractAnswer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RetractAnswerRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Retract(ctx, in)
+		return srv.(ConversationServiceServer).RetractAnswer(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Retract_FullMethodName,
+		FullMethod: ConversationService_RetractAnswer_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Retract(ctx, req.(*RetractRequest))
+		return srv.(ConversationServiceServer).RetractAnswer(ctx, req.(*RetractAnswerRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -505,31 +505,31 @@ func _ConversationService_SetTools_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_Watch_Handler(srv interface{}, stream grpc.ServerStream) error {
-	m := new(WatchRequest)
+func _ConversationService_WatchConversation_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(WatchConversationRequest)
 	if err := stream.RecvMsg(m); err != nil {
 		return err
 	}
-	return srv.(ConversationServiceServer).Watch(m, &grpc.GenericServerStream[WatchRequest, WatchResponse]{ServerStream: stream})
+	return srv.(ConversationServiceServer).WatchConversation(m, &grpc.GenericServerStream[WatchConversationRequest, WatchConversationResponse]{ServerStream: stream})
 }
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type ConversationService_WatchServer = grpc.ServerStreamingServer[WatchResponse]
+type ConversationService_WatchConversationServer = grpc.ServerStreamingServer[WatchConversationResponse]
 
-func _ConversationService_Delete_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(DeleteRequest)
+func _ConversationService_DeleteConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Delete(ctx, in)
+		return srv.(ConversationServiceServer).DeleteConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Delete_FullMethodName,
+		FullMethod: ConversationService_DeleteConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Delete(ctx, req.(*DeleteRequest))
+		return srv.(ConversationServiceServer).DeleteConversation(ctx, req.(*DeleteConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -552,74 +552,74 @@ func _ConversationService_MakeCode_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_ComeBack_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ComeBackRequest)
+func _ConversationService_RedeemCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RedeemCodeRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).ComeBack(ctx, in)
+		return srv.(ConversationServiceServer).RedeemCode(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_ComeBack_FullMethodName,
+		FullMethod: ConversationService_RedeemCode_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).ComeBack(ctx, req.(*ComeBackRequest))
+		return srv.(ConversationServiceServer).RedeemCode(ctx, req.(*RedeemCodeRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_LetLookOn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(LetLookOnRequest)
+func _ConversationService_MakeLookOnKey_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MakeLookOnKeyRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).LetLookOn(ctx, in)
+		return srv.(ConversationServiceServer).MakeLookOnKey(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_LetLookOn_FullMethodName,
+		FullMethod: ConversationService_MakeLookOnKey_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).LetLookOn(ctx, req.(*LetLookOnRequest))
+		return srv.(ConversationServiceServer).MakeLookOnKey(ctx, req.(*MakeLookOnKeyRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_Resolve_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ResolveRequest)
+func _ConversationService_ResolveSuggestion_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ResolveSuggestionRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Resolve(ctx, in)
+		return srv.(ConversationServiceServer).ResolveSuggestion(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Resolve_FullMethodName,
+		FullMethod: ConversationService_ResolveSuggestion_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Resolve(ctx, req.(*ResolveRequest))
+		return srv.(ConversationServiceServer).ResolveSuggestion(ctx, req.(*ResolveSuggestionRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_Mend_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(MendRequest)
+func _ConversationService_ReportRepair_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportRepairRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Mend(ctx, in)
+		return srv.(ConversationServiceServer).ReportRepair(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Mend_FullMethodName,
+		FullMethod: ConversationService_ReportRepair_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Mend(ctx, req.(*MendRequest))
+		return srv.(ConversationServiceServer).ReportRepair(ctx, req.(*ReportRepairRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -642,38 +642,38 @@ func _ConversationService_ReportStart_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_Settle_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(SettleRequest)
+func _ConversationService_SettleConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SettleConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).Settle(ctx, in)
+		return srv.(ConversationServiceServer).SettleConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_Settle_FullMethodName,
+		FullMethod: ConversationService_SettleConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).Settle(ctx, req.(*SettleRequest))
+		return srv.(ConversationServiceServer).SettleConversation(ctx, req.(*SettleConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _ConversationService_CheckBack_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(CheckBackRequest)
+func _ConversationService_ReportHolding_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportHoldingRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ConversationServiceServer).CheckBack(ctx, in)
+		return srv.(ConversationServiceServer).ReportHolding(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ConversationService_CheckBack_FullMethodName,
+		FullMethod: ConversationService_ReportHolding_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ConversationServiceServer).CheckBack(ctx, req.(*CheckBackRequest))
+		return srv.(ConversationServiceServer).ReportHolding(ctx, req.(*ReportHoldingRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -686,70 +686,70 @@ var ConversationService_ServiceDesc = grpc.ServiceDesc{
 	HandlerType: (*ConversationServiceServer)(nil),
 	Methods: []grpc.MethodDesc{
 		{
-			MethodName: "Open",
-			Handler:    _ConversationService_Open_Handler,
+			MethodName: "OpenConversation",
+			Handler:    _ConversationService_OpenConversation_Handler,
 		},
 		{
-			MethodName: "Get",
-			Handler:    _ConversationService_Get_Handler,
+			MethodName: "GetConversation",
+			Handler:    _ConversationService_GetConversation_Handler,
 		},
 		{
-			MethodName: "Say",
-			Handler:    _ConversationService_Say_Handler,
+			MethodName: "SayText",
+			Handler:    _ConversationService_SayText_Handler,
 		},
 		{
-			MethodName: "Answer",
-			Handler:    _ConversationService_Answer_Handler,
+			MethodName: "AnswerQuestions",
+			Handler:    _ConversationService_AnswerQuestions_Handler,
 		},
 		{
-			MethodName: "Retract",
-			Handler:    _ConversationService_Retract_Handler,
+			MethodName: "RetractAnswer",
+			Handler:    _ConversationService_RetractAnswer_Handler,
 		},
 		{
 			MethodName: "SetTools",
 			Handler:    _ConversationService_SetTools_Handler,
 		},
 		{
-			MethodName: "Delete",
-			Handler:    _ConversationService_Delete_Handler,
+			MethodName: "DeleteConversation",
+			Handler:    _ConversationService_DeleteConversation_Handler,
 		},
 		{
 			MethodName: "MakeCode",
 			Handler:    _ConversationService_MakeCode_Handler,
 		},
 		{
-			MethodName: "ComeBack",
-			Handler:    _ConversationService_ComeBack_Handler,
+			MethodName: "RedeemCode",
+			Handler:    _ConversationService_RedeemCode_Handler,
 		},
 		{
-			MethodName: "LetLookOn",
-			Handler:    _ConversationService_LetLookOn_Handler,
+			MethodName: "MakeLookOnKey",
+			Handler:    _ConversationService_MakeLookOnKey_Handler,
 		},
 		{
-			MethodName: "Resolve",
-			Handler:    _ConversationService_Resolve_Handler,
+			MethodName: "ResolveSuggestion",
+			Handler:    _ConversationService_ResolveSuggestion_Handler,
 		},
 		{
-			MethodName: "Mend",
-			Handler:    _ConversationService_Mend_Handler,
+			MethodName: "ReportRepair",
+			Handler:    _ConversationService_ReportRepair_Handler,
 		},
 		{
 			MethodName: "ReportStart",
 			Handler:    _ConversationService_ReportStart_Handler,
 		},
 		{
-			MethodName: "Settle",
-			Handler:    _ConversationService_Settle_Handler,
+			MethodName: "SettleConversation",
+			Handler:    _ConversationService_SettleConversation_Handler,
 		},
 		{
-			MethodName: "CheckBack",
-			Handler:    _ConversationService_CheckBack_Handler,
+			MethodName: "ReportHolding",
+			Handler:    _ConversationService_ReportHolding_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
 		{
-			StreamName:    "Watch",
-			Handler:       _ConversationService_Watch_Handler,
+			StreamName:    "WatchConversation",
+			Handler:       _ConversationService_WatchConversation_Handler,
 			ServerStreams: true,
 		},
 	},

@@ -336,9 +336,9 @@ type QueueEntry struct {
 	// Who attends to it; empty if nobody does.
 	AssignedTo string `protobuf:"bytes,9,opt,name=assigned_to,json=assignedTo,proto3" json:"assigned_to,omitempty"`
 	// How many notes there are.
-	Notes int32 `protobuf:"varint,10,opt,name=notes,proto3" json:"notes,omitempty"`
+	NoteCount int32 `protobuf:"varint,10,opt,name=note_count,json=noteCount,proto3" json:"note_count,omitempty"`
 	// Suggestions that wait for the owner.
-	Suggestions int32 `protobuf:"varint,11,opt,name=suggestions,proto3" json:"suggestions,omitempty"`
+	SuggestionCount int32 `protobuf:"varint,11,opt,name=suggestion_count,json=suggestionCount,proto3" json:"suggestion_count,omitempty"`
 	// How it ended; absent while it is open.
 	Closing *Closing `protobuf:"bytes,12,opt,name=closing,proto3" json:"closing,omitempty"`
 	// Hidden from those who look on.
@@ -448,16 +448,16 @@ func (x *QueueEntry) GetAssignedTo() string {
 	return ""
 }
 
-func (x *QueueEntry) GetNotes() int32 {
+func (x *QueueEntry) GetNoteCount() int32 {
 	if x != nil {
-		return x.Notes
+		return x.NoteCount
 	}
 	return 0
 }
 
-func (x *QueueEntry) GetSuggestions() int32 {
+func (x *QueueEntry) GetSuggestionCount() int32 {
 	if x != nil {
-		return x.Suggestions
+		return x.SuggestionCount
 	}
 	return 0
 }
@@ -807,8 +807,8 @@ func (x *WatchConversationsResponse) GetList() *ListConversationsResponse {
 	return nil
 }
 
-// FindByCodeRequest holds a code.
-type FindByCodeRequest struct {
+// FindConversationRequest holds a code.
+type FindConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// As it was read out; case, spaces and hyphens do not matter.
 	Code          string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
@@ -816,20 +816,20 @@ type FindByCodeRequest struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *FindByCodeRequest) Reset() {
-	*x = FindByCodeRequest{}
+func (x *FindConversationRequest) Reset() {
+	*x = FindConversationRequest{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *FindByCodeRequest) String() string {
+func (x *FindConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*FindByCodeRequest) ProtoMessage() {}
+func (*FindConversationRequest) ProtoMessage() {}
 
-func (x *FindByCodeRequest) ProtoReflect() protoreflect.Message {
+func (x *FindConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -841,20 +841,20 @@ func (x *FindByCodeRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use FindByCodeRequest.ProtoReflect.Descriptor instead.
-func (*FindByCodeRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use FindConversationRequest.ProtoReflect.Descriptor instead.
+func (*FindConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{8}
 }
 
-func (x *FindByCodeRequest) GetCode() string {
+func (x *FindConversationRequest) GetCode() string {
 	if x != nil {
 		return x.Code
 	}
 	return ""
 }
 
-// FindByCodeResponse names the conversation.
-type FindByCodeResponse struct {
+// FindConversationResponse names the conversation.
+type FindConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -862,20 +862,20 @@ type FindByCodeResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *FindByCodeResponse) Reset() {
-	*x = FindByCodeResponse{}
+func (x *FindConversationResponse) Reset() {
+	*x = FindConversationResponse{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *FindByCodeResponse) String() string {
+func (x *FindConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*FindByCodeResponse) ProtoMessage() {}
+func (*FindConversationResponse) ProtoMessage() {}
 
-func (x *FindByCodeResponse) ProtoReflect() protoreflect.Message {
+func (x *FindConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -887,12 +887,12 @@ func (x *FindByCodeResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use FindByCodeResponse.ProtoReflect.Descriptor instead.
-func (*FindByCodeResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use FindConversationResponse.ProtoReflect.Descriptor instead.
+func (*FindConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{9}
 }
 
-func (x *FindByCodeResponse) GetId() string {
+func (x *FindConversationResponse) GetId() string {
 	if x != nil {
 		return x.Id
 	}
@@ -1191,8 +1191,8 @@ func (x *GetRecordResponse) GetRecord() *Record {
 	return nil
 }
 
-// AssignRequest says who attends to a conversation.
-type AssignRequest struct {
+// AssignConversationRequest says who attends to a conversation.
+type AssignConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -1202,26 +1202,26 @@ type AssignRequest struct {
 	ToQueue bool `protobuf:"varint,3,opt,name=to_queue,json=toQueue,proto3" json:"to_queue,omitempty"`
 	// A note for whoever comes next, or empty.
 	Note string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey     string `protobuf:"bytes,5,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *AssignRequest) Reset() {
-	*x = AssignRequest{}
+func (x *AssignConversationRequest) Reset() {
+	*x = AssignConversationRequest{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *AssignRequest) String() string {
+func (x *AssignConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*AssignRequest) ProtoMessage() {}
+func (*AssignConversationRequest) ProtoMessage() {}
 
-func (x *AssignRequest) ProtoReflect() protoreflect.Message {
+func (x *AssignConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1233,48 +1233,48 @@ func (x *AssignRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use AssignRequest.ProtoReflect.Descriptor instead.
-func (*AssignRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use AssignConversationRequest.ProtoReflect.Descriptor instead.
+func (*AssignConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{14}
 }
 
-func (x *AssignRequest) GetId() string {
+func (x *AssignConversationRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *AssignRequest) GetTo() string {
+func (x *AssignConversationRequest) GetTo() string {
 	if x != nil {
 		return x.To
 	}
 	return ""
 }
 
-func (x *AssignRequest) GetToQueue() bool {
+func (x *AssignConversationRequest) GetToQueue() bool {
 	if x != nil {
 		return x.ToQueue
 	}
 	return false
 }
 
-func (x *AssignRequest) GetNote() string {
+func (x *AssignConversationRequest) GetNote() string {
 	if x != nil {
 		return x.Note
 	}
 	return ""
 }
 
-func (x *AssignRequest) GetClientKey() string {
+func (x *AssignConversationRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-// AssignResponse holds the record afterwards.
-type AssignResponse struct {
+// AssignConversationResponse holds the record afterwards.
+type AssignConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The record.
 	Record        *Record `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
@@ -1282,20 +1282,20 @@ type AssignResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *AssignResponse) Reset() {
-	*x = AssignResponse{}
+func (x *AssignConversationResponse) Reset() {
+	*x = AssignConversationResponse{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *AssignResponse) String() string {
+func (x *AssignConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*AssignResponse) ProtoMessage() {}
+func (*AssignConversationResponse) ProtoMessage() {}
 
-func (x *AssignResponse) ProtoReflect() protoreflect.Message {
+func (x *AssignConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1307,12 +1307,12 @@ func (x *AssignResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use AssignResponse.ProtoReflect.Descriptor instead.
-func (*AssignResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use AssignConversationResponse.ProtoReflect.Descriptor instead.
+func (*AssignConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{15}
 }
 
-func (x *AssignResponse) GetRecord() *Record {
+func (x *AssignConversationResponse) GetRecord() *Record {
 	if x != nil {
 		return x.Record
 	}
@@ -1326,7 +1326,7 @@ type AddNoteRequest struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// At most 2,000 characters.
 	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1436,7 +1436,7 @@ type SetTicketRequest struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// At most 40 characters; empty takes it away.
 	Ticket string `protobuf:"bytes,2,opt,name=ticket,proto3" json:"ticket,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1539,33 +1539,33 @@ func (x *SetTicketResponse) GetRecord() *Record {
 	return nil
 }
 
-// CloseRequest ends a conversation.
-type CloseRequest struct {
+// CloseConversationRequest ends a conversation.
+type CloseConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// How it ended.
 	Closing *Closing `protobuf:"bytes,2,opt,name=closing,proto3" json:"closing,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *CloseRequest) Reset() {
-	*x = CloseRequest{}
+func (x *CloseConversationRequest) Reset() {
+	*x = CloseConversationRequest{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *CloseRequest) String() string {
+func (x *CloseConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*CloseRequest) ProtoMessage() {}
+func (*CloseConversationRequest) ProtoMessage() {}
 
-func (x *CloseRequest) ProtoReflect() protoreflect.Message {
+func (x *CloseConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1577,34 +1577,34 @@ func (x *CloseRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use CloseRequest.ProtoReflect.Descriptor instead.
-func (*CloseRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use CloseConversationRequest.ProtoReflect.Descriptor instead.
+func (*CloseConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{20}
 }
 
-func (x *CloseRequest) GetId() string {
+func (x *CloseConversationRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *CloseRequest) GetClosing() *Closing {
+func (x *CloseConversationRequest) GetClosing() *Closing {
 	if x != nil {
 		return x.Closing
 	}
 	return nil
 }
 
-func (x *CloseRequest) GetClientKey() string {
+func (x *CloseConversationRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-// CloseResponse holds the record afterwards.
-type CloseResponse struct {
+// CloseConversationResponse holds the record afterwards.
+type CloseConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The record.
 	Record        *Record `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
@@ -1612,20 +1612,20 @@ type CloseResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *CloseResponse) Reset() {
-	*x = CloseResponse{}
+func (x *CloseConversationResponse) Reset() {
+	*x = CloseConversationResponse{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *CloseResponse) String() string {
+func (x *CloseConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*CloseResponse) ProtoMessage() {}
+func (*CloseConversationResponse) ProtoMessage() {}
 
-func (x *CloseResponse) ProtoReflect() protoreflect.Message {
+func (x *CloseConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1637,43 +1637,43 @@ func (x *CloseResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use CloseResponse.ProtoReflect.Descriptor instead.
-func (*CloseResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use CloseConversationResponse.ProtoReflect.Descriptor instead.
+func (*CloseConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{21}
 }
 
-func (x *CloseResponse) GetRecord() *Record {
+func (x *CloseConversationResponse) GetRecord() *Record {
 	if x != nil {
 		return x.Record
 	}
 	return nil
 }
 
-// ReopenRequest names a conversation.
-type ReopenRequest struct {
+// ReopenConversationRequest names a conversation.
+type ReopenConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey     string `protobuf:"bytes,2,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ReopenRequest) Reset() {
-	*x = ReopenRequest{}
+func (x *ReopenConversationRequest) Reset() {
+	*x = ReopenConversationRequest{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ReopenRequest) String() string {
+func (x *ReopenConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ReopenRequest) ProtoMessage() {}
+func (*ReopenConversationRequest) ProtoMessage() {}
 
-func (x *ReopenRequest) ProtoReflect() protoreflect.Message {
+func (x *ReopenConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1685,27 +1685,27 @@ func (x *ReopenRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ReopenRequest.ProtoReflect.Descriptor instead.
-func (*ReopenRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use ReopenConversationRequest.ProtoReflect.Descriptor instead.
+func (*ReopenConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{22}
 }
 
-func (x *ReopenRequest) GetId() string {
+func (x *ReopenConversationRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *ReopenRequest) GetClientKey() string {
+func (x *ReopenConversationRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-// ReopenResponse holds the record afterwards.
-type ReopenResponse struct {
+// ReopenConversationResponse holds the record afterwards.
+type ReopenConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The record.
 	Record        *Record `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
@@ -1713,20 +1713,20 @@ type ReopenResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ReopenResponse) Reset() {
-	*x = ReopenResponse{}
+func (x *ReopenConversationResponse) Reset() {
+	*x = ReopenConversationResponse{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ReopenResponse) String() string {
+func (x *ReopenConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ReopenResponse) ProtoMessage() {}
+func (*ReopenConversationResponse) ProtoMessage() {}
 
-func (x *ReopenResponse) ProtoReflect() protoreflect.Message {
+func (x *ReopenConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1738,45 +1738,45 @@ func (x *ReopenResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ReopenResponse.ProtoReflect.Descriptor instead.
-func (*ReopenResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use ReopenConversationResponse.ProtoReflect.Descriptor instead.
+func (*ReopenConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{23}
 }
 
-func (x *ReopenResponse) GetRecord() *Record {
+func (x *ReopenConversationResponse) GetRecord() *Record {
 	if x != nil {
 		return x.Record
 	}
 	return nil
 }
 
-// SetHiddenRequest names a conversation.
-type SetHiddenRequest struct {
+// SetConversationHiddenRequest names a conversation.
+type SetConversationHiddenRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Hide or show.
 	Hidden bool `protobuf:"varint,2,opt,name=hidden,proto3" json:"hidden,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *SetHiddenRequest) Reset() {
-	*x = SetHiddenRequest{}
+func (x *SetConversationHiddenRequest) Reset() {
+	*x = SetConversationHiddenRequest{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *SetHiddenRequest) String() string {
+func (x *SetConversationHiddenRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*SetHiddenRequest) ProtoMessage() {}
+func (*SetConversationHiddenRequest) ProtoMessage() {}
 
-func (x *SetHiddenRequest) ProtoReflect() protoreflect.Message {
+func (x *SetConversationHiddenRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1788,34 +1788,34 @@ func (x *SetHiddenRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use SetHiddenRequest.ProtoReflect.Descriptor instead.
-func (*SetHiddenRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use SetConversationHiddenRequest.ProtoReflect.Descriptor instead.
+func (*SetConversationHiddenRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{24}
 }
 
-func (x *SetHiddenRequest) GetId() string {
+func (x *SetConversationHiddenRequest) GetId() string {
 	if x != nil {
 		return x.Id
 	}
 	return ""
 }
 
-func (x *SetHiddenRequest) GetHidden() bool {
+func (x *SetConversationHiddenRequest) GetHidden() bool {
 	if x != nil {
 		return x.Hidden
 	}
 	return false
 }
 
-func (x *SetHiddenRequest) GetClientKey() string {
+func (x *SetConversationHiddenRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-// SetHiddenResponse holds the record afterwards.
-type SetHiddenResponse struct {
+// SetConversationHiddenResponse holds the record afterwards.
+type SetConversationHiddenResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The record.
 	Record        *Record `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
@@ -1823,20 +1823,20 @@ type SetHiddenResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *SetHiddenResponse) Reset() {
-	*x = SetHiddenResponse{}
+func (x *SetConversationHiddenResponse) Reset() {
+	*x = SetConversationHiddenResponse{}
 	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *SetHiddenResponse) String() string {
+func (x *SetConversationHiddenResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*SetHiddenResponse) ProtoMessage() {}
+func (*SetConversationHiddenResponse) ProtoMessage() {}
 
-func (x *SetHiddenResponse) ProtoReflect() protoreflect.Message {
+func (x *SetConversationHiddenResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_desk_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -1848,12 +1848,12 @@ func (x *SetHiddenResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use SetHiddenResponse.ProtoReflect.Descriptor instead.
-func (*SetHiddenResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use SetConversationHiddenResponse.ProtoReflect.Descriptor instead.
+func (*SetConversationHiddenResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{25}
 }
 
-func (x *SetHiddenResponse) GetRecord() *Record {
+func (x *SetConversationHiddenResponse) GetRecord() *Record {
 	if x != nil {
 		return x.Record
 	}
@@ -1867,7 +1867,7 @@ type GetReportRequest struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// How it is written.
 	Form ReportForm `protobuf:"varint,2,opt,name=form,proto3,enum=lightoff.v1.ReportForm" json:"form,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2721,7 +2721,7 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\tcause_ids\x18\x02 \x03(\tR\bcauseIds\x12.\n" +
 	"\bfound_by\x18\x03 \x01(\x0e2\x13.lightoff.v1.FinderR\afoundBy\x12+\n" +
 	"\x06surety\x18\x04 \x01(\x0e2\x13.lightoff.v1.SuretyR\x06surety\x12\x16\n" +
-	"\x06remark\x18\x05 \x01(\tR\x06remark\"\x8c\x05\n" +
+	"\x06remark\x18\x05 \x01(\tR\x06remark\"\x9e\x05\n" +
 	"\n" +
 	"QueueEntry\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x127\n" +
@@ -2736,10 +2736,11 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"told_count\x18\a \x01(\x05R\ttoldCount\x12,\n" +
 	"\x04lead\x18\b \x01(\v2\x18.lightoff.v1.RankedCauseR\x04lead\x12\x1f\n" +
 	"\vassigned_to\x18\t \x01(\tR\n" +
-	"assignedTo\x12\x14\n" +
-	"\x05notes\x18\n" +
-	" \x01(\x05R\x05notes\x12 \n" +
-	"\vsuggestions\x18\v \x01(\x05R\vsuggestions\x12.\n" +
+	"assignedTo\x12\x1d\n" +
+	"\n" +
+	"note_count\x18\n" +
+	" \x01(\x05R\tnoteCount\x12)\n" +
+	"\x10suggestion_count\x18\v \x01(\x05R\x0fsuggestionCount\x12.\n" +
 	"\aclosing\x18\f \x01(\v2\x14.lightoff.v1.ClosingR\aclosing\x12\x16\n" +
 	"\x06hidden\x18\r \x01(\bR\x06hidden\x129\n" +
 	"\n" +
@@ -2768,10 +2769,10 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x04mine\x18\x04 \x01(\bR\x04mine\x12\x16\n" +
 	"\x06search\x18\x05 \x01(\tR\x06search\"X\n" +
 	"\x1aWatchConversationsResponse\x12:\n" +
-	"\x04list\x18\x01 \x01(\v2&.lightoff.v1.ListConversationsResponseR\x04list\"'\n" +
-	"\x11FindByCodeRequest\x12\x12\n" +
-	"\x04code\x18\x01 \x01(\tR\x04code\"$\n" +
-	"\x12FindByCodeResponse\x12\x0e\n" +
+	"\x04list\x18\x01 \x01(\v2&.lightoff.v1.ListConversationsResponseR\x04list\"-\n" +
+	"\x17FindConversationRequest\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\"*\n" +
+	"\x18FindConversationResponse\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\"l\n" +
 	"\x04Note\x12\x0e\n" +
 	"\x02by\x18\x01 \x01(\tR\x02by\x12\x12\n" +
@@ -2795,15 +2796,15 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x10GetRecordRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\"@\n" +
 	"\x11GetRecordResponse\x12+\n" +
-	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"}\n" +
-	"\rAssignRequest\x12\x0e\n" +
+	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"\x89\x01\n" +
+	"\x19AssignConversationRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x0e\n" +
 	"\x02to\x18\x02 \x01(\tR\x02to\x12\x19\n" +
 	"\bto_queue\x18\x03 \x01(\bR\atoQueue\x12\x12\n" +
 	"\x04note\x18\x04 \x01(\tR\x04note\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x05 \x01(\tR\tclientKey\"=\n" +
-	"\x0eAssignResponse\x12+\n" +
+	"client_key\x18\x05 \x01(\tR\tclientKey\"I\n" +
+	"\x1aAssignConversationResponse\x12+\n" +
 	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"S\n" +
 	"\x0eAddNoteRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
@@ -2818,26 +2819,26 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\n" +
 	"client_key\x18\x03 \x01(\tR\tclientKey\"@\n" +
 	"\x11SetTicketResponse\x12+\n" +
-	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"m\n" +
-	"\fCloseRequest\x12\x0e\n" +
+	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"y\n" +
+	"\x18CloseConversationRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12.\n" +
 	"\aclosing\x18\x02 \x01(\v2\x14.lightoff.v1.ClosingR\aclosing\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x03 \x01(\tR\tclientKey\"<\n" +
-	"\rCloseResponse\x12+\n" +
-	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\">\n" +
-	"\rReopenRequest\x12\x0e\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\"H\n" +
+	"\x19CloseConversationResponse\x12+\n" +
+	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"J\n" +
+	"\x19ReopenConversationRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x02 \x01(\tR\tclientKey\"=\n" +
-	"\x0eReopenResponse\x12+\n" +
-	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"Y\n" +
-	"\x10SetHiddenRequest\x12\x0e\n" +
+	"client_key\x18\x02 \x01(\tR\tclientKey\"I\n" +
+	"\x1aReopenConversationResponse\x12+\n" +
+	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"e\n" +
+	"\x1cSetConversationHiddenRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06hidden\x18\x02 \x01(\bR\x06hidden\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x03 \x01(\tR\tclientKey\"@\n" +
-	"\x11SetHiddenResponse\x12+\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\"L\n" +
+	"\x1dSetConversationHiddenResponse\x12+\n" +
 	"\x06record\x18\x01 \x01(\v2\x13.lightoff.v1.RecordR\x06record\"g\n" +
 	"\x10GetReportRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12+\n" +
@@ -2917,20 +2918,19 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x17REPORT_FORM_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11REPORT_FORM_PLAIN\x10\x01\x12\x14\n" +
 	"\x10REPORT_FORM_JSON\x10\x02\x12\x13\n" +
-	"\x0fREPORT_FORM_CSV\x10\x032\x83\b\n" +
+	"\x0fREPORT_FORM_CSV\x10\x032\xa5\t\n" +
 	"\vDeskService\x12D\n" +
 	"\aGetDesk\x12\x1b.lightoff.v1.GetDeskRequest\x1a\x1c.lightoff.v1.GetDeskResponse\x12b\n" +
 	"\x11ListConversations\x12%.lightoff.v1.ListConversationsRequest\x1a&.lightoff.v1.ListConversationsResponse\x12g\n" +
-	"\x12WatchConversations\x12&.lightoff.v1.WatchConversationsRequest\x1a'.lightoff.v1.WatchConversationsResponse0\x01\x12M\n" +
-	"\n" +
-	"FindByCode\x12\x1e.lightoff.v1.FindByCodeRequest\x1a\x1f.lightoff.v1.FindByCodeResponse\x12J\n" +
-	"\tGetRecord\x12\x1d.lightoff.v1.GetRecordRequest\x1a\x1e.lightoff.v1.GetRecordResponse\x12A\n" +
-	"\x06Assign\x12\x1a.lightoff.v1.AssignRequest\x1a\x1b.lightoff.v1.AssignResponse\x12D\n" +
+	"\x12WatchConversations\x12&.lightoff.v1.WatchConversationsRequest\x1a'.lightoff.v1.WatchConversationsResponse0\x01\x12_\n" +
+	"\x10FindConversation\x12$.lightoff.v1.FindConversationRequest\x1a%.lightoff.v1.FindConversationResponse\x12J\n" +
+	"\tGetRecord\x12\x1d.lightoff.v1.GetRecordRequest\x1a\x1e.lightoff.v1.GetRecordResponse\x12e\n" +
+	"\x12AssignConversation\x12&.lightoff.v1.AssignConversationRequest\x1a'.lightoff.v1.AssignConversationResponse\x12D\n" +
 	"\aAddNote\x12\x1b.lightoff.v1.AddNoteRequest\x1a\x1c.lightoff.v1.AddNoteResponse\x12J\n" +
-	"\tSetTicket\x12\x1d.lightoff.v1.SetTicketRequest\x1a\x1e.lightoff.v1.SetTicketResponse\x12>\n" +
-	"\x05Close\x12\x19.lightoff.v1.CloseRequest\x1a\x1a.lightoff.v1.CloseResponse\x12A\n" +
-	"\x06Reopen\x12\x1a.lightoff.v1.ReopenRequest\x1a\x1b.lightoff.v1.ReopenResponse\x12J\n" +
-	"\tSetHidden\x12\x1d.lightoff.v1.SetHiddenRequest\x1a\x1e.lightoff.v1.SetHiddenResponse\x12J\n" +
+	"\tSetTicket\x12\x1d.lightoff.v1.SetTicketRequest\x1a\x1e.lightoff.v1.SetTicketResponse\x12b\n" +
+	"\x11CloseConversation\x12%.lightoff.v1.CloseConversationRequest\x1a&.lightoff.v1.CloseConversationResponse\x12e\n" +
+	"\x12ReopenConversation\x12&.lightoff.v1.ReopenConversationRequest\x1a'.lightoff.v1.ReopenConversationResponse\x12n\n" +
+	"\x15SetConversationHidden\x12).lightoff.v1.SetConversationHiddenRequest\x1a*.lightoff.v1.SetConversationHiddenResponse\x12J\n" +
 	"\tGetReport\x12\x1d.lightoff.v1.GetReportRequest\x1a\x1e.lightoff.v1.GetReportResponse\x12V\n" +
 	"\rGetStatistics\x12!.lightoff.v1.GetStatisticsRequest\x1a\".lightoff.v1.GetStatisticsResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
@@ -2949,54 +2949,54 @@ func file_lightoff_v1_desk_proto_rawDescGZIP() []byte {
 var file_lightoff_v1_desk_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
 var file_lightoff_v1_desk_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_lightoff_v1_desk_proto_goTypes = []any{
-	(Outcome)(0),                       // 0: lightoff.v1.Outcome
-	(ReportForm)(0),                    // 1: lightoff.v1.ReportForm
-	(*GetDeskRequest)(nil),             // 2: lightoff.v1.GetDeskRequest
-	(*GetDeskResponse)(nil),            // 3: lightoff.v1.GetDeskResponse
-	(*Closing)(nil),                    // 4: lightoff.v1.Closing
-	(*QueueEntry)(nil),                 // 5: lightoff.v1.QueueEntry
-	(*ListConversationsRequest)(nil),   // 6: lightoff.v1.ListConversationsRequest
-	(*ListConversationsResponse)(nil),  // 7: lightoff.v1.ListConversationsResponse
-	(*WatchConversationsRequest)(nil),  // 8: lightoff.v1.WatchConversationsRequest
-	(*WatchConversationsResponse)(nil), // 9: lightoff.v1.WatchConversationsResponse
-	(*FindByCodeRequest)(nil),          // 10: lightoff.v1.FindByCodeRequest
-	(*FindByCodeResponse)(nil),         // 11: lightoff.v1.FindByCodeResponse
-	(*Note)(nil),                       // 12: lightoff.v1.Note
-	(*Record)(nil),                     // 13: lightoff.v1.Record
-	(*GetRecordRequest)(nil),           // 14: lightoff.v1.GetRecordRequest
-	(*GetRecordResponse)(nil),          // 15: lightoff.v1.GetRecordResponse
-	(*AssignRequest)(nil),              // 16: lightoff.v1.AssignRequest
-	(*AssignResponse)(nil),             // 17: lightoff.v1.AssignResponse
-	(*AddNoteRequest)(nil),             // 18: lightoff.v1.AddNoteRequest
-	(*AddNoteResponse)(nil),            // 19: lightoff.v1.AddNoteResponse
-	(*SetTicketRequest)(nil),           // 20: lightoff.v1.SetTicketRequest
-	(*SetTicketResponse)(nil),          // 21: lightoff.v1.SetTicketResponse
-	(*CloseRequest)(nil),               // 22: lightoff.v1.CloseRequest
-	(*CloseResponse)(nil),              // 23: lightoff.v1.CloseResponse
-	(*ReopenRequest)(nil),              // 24: lightoff.v1.ReopenRequest
-	(*ReopenResponse)(nil),             // 25: lightoff.v1.ReopenResponse
-	(*SetHiddenRequest)(nil),           // 26: lightoff.v1.SetHiddenRequest
-	(*SetHiddenResponse)(nil),          // 27: lightoff.v1.SetHiddenResponse
-	(*GetReportRequest)(nil),           // 28: lightoff.v1.GetReportRequest
-	(*GetReportResponse)(nil),          // 29: lightoff.v1.GetReportResponse
-	(*Report)(nil),                     // 30: lightoff.v1.Report
-	(*GetStatisticsRequest)(nil),       // 31: lightoff.v1.GetStatisticsRequest
-	(*Count)(nil),                      // 32: lightoff.v1.Count
-	(*Week)(nil),                       // 33: lightoff.v1.Week
-	(*Series)(nil),                     // 34: lightoff.v1.Series
-	(*Foretold)(nil),                   // 35: lightoff.v1.Foretold
-	(*ChecksBar)(nil),                  // 36: lightoff.v1.ChecksBar
-	(*GetStatisticsResponse)(nil),      // 37: lightoff.v1.GetStatisticsResponse
-	(*TimeBar)(nil),                    // 38: lightoff.v1.TimeBar
-	(Finder)(0),                        // 39: lightoff.v1.Finder
-	(Surety)(0),                        // 40: lightoff.v1.Surety
-	(*timestamppb.Timestamp)(nil),      // 41: google.protobuf.Timestamp
-	(*Danger)(nil),                     // 42: lightoff.v1.Danger
-	(*RankedCause)(nil),                // 43: lightoff.v1.RankedCause
-	(*Told)(nil),                       // 44: lightoff.v1.Told
-	(*Contradiction)(nil),              // 45: lightoff.v1.Contradiction
-	(*PlanStep)(nil),                   // 46: lightoff.v1.PlanStep
-	(*durationpb.Duration)(nil),        // 47: google.protobuf.Duration
+	(Outcome)(0),                          // 0: lightoff.v1.Outcome
+	(ReportForm)(0),                       // 1: lightoff.v1.ReportForm
+	(*GetDeskRequest)(nil),                // 2: lightoff.v1.GetDeskRequest
+	(*GetDeskResponse)(nil),               // 3: lightoff.v1.GetDeskResponse
+	(*Closing)(nil),                       // 4: lightoff.v1.Closing
+	(*QueueEntry)(nil),                    // 5: lightoff.v1.QueueEntry
+	(*ListConversationsRequest)(nil),      // 6: lightoff.v1.ListConversationsRequest
+	(*ListConversationsResponse)(nil),     // 7: lightoff.v1.ListConversationsResponse
+	(*WatchConversationsRequest)(nil),     // 8: lightoff.v1.WatchConversationsRequest
+	(*WatchConversationsResponse)(nil),    // 9: lightoff.v1.WatchConversationsResponse
+	(*FindConversationRequest)(nil),       // 10: lightoff.v1.FindConversationRequest
+	(*FindConversationResponse)(nil),      // 11: lightoff.v1.FindConversationResponse
+	(*Note)(nil),                          // 12: lightoff.v1.Note
+	(*Record)(nil),                        // 13: lightoff.v1.Record
+	(*GetRecordRequest)(nil),              // 14: lightoff.v1.GetRecordRequest
+	(*GetRecordResponse)(nil),             // 15: lightoff.v1.GetRecordResponse
+	(*AssignConversationRequest)(nil),     // 16: lightoff.v1.AssignConversationRequest
+	(*AssignConversationResponse)(nil),    // 17: lightoff.v1.AssignConversationResponse
+	(*AddNoteRequest)(nil),                // 18: lightoff.v1.AddNoteRequest
+	(*AddNoteResponse)(nil),               // 19: lightoff.v1.AddNoteResponse
+	(*SetTicketRequest)(nil),              // 20: lightoff.v1.SetTicketRequest
+	(*SetTicketResponse)(nil),             // 21: lightoff.v1.SetTicketResponse
+	(*CloseConversationRequest)(nil),      // 22: lightoff.v1.CloseConversationRequest
+	(*CloseConversationResponse)(nil),     // 23: lightoff.v1.CloseConversationResponse
+	(*ReopenConversationRequest)(nil),     // 24: lightoff.v1.ReopenConversationRequest
+	(*ReopenConversationResponse)(nil),    // 25: lightoff.v1.ReopenConversationResponse
+	(*SetConversationHiddenRequest)(nil),  // 26: lightoff.v1.SetConversationHiddenRequest
+	(*SetConversationHiddenResponse)(nil), // 27: lightoff.v1.SetConversationHiddenResponse
+	(*GetReportRequest)(nil),              // 28: lightoff.v1.GetReportRequest
+	(*GetReportResponse)(nil),             // 29: lightoff.v1.GetReportResponse
+	(*Report)(nil),                        // 30: lightoff.v1.Report
+	(*GetStatisticsRequest)(nil),          // 31: lightoff.v1.GetStatisticsRequest
+	(*Count)(nil),                         // 32: lightoff.v1.Count
+	(*Week)(nil),                          // 33: lightoff.v1.Week
+	(*Series)(nil),                        // 34: lightoff.v1.Series
+	(*Foretold)(nil),                      // 35: lightoff.v1.Foretold
+	(*ChecksBar)(nil),                     // 36: lightoff.v1.ChecksBar
+	(*GetStatisticsResponse)(nil),         // 37: lightoff.v1.GetStatisticsResponse
+	(*TimeBar)(nil),                       // 38: lightoff.v1.TimeBar
+	(Finder)(0),                           // 39: lightoff.v1.Finder
+	(Surety)(0),                           // 40: lightoff.v1.Surety
+	(*timestamppb.Timestamp)(nil),         // 41: google.protobuf.Timestamp
+	(*Danger)(nil),                        // 42: lightoff.v1.Danger
+	(*RankedCause)(nil),                   // 43: lightoff.v1.RankedCause
+	(*Told)(nil),                          // 44: lightoff.v1.Told
+	(*Contradiction)(nil),                 // 45: lightoff.v1.Contradiction
+	(*PlanStep)(nil),                      // 46: lightoff.v1.PlanStep
+	(*durationpb.Duration)(nil),           // 47: google.protobuf.Duration
 }
 var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	0,  // 0: lightoff.v1.Closing.outcome:type_name -> lightoff.v1.Outcome
@@ -3016,13 +3016,13 @@ var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	4,  // 14: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing
 	41, // 15: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
 	13, // 16: lightoff.v1.GetRecordResponse.record:type_name -> lightoff.v1.Record
-	13, // 17: lightoff.v1.AssignResponse.record:type_name -> lightoff.v1.Record
+	13, // 17: lightoff.v1.AssignConversationResponse.record:type_name -> lightoff.v1.Record
 	13, // 18: lightoff.v1.AddNoteResponse.record:type_name -> lightoff.v1.Record
 	13, // 19: lightoff.v1.SetTicketResponse.record:type_name -> lightoff.v1.Record
-	4,  // 20: lightoff.v1.CloseRequest.closing:type_name -> lightoff.v1.Closing
-	13, // 21: lightoff.v1.CloseResponse.record:type_name -> lightoff.v1.Record
-	13, // 22: lightoff.v1.ReopenResponse.record:type_name -> lightoff.v1.Record
-	13, // 23: lightoff.v1.SetHiddenResponse.record:type_name -> lightoff.v1.Record
+	4,  // 20: lightoff.v1.CloseConversationRequest.closing:type_name -> lightoff.v1.Closing
+	13, // 21: lightoff.v1.CloseConversationResponse.record:type_name -> lightoff.v1.Record
+	13, // 22: lightoff.v1.ReopenConversationResponse.record:type_name -> lightoff.v1.Record
+	13, // 23: lightoff.v1.SetConversationHiddenResponse.record:type_name -> lightoff.v1.Record
 	1,  // 24: lightoff.v1.GetReportRequest.form:type_name -> lightoff.v1.ReportForm
 	41, // 25: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
 	42, // 26: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
@@ -3046,27 +3046,27 @@ var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	2,  // 44: lightoff.v1.DeskService.GetDesk:input_type -> lightoff.v1.GetDeskRequest
 	6,  // 45: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
 	8,  // 46: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
-	10, // 47: lightoff.v1.DeskService.FindByCode:input_type -> lightoff.v1.FindByCodeRequest
+	10, // 47: lightoff.v1.DeskService.FindConversation:input_type -> lightoff.v1.FindConversationRequest
 	14, // 48: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
-	16, // 49: lightoff.v1.DeskService.Assign:input_type -> lightoff.v1.AssignRequest
+	16, // 49: lightoff.v1.DeskService.AssignConversation:input_type -> lightoff.v1.AssignConversationRequest
 	18, // 50: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
 	20, // 51: lightoff.v1.DeskService.SetTicket:input_type -> lightoff.v1.SetTicketRequest
-	22, // 52: lightoff.v1.DeskService.Close:input_type -> lightoff.v1.CloseRequest
-	24, // 53: lightoff.v1.DeskService.Reopen:input_type -> lightoff.v1.ReopenRequest
-	26, // 54: lightoff.v1.DeskService.SetHidden:input_type -> lightoff.v1.SetHiddenRequest
+	22, // 52: lightoff.v1.DeskService.CloseConversation:input_type -> lightoff.v1.CloseConversationRequest
+	24, // 53: lightoff.v1.DeskService.ReopenConversation:input_type -> lightoff.v1.ReopenConversationRequest
+	26, // 54: lightoff.v1.DeskService.SetConversationHidden:input_type -> lightoff.v1.SetConversationHiddenRequest
 	28, // 55: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
 	31, // 56: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
 	3,  // 57: lightoff.v1.DeskService.GetDesk:output_type -> lightoff.v1.GetDeskResponse
 	7,  // 58: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
 	9,  // 59: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
-	11, // 60: lightoff.v1.DeskService.FindByCode:output_type -> lightoff.v1.FindByCodeResponse
+	11, // 60: lightoff.v1.DeskService.FindConversation:output_type -> lightoff.v1.FindConversationResponse
 	15, // 61: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
-	17, // 62: lightoff.v1.DeskService.Assign:output_type -> lightoff.v1.AssignResponse
+	17, // 62: lightoff.v1.DeskService.AssignConversation:output_type -> lightoff.v1.AssignConversationResponse
 	19, // 63: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
 	21, // 64: lightoff.v1.DeskService.SetTicket:output_type -> lightoff.v1.SetTicketResponse
-	23, // 65: lightoff.v1.DeskService.Close:output_type -> lightoff.v1.CloseResponse
-	25, // 66: lightoff.v1.DeskService.Reopen:output_type -> lightoff.v1.ReopenResponse
-	27, // 67: lightoff.v1.DeskService.SetHidden:output_type -> lightoff.v1.SetHiddenResponse
+	23, // 65: lightoff.v1.DeskService.CloseConversation:output_type -> lightoff.v1.CloseConversationResponse
+	25, // 66: lightoff.v1.DeskService.ReopenConversation:output_type -> lightoff.v1.ReopenConversationResponse
+	27, // 67: lightoff.v1.DeskService.SetConversationHidden:output_type -> lightoff.v1.SetConversationHiddenResponse
 	29, // 68: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
 	37, // 69: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
 	57, // [57:70] is the sub-list for method output_type

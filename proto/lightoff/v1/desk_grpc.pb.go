@@ -19,19 +19,19 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	DeskService_GetDesk_FullMethodName            = "/lightoff.v1.DeskService/GetDesk"
-	DeskService_ListConversations_FullMethodName  = "/lightoff.v1.DeskService/ListConversations"
-	DeskService_WatchConversations_FullMethodName = "/lightoff.v1.DeskService/WatchConversations"
-	DeskService_FindByCode_FullMethodName         = "/lightoff.v1.DeskService/FindByCode"
-	DeskService_GetRecord_FullMethodName          = "/lightoff.v1.DeskService/GetRecord"
-	DeskService_Assign_FullMethodName             = "/lightoff.v1.DeskService/Assign"
-	DeskService_AddNote_FullMethodName            = "/lightoff.v1.DeskService/AddNote"
-	DeskService_SetTicket_FullMethodName          = "/lightoff.v1.DeskService/SetTicket"
-	DeskService_Close_FullMethodName              = "/lightoff.v1.DeskService/Close"
-	DeskService_Reopen_FullMethodName             = "/lightoff.v1.DeskService/Reopen"
-	DeskService_SetHidden_FullMethodName          = "/lightoff.v1.DeskService/SetHidden"
-	DeskService_GetReport_FullMethodName          = "/lightoff.v1.DeskService/GetReport"
-	DeskService_GetStatistics_FullMethodName      = "/lightoff.v1.DeskService/GetStatistics"
+	DeskService_GetDesk_FullMethodName               = "/lightoff.v1.DeskService/GetDesk"
+	DeskService_ListConversations_FullMethodName     = "/lightoff.v1.DeskService/ListConversations"
+	DeskService_WatchConversations_FullMethodName    = "/lightoff.v1.DeskService/WatchConversations"
+	DeskService_FindConversation_FullMethodName      = "/lightoff.v1.DeskService/FindConversation"
+	DeskService_GetRecord_FullMethodName             = "/lightoff.v1.DeskService/GetRecord"
+	DeskService_AssignConversation_FullMethodName    = "/lightoff.v1.DeskService/AssignConversation"
+	DeskService_AddNote_FullMethodName               = "/lightoff.v1.DeskService/AddNote"
+	DeskService_SetTicket_FullMethodName             = "/lightoff.v1.DeskService/SetTicket"
+	DeskService_CloseConversation_FullMethodName     = "/lightoff.v1.DeskService/CloseConversation"
+	DeskService_ReopenConversation_FullMethodName    = "/lightoff.v1.DeskService/ReopenConversation"
+	DeskService_SetConversationHidden_FullMethodName = "/lightoff.v1.DeskService/SetConversationHidden"
+	DeskService_GetReport_FullMethodName             = "/lightoff.v1.DeskService/GetReport"
+	DeskService_GetStatistics_FullMethodName         = "/lightoff.v1.DeskService/GetStatistics"
 )
 
 // DeskServiceClient is the client API for DeskService service.
@@ -50,23 +50,23 @@ type DeskServiceClient interface {
 	// WatchConversations sends the same list at once and after changes, at most once a second: a stream, because a caller
 	// in danger is to be seen without asking.
 	WatchConversations(ctx context.Context, in *WatchConversationsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchConversationsResponse], error)
-	// FindByCode finds the conversation of a caller who reads a spoken code out, or of a look-on key. Tries are counted;
+	// FindConversation finds the conversation of a caller who reads a spoken code out, or of a look-on key. Tries are counted;
 	// NOT_FOUND tells neither wrong nor expired codes apart.
-	FindByCode(ctx context.Context, in *FindByCodeRequest, opts ...grpc.CallOption) (*FindByCodeResponse, error)
+	FindConversation(ctx context.Context, in *FindConversationRequest, opts ...grpc.CallOption) (*FindConversationResponse, error)
 	// GetRecord returns what the desk keeps about a conversation and the caller does not see.
 	GetRecord(ctx context.Context, in *GetRecordRequest, opts ...grpc.CallOption) (*GetRecordResponse, error)
-	// Assign says who attends to a conversation: oneself, somebody else, or nobody, which puts it back into the queue.
-	Assign(ctx context.Context, in *AssignRequest, opts ...grpc.CallOption) (*AssignResponse, error)
+	// AssignConversation says who attends to a conversation: oneself, somebody else, or nobody, which puts it back into the queue.
+	AssignConversation(ctx context.Context, in *AssignConversationRequest, opts ...grpc.CallOption) (*AssignConversationResponse, error)
 	// AddNote adds a note that the caller never sees.
 	AddNote(ctx context.Context, in *AddNoteRequest, opts ...grpc.CallOption) (*AddNoteResponse, error)
 	// SetTicket notes the number that another system knows a conversation by, or takes it away.
 	SetTicket(ctx context.Context, in *SetTicketRequest, opts ...grpc.CallOption) (*SetTicketResponse, error)
-	// Close ends a conversation with an outcome. If the owner goes on, it is open again.
-	Close(ctx context.Context, in *CloseRequest, opts ...grpc.CallOption) (*CloseResponse, error)
-	// Reopen takes the end back. FAILED_PRECONDITION if it is open.
-	Reopen(ctx context.Context, in *ReopenRequest, opts ...grpc.CallOption) (*ReopenResponse, error)
-	// SetHidden hides a conversation from those who look on, or shows it to them again. Its owner keeps it.
-	SetHidden(ctx context.Context, in *SetHiddenRequest, opts ...grpc.CallOption) (*SetHiddenResponse, error)
+	// CloseConversation ends a conversation with an outcome. If the owner goes on, it is open again.
+	CloseConversation(ctx context.Context, in *CloseConversationRequest, opts ...grpc.CallOption) (*CloseConversationResponse, error)
+	// ReopenConversation takes the end back. FAILED_PRECONDITION if it is open.
+	ReopenConversation(ctx context.Context, in *ReopenConversationRequest, opts ...grpc.CallOption) (*ReopenConversationResponse, error)
+	// SetConversationHidden hides a conversation from those who look on, or shows it to them again. Its owner keeps it.
+	SetConversationHidden(ctx context.Context, in *SetConversationHiddenRequest, opts ...grpc.CallOption) (*SetConversationHiddenResponse, error)
 	// GetReport writes a conversation down for a ticket. The report holds no key and no code.
 	GetReport(ctx context.Context, in *GetReportRequest, opts ...grpc.CallOption) (*GetReportResponse, error)
 	// GetStatistics counts what the last weeks brought.
@@ -120,10 +120,10 @@ func (c *deskServiceClient) WatchConversations(ctx context.Context, in *WatchCon
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type DeskService_WatchConversationsClient = grpc.ServerStreamingClient[WatchConversationsResponse]
 
-func (c *deskServiceClient) FindByCode(ctx context.Context, in *FindByCodeRequest, opts ...grpc.CallOption) (*FindByCodeResponse, error) {
+func (c *deskServiceClient) FindConversation(ctx context.Context, in *FindConversationRequest, opts ...grpc.CallOption) (*FindConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(FindByCodeResponse)
-	err := c.cc.Invoke(ctx, DeskService_FindByCode_FullMethodName, in, out, cOpts...)
+	out := new(FindConversationResponse)
+	err := c.cc.Invoke(ctx, DeskService_FindConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -140,10 +140,10 @@ func (c *deskServiceClient) GetRecord(ctx context.Context, in *GetRecordRequest,
 	return out, nil
 }
 
-func (c *deskServiceClient) Assign(ctx context.Context, in *AssignRequest, opts ...grpc.CallOption) (*AssignResponse, error) {
+func (c *deskServiceClient) AssignConversation(ctx context.Context, in *AssignConversationRequest, opts ...grpc.CallOption) (*AssignConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(AssignResponse)
-	err := c.cc.Invoke(ctx, DeskService_Assign_FullMethodName, in, out, cOpts...)
+	out := new(AssignConversationResponse)
+	err := c.cc.Invoke(ctx, DeskService_AssignConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -170,30 +170,30 @@ func (c *deskServiceClient) SetTicket(ctx context.Context, in *SetTicketRequest,
 	return out, nil
 }
 
-func (c *deskServiceClient) Close(ctx context.Context, in *CloseRequest, opts ...grpc.CallOption) (*CloseResponse, error) {
+func (c *deskServiceClient) CloseConversation(ctx context.Context, in *CloseConversationRequest, opts ...grpc.CallOption) (*CloseConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(CloseResponse)
-	err := c.cc.Invoke(ctx, DeskService_Close_FullMethodName, in, out, cOpts...)
+	out := new(CloseConversationResponse)
+	err := c.cc.Invoke(ctx, DeskService_CloseConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *deskServiceClient) Reopen(ctx context.Context, in *ReopenRequest, opts ...grpc.CallOption) (*ReopenResponse, error) {
+func (c *deskServiceClient) ReopenConversation(ctx context.Context, in *ReopenConversationRequest, opts ...grpc.CallOption) (*ReopenConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ReopenResponse)
-	err := c.cc.Invoke(ctx, DeskService_Reopen_FullMethodName, in, out, cOpts...)
+	out := new(ReopenConversationResponse)
+	err := c.cc.Invoke(ctx, DeskService_ReopenConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *deskServiceClient) SetHidden(ctx context.Context, in *SetHiddenRequest, opts ...grpc.CallOption) (*SetHiddenResponse, error) {
+func (c *deskServiceClient) SetConversationHidden(ctx context.Context, in *SetConversationHiddenRequest, opts ...grpc.CallOption) (*SetConversationHiddenResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(SetHiddenResponse)
-	err := c.cc.Invoke(ctx, DeskService_SetHidden_FullMethodName, in, out, cOpts...)
+	out := new(SetConversationHiddenResponse)
+	err := c.cc.Invoke(ctx, DeskService_SetConversationHidden_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -236,23 +236,23 @@ type DeskServiceServer interface {
 	// WatchConversations sends the same list at once and after changes, at most once a second: a stream, because a caller
 	// in danger is to be seen without asking.
 	WatchConversations(*WatchConversationsRequest, grpc.ServerStreamingServer[WatchConversationsResponse]) error
-	// FindByCode finds the conversation of a caller who reads a spoken code out, or of a look-on key. Tries are counted;
+	// FindConversation finds the conversation of a caller who reads a spoken code out, or of a look-on key. Tries are counted;
 	// NOT_FOUND tells neither wrong nor expired codes apart.
-	FindByCode(context.Context, *FindByCodeRequest) (*FindByCodeResponse, error)
+	FindConversation(context.Context, *FindConversationRequest) (*FindConversationResponse, error)
 	// GetRecord returns what the desk keeps about a conversation and the caller does not see.
 	GetRecord(context.Context, *GetRecordRequest) (*GetRecordResponse, error)
-	// Assign says who attends to a conversation: oneself, somebody else, or nobody, which puts it back into the queue.
-	Assign(context.Context, *AssignRequest) (*AssignResponse, error)
+	// AssignConversation says who attends to a conversation: oneself, somebody else, or nobody, which puts it back into the queue.
+	AssignConversation(context.Context, *AssignConversationRequest) (*AssignConversationResponse, error)
 	// AddNote adds a note that the caller never sees.
 	AddNote(context.Context, *AddNoteRequest) (*AddNoteResponse, error)
 	// SetTicket notes the number that another system knows a conversation by, or takes it away.
 	SetTicket(context.Context, *SetTicketRequest) (*SetTicketResponse, error)
-	// Close ends a conversation with an outcome. If the owner goes on, it is open again.
-	Close(context.Context, *CloseRequest) (*CloseResponse, error)
-	// Reopen takes the end back. FAILED_PRECONDITION if it is open.
-	Reopen(context.Context, *ReopenRequest) (*ReopenResponse, error)
-	// SetHidden hides a conversation from those who look on, or shows it to them again. Its owner keeps it.
-	SetHidden(context.Context, *SetHiddenRequest) (*SetHiddenResponse, error)
+	// CloseConversation ends a conversation with an outcome. If the owner goes on, it is open again.
+	CloseConversation(context.Context, *CloseConversationRequest) (*CloseConversationResponse, error)
+	// ReopenConversation takes the end back. FAILED_PRECONDITION if it is open.
+	ReopenConversation(context.Context, *ReopenConversationRequest) (*ReopenConversationResponse, error)
+	// SetConversationHidden hides a conversation from those who look on, or shows it to them again. Its owner keeps it.
+	SetConversationHidden(context.Context, *SetConversationHiddenRequest) (*SetConversationHiddenResponse, error)
 	// GetReport writes a conversation down for a ticket. The report holds no key and no code.
 	GetReport(context.Context, *GetReportRequest) (*GetReportResponse, error)
 	// GetStatistics counts what the last weeks brought.
@@ -276,14 +276,14 @@ func (UnimplementedDeskServiceServer) ListConversations(context.Context, *ListCo
 func (UnimplementedDeskServiceServer) WatchConversations(*WatchConversationsRequest, grpc.ServerStreamingServer[WatchConversationsResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchConversations not implemented")
 }
-func (UnimplementedDeskServiceServer) FindByCode(context.Context, *FindByCodeRequest) (*FindByCodeResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method FindByCode not implemented")
+func (UnimplementedDeskServiceServer) FindConversation(context.Context, *FindConversationRequest) (*FindConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindConversation not implemented")
 }
 func (UnimplementedDeskServiceServer) GetRecord(context.Context, *GetRecordRequest) (*GetRecordResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetRecord not implemented")
 }
-func (UnimplementedDeskServiceServer) Assign(context.Context, *AssignRequest) (*AssignResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Assign not implemented")
+func (UnimplementedDeskServiceServer) AssignConversation(context.Context, *AssignConversationRequest) (*AssignConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AssignConversation not implemented")
 }
 func (UnimplementedDeskServiceServer) AddNote(context.Context, *AddNoteRequest) (*AddNoteResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AddNote not implemented")
@@ -291,14 +291,14 @@ func (UnimplementedDeskServiceServer) AddNote(context.Context, *AddNoteRequest) 
 func (UnimplementedDeskServiceServer) SetTicket(context.Context, *SetTicketRequest) (*SetTicketResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SetTicket not implemented")
 }
-func (UnimplementedDeskServiceServer) Close(context.Context, *CloseRequest) (*CloseResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Close not implemented")
+func (UnimplementedDeskServiceServer) CloseConversation(context.Context, *CloseConversationRequest) (*CloseConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseConversation not implemented")
 }
-func (UnimplementedDeskServiceServer) Reopen(context.Context, *ReopenRequest) (*ReopenResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Reopen not implemented")
+func (UnimplementedDeskServiceServer) ReopenConversation(context.Context, *ReopenConversationRequest) (*ReopenConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReopenConversation not implemented")
 }
-func (UnimplementedDeskServiceServer) SetHidden(context.Context, *SetHiddenRequest) (*SetHiddenResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method SetHidden not implemented")
+func (UnimplementedDeskServiceServer) SetConversationHidden(context.Context, *SetConversationHiddenRequest) (*SetConversationHiddenResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetConversationHidden not implemented")
 }
 func (UnimplementedDeskServiceServer) GetReport(context.Context, *GetReportRequest) (*GetReportResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetReport not implemented")
@@ -374,20 +374,20 @@ func _DeskService_WatchConversations_Handler(srv interface{}, stream grpc.Server
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type DeskService_WatchConversationsServer = grpc.ServerStreamingServer[WatchConversationsResponse]
 
-func _DeskService_FindByCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(FindByCodeRequest)
+func _DeskService_FindConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FindConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(DeskServiceServer).FindByCode(ctx, in)
+		return srv.(DeskServiceServer).FindConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: DeskService_FindByCode_FullMethodName,
+		FullMethod: DeskService_FindConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(DeskServiceServer).FindByCode(ctx, req.(*FindByCodeRequest))
+		return srv.(DeskServiceServer).FindConversation(ctx, req.(*FindConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -410,20 +410,20 @@ func _DeskService_GetRecord_Handler(srv interface{}, ctx context.Context, dec fu
 	return interceptor(ctx, in, info, handler)
 }
 
-func _DeskService_Assign_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(AssignRequest)
+func _DeskService_AssignConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AssignConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(DeskServiceServer).Assign(ctx, in)
+		return srv.(DeskServiceServer).AssignConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: DeskService_Assign_FullMethodName,
+		FullMethod: DeskService_AssignConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(DeskServiceServer).Assign(ctx, req.(*AssignRequest))
+		return srv.(DeskServiceServer).AssignConversation(ctx, req.(*AssignConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -464,56 +464,56 @@ func _DeskService_SetTicket_Handler(srv interface{}, ctx context.Context, dec fu
 	return interceptor(ctx, in, info, handler)
 }
 
-func _DeskService_Close_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(CloseRequest)
+func _DeskService_CloseConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(DeskServiceServer).Close(ctx, in)
+		return srv.(DeskServiceServer).CloseConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: DeskService_Close_FullMethodName,
+		FullMethod: DeskService_CloseConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(DeskServiceServer).Close(ctx, req.(*CloseRequest))
+		return srv.(DeskServiceServer).CloseConversation(ctx, req.(*CloseConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _DeskService_Reopen_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ReopenRequest)
+func _DeskService_ReopenConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReopenConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(DeskServiceServer).Reopen(ctx, in)
+		return srv.(DeskServiceServer).ReopenConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: DeskService_Reopen_FullMethodName,
+		FullMethod: DeskService_ReopenConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(DeskServiceServer).Reopen(ctx, req.(*ReopenRequest))
+		return srv.(DeskServiceServer).ReopenConversation(ctx, req.(*ReopenConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _DeskService_SetHidden_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(SetHiddenRequest)
+func _DeskService_SetConversationHidden_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetConversationHiddenRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(DeskServiceServer).SetHidden(ctx, in)
+		return srv.(DeskServiceServer).SetConversationHidden(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: DeskService_SetHidden_FullMethodName,
+		FullMethod: DeskService_SetConversationHidden_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(DeskServiceServer).SetHidden(ctx, req.(*SetHiddenRequest))
+		return srv.(DeskServiceServer).SetConversationHidden(ctx, req.(*SetConversationHiddenRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -570,16 +570,16 @@ var DeskService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _DeskService_ListConversations_Handler,
 		},
 		{
-			MethodName: "FindByCode",
-			Handler:    _DeskService_FindByCode_Handler,
+			MethodName: "FindConversation",
+			Handler:    _DeskService_FindConversation_Handler,
 		},
 		{
 			MethodName: "GetRecord",
 			Handler:    _DeskService_GetRecord_Handler,
 		},
 		{
-			MethodName: "Assign",
-			Handler:    _DeskService_Assign_Handler,
+			MethodName: "AssignConversation",
+			Handler:    _DeskService_AssignConversation_Handler,
 		},
 		{
 			MethodName: "AddNote",
@@ -590,16 +590,16 @@ var DeskService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _DeskService_SetTicket_Handler,
 		},
 		{
-			MethodName: "Close",
-			Handler:    _DeskService_Close_Handler,
+			MethodName: "CloseConversation",
+			Handler:    _DeskService_CloseConversation_Handler,
 		},
 		{
-			MethodName: "Reopen",
-			Handler:    _DeskService_Reopen_Handler,
+			MethodName: "ReopenConversation",
+			Handler:    _DeskService_ReopenConversation_Handler,
 		},
 		{
-			MethodName: "SetHidden",
-			Handler:    _DeskService_SetHidden_Handler,
+			MethodName: "SetConversationHidden",
+			Handler:    _DeskService_SetConversationHidden_Handler,
 		},
 		{
 			MethodName: "GetReport",

@@ -392,7 +392,7 @@ type AssessResponse struct {
 	Plan *Plan `protobuf:"bytes,5,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Natural logarithm of the product of the findings' own probabilities over their joint probability. Above zero the
 	// findings fit each other worse than independent ones would.
-	Conflict float64 `protobuf:"fixed64,6,opt,name=conflict,proto3" json:"conflict,omitempty"`
+	ConflictNats float64 `protobuf:"fixed64,6,opt,name=conflict_nats,json=conflictNats,proto3" json:"conflict_nats,omitempty"`
 	// Observations that were taken but change nothing, with the reason.
 	Unused []*UnusedObservation `protobuf:"bytes,7,rep,name=unused,proto3" json:"unused,omitempty"`
 	// Findings that hardly fit together, worst first. They are doubted, not believed.
@@ -474,9 +474,9 @@ func (x *AssessResponse) GetPlan() *Plan {
 	return nil
 }
 
-func (x *AssessResponse) GetConflict() float64 {
+func (x *AssessResponse) GetConflictNats() float64 {
 	if x != nil {
-		return x.Conflict
+		return x.ConflictNats
 	}
 	return 0
 }
@@ -901,7 +901,7 @@ type AdvisedCheck struct {
 	GainBits float64 `protobuf:"fixed64,3,opt,name=gain_bits,json=gainBits,proto3" json:"gain_bits,omitempty"`
 	// Expected drop in the cost of getting the heater going if the answer were free: euros, minutes turned into euros. Worth
 	// making where it exceeds the check's own minutes. Zero where it cannot change the plan, or is not in it.
-	Saving float64 `protobuf:"fixed64,4,opt,name=saving,proto3" json:"saving,omitempty"`
+	SavingEuros float64 `protobuf:"fixed64,4,opt,name=saving_euros,json=savingEuros,proto3" json:"saving_euros,omitempty"`
 	// Minutes it takes.
 	Minutes float64 `protobuf:"fixed64,5,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	// Why it is worth asking, in plain words.
@@ -965,9 +965,9 @@ func (x *AdvisedCheck) GetGainBits() float64 {
 	return 0
 }
 
-func (x *AdvisedCheck) GetSaving() float64 {
+func (x *AdvisedCheck) GetSavingEuros() float64 {
 	if x != nil {
-		return x.Saving
+		return x.SavingEuros
 	}
 	return 0
 }
@@ -1274,11 +1274,11 @@ type Ending struct {
 	// The owner's minutes.
 	Minutes float64 `protobuf:"fixed64,3,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	// Its price in euros, a rough figure.
-	Cost float64 `protobuf:"fixed64,4,opt,name=cost,proto3" json:"cost,omitempty"`
+	CostEuros float64 `protobuf:"fixed64,4,opt,name=cost_euros,json=costEuros,proto3" json:"cost_euros,omitempty"`
 	// Probability that it comes to that.
 	Probability float64 `protobuf:"fixed64,5,opt,name=probability,proto3" json:"probability,omitempty"`
 	// Expected cost of the whole plan with this ending: euros, minutes turned into euros.
-	ExpectedCost float64 `protobuf:"fixed64,6,opt,name=expected_cost,json=expectedCost,proto3" json:"expected_cost,omitempty"`
+	ExpectedCostEuros float64 `protobuf:"fixed64,6,opt,name=expected_cost_euros,json=expectedCostEuros,proto3" json:"expected_cost_euros,omitempty"`
 	// What it is, in plain words.
 	Text          string `protobuf:"bytes,7,opt,name=text,proto3" json:"text,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1336,9 +1336,9 @@ func (x *Ending) GetMinutes() float64 {
 	return 0
 }
 
-func (x *Ending) GetCost() float64 {
+func (x *Ending) GetCostEuros() float64 {
 	if x != nil {
-		return x.Cost
+		return x.CostEuros
 	}
 	return 0
 }
@@ -1350,9 +1350,9 @@ func (x *Ending) GetProbability() float64 {
 	return 0
 }
 
-func (x *Ending) GetExpectedCost() float64 {
+func (x *Ending) GetExpectedCostEuros() float64 {
 	if x != nil {
-		return x.ExpectedCost
+		return x.ExpectedCostEuros
 	}
 	return 0
 }
@@ -1372,11 +1372,11 @@ type PlanStep struct {
 	// The cause that it mends.
 	CauseId string `protobuf:"bytes,2,opt,name=cause_id,json=causeId,proto3" json:"cause_id,omitempty"`
 	// Probability that this cause is active, hence that the repair is needed.
-	ProbabilityFixed float64 `protobuf:"fixed64,3,opt,name=probability_fixed,json=probabilityFixed,proto3" json:"probability_fixed,omitempty"`
+	ProbabilityNeeded float64 `protobuf:"fixed64,3,opt,name=probability_needed,json=probabilityNeeded,proto3" json:"probability_needed,omitempty"`
 	// Minutes of work.
 	Minutes float64 `protobuf:"fixed64,4,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	// Parts, in euros, a rough figure.
-	Cost float64 `protobuf:"fixed64,5,opt,name=cost,proto3" json:"cost,omitempty"`
+	PartsEuros float64 `protobuf:"fixed64,5,opt,name=parts_euros,json=partsEuros,proto3" json:"parts_euros,omitempty"`
 	// The repair in plain words.
 	Title string `protobuf:"bytes,6,opt,name=title,proto3" json:"title,omitempty"`
 	// Cautions that go with it, in plain words.
@@ -1392,9 +1392,9 @@ type PlanStep struct {
 	// True: made at one opening with the step before it; the start is watched after both.
 	Together bool `protobuf:"varint,12,opt,name=together,proto3" json:"together,omitempty"`
 	// Probability that all is well after this and all earlier steps; zero while a danger forbids it.
-	ProbabilityFixedSoFar float64 `protobuf:"fixed64,13,opt,name=probability_fixed_so_far,json=probabilityFixedSoFar,proto3" json:"probability_fixed_so_far,omitempty"`
+	ProbabilityWellAfter float64 `protobuf:"fixed64,13,opt,name=probability_well_after,json=probabilityWellAfter,proto3" json:"probability_well_after,omitempty"`
 	// Expected cost up to and with this step: euros, minutes turned into euros; zero while a danger forbids it.
-	ExpectedCost float64 `protobuf:"fixed64,14,opt,name=expected_cost,json=expectedCost,proto3" json:"expected_cost,omitempty"`
+	ExpectedCostEuros float64 `protobuf:"fixed64,14,opt,name=expected_cost_euros,json=expectedCostEuros,proto3" json:"expected_cost_euros,omitempty"`
 	// Identifier of the standing danger that asks for this repair, whatever the complaint; empty for none.
 	DangerId      string `protobuf:"bytes,15,opt,name=danger_id,json=dangerId,proto3" json:"danger_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1445,9 +1445,9 @@ func (x *PlanStep) GetCauseId() string {
 	return ""
 }
 
-func (x *PlanStep) GetProbabilityFixed() float64 {
+func (x *PlanStep) GetProbabilityNeeded() float64 {
 	if x != nil {
-		return x.ProbabilityFixed
+		return x.ProbabilityNeeded
 	}
 	return 0
 }
@@ -1459,9 +1459,9 @@ func (x *PlanStep) GetMinutes() float64 {
 	return 0
 }
 
-func (x *PlanStep) GetCost() float64 {
+func (x *PlanStep) GetPartsEuros() float64 {
 	if x != nil {
-		return x.Cost
+		return x.PartsEuros
 	}
 	return 0
 }
@@ -1515,16 +1515,16 @@ func (x *PlanStep) GetTogether() bool {
 	return false
 }
 
-func (x *PlanStep) GetProbabilityFixedSoFar() float64 {
+func (x *PlanStep) GetProbabilityWellAfter() float64 {
 	if x != nil {
-		return x.ProbabilityFixedSoFar
+		return x.ProbabilityWellAfter
 	}
 	return 0
 }
 
-func (x *PlanStep) GetExpectedCost() float64 {
+func (x *PlanStep) GetExpectedCostEuros() float64 {
 	if x != nil {
-		return x.ExpectedCost
+		return x.ExpectedCostEuros
 	}
 	return 0
 }
@@ -2162,15 +2162,15 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"mended_ids\x18\a \x03(\tR\tmendedIds\x12\x1d\n" +
 	"\n" +
 	"before_ids\x18\b \x03(\tR\tbeforeIds\x12#\n" +
-	"\rdangers_known\x18\t \x01(\bR\fdangersKnown\"\x8b\x04\n" +
+	"\rdangers_known\x18\t \x01(\bR\fdangersKnown\"\x94\x04\n" +
 	"\x0eAssessResponse\x12#\n" +
 	"\rmodel_version\x18\x01 \x01(\tR\fmodelVersion\x120\n" +
 	"\x06causes\x18\x02 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12:\n" +
 	"\vnext_checks\x18\x03 \x03(\v2\x19.lightoff.v1.AdvisedCheckR\n" +
 	"nextChecks\x12-\n" +
 	"\adangers\x18\x04 \x03(\v2\x13.lightoff.v1.DangerR\adangers\x12%\n" +
-	"\x04plan\x18\x05 \x01(\v2\x11.lightoff.v1.PlanR\x04plan\x12\x1a\n" +
-	"\bconflict\x18\x06 \x01(\x01R\bconflict\x126\n" +
+	"\x04plan\x18\x05 \x01(\v2\x11.lightoff.v1.PlanR\x04plan\x12#\n" +
+	"\rconflict_nats\x18\x06 \x01(\x01R\fconflictNats\x126\n" +
 	"\x06unused\x18\a \x03(\v2\x1e.lightoff.v1.UnusedObservationR\x06unused\x12B\n" +
 	"\x0econtradictions\x18\b \x03(\v2\x1a.lightoff.v1.ContradictionR\x0econtradictions\x12*\n" +
 	"\x06chains\x18\t \x03(\v2\x12.lightoff.v1.ChainR\x06chains\x12\x18\n" +
@@ -2206,12 +2206,12 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x10WeightOfEvidence\x12%\n" +
 	"\x0eobservation_id\x18\x01 \x01(\tR\robservationId\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x12\x12\n" +
-	"\x04bits\x18\x03 \x01(\x01R\x04bits\"\xf4\x01\n" +
+	"\x04bits\x18\x03 \x01(\x01R\x04bits\"\xff\x01\n" +
 	"\fAdvisedCheck\x12%\n" +
 	"\x0eobservation_id\x18\x01 \x01(\tR\robservationId\x12\x1a\n" +
 	"\bquestion\x18\x02 \x01(\tR\bquestion\x12\x1b\n" +
-	"\tgain_bits\x18\x03 \x01(\x01R\bgainBits\x12\x16\n" +
-	"\x06saving\x18\x04 \x01(\x01R\x06saving\x12\x18\n" +
+	"\tgain_bits\x18\x03 \x01(\x01R\bgainBits\x12!\n" +
+	"\fsaving_euros\x18\x04 \x01(\x01R\vsavingEuros\x12\x18\n" +
 	"\aminutes\x18\x05 \x01(\x01R\aminutes\x12\x16\n" +
 	"\x06reason\x18\x06 \x01(\tR\x06reason\x12\x12\n" +
 	"\x04tool\x18\a \x01(\tR\x04tool\x12&\n" +
@@ -2239,22 +2239,24 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05steps\x18\x01 \x03(\v2\x15.lightoff.v1.PlanStepR\x05steps\x12\x12\n" +
 	"\x04note\x18\x02 \x01(\tR\x04note\x12+\n" +
 	"\x06ending\x18\x03 \x01(\v2\x13.lightoff.v1.EndingR\x06ending\x12\"\n" +
-	"\rnext_check_id\x18\x04 \x01(\tR\vnextCheckId\"\xc6\x01\n" +
+	"\rnext_check_id\x18\x04 \x01(\tR\vnextCheckId\"\xdc\x01\n" +
 	"\x06Ending\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x1f\n" +
 	"\vafter_steps\x18\x02 \x01(\x05R\n" +
 	"afterSteps\x12\x18\n" +
-	"\aminutes\x18\x03 \x01(\x01R\aminutes\x12\x12\n" +
-	"\x04cost\x18\x04 \x01(\x01R\x04cost\x12 \n" +
-	"\vprobability\x18\x05 \x01(\x01R\vprobability\x12#\n" +
-	"\rexpected_cost\x18\x06 \x01(\x01R\fexpectedCost\x12\x12\n" +
-	"\x04text\x18\a \x01(\tR\x04text\"\xcf\x03\n" +
+	"\aminutes\x18\x03 \x01(\x01R\aminutes\x12\x1d\n" +
+	"\n" +
+	"cost_euros\x18\x04 \x01(\x01R\tcostEuros\x12 \n" +
+	"\vprobability\x18\x05 \x01(\x01R\vprobability\x12.\n" +
+	"\x13expected_cost_euros\x18\x06 \x01(\x01R\x11expectedCostEuros\x12\x12\n" +
+	"\x04text\x18\a \x01(\tR\x04text\"\xe6\x03\n" +
 	"\bPlanStep\x12\x1b\n" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x19\n" +
-	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12+\n" +
-	"\x11probability_fixed\x18\x03 \x01(\x01R\x10probabilityFixed\x12\x18\n" +
-	"\aminutes\x18\x04 \x01(\x01R\aminutes\x12\x12\n" +
-	"\x04cost\x18\x05 \x01(\x01R\x04cost\x12\x14\n" +
+	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12-\n" +
+	"\x12probability_needed\x18\x03 \x01(\x01R\x11probabilityNeeded\x12\x18\n" +
+	"\aminutes\x18\x04 \x01(\x01R\aminutes\x12\x1f\n" +
+	"\vparts_euros\x18\x05 \x01(\x01R\n" +
+	"partsEuros\x12\x14\n" +
 	"\x05title\x18\x06 \x01(\tR\x05title\x12\x1a\n" +
 	"\bcautions\x18\a \x03(\tR\bcautions\x12\x14\n" +
 	"\x05proof\x18\b \x01(\tR\x05proof\x12\x1e\n" +
@@ -2264,9 +2266,9 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x05parts\x18\n" +
 	" \x03(\tR\x05parts\x12\x1b\n" +
 	"\theld_back\x18\v \x01(\tR\bheldBack\x12\x1a\n" +
-	"\btogether\x18\f \x01(\bR\btogether\x127\n" +
-	"\x18probability_fixed_so_far\x18\r \x01(\x01R\x15probabilityFixedSoFar\x12#\n" +
-	"\rexpected_cost\x18\x0e \x01(\x01R\fexpectedCost\x12\x1b\n" +
+	"\btogether\x18\f \x01(\bR\btogether\x124\n" +
+	"\x16probability_well_after\x18\r \x01(\x01R\x14probabilityWellAfter\x12.\n" +
+	"\x13expected_cost_euros\x18\x0e \x01(\x01R\x11expectedCostEuros\x12\x1b\n" +
 	"\tdanger_id\x18\x0f \x01(\tR\bdangerId\";\n" +
 	"\x11UnusedObservation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +

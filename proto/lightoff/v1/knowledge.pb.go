@@ -772,7 +772,7 @@ type RepairInfo struct {
 	// Minutes of work.
 	Minutes float64 `protobuf:"fixed64,4,opt,name=minutes,proto3" json:"minutes,omitempty"`
 	// Parts, in euros, a rough figure.
-	Cost float64 `protobuf:"fixed64,5,opt,name=cost,proto3" json:"cost,omitempty"`
+	PartsEuros float64 `protobuf:"fixed64,5,opt,name=parts_euros,json=partsEuros,proto3" json:"parts_euros,omitempty"`
 	// Parts as a generic specification.
 	Parts []string `protobuf:"bytes,6,rep,name=parts,proto3" json:"parts,omitempty"`
 	// Cautions that go with it.
@@ -843,9 +843,9 @@ func (x *RepairInfo) GetMinutes() float64 {
 	return 0
 }
 
-func (x *RepairInfo) GetCost() float64 {
+func (x *RepairInfo) GetPartsEuros() float64 {
 	if x != nil {
-		return x.Cost
+		return x.PartsEuros
 	}
 	return 0
 }
@@ -1259,7 +1259,7 @@ type Alarm struct {
 	// An expression for each group of words.
 	Groups []string `protobuf:"bytes,4,rep,name=groups,proto3" json:"groups,omitempty"`
 	// Over how many words it may be spread.
-	Within int32 `protobuf:"varint,5,opt,name=within,proto3" json:"within,omitempty"`
+	WithinWords int32 `protobuf:"varint,5,opt,name=within_words,json=withinWords,proto3" json:"within_words,omitempty"`
 	// With this in its sentence, it is asked about.
 	Doubt string `protobuf:"bytes,6,opt,name=doubt,proto3" json:"doubt,omitempty"`
 	// It is asked about however it is said.
@@ -1330,9 +1330,9 @@ func (x *Alarm) GetGroups() []string {
 	return nil
 }
 
-func (x *Alarm) GetWithin() int32 {
+func (x *Alarm) GetWithinWords() int32 {
 	if x != nil {
-		return x.Within
+		return x.WithinWords
 	}
 	return 0
 }
@@ -1508,13 +1508,13 @@ type GetModelResponse struct {
 	// Identifies the model files, and the learnt numbers if any are in use.
 	Version string `protobuf:"bytes,1,opt,name=version,proto3" json:"version,omitempty"`
 	// Number of causes.
-	Causes int32 `protobuf:"varint,2,opt,name=causes,proto3" json:"causes,omitempty"`
+	CauseCount int32 `protobuf:"varint,2,opt,name=cause_count,json=causeCount,proto3" json:"cause_count,omitempty"`
 	// Number of observations and setup facts.
-	Observations int32 `protobuf:"varint,3,opt,name=observations,proto3" json:"observations,omitempty"`
+	ObservationCount int32 `protobuf:"varint,3,opt,name=observation_count,json=observationCount,proto3" json:"observation_count,omitempty"`
 	// Number of variables in the network.
-	Variables int32 `protobuf:"varint,4,opt,name=variables,proto3" json:"variables,omitempty"`
+	VariableCount int32 `protobuf:"varint,4,opt,name=variable_count,json=variableCount,proto3" json:"variable_count,omitempty"`
 	// Entries in the largest clique of the compiled network.
-	LargestClique int64 `protobuf:"varint,5,opt,name=largest_clique,json=largestClique,proto3" json:"largest_clique,omitempty"`
+	LargestCliqueEntries int64 `protobuf:"varint,5,opt,name=largest_clique_entries,json=largestCliqueEntries,proto3" json:"largest_clique_entries,omitempty"`
 	// Names of the code tables.
 	CodeTables []string `protobuf:"bytes,6,rep,name=code_tables,json=codeTables,proto3" json:"code_tables,omitempty"`
 	// Languages that texts exist in.
@@ -1560,30 +1560,30 @@ func (x *GetModelResponse) GetVersion() string {
 	return ""
 }
 
-func (x *GetModelResponse) GetCauses() int32 {
+func (x *GetModelResponse) GetCauseCount() int32 {
 	if x != nil {
-		return x.Causes
+		return x.CauseCount
 	}
 	return 0
 }
 
-func (x *GetModelResponse) GetObservations() int32 {
+func (x *GetModelResponse) GetObservationCount() int32 {
 	if x != nil {
-		return x.Observations
+		return x.ObservationCount
 	}
 	return 0
 }
 
-func (x *GetModelResponse) GetVariables() int32 {
+func (x *GetModelResponse) GetVariableCount() int32 {
 	if x != nil {
-		return x.Variables
+		return x.VariableCount
 	}
 	return 0
 }
 
-func (x *GetModelResponse) GetLargestClique() int64 {
+func (x *GetModelResponse) GetLargestCliqueEntries() int64 {
 	if x != nil {
-		return x.LargestClique
+		return x.LargestCliqueEntries
 	}
 	return 0
 }
@@ -1666,14 +1666,15 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x12ListRepairsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\"H\n" +
 	"\x13ListRepairsResponse\x121\n" +
-	"\arepairs\x18\x01 \x03(\v2\x17.lightoff.v1.RepairInfoR\arepairs\"\xe5\x01\n" +
+	"\arepairs\x18\x01 \x03(\v2\x17.lightoff.v1.RepairInfoR\arepairs\"\xf2\x01\n" +
 	"\n" +
 	"RepairInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1b\n" +
 	"\tcause_ids\x18\x03 \x03(\tR\bcauseIds\x12\x18\n" +
-	"\aminutes\x18\x04 \x01(\x01R\aminutes\x12\x12\n" +
-	"\x04cost\x18\x05 \x01(\x01R\x04cost\x12\x14\n" +
+	"\aminutes\x18\x04 \x01(\x01R\aminutes\x12\x1f\n" +
+	"\vparts_euros\x18\x05 \x01(\x01R\n" +
+	"partsEuros\x12\x14\n" +
 	"\x05parts\x18\x06 \x03(\tR\x05parts\x12\x1a\n" +
 	"\bcautions\x18\a \x03(\tR\bcautions\x12\x14\n" +
 	"\x05proof\x18\b \x01(\tR\x05proof\x12\x1e\n" +
@@ -1704,13 +1705,13 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x05below\x18\x04 \x01(\x01H\x00R\x05below\x88\x01\x01\x12\x19\n" +
 	"\x05above\x18\x05 \x01(\x01H\x01R\x05above\x88\x01\x01B\b\n" +
 	"\x06_belowB\b\n" +
-	"\x06_above\"\x87\x02\n" +
+	"\x06_above\"\x92\x02\n" +
 	"\x05Alarm\x12%\n" +
 	"\x0eobservation_id\x18\x01 \x01(\tR\robservationId\x12\x14\n" +
 	"\x05state\x18\x02 \x01(\tR\x05state\x12\x19\n" +
 	"\bno_state\x18\x03 \x01(\tR\anoState\x12\x16\n" +
-	"\x06groups\x18\x04 \x03(\tR\x06groups\x12\x16\n" +
-	"\x06within\x18\x05 \x01(\x05R\x06within\x12\x14\n" +
+	"\x06groups\x18\x04 \x03(\tR\x06groups\x12!\n" +
+	"\fwithin_words\x18\x05 \x01(\x05R\vwithinWords\x12\x14\n" +
 	"\x05doubt\x18\x06 \x01(\tR\x05doubt\x12\x12\n" +
 	"\x04asks\x18\a \x01(\bR\x04asks\x12\x1a\n" +
 	"\bquestion\x18\b \x01(\tR\bquestion\x120\n" +
@@ -1724,13 +1725,14 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x05doubt\x18\x05 \x01(\tR\x05doubt\x12\x14\n" +
 	"\x05lists\x18\x06 \x01(\tR\x05lists\x12\x16\n" +
 	"\x06breaks\x18\a \x01(\tR\x06breaks\"\x11\n" +
-	"\x0fGetModelRequest\"\xe8\x01\n" +
+	"\x0fGetModelRequest\"\x92\x02\n" +
 	"\x10GetModelResponse\x12\x18\n" +
-	"\aversion\x18\x01 \x01(\tR\aversion\x12\x16\n" +
-	"\x06causes\x18\x02 \x01(\x05R\x06causes\x12\"\n" +
-	"\fobservations\x18\x03 \x01(\x05R\fobservations\x12\x1c\n" +
-	"\tvariables\x18\x04 \x01(\x05R\tvariables\x12%\n" +
-	"\x0elargest_clique\x18\x05 \x01(\x03R\rlargestClique\x12\x1f\n" +
+	"\aversion\x18\x01 \x01(\tR\aversion\x12\x1f\n" +
+	"\vcause_count\x18\x02 \x01(\x05R\n" +
+	"causeCount\x12+\n" +
+	"\x11observation_count\x18\x03 \x01(\x05R\x10observationCount\x12%\n" +
+	"\x0evariable_count\x18\x04 \x01(\x05R\rvariableCount\x124\n" +
+	"\x16largest_clique_entries\x18\x05 \x01(\x03R\x14largestCliqueEntries\x12\x1f\n" +
 	"\vcode_tables\x18\x06 \x03(\tR\n" +
 	"codeTables\x12\x18\n" +
 	"\alocales\x18\a \x03(\tR\alocales2\xaf\x03\n" +

@@ -78,33 +78,33 @@ func (Verdict) EnumDescriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{0}
 }
 
-// ModerateRequest is a decision.
-type ModerateRequest struct {
+// ModerateConversationRequest is a decision.
+type ModerateConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The look-on key.
 	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
 	// What is decided.
 	Verdict Verdict `protobuf:"varint,2,opt,name=verdict,proto3,enum=lightoff.v1.Verdict" json:"verdict,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ModerateRequest) Reset() {
-	*x = ModerateRequest{}
+func (x *ModerateConversationRequest) Reset() {
+	*x = ModerateConversationRequest{}
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[0]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ModerateRequest) String() string {
+func (x *ModerateConversationRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ModerateRequest) ProtoMessage() {}
+func (*ModerateConversationRequest) ProtoMessage() {}
 
-func (x *ModerateRequest) ProtoReflect() protoreflect.Message {
+func (x *ModerateConversationRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[0]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -116,34 +116,34 @@ func (x *ModerateRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ModerateRequest.ProtoReflect.Descriptor instead.
-func (*ModerateRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use ModerateConversationRequest.ProtoReflect.Descriptor instead.
+func (*ModerateConversationRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{0}
 }
 
-func (x *ModerateRequest) GetKey() string {
+func (x *ModerateConversationRequest) GetKey() string {
 	if x != nil {
 		return x.Key
 	}
 	return ""
 }
 
-func (x *ModerateRequest) GetVerdict() Verdict {
+func (x *ModerateConversationRequest) GetVerdict() Verdict {
 	if x != nil {
 		return x.Verdict
 	}
 	return Verdict_VERDICT_UNSPECIFIED
 }
 
-func (x *ModerateRequest) GetClientKey() string {
+func (x *ModerateConversationRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-// ModerateResponse tells how it stands.
-type ModerateResponse struct {
+// ModerateConversationResponse tells how it stands.
+type ModerateConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Hidden from those who look on.
 	Hidden bool `protobuf:"varint,1,opt,name=hidden,proto3" json:"hidden,omitempty"`
@@ -153,20 +153,20 @@ type ModerateResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ModerateResponse) Reset() {
-	*x = ModerateResponse{}
+func (x *ModerateConversationResponse) Reset() {
+	*x = ModerateConversationResponse{}
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[1]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ModerateResponse) String() string {
+func (x *ModerateConversationResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ModerateResponse) ProtoMessage() {}
+func (*ModerateConversationResponse) ProtoMessage() {}
 
-func (x *ModerateResponse) ProtoReflect() protoreflect.Message {
+func (x *ModerateConversationResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[1]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -178,50 +178,50 @@ func (x *ModerateResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ModerateResponse.ProtoReflect.Descriptor instead.
-func (*ModerateResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use ModerateConversationResponse.ProtoReflect.Descriptor instead.
+func (*ModerateConversationResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{1}
 }
 
-func (x *ModerateResponse) GetHidden() bool {
+func (x *ModerateConversationResponse) GetHidden() bool {
 	if x != nil {
 		return x.Hidden
 	}
 	return false
 }
 
-func (x *ModerateResponse) GetClosed() bool {
+func (x *ModerateConversationResponse) GetClosed() bool {
 	if x != nil {
 		return x.Closed
 	}
 	return false
 }
 
-// LookRequest asks for a conversation.
-type LookRequest struct {
+// GetViewRequest asks for a conversation.
+type GetViewRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The look-on key.
 	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,2,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *LookRequest) Reset() {
-	*x = LookRequest{}
+func (x *GetViewRequest) Reset() {
+	*x = GetViewRequest{}
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *LookRequest) String() string {
+func (x *GetViewRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*LookRequest) ProtoMessage() {}
+func (*GetViewRequest) ProtoMessage() {}
 
-func (x *LookRequest) ProtoReflect() protoreflect.Message {
+func (x *GetViewRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -233,27 +233,27 @@ func (x *LookRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use LookRequest.ProtoReflect.Descriptor instead.
-func (*LookRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use GetViewRequest.ProtoReflect.Descriptor instead.
+func (*GetViewRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{2}
 }
 
-func (x *LookRequest) GetKey() string {
+func (x *GetViewRequest) GetKey() string {
 	if x != nil {
 		return x.Key
 	}
 	return ""
 }
 
-func (x *LookRequest) GetLocale() string {
+func (x *GetViewRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// LookResponse holds a conversation.
-type LookResponse struct {
+// GetViewResponse holds a conversation.
+type GetViewResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -261,20 +261,20 @@ type LookResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *LookResponse) Reset() {
-	*x = LookResponse{}
+func (x *GetViewResponse) Reset() {
+	*x = GetViewResponse{}
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *LookResponse) String() string {
+func (x *GetViewResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*LookResponse) ProtoMessage() {}
+func (*GetViewResponse) ProtoMessage() {}
 
-func (x *LookResponse) ProtoReflect() protoreflect.Message {
+func (x *GetViewResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -286,45 +286,45 @@ func (x *LookResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use LookResponse.ProtoReflect.Descriptor instead.
-func (*LookResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use GetViewResponse.ProtoReflect.Descriptor instead.
+func (*GetViewResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{3}
 }
 
-func (x *LookResponse) GetConversation() *Conversation {
+func (x *GetViewResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// WatchLookRequest follows a conversation.
-type WatchLookRequest struct {
+// WatchViewRequest follows a conversation.
+type WatchViewRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The look-on key.
 	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
-	// As in WatchRequest.
+	// As in WatchConversationRequest.
 	AfterEvent int64 `protobuf:"varint,2,opt,name=after_event,json=afterEvent,proto3" json:"after_event,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *WatchLookRequest) Reset() {
-	*x = WatchLookRequest{}
+func (x *WatchViewRequest) Reset() {
+	*x = WatchViewRequest{}
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *WatchLookRequest) String() string {
+func (x *WatchViewRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*WatchLookRequest) ProtoMessage() {}
+func (*WatchViewRequest) ProtoMessage() {}
 
-func (x *WatchLookRequest) ProtoReflect() protoreflect.Message {
+func (x *WatchViewRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -336,34 +336,34 @@ func (x *WatchLookRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use WatchLookRequest.ProtoReflect.Descriptor instead.
-func (*WatchLookRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use WatchViewRequest.ProtoReflect.Descriptor instead.
+func (*WatchViewRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{4}
 }
 
-func (x *WatchLookRequest) GetKey() string {
+func (x *WatchViewRequest) GetKey() string {
 	if x != nil {
 		return x.Key
 	}
 	return ""
 }
 
-func (x *WatchLookRequest) GetAfterEvent() int64 {
+func (x *WatchViewRequest) GetAfterEvent() int64 {
 	if x != nil {
 		return x.AfterEvent
 	}
 	return 0
 }
 
-func (x *WatchLookRequest) GetLocale() string {
+func (x *WatchViewRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// WatchLookResponse holds the conversation after a change.
-type WatchLookResponse struct {
+// WatchViewResponse holds the conversation after a change.
+type WatchViewResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -371,20 +371,20 @@ type WatchLookResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *WatchLookResponse) Reset() {
-	*x = WatchLookResponse{}
+func (x *WatchViewResponse) Reset() {
+	*x = WatchViewResponse{}
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *WatchLookResponse) String() string {
+func (x *WatchViewResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*WatchLookResponse) ProtoMessage() {}
+func (*WatchViewResponse) ProtoMessage() {}
 
-func (x *WatchLookResponse) ProtoReflect() protoreflect.Message {
+func (x *WatchViewResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -396,20 +396,20 @@ func (x *WatchLookResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use WatchLookResponse.ProtoReflect.Descriptor instead.
-func (*WatchLookResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use WatchViewResponse.ProtoReflect.Descriptor instead.
+func (*WatchViewResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{5}
 }
 
-func (x *WatchLookResponse) GetConversation() *Conversation {
+func (x *WatchViewResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
 	return nil
 }
 
-// SuggestRequest proposes an answer.
-type SuggestRequest struct {
+// SuggestAnswerRequest proposes an answer.
+type SuggestAnswerRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The look-on key.
 	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
@@ -417,28 +417,28 @@ type SuggestRequest struct {
 	Observation *Observation `protobuf:"bytes,2,opt,name=observation,proto3" json:"observation,omitempty"`
 	// What the one who suggests is called, or empty. At most 60 characters.
 	By string `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
-	// As in SayRequest.
+	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// As in GetRequest.
+	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *SuggestRequest) Reset() {
-	*x = SuggestRequest{}
+func (x *SuggestAnswerRequest) Reset() {
+	*x = SuggestAnswerRequest{}
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *SuggestRequest) String() string {
+func (x *SuggestAnswerRequest) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*SuggestRequest) ProtoMessage() {}
+func (*SuggestAnswerRequest) ProtoMessage() {}
 
-func (x *SuggestRequest) ProtoReflect() protoreflect.Message {
+func (x *SuggestAnswerRequest) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -450,48 +450,48 @@ func (x *SuggestRequest) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use SuggestRequest.ProtoReflect.Descriptor instead.
-func (*SuggestRequest) Descriptor() ([]byte, []int) {
+// Deprecated: Use SuggestAnswerRequest.ProtoReflect.Descriptor instead.
+func (*SuggestAnswerRequest) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{6}
 }
 
-func (x *SuggestRequest) GetKey() string {
+func (x *SuggestAnswerRequest) GetKey() string {
 	if x != nil {
 		return x.Key
 	}
 	return ""
 }
 
-func (x *SuggestRequest) GetObservation() *Observation {
+func (x *SuggestAnswerRequest) GetObservation() *Observation {
 	if x != nil {
 		return x.Observation
 	}
 	return nil
 }
 
-func (x *SuggestRequest) GetBy() string {
+func (x *SuggestAnswerRequest) GetBy() string {
 	if x != nil {
 		return x.By
 	}
 	return ""
 }
 
-func (x *SuggestRequest) GetClientKey() string {
+func (x *SuggestAnswerRequest) GetClientKey() string {
 	if x != nil {
 		return x.ClientKey
 	}
 	return ""
 }
 
-func (x *SuggestRequest) GetLocale() string {
+func (x *SuggestAnswerRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
 	}
 	return ""
 }
 
-// SuggestResponse holds the conversation afterwards.
-type SuggestResponse struct {
+// SuggestAnswerResponse holds the conversation afterwards.
+type SuggestAnswerResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation.
 	Conversation  *Conversation `protobuf:"bytes,1,opt,name=conversation,proto3" json:"conversation,omitempty"`
@@ -499,20 +499,20 @@ type SuggestResponse struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *SuggestResponse) Reset() {
-	*x = SuggestResponse{}
+func (x *SuggestAnswerResponse) Reset() {
+	*x = SuggestAnswerResponse{}
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *SuggestResponse) String() string {
+func (x *SuggestAnswerResponse) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*SuggestResponse) ProtoMessage() {}
+func (*SuggestAnswerResponse) ProtoMessage() {}
 
-func (x *SuggestResponse) ProtoReflect() protoreflect.Message {
+func (x *SuggestAnswerResponse) ProtoReflect() protoreflect.Message {
 	mi := &file_lightoff_v1_lookon_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
@@ -524,12 +524,12 @@ func (x *SuggestResponse) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use SuggestResponse.ProtoReflect.Descriptor instead.
-func (*SuggestResponse) Descriptor() ([]byte, []int) {
+// Deprecated: Use SuggestAnswerResponse.ProtoReflect.Descriptor instead.
+func (*SuggestAnswerResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_lookon_proto_rawDescGZIP(), []int{7}
 }
 
-func (x *SuggestResponse) GetConversation() *Conversation {
+func (x *SuggestAnswerResponse) GetConversation() *Conversation {
 	if x != nil {
 		return x.Conversation
 	}
@@ -540,47 +540,47 @@ var File_lightoff_v1_lookon_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_lookon_proto_rawDesc = "" +
 	"\n" +
-	"\x18lightoff/v1/lookon.proto\x12\vlightoff.v1\x1a\x1elightoff/v1/conversation.proto\x1a\x1blightoff/v1/diagnosis.proto\"r\n" +
-	"\x0fModerateRequest\x12\x10\n" +
+	"\x18lightoff/v1/lookon.proto\x12\vlightoff.v1\x1a\x1elightoff/v1/conversation.proto\x1a\x1blightoff/v1/diagnosis.proto\"~\n" +
+	"\x1bModerateConversationRequest\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12.\n" +
 	"\averdict\x18\x02 \x01(\x0e2\x14.lightoff.v1.VerdictR\averdict\x12\x1d\n" +
 	"\n" +
-	"client_key\x18\x03 \x01(\tR\tclientKey\"B\n" +
-	"\x10ModerateResponse\x12\x16\n" +
+	"client_key\x18\x03 \x01(\tR\tclientKey\"N\n" +
+	"\x1cModerateConversationResponse\x12\x16\n" +
 	"\x06hidden\x18\x01 \x01(\bR\x06hidden\x12\x16\n" +
-	"\x06closed\x18\x02 \x01(\bR\x06closed\"7\n" +
-	"\vLookRequest\x12\x10\n" +
+	"\x06closed\x18\x02 \x01(\bR\x06closed\":\n" +
+	"\x0eGetViewRequest\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x16\n" +
-	"\x06locale\x18\x02 \x01(\tR\x06locale\"M\n" +
-	"\fLookResponse\x12=\n" +
+	"\x06locale\x18\x02 \x01(\tR\x06locale\"P\n" +
+	"\x0fGetViewResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"]\n" +
-	"\x10WatchLookRequest\x12\x10\n" +
+	"\x10WatchViewRequest\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x1f\n" +
 	"\vafter_event\x18\x02 \x01(\x03R\n" +
 	"afterEvent\x12\x16\n" +
 	"\x06locale\x18\x03 \x01(\tR\x06locale\"R\n" +
-	"\x11WatchLookResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xa5\x01\n" +
-	"\x0eSuggestRequest\x12\x10\n" +
+	"\x11WatchViewResponse\x12=\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xab\x01\n" +
+	"\x14SuggestAnswerRequest\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12:\n" +
 	"\vobservation\x18\x02 \x01(\v2\x18.lightoff.v1.ObservationR\vobservation\x12\x0e\n" +
 	"\x02by\x18\x03 \x01(\tR\x02by\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x05 \x01(\tR\x06locale\"P\n" +
-	"\x0fSuggestResponse\x12=\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"V\n" +
+	"\x15SuggestAnswerResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation*Y\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fVERDICT_HIDE\x10\x01\x12\x10\n" +
 	"\fVERDICT_SHOW\x10\x02\x12\x11\n" +
-	"\rVERDICT_CLOSE\x10\x032\xe0\x01\n" +
-	"\rLookOnService\x12;\n" +
-	"\x04Look\x12\x18.lightoff.v1.LookRequest\x1a\x19.lightoff.v1.LookResponse\x12L\n" +
-	"\tWatchLook\x12\x1d.lightoff.v1.WatchLookRequest\x1a\x1e.lightoff.v1.WatchLookResponse0\x01\x12D\n" +
-	"\aSuggest\x12\x1b.lightoff.v1.SuggestRequest\x1a\x1c.lightoff.v1.SuggestResponse2\\\n" +
-	"\x11ModerationService\x12G\n" +
-	"\bModerate\x12\x1c.lightoff.v1.ModerateRequest\x1a\x1d.lightoff.v1.ModerateResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
+	"\rVERDICT_CLOSE\x10\x032\xfb\x01\n" +
+	"\rLookOnService\x12D\n" +
+	"\aGetView\x12\x1b.lightoff.v1.GetViewRequest\x1a\x1c.lightoff.v1.GetViewResponse\x12L\n" +
+	"\tWatchView\x12\x1d.lightoff.v1.WatchViewRequest\x1a\x1e.lightoff.v1.WatchViewResponse0\x01\x12V\n" +
+	"\rSuggestAnswer\x12!.lightoff.v1.SuggestAnswerRequest\x1a\".lightoff.v1.SuggestAnswerResponse2\x80\x01\n" +
+	"\x11ModerationService\x12k\n" +
+	"\x14ModerateConversation\x12(.lightoff.v1.ModerateConversationRequest\x1a).lightoff.v1.ModerateConversationResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
 	file_lightoff_v1_lookon_proto_rawDescOnce sync.Once
@@ -597,32 +597,32 @@ func file_lightoff_v1_lookon_proto_rawDescGZIP() []byte {
 var file_lightoff_v1_lookon_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_lightoff_v1_lookon_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_lightoff_v1_lookon_proto_goTypes = []any{
-	(Verdict)(0),              // 0: lightoff.v1.Verdict
-	(*ModerateRequest)(nil),   // 1: lightoff.v1.ModerateRequest
-	(*ModerateResponse)(nil),  // 2: lightoff.v1.ModerateResponse
-	(*LookRequest)(nil),       // 3: lightoff.v1.LookRequest
-	(*LookResponse)(nil),      // 4: lightoff.v1.LookResponse
-	(*WatchLookRequest)(nil),  // 5: lightoff.v1.WatchLookRequest
-	(*WatchLookResponse)(nil), // 6: lightoff.v1.WatchLookResponse
-	(*SuggestRequest)(nil),    // 7: lightoff.v1.SuggestRequest
-	(*SuggestResponse)(nil),   // 8: lightoff.v1.SuggestResponse
-	(*Conversation)(nil),      // 9: lightoff.v1.Conversation
-	(*Observation)(nil),       // 10: lightoff.v1.Observation
+	(Verdict)(0),                         // 0: lightoff.v1.Verdict
+	(*ModerateConversationRequest)(nil),  // 1: lightoff.v1.ModerateConversationRequest
+	(*ModerateConversationResponse)(nil), // 2: lightoff.v1.ModerateConversationResponse
+	(*GetViewRequest)(nil),               // 3: lightoff.v1.GetViewRequest
+	(*GetViewResponse)(nil),              // 4: lightoff.v1.GetViewResponse
+	(*WatchViewRequest)(nil),             // 5: lightoff.v1.WatchViewRequest
+	(*WatchViewResponse)(nil),            // 6: lightoff.v1.WatchViewResponse
+	(*SuggestAnswerRequest)(nil),         // 7: lightoff.v1.SuggestAnswerRequest
+	(*SuggestAnswerResponse)(nil),        // 8: lightoff.v1.SuggestAnswerResponse
+	(*Conversation)(nil),                 // 9: lightoff.v1.Conversation
+	(*Observation)(nil),                  // 10: lightoff.v1.Observation
 }
 var file_lightoff_v1_lookon_proto_depIdxs = []int32{
-	0,  // 0: lightoff.v1.ModerateRequest.verdict:type_name -> lightoff.v1.Verdict
-	9,  // 1: lightoff.v1.LookResponse.conversation:type_name -> lightoff.v1.Conversation
-	9,  // 2: lightoff.v1.WatchLookResponse.conversation:type_name -> lightoff.v1.Conversation
-	10, // 3: lightoff.v1.SuggestRequest.observation:type_name -> lightoff.v1.Observation
-	9,  // 4: lightoff.v1.SuggestResponse.conversation:type_name -> lightoff.v1.Conversation
-	3,  // 5: lightoff.v1.LookOnService.Look:input_type -> lightoff.v1.LookRequest
-	5,  // 6: lightoff.v1.LookOnService.WatchLook:input_type -> lightoff.v1.WatchLookRequest
-	7,  // 7: lightoff.v1.LookOnService.Suggest:input_type -> lightoff.v1.SuggestRequest
-	1,  // 8: lightoff.v1.ModerationService.Moderate:input_type -> lightoff.v1.ModerateRequest
-	4,  // 9: lightoff.v1.LookOnService.Look:output_type -> lightoff.v1.LookResponse
-	6,  // 10: lightoff.v1.LookOnService.WatchLook:output_type -> lightoff.v1.WatchLookResponse
-	8,  // 11: lightoff.v1.LookOnService.Suggest:output_type -> lightoff.v1.SuggestResponse
-	2,  // 12: lightoff.v1.ModerationService.Moderate:output_type -> lightoff.v1.ModerateResponse
+	0,  // 0: lightoff.v1.ModerateConversationRequest.verdict:type_name -> lightoff.v1.Verdict
+	9,  // 1: lightoff.v1.GetViewResponse.conversation:type_name -> lightoff.v1.Conversation
+	9,  // 2: lightoff.v1.WatchViewResponse.conversation:type_name -> lightoff.v1.Conversation
+	10, // 3: lightoff.v1.SuggestAnswerRequest.observation:type_name -> lightoff.v1.Observation
+	9,  // 4: lightoff.v1.SuggestAnswerResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 5: lightoff.v1.LookOnService.GetView:input_type -> lightoff.v1.GetViewRequest
+	5,  // 6: lightoff.v1.LookOnService.WatchView:input_type -> lightoff.v1.WatchViewRequest
+	7,  // 7: lightoff.v1.LookOnService.SuggestAnswer:input_type -> lightoff.v1.SuggestAnswerRequest
+	1,  // 8: lightoff.v1.ModerationService.ModerateConversation:input_type -> lightoff.v1.ModerateConversationRequest
+	4,  // 9: lightoff.v1.LookOnService.GetView:output_type -> lightoff.v1.GetViewResponse
+	6,  // 10: lightoff.v1.LookOnService.WatchView:output_type -> lightoff.v1.WatchViewResponse
+	8,  // 11: lightoff.v1.LookOnService.SuggestAnswer:output_type -> lightoff.v1.SuggestAnswerResponse
+	2,  // 12: lightoff.v1.ModerationService.ModerateConversation:output_type -> lightoff.v1.ModerateConversationResponse
 	9,  // [9:13] is the sub-list for method output_type
 	5,  // [5:9] is the sub-list for method input_type
 	5,  // [5:5] is the sub-list for extension type_name

@@ -19,9 +19,9 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	LookOnService_Look_FullMethodName      = "/lightoff.v1.LookOnService/Look"
-	LookOnService_WatchLook_FullMethodName = "/lightoff.v1.LookOnService/WatchLook"
-	LookOnService_Suggest_FullMethodName   = "/lightoff.v1.LookOnService/Suggest"
+	LookOnService_GetView_FullMethodName       = "/lightoff.v1.LookOnService/GetView"
+	LookOnService_WatchView_FullMethodName     = "/lightoff.v1.LookOnService/WatchView"
+	LookOnService_SuggestAnswer_FullMethodName = "/lightoff.v1.LookOnService/SuggestAnswer"
 )
 
 // LookOnServiceClient is the client API for LookOnService service.
@@ -35,12 +35,12 @@ const (
 // Errors: NOT_FOUND for a key that is unknown or was withdrawn, and for a conversation that a moderator has hidden; FAILED_PRECONDITION for a
 // suggestion while a danger stands, about the safety card, or after the end; otherwise as in ConversationService.
 type LookOnServiceClient interface {
-	// Look returns the conversation as those see it who look on. Its id is the look-on key.
-	Look(ctx context.Context, in *LookRequest, opts ...grpc.CallOption) (*LookResponse, error)
-	// WatchLook sends it as it stands and again after every change: a stream, as ConversationService.Watch is.
-	WatchLook(ctx context.Context, in *WatchLookRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchLookResponse], error)
-	// Suggest proposes an answer to the owner. Nothing counts until the owner confirms it.
-	Suggest(ctx context.Context, in *SuggestRequest, opts ...grpc.CallOption) (*SuggestResponse, error)
+	// GetView returns the conversation as those see it who look on. Its id is the look-on key.
+	GetView(ctx context.Context, in *GetViewRequest, opts ...grpc.CallOption) (*GetViewResponse, error)
+	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.Watch is.
+	WatchView(ctx context.Context, in *WatchViewRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchViewResponse], error)
+	// SuggestAnswer proposes an answer to the owner. Nothing counts until the owner confirms it.
+	SuggestAnswer(ctx context.Context, in *SuggestAnswerRequest, opts ...grpc.CallOption) (*SuggestAnswerResponse, error)
 }
 
 type lookOnServiceClient struct {
@@ -51,23 +51,23 @@ func NewLookOnServiceClient(cc grpc.ClientConnInterface) LookOnServiceClient {
 	return &lookOnServiceClient{cc}
 }
 
-func (c *lookOnServiceClient) Look(ctx context.Context, in *LookRequest, opts ...grpc.CallOption) (*LookResponse, error) {
+func (c *lookOnServiceClient) GetView(ctx context.Context, in *GetViewRequest, opts ...grpc.CallOption) (*GetViewResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(LookResponse)
-	err := c.cc.Invoke(ctx, LookOnService_Look_FullMethodName, in, out, cOpts...)
+	out := new(GetViewResponse)
+	err := c.cc.Invoke(ctx, LookOnService_GetView_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
 }
 
-func (c *lookOnServiceClient) WatchLook(ctx context.Context, in *WatchLookRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchLookResponse], error) {
+func (c *lookOnServiceClient) WatchView(ctx context.Context, in *WatchViewRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchViewResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &LookOnService_ServiceDesc.Streams[0], LookOnService_WatchLook_FullMethodName, cOpts...)
+	stream, err := c.cc.NewStream(ctx, &LookOnService_ServiceDesc.Streams[0], LookOnService_WatchView_FullMethodName, cOpts...)
 	if err != nil {
 		return nil, err
 	}
-	x := &grpc.GenericClientStream[WatchLookRequest, WatchLookResponse]{ClientStream: stream}
+	x := &grpc.GenericClientStream[WatchViewRequest, WatchViewResponse]{ClientStream: stream}
 	if err := x.ClientStream.SendMsg(in); err != nil {
 		return nil, err
 	}
@@ -78,12 +78,12 @@ func (c *lookOnServiceClient) WatchLook(ctx context.Context, in *WatchLookReques
 }
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type LookOnService_WatchLookClient = grpc.ServerStreamingClient[WatchLookResponse]
+type LookOnService_WatchViewClient = grpc.ServerStreamingClient[WatchViewResponse]
 
-func (c *lookOnServiceClient) Suggest(ctx context.Context, in *SuggestRequest, opts ...grpc.CallOption) (*SuggestResponse, error) {
+func (c *lookOnServiceClient) SuggestAnswer(ctx context.Context, in *SuggestAnswerRequest, opts ...grpc.CallOption) (*SuggestAnswerResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(SuggestResponse)
-	err := c.cc.Invoke(ctx, LookOnService_Suggest_FullMethodName, in, out, cOpts...)
+	out := new(SuggestAnswerResponse)
+	err := c.cc.Invoke(ctx, LookOnService_SuggestAnswer_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -101,12 +101,12 @@ func (c *lookOnServiceClient) Suggest(ctx context.Context, in *SuggestRequest, o
 // Errors: NOT_FOUND for a key that is unknown or was withdrawn, and for a conversation that a moderator has hidden; FAILED_PRECONDITION for a
 // suggestion while a danger stands, about the safety card, or after the end; otherwise as in ConversationService.
 type LookOnServiceServer interface {
-	// Look returns the conversation as those see it who look on. Its id is the look-on key.
-	Look(context.Context, *LookRequest) (*LookResponse, error)
-	// WatchLook sends it as it stands and again after every change: a stream, as ConversationService.Watch is.
-	WatchLook(*WatchLookRequest, grpc.ServerStreamingServer[WatchLookResponse]) error
-	// Suggest proposes an answer to the owner. Nothing counts until the owner confirms it.
-	Suggest(context.Context, *SuggestRequest) (*SuggestResponse, error)
+	// GetView returns the conversation as those see it who look on. Its id is the look-on key.
+	GetView(context.Context, *GetViewRequest) (*GetViewResponse, error)
+	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.Watch is.
+	WatchView(*WatchViewRequest, grpc.ServerStreamingServer[WatchViewResponse]) error
+	// SuggestAnswer proposes an answer to the owner. Nothing counts until the owner confirms it.
+	SuggestAnswer(context.Context, *SuggestAnswerRequest) (*SuggestAnswerResponse, error)
 	mustEmbedUnimplementedLookOnServiceServer()
 }
 
@@ -117,14 +117,14 @@ type LookOnServiceServer interface {
 // pointer dereference when methods are called.
 type UnimplementedLookOnServiceServer struct{}
 
-func (UnimplementedLookOnServiceServer) Look(context.Context, *LookRequest) (*LookResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Look not implemented")
+func (UnimplementedLookOnServiceServer) GetView(context.Context, *GetViewRequest) (*GetViewResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetView not implemented")
 }
-func (UnimplementedLookOnServiceServer) WatchLook(*WatchLookRequest, grpc.ServerStreamingServer[WatchLookResponse]) error {
-	return status.Error(codes.Unimplemented, "method WatchLook not implemented")
+func (UnimplementedLookOnServiceServer) WatchView(*WatchViewRequest, grpc.ServerStreamingServer[WatchViewResponse]) error {
+	return status.Error(codes.Unimplemented, "method WatchView not implemented")
 }
-func (UnimplementedLookOnServiceServer) Suggest(context.Context, *SuggestRequest) (*SuggestResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Suggest not implemented")
+func (UnimplementedLookOnServiceServer) SuggestAnswer(context.Context, *SuggestAnswerRequest) (*SuggestAnswerResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SuggestAnswer not implemented")
 }
 func (UnimplementedLookOnServiceServer) mustEmbedUnimplementedLookOnServiceServer() {}
 func (UnimplementedLookOnServiceServer) testEmbeddedByValue()                       {}
@@ -147,49 +147,49 @@ func RegisterLookOnServiceServer(s grpc.ServiceRegistrar, srv LookOnServiceServe
 	s.RegisterService(&LookOnService_ServiceDesc, srv)
 }
 
-func _LookOnService_Look_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(LookRequest)
+func _LookOnService_GetView_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetViewRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(LookOnServiceServer).Look(ctx, in)
+		return srv.(LookOnServiceServer).GetView(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: LookOnService_Look_FullMethodName,
+		FullMethod: LookOnService_GetView_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(LookOnServiceServer).Look(ctx, req.(*LookRequest))
+		return srv.(LookOnServiceServer).GetView(ctx, req.(*GetViewRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
 
-func _LookOnService_WatchLook_Handler(srv interface{}, stream grpc.ServerStream) error {
-	m := new(WatchLookRequest)
+func _LookOnService_WatchView_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(WatchViewRequest)
 	if err := stream.RecvMsg(m); err != nil {
 		return err
 	}
-	return srv.(LookOnServiceServer).WatchLook(m, &grpc.GenericServerStream[WatchLookRequest, WatchLookResponse]{ServerStream: stream})
+	return srv.(LookOnServiceServer).WatchView(m, &grpc.GenericServerStream[WatchViewRequest, WatchViewResponse]{ServerStream: stream})
 }
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type LookOnService_WatchLookServer = grpc.ServerStreamingServer[WatchLookResponse]
+type LookOnService_WatchViewServer = grpc.ServerStreamingServer[WatchViewResponse]
 
-func _LookOnService_Suggest_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(SuggestRequest)
+func _LookOnService_SuggestAnswer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SuggestAnswerRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(LookOnServiceServer).Suggest(ctx, in)
+		return srv.(LookOnServiceServer).SuggestAnswer(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: LookOnService_Suggest_FullMethodName,
+		FullMethod: LookOnService_SuggestAnswer_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(LookOnServiceServer).Suggest(ctx, req.(*SuggestRequest))
+		return srv.(LookOnServiceServer).SuggestAnswer(ctx, req.(*SuggestAnswerRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -202,18 +202,18 @@ var LookOnService_ServiceDesc = grpc.ServiceDesc{
 	HandlerType: (*LookOnServiceServer)(nil),
 	Methods: []grpc.MethodDesc{
 		{
-			MethodName: "Look",
-			Handler:    _LookOnService_Look_Handler,
+			MethodName: "GetView",
+			Handler:    _LookOnService_GetView_Handler,
 		},
 		{
-			MethodName: "Suggest",
-			Handler:    _LookOnService_Suggest_Handler,
+			MethodName: "SuggestAnswer",
+			Handler:    _LookOnService_SuggestAnswer_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
 		{
-			StreamName:    "WatchLook",
-			Handler:       _LookOnService_WatchLook_Handler,
+			StreamName:    "WatchView",
+			Handler:       _LookOnService_WatchView_Handler,
 			ServerStreams: true,
 		},
 	},
@@ -221,7 +221,7 @@ var LookOnService_ServiceDesc = grpc.ServiceDesc{
 }
 
 const (
-	ModerationService_Moderate_FullMethodName = "/lightoff.v1.ModerationService/Moderate"
+	ModerationService_ModerateConversation_FullMethodName = "/lightoff.v1.ModerationService/ModerateConversation"
 )
 
 // ModerationServiceClient is the client API for ModerationService service.
@@ -233,8 +233,8 @@ const (
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in LookOnService.
 type ModerationServiceClient interface {
-	// Moderate hides a conversation from those who look on, shows it to them again, or ends it. Its owner keeps it.
-	Moderate(ctx context.Context, in *ModerateRequest, opts ...grpc.CallOption) (*ModerateResponse, error)
+	// ModerateConversation hides a conversation from those who look on, shows it to them again, or ends it. Its owner keeps it.
+	ModerateConversation(ctx context.Context, in *ModerateConversationRequest, opts ...grpc.CallOption) (*ModerateConversationResponse, error)
 }
 
 type moderationServiceClient struct {
@@ -245,10 +245,10 @@ func NewModerationServiceClient(cc grpc.ClientConnInterface) ModerationServiceCl
 	return &moderationServiceClient{cc}
 }
 
-func (c *moderationServiceClient) Moderate(ctx context.Context, in *ModerateRequest, opts ...grpc.CallOption) (*ModerateResponse, error) {
+func (c *moderationServiceClient) ModerateConversation(ctx context.Context, in *ModerateConversationRequest, opts ...grpc.CallOption) (*ModerateConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ModerateResponse)
-	err := c.cc.Invoke(ctx, ModerationService_Moderate_FullMethodName, in, out, cOpts...)
+	out := new(ModerateConversationResponse)
+	err := c.cc.Invoke(ctx, ModerationService_ModerateConversation_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -264,8 +264,8 @@ func (c *moderationServiceClient) Moderate(ctx context.Context, in *ModerateRequ
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in LookOnService.
 type ModerationServiceServer interface {
-	// Moderate hides a conversation from those who look on, shows it to them again, or ends it. Its owner keeps it.
-	Moderate(context.Context, *ModerateRequest) (*ModerateResponse, error)
+	// ModerateConversation hides a conversation from those who look on, shows it to them again, or ends it. Its owner keeps it.
+	ModerateConversation(context.Context, *ModerateConversationRequest) (*ModerateConversationResponse, error)
 	mustEmbedUnimplementedModerationServiceServer()
 }
 
@@ -276,8 +276,8 @@ type ModerationServiceServer interface {
 // pointer dereference when methods are called.
 type UnimplementedModerationServiceServer struct{}
 
-func (UnimplementedModerationServiceServer) Moderate(context.Context, *ModerateRequest) (*ModerateResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Moderate not implemented")
+func (UnimplementedModerationServiceServer) ModerateConversation(context.Context, *ModerateConversationRequest) (*ModerateConversationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ModerateConversation not implemented")
 }
 func (UnimplementedModerationServiceServer) mustEmbedUnimplementedModerationServiceServer() {}
 func (UnimplementedModerationServiceServer) testEmbeddedByValue()                           {}
@@ -300,20 +300,20 @@ func RegisterModerationServiceServer(s grpc.ServiceRegistrar, srv ModerationServ
 	s.RegisterService(&ModerationService_ServiceDesc, srv)
 }
 
-func _ModerationService_Moderate_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ModerateRequest)
+func _ModerationService_ModerateConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ModerateConversationRequest)
 	if err := dec(in); err != nil {
 		return nil, err
 	}
 	if interceptor == nil {
-		return srv.(ModerationServiceServer).Moderate(ctx, in)
+		return srv.(ModerationServiceServer).ModerateConversation(ctx, in)
 	}
 	info := &grpc.UnaryServerInfo{
 		Server:     srv,
-		FullMethod: ModerationService_Moderate_FullMethodName,
+		FullMethod: ModerationService_ModerateConversation_FullMethodName,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(ModerationServiceServer).Moderate(ctx, req.(*ModerateRequest))
+		return srv.(ModerationServiceServer).ModerateConversation(ctx, req.(*ModerateConversationRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -326,8 +326,8 @@ var ModerationService_ServiceDesc = grpc.ServiceDesc{
 	HandlerType: (*ModerationServiceServer)(nil),
 	Methods: []grpc.MethodDesc{
 		{
-			MethodName: "Moderate",
-			Handler:    _ModerationService_Moderate_Handler,
+			MethodName: "ModerateConversation",
+			Handler:    _ModerationService_ModerateConversation_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
