@@ -105,7 +105,7 @@ func guard(next http.Handler) http.Handler {
 		head.Set("Referrer-Policy", "no-referrer")
 		head.Set("Cross-Origin-Opener-Policy", "same-origin")
 		head.Set("Cross-Origin-Resource-Policy", "same-origin")
-		head.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+		head.Set("Permissions-Policy", "camera=(self), geolocation=(), microphone=(self)")
 		head.Set("X-Robots-Tag", "noindex")
 		if r.TLS != nil {
 			head.Set("Strict-Transport-Security", "max-age=31536000") // RFC 6797; a year

@@ -16,7 +16,7 @@ func (p *Tab) Picture(name string) {
 		return
 	}
 	Eval[chromedp.Void](p, "scrollTo(0, 0)")
-	shot := chromedp.FullScreenshot(90)
+	shot := chromedp.FullScreenshot(100) // less would be no PNG
 	if Eval[bool](p, "document.querySelector('#danger')?.open === true") {
 		shot = chromedp.CaptureScreenshot()
 	}

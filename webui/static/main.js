@@ -3,7 +3,7 @@
 import { onScreen, viewAsks, viewBanner, viewCare, viewDanger } from "./danger.js";
 import { patch } from "./dom.js";
 import { judged, showPicture, viewFace } from "./face.js";
-import { viewQuestion } from "./question.js";
+import { INSTRUMENTS, viewQuestion } from "./question.js";
 import { learn, learnt } from "./signs.js";
 import { dial } from "./socket.js";
 import { viewThread } from "./thread.js";
@@ -236,6 +236,20 @@ const act = {
   /** So does what follows a repair. */
   mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await more(import("./mend.js")) });
       } catch { /* asked for again */ } },
+  /** Measures with the phone; no id: no longer. What comes too late for another question is dropped. */
+  async measure(id) {
+    if (!id && !state.measuring) return;
+    try {
+      const instruments = state.instruments || await more(import("./instruments.js"));
+      instruments.stop();
+      dispatch({ type: "measuring", id, instruments });
+      if (id) await instruments.measure(INSTRUMENTS[id], (/** @type {any} */ reading) => state.measuring === id &&
+          act.measured(reading));
+    } catch { /* typing does without */ }
+  },
+  measured: (reading) => dispatch({ type: "measured", reading }),
+  light: async () => { try { dispatch({ type: "lit", lit: await (await more(import("./instruments.js"))).light() });
+      } catch { /* asked for again */ } },
   done: (p) => queue("mend", { repairId: p.repairId }, t("mend.did", { title: p.title }), []),
   watched: (id, value) => dispatch({ type: "watched", id, value, at: Date.now() }),
   switchedOn: () => dispatch({ type: "switched_on", at: Date.now() }),
@@ -281,6 +295,8 @@ function render() {
       wide = room.matches && place !== "framed";
   el("card").setAttribute("aria-busy", String(holding));
   const c = state.conversation, root = document.documentElement, page = el("page");
+  if (state.measuring && state.measuring !== state.editing && !(now.kind === "ask" && now.info && now.info.id ===
+      state.measuring)) queueMicrotask(() => act.measure(""));
   if (!holding) {
     const safety = now.kind === "safety" && !state.editing, question = el("question");
     el("safety").hidden = !safety;

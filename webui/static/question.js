@@ -6,12 +6,24 @@
 import { h } from "./dom.js";
 import { minutes, takes } from "./face.js";
 import { current, info } from "./state.js";
+import { dangers } from "./told.js";
 import { number, t } from "./text.js";
 
 /**
  * @typedef {import("./state.js").State} State @typedef {import("./state.js").Info} Info
  * @typedef {Record<string, (...a: any[]) => any>} Act
  */
+
+/** What the phone can measure, and by what. @type {Record<string, string>} */
+export const INSTRUMENTS = { pump_angle: "slope", pump_ticks: "ticks", minutes_to_fail: "clock" };
+
+/** Whether a phone is at hand that can measure it, and a start, where one is needed, is allowed. */
+function instrumentFor(/** @type {State} */ s, /** @type {Info} */ i) {
+  const kind = INSTRUMENTS[i.id], place = document.documentElement.dataset.place;
+  if (!kind || place === "desk" || place === "look" || !matchMedia("(pointer: coarse)").matches) return "";
+  if (kind === "clock") return dangers(s).some((d) => d.severity !== "SEVERITY_CAUTION") ? "" : kind;
+  return (kind === "ticks" ? navigator.mediaDevices : "DeviceOrientationEvent" in window) ? kind : "";
+}
 
 /** From how many answers on they are searched. */
 const MANY = 9;
@@ -122,10 +134,14 @@ function viewAsk(s, act, i, { given, reason, back }) {
       viewCautions(hints),
       shown && h("div", { key: "how", class: "how", id: "how-to" },
         s.drawings && s.drawings.viewDrawing(i.id),
+        matchMedia("(pointer: coarse)").matches && h("button", { key: "light", type: "button", class: "small", id: "light",
+            "aria-pressed": String(s.lit === "on"), onclick: () => act.light() },
+            t(s.lit === "none" ? "light.none" : "light")),
         i.how && h("p", null, i.how), i.normal && h("p", null, h("strong", null, t("ask.normal")), " " + i.normal),
         i.why && h("p", null, h("strong", null, t("ask.why")), " " + i.why), reason && h("p", null, reason))),
-    (i.states || []).length > 0 ? viewKeys(s, act, i, given && given.state, t("ask.answers")) : numberForm(s, act, i,
-        given && given.number),
+    s.instruments && s.measuring === i.id ? s.instruments.viewInstrument(s, act, i, INSTRUMENTS[i.id]) :
+      (i.states || []).length > 0 ? viewKeys(s, act, i, given && given.state, t("ask.answers")) : numberForm(s, act, i,
+          given && given.number),
     evasions(s, act, i, back),
   ];
 }
@@ -166,7 +182,8 @@ function viewKeys(s, act, i, given, label) {
       "aria-label": label },
     found.map((st) => h("button", { key: st.id, type: "button", class: "key", "data-state": st.id,
         "aria-pressed": given ? String(given === st.id) : null,
-      onclick: () => act.answer(i, { state: st.id }, st.title) }, st.title || st.id)));
+      onclick: () => act.answer(i, { state: st.id }, st.title) }, st.title || st.id)),
+    measureKey(s, act, i));
   if (!many) return keys;
   return h("div", { class: "picker", key: "picker-" + i.id },
     h("input", { type: "search", class: "seek", "aria-label": t("picker"), placeholder: t("picker"),
@@ -184,6 +201,13 @@ const evasions = (s, act, i, back) => h("div", { class: "quiet", key: "quiet" },
   (i.how || i.normal || i.why) && h("button", { type: "button", id: "how", "aria-expanded": String(s.how === i.id),
       onclick: () => act.how(i.id) },
     t(s.how === i.id ? "ask.how_hide" : "ask.how")));
+
+/** @param {State} s @param {Act} act @param {Info} i */
+function measureKey(s, act, i) {
+  const kind = instrumentFor(s, i);
+  return kind && h("button", { key: "measure", type: "button", class: "key measure", id: "measure", onclick: () =>
+      act.measure(i.id) }, t("measure." + kind));
+}
 
 const DIGITS = ["1", "2", "3", "4", "5", "6", "7", "8", "9"];
 
@@ -207,7 +231,7 @@ function numberForm(s, act, i, given) {
         h("span", { class: "unit", id: name + "-unit" }, i.unit || "")),
       i.normal && !bad && h("p", { class: "hint", key: "normal" }, h("strong", null, t("reading.normal")),
           " " + i.normal),
-      h("p", { class: "bad", id: name + "-bad", role: "alert", key: "bad" }, bad)),
+      h("p", { class: "bad", id: name + "-bad", role: "alert", key: "bad" }, bad), measureKey(s, act, i)),
     h("div", { class: "pad", role: "group", "aria-label": t("pad") }, DIGITS.map(digit),
       (i.minimum || 0) < 0 ? h("button", { key: "minus", type: "button", onclick: type((text) =>
           (text.startsWith("−") ? text.slice(1) : "−" + text)), "aria-label": t("pad.minus") }, "±") : null,

@@ -31,7 +31,8 @@
  *   how: string, seek: string, shifts: Record<number, any>, trouble: string, badReading: {id:
  *   string, text: string} | null, gone: boolean, sheet: Record<string, any> | null, drawings: Record<string, any> |
  *   null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
- *   mend: Record<string, any> | null, watched: Record<string, {state?: string,
+ *   mend: Record<string, any> | null, instruments: Record<string, any> | null, measuring: string,
+ *   measured: any, lit: string, watched: Record<string, {state?: string,
  *   text?: string, at?: number}>, found: Record<string,
  *   any>}} State
  */
@@ -52,7 +53,8 @@ export function begin(id, kept) {
     conversation: null, link: "connecting", retryAt: 0, acknowledged: kept.acknowledged || [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
     view: "", switchedOn: 0, how: "", seek: "", shifts: {}, sheet: null, drawings: null, form: "markdown", shared: "",
-        hand: null, handed: {}, mend: null, watched: {}, found: {},
+        hand: null, handed: {}, mend: null, watched: {}, found: {}, instruments: null, measuring: "", measured: null,
+        lit: "",
   };
 }
 
@@ -91,6 +93,9 @@ function change(s, e) {
     case "hand": return { ...s, hand: e.hand };
     case "handed": return { ...s, handed: { ...s.handed, ...e.handed } };
     case "mend": return { ...s, mend: e.mend };
+    case "measuring": return { ...s, instruments: e.instruments || s.instruments, measuring: e.id, measured: null };
+    case "measured": return { ...s, measured: e.reading };
+    case "lit": return { ...s, lit: e.lit };
     case "switched_on": return { ...s, switchedOn: e.at };
     case "watched": return { ...s, watched: { ...s.watched, [e.id]: { ...e.value, at: e.at } } };
     case "found": return { ...s, found: { ...s.found, ...e.found } };
