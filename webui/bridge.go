@@ -20,6 +20,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/webui/frame"
 )
 
 // maxFrame is the largest frame taken, compressed or not, in bytes. A text has at most 2,000 characters.
@@ -43,7 +44,7 @@ type request struct {
 type answer struct {
 	Re    int64           `json:"re,omitempty"`
 	Reply json.RawMessage `json:"reply,omitempty"`
-	Error *fault          `json:"error,omitempty"`
+	Error *frame.Fault    `json:"error,omitempty"`
 	Push  json.RawMessage `json:"push,omitempty"` // a conversation
 	List  json.RawMessage `json:"list,omitempty"` // a desk's list of them
 }
@@ -302,7 +303,7 @@ func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Co
 	if c != nil && m == proto.Message(c) && s.hasSent(c) {
 		return // writing it as JSON is the dearest part
 	}
-	raw, err := encode(m)
+	raw, err := frame.Encode(m)
 	if err != nil {
 		s.opts.Logger.Error("writing a message as JSON", "error", err)
 		s.end(farewell{websocket.CloseInternalServerErr, "the answer could not be written"})

@@ -3,18 +3,16 @@ package webui
 import (
 	"context"
 	"encoding/json"
-	"strings"
-	"unicode"
 
 	"google.golang.org/genproto/googleapis/rpc/code"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
-	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
 	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/webui/frame"
 )
 
 // clients are the calls that a page may make, by the name it gives them, and the one that streams.
@@ -151,40 +149,16 @@ func unary[Req any, PReq interface {
 
 // decode reads a request; a field that the message does not have is an error, for nothing is half-accepted.
 func decode(raw json.RawMessage, req proto.Message) error {
-	if len(raw) == 0 {
-		return nil
-	}
-	if err := protojson.Unmarshal(raw, req); err != nil {
+	if err := frame.Decode(raw, req); err != nil {
 		return status.Errorf(codes.InvalidArgument, "reading the request: %v", err)
 	}
 	return nil
 }
 
-func encode(m proto.Message) (json.RawMessage, error) {
-	return protojson.Marshal(m)
-}
-
-// fault is an error as the page sees it.
-type fault struct {
-	// Code is the canonical name of the status code, for example "NOT_FOUND".
-	Code string `json:"code"`
-	// Reason is why, for programs: an ErrorReason without its prefix; empty for what comes from the transport.
-	Reason     string      `json:"reason,omitempty"`
-	Message    string      `json:"message"`
-	Violations []violation `json:"violations,omitempty"`
-	// RetryAfter is how many seconds to wait before asking again; 0 where waiting would not help.
-	RetryAfter float64 `json:"retryAfter,omitempty"`
-}
-
-type violation struct {
-	Field       string `json:"field"`
-	Description string `json:"description"`
-}
-
 // faultOf carries a status and its BadRequest details over. What the transport says about addresses stays inside.
-func faultOf(err error) *fault {
+func faultOf(err error) *frame.Fault {
 	st := status.Convert(err)
-	f := &fault{Code: code.Code(st.Code()).String(), Message: st.Message()}
+	f := &frame.Fault{Code: code.Code(st.Code()).String(), Message: st.Message()}
 	if st.Code() == codes.Unavailable {
 		f.Message = "the service cannot be reached just now"
 	}
@@ -196,27 +170,9 @@ func faultOf(err error) *fault {
 			f.RetryAfter = detail.GetRetryDelay().AsDuration().Seconds()
 		case *errdetails.BadRequest:
 			for _, v := range detail.GetFieldViolations() {
-				f.Violations = append(f.Violations, violation{Field: jsonPath(v.GetField()), Description: v.GetDescription()})
+				f.Violations = append(f.Violations, frame.Of(v.GetField(), v.GetDescription()))
 			}
 		}
 	}
 	return f
-}
-
-// jsonPath is a path of field names as JSON has them: "lineLengthM" for "line_length_m".
-func jsonPath(path string) string {
-	var b strings.Builder
-	up := false
-	for _, r := range path {
-		switch {
-		case r == '_':
-			up = true
-			continue
-		case up:
-			r = unicode.ToUpper(r)
-		}
-		up = false
-		b.WriteRune(r)
-	}
-	return b.String()
 }

@@ -10,6 +10,7 @@ import (
 	"google.golang.org/grpc"
 
 	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/webui/frame"
 )
 
 // How long the rules of danger are served before the service is asked again, how long it is left alone after it could not
@@ -68,7 +69,7 @@ func forPage(reply *lightoffv1.ListDangersResponse) (string, error) {
 			rule.Danger.Text = ""
 		}
 	}
-	plain, err := encode(reply)
+	plain, err := frame.Encode(reply)
 	if err != nil {
 		return "", err
 	}

@@ -6,12 +6,21 @@ import (
 	"slices"
 
 	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
+	"lightoff/engine/words"
 )
+
+// understanding is what a conversation is understood by: the model, its engine and the reader of texts. It is shared.
+type understanding struct {
+	model  *knowledge.Model
+	engine *diagnosis.Engine
+	reader *words.Reader
+}
 
 // account is a conversation's log with what it comes to, now and with the event that is to join it. Either is folded
 // and checked once, when it is first asked for. It is not safe for concurrent use.
 type account struct {
-	core
+	understanding
 	events []diagnosis.Event
 	locale string // that the answer is wanted in; empty for the conversation's own
 	folded *diagnosis.Conversation
@@ -20,9 +29,9 @@ type account struct {
 	next   *sound
 }
 
-func (c core) account(events []diagnosis.Event, locale string) *account {
+func (u understanding) account(events []diagnosis.Event, locale string) *account {
 	// Capped, so that an event that joins cannot reach the array behind.
-	return &account{core: c, events: events[:len(events):len(events)], locale: locale}
+	return &account{understanding: u, events: events[:len(events):len(events)], locale: locale}
 }
 
 // state is what the log folds to, with what the model does not accept. It must not be changed.
@@ -73,24 +82,24 @@ type sound struct {
 
 // heard is what a conversation's state comes to, in a language or, if that is empty, in its own. It leaves out what the
 // model does not accept: a log outlives the model that it was written under.
-func (c core) heard(state diagnosis.Conversation, locale string) sound {
-	state.Locale = language(c.model, cmp.Or(locale, state.Locale))
+func (u understanding) heard(state diagnosis.Conversation, locale string) sound {
+	state.Locale = language(u.model, cmp.Or(locale, state.Locale))
 	s := sound{state: state, unsound: map[string]bool{}}
 	for _, t := range state.Told {
-		if t.Skipped && !knows(c.model, t.Observation.ID) {
+		if t.Skipped && !knows(u.model, t.Observation.ID) {
 			s.unsound[t.Observation.ID] = true
 		}
 	}
 	s.state.Mended = slices.DeleteFunc(slices.Clone(state.Mended),
-		func(d diagnosis.Done) bool { return !c.hasRepair(d.RepairID) })
-	s.state.First, s.state.Latest = c.soundRequest(state.First), c.soundRequest(state.Latest)
-	s.state.Tools = c.soundTools(state.Tools)
+		func(d diagnosis.Done) bool { return !u.hasRepair(d.RepairID) })
+	s.state.First, s.state.Latest = u.soundRequest(state.First), u.soundRequest(state.Latest)
+	s.state.Tools = u.soundTools(state.Tools)
 	for {
 		s.state.Told = slices.DeleteFunc(slices.Clone(s.state.Told),
 			func(t diagnosis.Told) bool { return s.unsound[t.Observation.ID] })
 		request := s.state.Request()
 		var err error
-		if s.evidence, err = c.engine.Evidence(request); err == nil {
+		if s.evidence, err = u.engine.Evidence(request); err == nil {
 			return s
 		}
 		found, ok := faults(err, "observations")
@@ -107,6 +116,6 @@ func (c core) heard(state diagnosis.Conversation, locale string) sound {
 	}
 }
 
-func (c core) soundTools(tools []string) []string {
-	return slices.DeleteFunc(slices.Clone(tools), func(tool string) bool { return !slices.Contains(c.model.Tools, tool) })
+func (u understanding) soundTools(tools []string) []string {
+	return slices.DeleteFunc(slices.Clone(tools), func(tool string) bool { return !slices.Contains(u.model.Tools, tool) })
 }

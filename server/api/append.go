@@ -1,3 +1,5 @@
+//go:build !js
+
 package api
 
 import (
@@ -101,16 +103,6 @@ func (c *conversations) append(ctx context.Context, id string, r store.Request, 
 // errStale takes an event back whose log has grown since it was assessed.
 var errStale = errors.New("not assessed yet")
 
-// outcome is what a log comes to.
-type outcome struct {
-	sound
-	dangers  []diagnosis.Danger // by the rules, which need no inference
-	guidance *diagnosis.Guidance
-}
-
-// pending tells whether the assessment is still to come.
-func (o outcome) pending() bool { return o.guidance == nil }
-
 // outcome is what something sound comes to, without an assessment.
 func (c *conversations) outcome(s sound) outcome {
 	if len(s.unsound) > 0 {
@@ -209,9 +201,9 @@ func (c *conversations) present(kept store.Conversation, by *version, o outcome,
 	locale string) *lightoffv1.Conversation {
 	f := face{model: c.model, engine: c.engine, locale: o.state.Locale}
 	if o.pending() {
-		return f.pending(kept, o, by.model.Version)
+		return f.pending(datesOf(kept), o, by.model.Version)
 	}
-	shown := f.conversation(kept, o.state, o.guidance)
+	shown := f.conversation(datesOf(kept), o.state, o.guidance)
 	if locale != "" {
 		locale = o.state.Locale
 	}
@@ -219,19 +211,4 @@ func (c *conversations) present(kept store.Conversation, by *version, o outcome,
 	return shown
 }
 
-// pending shows a conversation of which there are only the dangers yet. The safety card can be answered meanwhile.
-func (f face) pending(kept store.Conversation, o outcome, version string) *lightoffv1.Conversation {
-	guidance := &diagnosis.Guidance{Recovery: &diagnosis.Recovery{},
-		Assessment: &diagnosis.Assessment{ModelVersion: version, Dangers: o.dangers}}
-	for _, seen := range f.model.Observations {
-		if seen.SafetyCard && !stands(o.state, seen.ID) {
-			guidance.Next = append(guidance.Next, seen.ID)
-		}
-	}
-	if len(guidance.Next) > 0 {
-		guidance.Reason = f.model.Text(f.locale).Phrases["reason_card"]
-	}
-	shown := f.conversation(kept, o.state, guidance)
-	shown.Assessment.Pending = true
-	return shown
-}
+func datesOf(c store.Conversation) dated { return dated{ID: c.ID, OpenedAt: c.OpenedAt, At: c.At} }

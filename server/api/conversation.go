@@ -1,11 +1,10 @@
+//go:build !js
+
 package api
 
 import (
-	"cmp"
 	"context"
-	"fmt"
 	"log/slog"
-	"slices"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -27,13 +26,8 @@ type conversations struct {
 
 // Open implements the RPC.
 func (c *conversations) OpenConversation(ctx context.Context, req *lightoffv1.OpenConversationRequest) (*lightoffv1.OpenConversationResponse, error) {
-	var v violations
-	opened := diagnosis.Event{Kind: diagnosis.Opened, Locale: v.inLanguage(c.model, req.GetLocale()), Tools: v.tools(req.GetTools())}
-	v.openKey(req.GetClientKey())
-	if err := v.err(); err != nil {
-		return nil, err
-	}
-	if err := c.engine.Check(diagnosis.Request{Tools: opened.Tools}); err != nil {
+	opened, err := c.opening(req)
+	if err != nil {
 		return nil, err
 	}
 	start := time.Now()
@@ -61,13 +55,7 @@ func (c *conversations) GetConversation(ctx context.Context, req *lightoffv1.Get
 // Say implements the RPC. What is understood but cannot stand joins the unclear parts: a sentence is never refused
 // for its meaning.
 func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequest) (*lightoffv1.SayTextResponse, error) {
-	var v violations
-	v.keys(req)
-	v.text(req.GetText())
-	if req.GetAskedId() != "" {
-		v.known(c.model, "asked_id", req.GetAskedId())
-	}
-	if err := v.err(); err != nil {
+	if err := c.sayable(req); err != nil {
 		return nil, err
 	}
 	// Read first, for the language: understanding a sentence takes too long to be done while others wait to write.
@@ -75,15 +63,7 @@ func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequ
 	if err != nil {
 		return nil, err
 	}
-	state := diagnosis.Fold(before.Events)
-	text := plain(req.GetText())
-	read := c.reader.Read(text, c.context(state, req.GetAskedId(), cmp.Or(req.GetLocale(), state.Locale)))
-	said := diagnosis.Event{
-		Kind: diagnosis.Said, Text: text, Readings: each(read.Readings, fromReading),
-		Offers: each(read.Offers, fromOffer), Unclear: read.Unclear,
-	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(),
-		func(log *account) (diagnosis.Event, error) { return log.admit(said), nil })
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), c.saying(req, diagnosis.Fold(before.Events)))
 	if err != nil {
 		return nil, err
 	}
@@ -92,63 +72,24 @@ func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequ
 
 // Answer implements the RPC: all or none.
 func (c *conversations) AnswerQuestions(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
-	answered, err := c.answered(req)
+	answered, err := c.answering(req)
 	if err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
-		return answered, log.fits(answered)
-	})
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), answered)
 	if err != nil {
 		return nil, err
 	}
 	return &lightoffv1.AnswerQuestionsResponse{Conversation: shown}, nil
 }
 
-// answered checks a request by itself.
-func (c *conversations) answered(req *lightoffv1.AnswerQuestionsRequest) (diagnosis.Event, error) {
-	var v violations
-	v.keys(req)
-	e := diagnosis.Event{Kind: diagnosis.Answered, Observations: v.observations("observations", req.GetObservations())}
-	if len(req.GetSkippedIds()) > maxObservations {
-		v.add("skipped_ids", "names %d observations, more than %d", len(req.GetSkippedIds()), maxObservations)
-		return e, v.err()
-	}
-	for i, id := range req.GetSkippedIds() {
-		field := fmt.Sprintf("skipped_ids[%d]", i)
-		v.known(c.model, field, id)
-		if slices.ContainsFunc(e.Observations, func(o diagnosis.Observation) bool { return o.ID == id }) {
-			v.add(field, "%s is answered in the same request", id)
-		}
-		if !slices.Contains(e.Skipped, id) {
-			e.Skipped = append(e.Skipped, id)
-		}
-	}
-	e.Dismissed = v.names("dismissed_offer_ids", req.GetDismissedOfferIds())
-	if len(v) == 0 && len(e.Observations)+len(e.Skipped)+len(e.Dismissed) == 0 {
-		v.add("observations", "is empty, and nothing is skipped or dismissed")
-	}
-	if err := v.err(); err != nil {
-		return e, err
-	}
-	return e, c.engine.Check(diagnosis.Request{Observations: e.Observations})
-}
-
 // Retract implements the RPC.
 func (c *conversations) RetractAnswer(ctx context.Context, req *lightoffv1.RetractAnswerRequest) (*lightoffv1.RetractAnswerResponse, error) {
-	var v violations
-	v.keys(req)
-	v.known(c.model, "observation_id", req.GetObservationId())
-	if err := v.err(); err != nil {
+	retracted, err := c.retracting(req)
+	if err != nil {
 		return nil, err
 	}
-	id := req.GetObservationId()
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
-		if !stands(log.state(), id) {
-			return diagnosis.Event{}, errNotTold
-		}
-		return diagnosis.Event{Kind: diagnosis.Retracted, ObservationID: id}, nil
-	})
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), retracted)
 	if err != nil {
 		return nil, err
 	}
@@ -157,22 +98,11 @@ func (c *conversations) RetractAnswer(ctx context.Context, req *lightoffv1.Retra
 
 // SetTools implements the RPC.
 func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRequest) (*lightoffv1.SetToolsResponse, error) {
-	var v violations
-	v.keys(req)
-	set := diagnosis.Event{Kind: diagnosis.ToolsSet, Tools: v.tools(req.GetTools()), EurosPerMinute: req.EurosPerMinute}
-	if req.Willingness != nil {
-		willing := int(req.GetWillingness())
-		set.Willing = &willing
-	}
-	if err := v.err(); err != nil {
+	set, err := c.settingTools(req)
+	if err != nil {
 		return nil, err
 	}
-	if err := c.engine.Check(diagnosis.Request{Tools: set.Tools, EurosPerMinute: req.GetEurosPerMinute(), Willing: int(req.GetWillingness())}); err != nil {
-		return nil, err
-	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(*account) (diagnosis.Event, error) {
-		return set, nil
-	})
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), set)
 	if err != nil {
 		return nil, err
 	}
@@ -247,26 +177,11 @@ func (c *conversations) ResolveSuggestion(ctx context.Context, req *lightoffv1.R
 	if whoCalls(ctx).desk {
 		return nil, errNotOwner
 	}
-	var v violations
-	v.keys(req)
-	if err := v.err(); err != nil {
+	resolved, err := c.resolving(req)
+	if err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), func(log *account) (diagnosis.Event, error) {
-		state := log.state()
-		i := slices.IndexFunc(state.Suggestions, func(e diagnosis.Event) bool { return e.Number == req.GetSuggestion() })
-		switch {
-		case i < 0:
-			return diagnosis.Event{}, errNoWait
-		case !req.GetConfirm():
-			return diagnosis.Event{Kind: diagnosis.Declined, Suggestion: req.GetSuggestion()}, nil
-		}
-		confirmed := diagnosis.Event{Kind: diagnosis.Confirmed, Suggestion: req.GetSuggestion(), Observations: state.Suggestions[i].Observations}
-		if err := log.suggestible(confirmed.Observations); err != nil {
-			return diagnosis.Event{}, err
-		}
-		return confirmed, log.fits(confirmed)
-	})
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), resolved)
 	if err != nil {
 		return nil, err
 	}

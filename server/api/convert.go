@@ -1,13 +1,14 @@
 package api
 
 import (
+	"time"
+
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/knowledge"
 	"lightoff/engine/words"
 	lightoffv1 "lightoff/proto/lightoff/v1"
-	"lightoff/server/store"
 )
 
 // each converts a list.
@@ -188,6 +189,22 @@ func (f face) observation(id string) *lightoffv1.ObservationInfo {
 	return info
 }
 
+// observations lists what can be told, setup facts first, as they are known before anything is tested, and the tools.
+func (f face) observations() *lightoffv1.ListObservationsResponse {
+	out := &lightoffv1.ListObservationsResponse{}
+	for _, s := range f.model.Setup {
+		out.Observations = append(out.Observations, f.observation(s.ID))
+	}
+	for _, o := range f.model.Observations {
+		out.Observations = append(out.Observations, f.observation(o.ID))
+	}
+	titles := f.model.Text(f.locale).Tools
+	for _, id := range f.model.Tools {
+		out.Tools = append(out.Tools, &lightoffv1.ToolInfo{Id: id, Title: titles[id]})
+	}
+	return out
+}
+
 func (f face) cause(c knowledge.Cause) *lightoffv1.CauseInfo {
 	text := f.model.Text(f.locale).Causes[c.ID]
 	info := &lightoffv1.CauseInfo{
@@ -250,8 +267,15 @@ func (f face) saying(e diagnosis.Event) *lightoffv1.Saying {
 		Suggestions: each(e.Offers, f.suggested)}
 }
 
+// dated is what a conversation's events do not say themselves.
+type dated struct {
+	ID       string
+	OpenedAt time.Time
+	At       []time.Time // of each event
+}
+
 // conversation shows a stored conversation whose events fold to state.
-func (f face) conversation(c store.Conversation, state diagnosis.Conversation,
+func (f face) conversation(c dated, state diagnosis.Conversation,
 	guidance *diagnosis.Guidance) *lightoffv1.Conversation {
 	out := &lightoffv1.Conversation{
 		Id: c.ID, LastEvent: state.LastEvent, Locale: state.Locale, Tools: state.Tools,
@@ -280,4 +304,31 @@ func (f face) conversation(c store.Conversation, state diagnosis.Conversation,
 		}
 	}
 	return out
+}
+
+// outcome is what a log comes to.
+type outcome struct {
+	sound
+	dangers  []diagnosis.Danger // by the rules, which need no inference
+	guidance *diagnosis.Guidance
+}
+
+// pending tells whether the assessment is still to come.
+func (o outcome) pending() bool { return o.guidance == nil }
+
+// pending shows a conversation of which there are only the dangers yet. The safety card can be answered meanwhile.
+func (f face) pending(c dated, o outcome, version string) *lightoffv1.Conversation {
+	guidance := &diagnosis.Guidance{Recovery: &diagnosis.Recovery{},
+		Assessment: &diagnosis.Assessment{ModelVersion: version, Dangers: o.dangers}}
+	for _, seen := range f.model.Observations {
+		if seen.SafetyCard && !stands(o.state, seen.ID) {
+			guidance.Next = append(guidance.Next, seen.ID)
+		}
+	}
+	if len(guidance.Next) > 0 {
+		guidance.Reason = f.model.Text(f.locale).Phrases["reason_card"]
+	}
+	shown := f.conversation(c, o.state, guidance)
+	shown.Assessment.Pending = true
+	return shown
 }

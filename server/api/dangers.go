@@ -1,20 +1,13 @@
 package api
 
 import (
-	"context"
-
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/knowledge"
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// ListDangers implements the RPC: what a page needs to warn by itself.
-func (c *catalogue) ListDangers(_ context.Context,
-	req *lightoffv1.ListDangersRequest) (*lightoffv1.ListDangersResponse, error) {
-	f, err := c.face(req.GetLocale())
-	if err != nil {
-		return nil, err
-	}
+// dangers is what a page needs to warn by itself.
+func (f face) dangers() *lightoffv1.ListDangersResponse {
 	t := f.model.Text(f.locale)
 	g := t.AlarmGrammar
 	return &lightoffv1.ListDangersResponse{
@@ -25,7 +18,7 @@ func (c *catalogue) ListDangers(_ context.Context,
 			Fillers: knowledge.AnyOf(g.Fillers), Doubt: knowledge.AnyOf(g.Doubt), Lists: knowledge.AnyOf(g.Lists),
 			Breaks: knowledge.AnyOf(g.Breaks),
 		},
-	}, nil
+	}
 }
 
 func (f face) dangerRule(d knowledge.Danger) *lightoffv1.DangerRule {

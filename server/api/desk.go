@@ -1,3 +1,5 @@
+//go:build !js
+
 package api
 
 import (
@@ -37,30 +39,6 @@ const (
 	maxSearch    = 100
 	quietAge     = 24 * time.Hour // after which an unattended conversation comes after those of the last day
 )
-
-// One row for each word, so that neither side's can drift unseen.
-var (
-	outcomes = map[lightoffv1.Outcome]diagnosis.Outcome{
-		lightoffv1.Outcome_OUTCOME_SETTLED: diagnosis.Settled, lightoffv1.Outcome_OUTCOME_WORKSHOP: diagnosis.ToWorkshop,
-		lightoffv1.Outcome_OUTCOME_OUT_OF_USE: diagnosis.OutOfUse, lightoffv1.Outcome_OUTCOME_NOT_REACHED: diagnosis.NotReached,
-		lightoffv1.Outcome_OUTCOME_OTHER_APPLIANCE: diagnosis.OtherAppliance, lightoffv1.Outcome_OUTCOME_MODERATED: diagnosis.ByModerator,
-	}
-	finders = map[lightoffv1.Finder]string{lightoffv1.Finder_FINDER_OWNER: "owner", lightoffv1.Finder_FINDER_DESK: "desk",
-		lightoffv1.Finder_FINDER_WORKSHOP: "workshop"}
-	sureties = map[lightoffv1.Surety]string{lightoffv1.Surety_SURETY_PROVED: "proved", lightoffv1.Surety_SURETY_LIKELY: "likely",
-		lightoffv1.Surety_SURETY_GUESSED: "guessed"}
-)
-
-// keyFor is the key whose value it is, or the zero key.
-func keyFor[K, V comparable](m map[K]V, value V) K {
-	for k, v := range m {
-		if v == value {
-			return k
-		}
-	}
-	var none K
-	return none
-}
 
 // GetDesk implements the RPC.
 func (d *desk) GetDesk(ctx context.Context, _ *lightoffv1.GetDeskRequest) (*lightoffv1.GetDeskResponse, error) {
@@ -161,7 +139,7 @@ func (d *desk) entry(c store.Conversation, so sound) *lightoffv1.QueueEntry {
 	if state.Closed != nil {
 		e.Closing = toClosing(state.Closed.Closing)
 	}
-	if s := f.settlement(c, state); s != nil {
+	if s := f.settlement(datesOf(c), state); s != nil {
 		e.SettledAt, e.Causes = s.GetSettledAt(), each(s.GetCauses(), (*lightoffv1.RankedCause).GetTitle)
 	}
 	return e

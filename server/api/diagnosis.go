@@ -1,3 +1,5 @@
+//go:build !js
+
 package api
 
 import (
@@ -18,10 +20,8 @@ import (
 // that does not hang on learnt numbers: what may be told, dangers and words. Numbers come from a version that models
 // gives.
 type core struct {
-	model  *knowledge.Model
-	engine *diagnosis.Engine
+	understanding
 	models *models
-	reader *words.Reader
 	// line is waited in for a processor. An assessment fills one and takes megabytes, so more of them at a time would only
 	// make all of them late.
 	line    *line
@@ -138,7 +138,7 @@ type Diagnosis struct {
 // NewDiagnosis returns the service for a model.
 func NewDiagnosis(m *knowledge.Model) *Diagnosis {
 	versions := newModels(m)
-	return &Diagnosis{core: core{model: m, engine: versions.builtIn.engine, models: versions, reader: words.New(m),
+	return &Diagnosis{core: core{understanding: understanding{m, versions.builtIn.engine, words.New(m)}, models: versions,
 		line: newLine(runtime.GOMAXPROCS(0), 0), metrics: newMetrics(nil), guided: newGuided()}}
 }
 
@@ -188,15 +188,8 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 
 // Explain implements the RPC, with errors as Assess.
 func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest) (*lightoffv1.ExplainResponse, error) {
-	var v violations
-	r := diagnosis.Request{
-		Observations: v.observations("observations", req.GetObservations()),
-		Locale:       v.inLanguage(d.model, req.GetLocale()),
-		Mended:       v.names("mended_ids", req.GetMendedIds()),
-		Before:       v.names("before_ids", req.GetBeforeIds()),
-	}
-	v.name("cause_id", req.GetCauseId())
-	if err := v.err(); err != nil {
+	r, err := d.explainable(req)
+	if err != nil {
 		return nil, err
 	}
 	by, err := d.models.asked(ctx, req.GetModelVersion())

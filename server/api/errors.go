@@ -1,3 +1,5 @@
+//go:build !js
+
 package api
 
 import (
@@ -11,6 +13,7 @@ import (
 	"time"
 
 	"golang.org/x/time/rate"
+	rpc "google.golang.org/genproto/googleapis/rpc/code"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -23,61 +26,19 @@ import (
 	"lightoff/server/store"
 )
 
-var (
-	errNotTold    = errors.New("nothing to take back: that was not told")
-	errNoCall     = errors.New("there is no such call")
-	errStopping   = errors.New("the server is going away; ask again")
-	errRevoked    = errors.New("the token is no longer valid")
-	errOpen       = errors.New("the conversation has not ended")
-	errClosed     = errors.New("the conversation has ended")
-	errDanger     = errors.New("a danger stands: nothing is suggested or confirmed until what it came from is taken back")
-	errOnCard     = errors.New("the safety card is its owner's own: nothing on it can be suggested")
-	errUnsafe     = errors.New("a danger stands: it cannot be settled; take back what the danger came from, or choose another outcome")
-	errUnproved   = errors.New("nothing proves it yet: no start that ran was told after a repair")
-	errNotSettled = errors.New("the conversation was not settled")
-	errNoWait     = errors.New("that suggestion does not wait any more")
-	errCrowded    = errors.New("enough suggestions wait for the owner already")
-	errNotOwner   = errors.New("only its owner confirms or declines, not the holder of a token")
-)
-
 // statusCodes is the one table from errors to codes and reasons. An error that is not in it, has no code of its own in
 // toStatus and is no status already, is internal.
-var statusCodes = []struct {
-	err    error
-	code   codes.Code
-	reason lightoffv1.ErrorReason
-}{
-	{store.ErrNotFound, codes.NotFound, lightoffv1.ErrorReason_ERROR_REASON_NOT_FOUND},
-	{store.ErrFull, codes.ResourceExhausted, lightoffv1.ErrorReason_ERROR_REASON_CONVERSATION_FULL},
-	{store.ErrKeyReused, codes.AlreadyExists, lightoffv1.ErrorReason_ERROR_REASON_CLIENT_KEY_REUSED},
-	{errNotTold, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_TOLD},
-	{errOpen, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_ENDED},
-	{errClosed, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_ENDED},
-	{errDanger, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_DANGER_STANDS},
-	{errOnCard, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_SAFETY_CARD},
-	{errUnsafe, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_DANGER_STANDS},
-	{errUnproved, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_PROVED},
-	{errNotSettled, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_NOT_SETTLED},
-	{errNoWait, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_SUGGESTION_GONE},
-	{errCrowded, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_SUGGESTIONS},
-	{store.ErrManyKeys, codes.FailedPrecondition, lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_KEYS},
-	{errNotOwner, codes.PermissionDenied, lightoffv1.ErrorReason_ERROR_REASON_OWNER_ONLY},
-	{errNoCall, codes.Unimplemented, lightoffv1.ErrorReason_ERROR_REASON_NO_SUCH_CALL},
-	{errStopping, codes.Unavailable, lightoffv1.ErrorReason_ERROR_REASON_STOPPING},
-	{store.ErrToken, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_INVALID},
-	{errRevoked, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_INVALID},
-	{errNoToken, codes.Unauthenticated, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_MISSING},
-	{errScope, codes.PermissionDenied, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_SCOPE},
-	{context.Canceled, codes.Canceled, lightoffv1.ErrorReason_ERROR_REASON_CANCELLED},
-	{context.DeadlineExceeded, codes.DeadlineExceeded, lightoffv1.ErrorReason_ERROR_REASON_DEADLINE_EXCEEDED},
-}
-
-// A status travels in a header, which other implementations bound to a few kilobytes.
-const (
-	maxViolations  = 20
-	maxDescription = 200 // characters
-	maxNamed       = 3   // violations repeated in the message
-)
+var statusCodes = append(ownCodes, []coded{
+	{store.ErrNotFound, rpc.Code_NOT_FOUND, lightoffv1.ErrorReason_ERROR_REASON_NOT_FOUND},
+	{store.ErrFull, rpc.Code_RESOURCE_EXHAUSTED, lightoffv1.ErrorReason_ERROR_REASON_CONVERSATION_FULL},
+	{store.ErrKeyReused, rpc.Code_ALREADY_EXISTS, lightoffv1.ErrorReason_ERROR_REASON_CLIENT_KEY_REUSED},
+	{store.ErrManyKeys, rpc.Code_FAILED_PRECONDITION, lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_KEYS},
+	{store.ErrToken, rpc.Code_UNAUTHENTICATED, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_INVALID},
+	{errNoToken, rpc.Code_UNAUTHENTICATED, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_MISSING},
+	{errScope, rpc.Code_PERMISSION_DENIED, lightoffv1.ErrorReason_ERROR_REASON_TOKEN_SCOPE},
+	{context.Canceled, rpc.Code_CANCELLED, lightoffv1.ErrorReason_ERROR_REASON_CANCELLED},
+	{context.DeadlineExceeded, rpc.Code_DEADLINE_EXCEEDED, lightoffv1.ErrorReason_ERROR_REASON_DEADLINE_EXCEEDED},
+}...)
 
 // seldom keeps a database that is away, while everybody asks again, from filling the log.
 var seldom = rate.Sometimes{Interval: time.Second}
@@ -109,7 +70,7 @@ func toStatus(log *slog.Logger, method string, err error) error {
 	}
 	for _, row := range statusCodes {
 		if errors.Is(err, row.err) {
-			return refusal(row.code, row.reason, row.err.Error())
+			return refusal(codes.Code(row.code), row.reason, row.err.Error())
 		}
 	}
 	if _, ok := status.FromError(err); ok {
@@ -139,44 +100,11 @@ func retry(wait time.Duration) protoadapt.MessageV1 {
 }
 
 func badRequest(input *diagnosis.InputError) error {
-	detail := &errdetails.BadRequest{}
-	for _, v := range input.Violations[:min(len(input.Violations), maxViolations)] {
-		detail.FieldViolations = append(detail.FieldViolations, &errdetails.BadRequest_FieldViolation{
-			Field: v.Field, Description: clip(v.Description),
-		})
-	}
-	message := ""
-	for i, v := range detail.FieldViolations[:min(len(detail.FieldViolations), maxNamed)] {
-		if i > 0 {
-			message += "; "
-		}
-		message += v.Field + ": " + v.Description
-	}
-	if more := len(input.Violations) - maxNamed; more > 0 {
-		message += fmt.Sprintf("; and %d more", more)
-	}
+	message, violations := summary(input)
+	detail := &errdetails.BadRequest{FieldViolations: each(violations, func(v diagnosis.Violation) *errdetails.BadRequest_FieldViolation {
+		return &errdetails.BadRequest_FieldViolation{Field: v.Field, Description: v.Description}
+	})}
 	return refusal(codes.InvalidArgument, lightoffv1.ErrorReason_ERROR_REASON_REQUEST_INVALID, message, detail)
-}
-
-func clip(text string) string {
-	if runes := []rune(text); len(runes) > maxDescription {
-		return string(runes[:maxDescription-1]) + "…"
-	}
-	return text
-}
-
-// violations gathers what is wrong with a request, so that a caller learns all of it at once.
-type violations []diagnosis.Violation
-
-func (v *violations) add(field, format string, args ...any) {
-	*v = append(*v, diagnosis.Violation{Field: field, Description: fmt.Sprintf(format, args...)})
-}
-
-func (v violations) err() error {
-	if len(v) == 0 {
-		return nil
-	}
-	return &diagnosis.InputError{Violations: v}
 }
 
 // border is what every call passes on its way in and out.

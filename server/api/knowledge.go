@@ -1,3 +1,5 @@
+//go:build !js
+
 package api
 
 import (
@@ -37,18 +39,7 @@ func (c *catalogue) ListObservations(_ context.Context,
 	if err != nil {
 		return nil, err
 	}
-	out := &lightoffv1.ListObservationsResponse{}
-	for _, s := range f.model.Setup {
-		out.Observations = append(out.Observations, f.observation(s.ID))
-	}
-	for _, o := range f.model.Observations {
-		out.Observations = append(out.Observations, f.observation(o.ID))
-	}
-	titles := f.model.Text(f.locale).Tools
-	for _, id := range f.model.Tools {
-		out.Tools = append(out.Tools, &lightoffv1.ToolInfo{Id: id, Title: titles[id]})
-	}
-	return out, nil
+	return f.observations(), nil
 }
 
 // ListRepairs implements the RPC.
@@ -73,4 +64,14 @@ func (c *catalogue) GetModel(context.Context, *lightoffv1.GetModelRequest) (*lig
 		CodeTables:           each(m.CodeTables, func(t knowledge.CodeTable) string { return t.ID }),
 		Locales:              slices.Clone(m.Locales()),
 	}, nil
+}
+
+// ListDangers implements the RPC: what a page needs to warn by itself.
+func (c *catalogue) ListDangers(_ context.Context,
+	req *lightoffv1.ListDangersRequest) (*lightoffv1.ListDangersResponse, error) {
+	f, err := c.face(req.GetLocale())
+	if err != nil {
+		return nil, err
+	}
+	return f.dangers(), nil
 }

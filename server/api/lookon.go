@@ -1,3 +1,5 @@
+//go:build !js
+
 package api
 
 import (
@@ -182,27 +184,6 @@ func (l *lookOn) SuggestAnswer(ctx context.Context, req *lightoffv1.SuggestAnswe
 		return nil, err
 	}
 	return &lightoffv1.SuggestAnswerResponse{Conversation: shown}, nil
-}
-
-// suggestible returns nil if observations may be suggested, or a suggestion of them confirmed: never past a danger that
-// stands, and never about the safety card or what a danger came from.
-func (a *account) suggestible(observations []diagnosis.Observation) error {
-	for _, d := range a.sound().evidence.Dangers() {
-		if d.Severity > diagnosis.Caution {
-			return errDanger
-		}
-		for _, o := range observations {
-			if slices.Contains(d.Triggers, o.ID) {
-				return errDanger
-			}
-		}
-	}
-	for _, o := range observations {
-		if known, ok := a.model.Observation(o.ID); ok && known.SafetyCard {
-			return errOnCard
-		}
-	}
-	return nil
 }
 
 // maxPerson is how long a person's name may be, in characters.

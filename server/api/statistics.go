@@ -1,3 +1,5 @@
+//go:build !js
+
 package api
 
 import (
@@ -20,10 +22,9 @@ const (
 	usualWeeks = 8
 	maxWeeks   = 52
 	maxCounted = 5000 // conversations
-	week       = 7 * 24 * time.Hour
-	maxCounts  = 12 // rows of a kind
-	maxSeries  = 8  // codes, and causes, week by week
-	maxChecks  = 8  // the last bar of checks to the right repair: so many or more
+	maxCounts  = 12   // rows of a kind
+	maxSeries  = 8    // codes, and causes, week by week
+	maxChecks  = 8    // the last bar of checks to the right repair: so many or more
 	// maxForetold is how many earlier assessments are worked out for one look at the statistics, some 12 ms each.
 	maxForetold = 80
 	foretellers = 10 // groups of what was said

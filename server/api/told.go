@@ -27,11 +27,11 @@ func (a *account) admit(said diagnosis.Event) diagnosis.Event {
 }
 
 // offerable leaves out of the offers what the model does not accept.
-func (c core) offerable(offers []diagnosis.Offer) []diagnosis.Offer {
+func (u understanding) offerable(offers []diagnosis.Offer) []diagnosis.Offer {
 	var out []diagnosis.Offer
 	for _, o := range offers {
 		sound := slices.DeleteFunc(append([]diagnosis.Reading{o.Reading}, o.Alternatives...), func(r diagnosis.Reading) bool {
-			return c.engine.Check(diagnosis.Request{Observations: []diagnosis.Observation{r.Observation}}) != nil
+			return u.engine.Check(diagnosis.Request{Observations: []diagnosis.Observation{r.Observation}}) != nil
 		})
 		if len(sound) > 0 {
 			out = append(out, diagnosis.Offer{Reading: sound[0], Alternatives: sound[1:], Danger: o.Danger})
@@ -41,7 +41,7 @@ func (c core) offerable(offers []diagnosis.Offer) []diagnosis.Offer {
 }
 
 // context is what the reader of a text may know of the conversation that it is said in.
-func (c core) context(state diagnosis.Conversation, asked, locale string) words.Context {
+func (u understanding) context(state diagnosis.Conversation, asked, locale string) words.Context {
 	out := words.Context{Asked: asked, Locale: locale}
 	if n := len(state.Sayings); n > 0 {
 		out.Before = state.Sayings[n-1].Text
@@ -109,15 +109,15 @@ func stands(state diagnosis.Conversation, id string) bool {
 	return slices.ContainsFunc(state.Told, func(t diagnosis.Told) bool { return t.Observation.ID == id })
 }
 
-func (c core) hasRepair(id string) bool {
-	return slices.ContainsFunc(c.model.Repairs, func(r knowledge.Repair) bool { return r.ID == id })
+func (u understanding) hasRepair(id string) bool {
+	return slices.ContainsFunc(u.model.Repairs, func(r knowledge.Repair) bool { return r.ID == id })
 }
 
 // soundRequest leaves out of what was known before a repair what the model does not accept.
-func (c core) soundRequest(r diagnosis.Request) diagnosis.Request {
-	r.Mended = slices.DeleteFunc(slices.Clone(r.Mended), func(id string) bool { return !c.hasRepair(id) })
+func (u understanding) soundRequest(r diagnosis.Request) diagnosis.Request {
+	r.Mended = slices.DeleteFunc(slices.Clone(r.Mended), func(id string) bool { return !u.hasRepair(id) })
 	for len(r.Observations) > 0 {
-		found, ok := faults(c.engine.Check(diagnosis.Request{Observations: r.Observations}), "observations")
+		found, ok := faults(u.engine.Check(diagnosis.Request{Observations: r.Observations}), "observations")
 		if !ok {
 			break
 		}
@@ -128,6 +128,6 @@ func (c core) soundRequest(r diagnosis.Request) diagnosis.Request {
 		r.Observations = slices.DeleteFunc(slices.Clone(r.Observations), func(o diagnosis.Observation) bool { return bad[o.ID] })
 		r.Before = slices.DeleteFunc(slices.Clone(r.Before), func(id string) bool { return bad[id] })
 	}
-	r.Tools = c.soundTools(r.Tools)
+	r.Tools = u.soundTools(r.Tools)
 	return r
 }
