@@ -111,7 +111,7 @@ func TestNoSuchCall(t *testing.T) {
 	// Whatever the table says has a reason of its own, and a code.
 	for _, row := range statusCodes {
 		err := toStatus(slog.New(slog.DiscardHandler), "/", row.err)
-		assert.Equal(t, row.code, code(err), "%v", row.err)
+		assert.Equal(t, codes.Code(row.code), code(err), "%v", row.err)
 		assert.NotEmpty(t, reason(t, err))
 	}
 }
