@@ -76,6 +76,7 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"make_code":   unary(conversation.MakeCode),
 			"come_back":   unary(conversation.RedeemCode),
 			"let_look_on": unary(conversation.MakeLookOnKey),
+			"withdraw":    unary(conversation.WithdrawLookOnKeys),
 			"resolve":     unary(conversation.ResolveSuggestion),
 
 			"mend":         unary(conversation.ReportRepair),
@@ -123,7 +124,7 @@ func newClients(conn grpc.ClientConnInterface) clients {
 				return r.GetConversation(), r.GetConversation()
 			}),
 			"watch_list": following(desk.WatchConversations, func(r *lightoffv1.WatchConversationsResponse) (proto.Message, *lightoffv1.Conversation) {
-				return r.GetList(), nil
+				return r, nil
 			}),
 		},
 	}

@@ -24,7 +24,7 @@ type conversations struct {
 	log    *slog.Logger
 }
 
-// Open implements the RPC.
+// OpenConversation implements the RPC.
 func (c *conversations) OpenConversation(ctx context.Context, req *lightoffv1.OpenConversationRequest) (*lightoffv1.OpenConversationResponse, error) {
 	opened, err := c.opening(req)
 	if err != nil {
@@ -43,7 +43,7 @@ func (c *conversations) OpenConversation(ctx context.Context, req *lightoffv1.Op
 	return &lightoffv1.OpenConversationResponse{Conversation: shown}, nil
 }
 
-// Get implements the RPC.
+// GetConversation implements the RPC.
 func (c *conversations) GetConversation(ctx context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	shown, err := c.read(ctx, req.GetId(), req.GetLocale(), inTurn)
 	if err != nil {
@@ -52,7 +52,7 @@ func (c *conversations) GetConversation(ctx context.Context, req *lightoffv1.Get
 	return &lightoffv1.GetConversationResponse{Conversation: shown}, nil
 }
 
-// Say implements the RPC. What is understood but cannot stand joins the unclear parts: a sentence is never refused
+// SayText implements the RPC. What is understood but cannot stand joins the unclear parts: a sentence is never refused
 // for its meaning.
 func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequest) (*lightoffv1.SayTextResponse, error) {
 	if err := c.sayable(req); err != nil {
@@ -70,7 +70,7 @@ func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequ
 	return &lightoffv1.SayTextResponse{Conversation: shown}, nil
 }
 
-// Answer implements the RPC: all or none.
+// AnswerQuestions implements the RPC: all or none.
 func (c *conversations) AnswerQuestions(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
 	answered, err := c.answering(req)
 	if err != nil {
@@ -83,7 +83,7 @@ func (c *conversations) AnswerQuestions(ctx context.Context, req *lightoffv1.Ans
 	return &lightoffv1.AnswerQuestionsResponse{Conversation: shown}, nil
 }
 
-// Retract implements the RPC.
+// RetractAnswer implements the RPC.
 func (c *conversations) RetractAnswer(ctx context.Context, req *lightoffv1.RetractAnswerRequest) (*lightoffv1.RetractAnswerResponse, error) {
 	retracted, err := c.retracting(req)
 	if err != nil {
@@ -109,7 +109,7 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 	return &lightoffv1.SetToolsResponse{Conversation: shown}, nil
 }
 
-// Delete implements the RPC.
+// DeleteConversation implements the RPC.
 func (c *conversations) DeleteConversation(ctx context.Context, req *lightoffv1.DeleteConversationRequest) (*lightoffv1.DeleteConversationResponse, error) {
 	var v violations
 	v.name("id", req.GetId())
@@ -137,7 +137,7 @@ func (c *conversations) MakeCode(ctx context.Context, req *lightoffv1.MakeCodeRe
 	return &lightoffv1.MakeCodeResponse{Code: code, ExpiresAt: timestamppb.New(expires)}, nil
 }
 
-// ComeBack implements the RPC.
+// RedeemCode implements the RPC.
 func (c *conversations) RedeemCode(ctx context.Context, req *lightoffv1.RedeemCodeRequest) (*lightoffv1.RedeemCodeResponse, error) {
 	id, err := c.byCode(ctx, req.GetCode(), store.Spoken)
 	if err != nil {
@@ -155,15 +155,12 @@ func (c *conversations) byCode(ctx context.Context, code string, kinds ...store.
 	return c.store.ByPass(ctx, code, kinds...)
 }
 
-// LetLookOn implements the RPC.
+// MakeLookOnKey implements the RPC.
 func (c *conversations) MakeLookOnKey(ctx context.Context, req *lightoffv1.MakeLookOnKeyRequest) (*lightoffv1.MakeLookOnKeyResponse, error) {
 	var v violations
 	v.name("id", req.GetId())
 	if err := v.err(); err != nil {
 		return nil, err
-	}
-	if req.GetWithdraw() {
-		return &lightoffv1.MakeLookOnKeyResponse{}, c.store.Withdraw(ctx, req.GetId(), store.LookOn)
 	}
 	key, _, err := c.store.MakePass(ctx, req.GetId(), store.LookOn)
 	if err != nil {
@@ -172,7 +169,18 @@ func (c *conversations) MakeLookOnKey(ctx context.Context, req *lightoffv1.MakeL
 	return &lightoffv1.MakeLookOnKeyResponse{Key: key}, nil
 }
 
-// Resolve implements the RPC. What is confirmed counts as answered by the owner.
+// WithdrawLookOnKeys implements the RPC.
+func (c *conversations) WithdrawLookOnKeys(ctx context.Context,
+	req *lightoffv1.WithdrawLookOnKeysRequest) (*lightoffv1.WithdrawLookOnKeysResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	return &lightoffv1.WithdrawLookOnKeysResponse{}, c.store.Withdraw(ctx, req.GetId(), store.LookOn)
+}
+
+// ResolveSuggestion implements the RPC. What is confirmed counts as answered by the owner.
 func (c *conversations) ResolveSuggestion(ctx context.Context, req *lightoffv1.ResolveSuggestionRequest) (*lightoffv1.ResolveSuggestionResponse, error) {
 	if whoCalls(ctx).desk {
 		return nil, errNotOwner

@@ -49,7 +49,8 @@ func fromOffer(o words.Offer) diagnosis.Offer {
 	return diagnosis.Offer{Reading: fromReading(o.Reading), Alternatives: each(o.Alternatives, fromReading), Danger: o.Danger}
 }
 
-func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
+// toAssessment shows an assessment whose texts are in the language.
+func toAssessment(a *diagnosis.Assessment, locale string) *lightoffv1.AssessResponse {
 	return &lightoffv1.AssessResponse{
 		ModelVersion:   a.ModelVersion,
 		Causes:         each(a.Causes, toCause),
@@ -61,6 +62,7 @@ func toAssessment(a *diagnosis.Assessment) *lightoffv1.AssessResponse {
 		Contradictions: each(a.Contradictions, toContradiction),
 		Chains:         each(a.Chains, toChain),
 		LikelyPair:     toPair(a.LikelyPair),
+		Locale:         locale,
 	}
 }
 
@@ -95,11 +97,28 @@ var severities = map[diagnosis.Severity]lightoffv1.Severity{
 	diagnosis.LeaveNow: lightoffv1.Severity_SEVERITY_LEAVE_NOW,
 }
 
+// gates has a row for each gate's name in the model.
+var gates = map[string]lightoffv1.Gate{
+	"needs_start":  lightoffv1.Gate_GATE_NEEDS_START,
+	"needs_power":  lightoffv1.Gate_GATE_NEEDS_POWER,
+	"opens_fuel":   lightoffv1.Gate_GATE_OPENS_FUEL,
+	"opens_burner": lightoffv1.Gate_GATE_OPENS_BURNER,
+	"touches_hot":  lightoffv1.Gate_GATE_TOUCHES_HOT,
+}
+
+func toGate(name string) lightoffv1.Gate { return gates[name] }
+
+// endings has a row for each kind of ending in the model.
+var endings = map[string]lightoffv1.EndingKind{
+	knowledge.Replace:  lightoffv1.EndingKind_ENDING_KIND_REPLACE,
+	knowledge.Licensed: lightoffv1.EndingKind_ENDING_KIND_LICENSED,
+}
+
 func toDanger(d diagnosis.Danger) *lightoffv1.Danger {
 	return &lightoffv1.Danger{
 		Id: d.ID, Title: d.Title, Text: d.Text, Severity: severities[d.Severity],
 		TriggerIds: d.Triggers, CallEmergency: d.CallEmergency, Steps: d.Steps, WayOut: d.WayOut,
-		LiftedBy: each(d.LiftedBy, toLift), Forbids: d.Forbids, MendedByIds: d.MendedBy,
+		LiftedBy: each(d.LiftedBy, toLift), Forbids: each(d.Forbids, toGate), MendedByIds: d.MendedBy,
 	}
 }
 
@@ -110,7 +129,7 @@ func toLift(l diagnosis.Lift) *lightoffv1.DangerLift {
 func toPlan(p diagnosis.Plan) *lightoffv1.Plan {
 	out := &lightoffv1.Plan{Steps: each(p.Steps, toStep), Note: p.Note, NextCheckId: p.NextCheck}
 	if e := p.Ending; e != nil {
-		out.Ending = &lightoffv1.Ending{Kind: e.Kind, AfterSteps: int32(e.After), Minutes: e.Minutes, CostEuros: e.Euros,
+		out.Ending = &lightoffv1.Ending{Kind: endings[e.Kind], AfterSteps: int32(e.After), Minutes: e.Minutes, CostEuros: e.Euros,
 			Probability: e.Probability, ExpectedCostEuros: e.ExpectedCost, Text: e.Text}
 	}
 	return out
@@ -140,8 +159,9 @@ func toChain(c diagnosis.Chain) *lightoffv1.Chain {
 	return &lightoffv1.Chain{Links: each(c.Links, link), Probability: c.Probability, Advice: c.Advice, RepairIds: c.RepairIDs}
 }
 
-func toExplanation(e *diagnosis.Explanation) *lightoffv1.ExplainResponse {
+func toExplanation(e *diagnosis.Explanation, locale string) *lightoffv1.ExplainResponse {
 	return &lightoffv1.ExplainResponse{
+		Locale:      locale,
 		Cause:       toCause(e.Cause),
 		Explanation: e.Explanation,
 		WouldChange: each(e.WouldChange, func(w diagnosis.WhatIf) *lightoffv1.WhatIf {
@@ -166,7 +186,7 @@ func (f face) observation(id string) *lightoffv1.ObservationInfo {
 	text := f.model.Text(f.locale).Observations[id]
 	if o, ok := f.model.Observation(id); ok {
 		info = &lightoffv1.ObservationInfo{
-			Tool: o.Tool, Minutes: o.Minutes, Difficulty: int32(o.Difficulty), Unit: o.Unit, Minimum: o.Min, Maximum: o.Max,
+			Tool: o.Tool, Minutes: o.Minutes, Difficulty: lightoffv1.Willingness(o.Difficulty), Unit: o.Unit, Minimum: o.Min, Maximum: o.Max,
 			NeedsStart: o.Gates.NeedsStart, NeedsPower: o.Gates.NeedsPower, OpensFuel: o.Gates.OpensFuel,
 			OpensBurner: o.Gates.OpensBurner, TouchesHot: o.Gates.TouchesHot, SafetyCard: o.SafetyCard,
 			States: each(o.States, func(s string) *lightoffv1.StateInfo {
@@ -191,7 +211,7 @@ func (f face) observation(id string) *lightoffv1.ObservationInfo {
 
 // observations lists what can be told, setup facts first, as they are known before anything is tested, and the tools.
 func (f face) observations() *lightoffv1.ListObservationsResponse {
-	out := &lightoffv1.ListObservationsResponse{}
+	out := &lightoffv1.ListObservationsResponse{Locale: f.locale}
 	for _, s := range f.model.Setup {
 		out.Observations = append(out.Observations, f.observation(s.ID))
 	}
@@ -280,7 +300,7 @@ func (f face) conversation(c dated, state diagnosis.Conversation,
 	out := &lightoffv1.Conversation{
 		Id: c.ID, LastEvent: state.LastEvent, Locale: state.Locale, Tools: state.Tools,
 		Told:       each(state.Told, f.told),
-		Assessment: toAssessment(guidance.Assessment),
+		Assessment: toAssessment(guidance.Assessment, state.Locale),
 		NextReason: guidance.Reason,
 		OpenedAt:   timestamppb.New(c.OpenedAt),
 		Sayings:    each(state.Sayings, f.saying),

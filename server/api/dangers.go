@@ -18,6 +18,7 @@ func (f face) dangers() *lightoffv1.ListDangersResponse {
 			Fillers: knowledge.AnyOf(g.Fillers), Doubt: knowledge.AnyOf(g.Doubt), Lists: knowledge.AnyOf(g.Lists),
 			Breaks: knowledge.AnyOf(g.Breaks),
 		},
+		Locale: f.locale,
 	}
 }
 

@@ -160,7 +160,8 @@ func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, str
 		if err != nil {
 			return err
 		}
-		if err := stream.Send(&lightoffv1.WatchConversationsResponse{List: list}); err != nil {
+		if err := stream.Send(&lightoffv1.WatchConversationsResponse{
+			Entries: list.Entries, More: list.More, Me: list.Me, Locale: list.Locale}); err != nil {
 			return err
 		}
 		select {
@@ -176,7 +177,7 @@ func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, str
 	}
 }
 
-// FindByCode implements the RPC.
+// FindConversation implements the RPC.
 func (d *desk) FindConversation(ctx context.Context, req *lightoffv1.FindConversationRequest) (*lightoffv1.FindConversationResponse, error) {
 	id, err := d.byCode(ctx, req.GetCode(), store.Spoken, store.LookOn)
 	if err != nil {
@@ -245,7 +246,7 @@ func (d *desk) act(ctx context.Context, id string, r store.Request, v violations
 	return d.record(ctx, id)
 }
 
-// Assign implements the RPC.
+// AssignConversation implements the RPC.
 func (d *desk) AssignConversation(ctx context.Context, req *lightoffv1.AssignConversationRequest) (*lightoffv1.AssignConversationResponse, error) {
 	var v violations
 	to := v.person("to", req.GetTo())
@@ -305,7 +306,7 @@ func (d *desk) SetTicket(ctx context.Context, req *lightoffv1.SetTicketRequest) 
 	return &lightoffv1.SetTicketResponse{Record: record}, nil
 }
 
-// Close implements the RPC. Nothing is settled while a danger stands.
+// CloseConversation implements the RPC. Nothing is settled while a danger stands.
 func (d *desk) CloseConversation(ctx context.Context, req *lightoffv1.CloseConversationRequest) (*lightoffv1.CloseConversationResponse, error) {
 	var v violations
 	closing := d.closing(&v, req.GetClosing())
@@ -345,7 +346,7 @@ func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing
 	return out
 }
 
-// Reopen implements the RPC.
+// ReopenConversation implements the RPC.
 func (d *desk) ReopenConversation(ctx context.Context, req *lightoffv1.ReopenConversationRequest) (*lightoffv1.ReopenConversationResponse, error) {
 	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(log *account) (diagnosis.Event, error) {
 		if log.state().Closed == nil {
@@ -359,7 +360,7 @@ func (d *desk) ReopenConversation(ctx context.Context, req *lightoffv1.ReopenCon
 	return &lightoffv1.ReopenConversationResponse{Record: record}, nil
 }
 
-// SetHidden implements the RPC.
+// SetConversationHidden implements the RPC.
 func (d *desk) SetConversationHidden(ctx context.Context, req *lightoffv1.SetConversationHiddenRequest) (*lightoffv1.SetConversationHiddenResponse, error) {
 	kind := diagnosis.Shown
 	if req.GetHidden() {

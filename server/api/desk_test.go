@@ -63,17 +63,17 @@ func TestDeskQueue(t *testing.T) {
 	require.NoError(t, err)
 	list, err := stream.Recv()
 	require.NoError(t, err)
-	require.Len(t, list.List.Entries, 2)
+	require.Len(t, list.Entries, 2)
 	r.answer(t, newest, state("fault_code", "heat"))
 	list, err = stream.Recv()
 	require.NoError(t, err)
-	assert.Equal(t, "Ines", list.List.Me)
+	assert.Equal(t, "Ines", list.Me)
 	var ids []string
-	for _, e := range list.List.Entries {
+	for _, e := range list.Entries {
 		ids = append(ids, e.Id)
 	}
 	assert.Equal(t, []string{danger, older, newest}, ids, "danger first, then who has waited longest")
-	first := list.List.Entries[0]
+	first := list.Entries[0]
 	assert.Equal(t, lightoffv1.Severity_SEVERITY_NO_START, first.Dangers[0].Severity)
 	assert.Equal(t, int32(2), first.ToldCount)
 	assert.Greater(t, first.Lead.GetProbability(), 0.0)
@@ -398,7 +398,7 @@ func TestLookOn(t *testing.T) {
 	require.NoError(t, err)
 	assert.True(t, ended.Closed)
 	assert.Equal(t, codes.FailedPrecondition, code(suggest(number("age", 3))))
-	_, err = r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: id, Withdraw: true})
+	_, err = r.WithdrawLookOnKeys(r.ctx, &lightoffv1.WithdrawLookOnKeysRequest{Id: id})
 	require.NoError(t, err)
 	_, err = look.GetView(r.ctx, &lightoffv1.GetViewRequest{Key: made.Key})
 	assert.Equal(t, codes.NotFound, code(err))

@@ -27,6 +27,7 @@ type core struct {
 	line    *line
 	metrics *metrics
 	guided  *guided
+	limiter *Limiter // what a stream of requests is slowed down by; nil slows nothing down
 }
 
 // enter takes a processor to think on, for whoever makes the call; leave gives it back. The error says that it is
@@ -144,6 +145,12 @@ func NewDiagnosis(m *knowledge.Model) *Diagnosis {
 
 // Assess implements the RPC. A request that cannot be accepted gives a *diagnosis.InputError.
 func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (*lightoffv1.AssessResponse, error) {
+	return d.assess(ctx, req, req.GetDangersKnown())
+}
+
+// assess waits for the whole assessment if whatever danger there is is known, or has to wait.
+func (d *Diagnosis) assess(ctx context.Context, req *lightoffv1.AssessRequest,
+	dangersKnown bool) (*lightoffv1.AssessResponse, error) {
 	var v violations
 	r := diagnosis.Request{
 		Observations: v.observations("observations", req.GetObservations()),
@@ -169,7 +176,7 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 		return nil, err
 	}
 	dangers, u := evidence.Dangers(), inTurn
-	if len(dangers) > 0 && !req.GetDangersKnown() {
+	if len(dangers) > 0 && !dangersKnown {
 		u = atOnce
 	}
 	var a *diagnosis.Assessment
@@ -178,12 +185,13 @@ func (d *Diagnosis) Assess(ctx context.Context, req *lightoffv1.AssessRequest) (
 		a, err = inTime(u, leave, func() (*diagnosis.Assessment, error) { return evidence.Assess() })
 	}
 	if _, full := errors.AsType[refused](err); full && u == atOnce {
-		return &lightoffv1.AssessResponse{ModelVersion: by.model.Version, Dangers: each(dangers, toDanger), Pending: true}, nil
+		return &lightoffv1.AssessResponse{ModelVersion: by.model.Version, Locale: r.Locale,
+			Dangers: each(dangers, toDanger), Pending: true}, nil
 	}
 	if err != nil {
 		return nil, err
 	}
-	return toAssessment(a), nil
+	return toAssessment(a, r.Locale), nil
 }
 
 // Explain implements the RPC, with errors as Assess.
@@ -205,7 +213,7 @@ func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest)
 	if err != nil {
 		return nil, err
 	}
-	return toExplanation(e), nil
+	return toExplanation(e, r.Locale), nil
 }
 
 // ReadText implements the RPC, with errors as Assess.
@@ -227,5 +235,6 @@ func (d *Diagnosis) ReadText(_ context.Context, req *lightoffv1.ReadTextRequest)
 			return f.suggested(fromOffer(o))
 		}),
 		Unclear: read.Unclear,
+		Locale:  locale,
 	}, nil
 }

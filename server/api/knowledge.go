@@ -29,7 +29,7 @@ func (c *catalogue) ListCauses(_ context.Context, req *lightoffv1.ListCausesRequ
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.ListCausesResponse{Causes: each(f.model.Causes, f.cause)}, nil
+	return &lightoffv1.ListCausesResponse{Causes: each(f.model.Causes, f.cause), Locale: f.locale}, nil
 }
 
 // ListObservations implements the RPC. Setup facts come first, as they are known before anything is tested.
@@ -48,7 +48,7 @@ func (c *catalogue) ListRepairs(_ context.Context, req *lightoffv1.ListRepairsRe
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.ListRepairsResponse{Repairs: each(f.model.Repairs, f.repair)}, nil
+	return &lightoffv1.ListRepairsResponse{Repairs: each(f.model.Repairs, f.repair), Locale: f.locale}, nil
 }
 
 // GetModel implements the RPC.

@@ -195,7 +195,8 @@ func (d *desk) list(ctx context.Context, p page) (*lightoffv1.ListConversationsR
 		return nil, err
 	}
 	some, next := p.cut(all)
-	out := &lightoffv1.ListConversationsResponse{More: next != "", NextPageToken: next, Me: whoCalls(ctx).name}
+	out := &lightoffv1.ListConversationsResponse{More: next != "", NextPageToken: next, Me: whoCalls(ctx).name,
+		Locale: p.locale}
 	found := map[string]store.Conversation{}
 	if err := d.visit(ctx, some, found); err != nil {
 		return nil, err
@@ -291,6 +292,6 @@ func (d *desk) dueBack(ctx context.Context, p page) (*lightoffv1.ListConversatio
 		}
 	}
 	some, next := p.cut(positions)
-	return &lightoffv1.ListConversationsResponse{More: more || next != "", NextPageToken: next, Me: whoCalls(ctx).name,
+	return &lightoffv1.ListConversationsResponse{More: more || next != "", NextPageToken: next, Me: whoCalls(ctx).name, Locale: p.locale,
 		Entries: each(some, func(p position) *lightoffv1.QueueEntry { return entries[p.ID] })}, nil
 }

@@ -98,7 +98,7 @@ func aboutPlace(m protoreflect.Message) bool {
 	return about
 }
 
-// Look implements the RPC.
+// GetView implements the RPC.
 func (l *lookOn) GetView(ctx context.Context, req *lightoffv1.GetViewRequest) (*lightoffv1.GetViewResponse, error) {
 	id, err := l.byKey(ctx, req.GetKey())
 	if err != nil {
@@ -123,7 +123,7 @@ func (c *conversations) byKey(ctx context.Context, key string) (string, error) {
 	return c.store.ByPass(ctx, key, store.LookOn)
 }
 
-// WatchLook implements the RPC. The key is looked up again at every change, for it may have been withdrawn.
+// WatchView implements the RPC. The key is looked up again at every change, for it may have been withdrawn.
 func (l *lookOn) WatchView(req *lightoffv1.WatchViewRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchViewResponse]) error {
 	id, err := l.byKey(stream.Context(), req.GetKey())
 	if err != nil {
@@ -141,7 +141,7 @@ func (l *lookOn) WatchView(req *lightoffv1.WatchViewRequest, stream grpc.ServerS
 	})
 }
 
-// Suggest implements the RPC.
+// SuggestAnswer implements the RPC.
 func (l *lookOn) SuggestAnswer(ctx context.Context, req *lightoffv1.SuggestAnswerRequest) (*lightoffv1.SuggestAnswerResponse, error) {
 	id, err := l.byKey(ctx, req.GetKey())
 	if err != nil {
@@ -214,7 +214,7 @@ var verdicts = map[lightoffv1.Verdict]diagnosis.Event{
 	lightoffv1.Verdict_VERDICT_CLOSE: {Kind: diagnosis.Closed, Closing: &diagnosis.Closing{Outcome: diagnosis.ByModerator}},
 }
 
-// Moderate implements the RPC.
+// ModerateConversation implements the RPC.
 func (m *moderation) ModerateConversation(ctx context.Context, req *lightoffv1.ModerateConversationRequest) (*lightoffv1.ModerateConversationResponse, error) {
 	var v violations
 	event, ok := verdicts[req.GetVerdict()]

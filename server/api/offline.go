@@ -101,7 +101,7 @@ func (o *Offline) answer(q Question, r *Reply) (err error) {
 	case "list_dangers":
 		answer = f.dangers()
 	case "list_causes":
-		answer = &lightoffv1.ListCausesResponse{Causes: each(o.model.Causes, f.cause)}
+		answer = &lightoffv1.ListCausesResponse{Causes: each(o.model.Causes, f.cause), Locale: f.locale}
 	case "explain":
 		req := &lightoffv1.ExplainRequest{}
 		if err := decode(q.Request, req); err != nil {
@@ -115,7 +115,7 @@ func (o *Offline) answer(q Question, r *Reply) (err error) {
 		if err != nil {
 			return err
 		}
-		answer = toExplanation(explained)
+		answer = toExplanation(explained, r.Locale)
 	default:
 		return errNoCall
 	}

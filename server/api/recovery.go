@@ -11,7 +11,7 @@ import (
 	"lightoff/server/store"
 )
 
-// Mend implements the RPC.
+// ReportRepair implements the RPC.
 func (c *conversations) ReportRepair(ctx context.Context, req *lightoffv1.ReportRepairRequest) (*lightoffv1.ReportRepairResponse, error) {
 	mended, err := c.mending(req)
 	if err != nil {
@@ -37,7 +37,7 @@ func (c *conversations) ReportStart(ctx context.Context, req *lightoffv1.ReportS
 	return &lightoffv1.ReportStartResponse{Conversation: shown}, nil
 }
 
-// Settle implements the RPC.
+// SettleConversation implements the RPC.
 func (c *conversations) SettleConversation(ctx context.Context, req *lightoffv1.SettleConversationRequest) (*lightoffv1.SettleConversationResponse, error) {
 	settled, err := c.settling(req)
 	if err != nil {
@@ -50,7 +50,7 @@ func (c *conversations) SettleConversation(ctx context.Context, req *lightoffv1.
 	return &lightoffv1.SettleConversationResponse{Conversation: shown}, nil
 }
 
-// CheckBack implements the RPC.
+// ReportHolding implements the RPC.
 func (c *conversations) ReportHolding(ctx context.Context, req *lightoffv1.ReportHoldingRequest) (*lightoffv1.ReportHoldingResponse, error) {
 	asked, err := c.checkingBack(req, whoCalls(ctx).name)
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	"lightoff/engine/diagnosis"
+	"lightoff/engine/knowledge"
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
@@ -117,7 +118,7 @@ func TestEveryFieldIsCarried(t *testing.T) {
 		Dangers: []diagnosis.Danger{{ID: "d", Title: "D", Text: "t", Severity: diagnosis.LeaveNow,
 			Triggers: []string{"o"}, CallEmergency: true, Steps: []string{"s"}, WayOut: []string{"w"}, Forbids: []string{"needs_start"},
 			LiftedBy: []diagnosis.Lift{{Told: []diagnosis.Observation{{ID: "o", State: "s"}}, Of: []string{"o"}}}, MendedBy: []string{"r"}}},
-		Plan: diagnosis.Plan{Note: "n", NextCheck: "o", Ending: &diagnosis.Ending{Kind: "k", After: 1, Minutes: 2, Euros: 3, Probability: 0.4,
+		Plan: diagnosis.Plan{Note: "n", NextCheck: "o", Ending: &diagnosis.Ending{Kind: knowledge.Replace, After: 1, Minutes: 2, Euros: 3, Probability: 0.4,
 			ExpectedCost: 5, Text: "e"}, Steps: []diagnosis.PlanStep{{RepairID: "r", CauseID: "c", Title: "R", Probability: 0.9,
 			Minutes: 5, Euros: 6, Cautions: []string{"a"}, Parts: []string{"b"}, Proof: "p", Prevention: "v", HeldBack: "h",
 			Danger: "d", Together: true, Fixed: 0.6, ExpectedCost: 7}}},
@@ -126,9 +127,9 @@ func TestEveryFieldIsCarried(t *testing.T) {
 		Chains: []diagnosis.Chain{{Links: []diagnosis.ChainLink{{ID: "root", Title: "R"}}, Probability: 0.5, Advice: "mend it",
 			RepairIDs: []string{"r"}}},
 		LikelyPair: &diagnosis.Pair{CauseIDs: [2]string{"a", "b"}, Probability: 0.6, Several: 0.7, Text: "both"},
-	})
+	}, "en")
 	e := toExplanation(&diagnosis.Explanation{Explanation: "x", Cause: diagnosis.RankedCause{ID: "c"},
-		WouldChange: []diagnosis.WhatIf{{ObservationID: "o", State: "s", Text: "t", Probability: 0.25, After: 0.75}}})
+		WouldChange: []diagnosis.WhatIf{{ObservationID: "o", State: "s", Text: "t", Probability: 0.25, After: 0.75}}}, "en")
 	assert.Equal(t, []string{"dangers.lifted_by.observations.number", "dangers.lifted_by.observations.unknown", "pending"},
 		unset(a.ProtoReflect()), "a value is one of three, and what is there is not to come")
 	assert.Equal(t, []string{"cause.title", "cause.probability", "cause.likelihood", "cause.base_rate", "cause.weights", "cause.part", "cause.sentence"},

@@ -154,6 +154,6 @@ func TestDeskOnTwoServers(t *testing.T) {
 	for told := false; !told; {
 		list, err := stream.Recv()
 		require.NoError(t, err)
-		told = len(list.List.Entries) == 1 && len(list.List.Entries[0].Dangers) == 1
+		told = len(list.Entries) == 1 && len(list.Entries[0].Dangers) == 1
 	}
 }

@@ -59,6 +59,7 @@ func (d *desk) GetStatistics(ctx context.Context, req *lightoffv1.GetStatisticsR
 		return nil, err
 	}
 	out := t.answer()
+	out.Locale = locale
 	f := face{model: d.model, engine: d.engine, locale: locale}
 	texts := d.model.Text(f.locale)
 	out.Truncated = more

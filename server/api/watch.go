@@ -18,7 +18,7 @@ import (
 	"lightoff/server/store"
 )
 
-// Watch implements the RPC. It ends only with the client, or with the server.
+// WatchConversation implements the RPC. It ends only with the client, or with the server.
 func (c *conversations) WatchConversation(req *lightoffv1.WatchConversationRequest,
 	stream grpc.ServerStreamingServer[lightoffv1.WatchConversationResponse]) error {
 	return c.follow(stream, req.GetId(), req.GetLocale(), req.GetAfterEvent(), func(now *lightoffv1.Conversation) error {

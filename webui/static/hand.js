@@ -30,8 +30,8 @@ export function viewHand(s, act) {
       key && h("p", { class: "soft" }, t("hand.look_how")),
       key && h("p", null, h("button", { type: "button", class: "small", id: "look-copy", onclick: () =>
           act.copy(location.origin + "/look/" + key, t("hand.copied")) }, t("hand.copy")), " ",
-        h("button", { type: "button", class: "small", id: "look-end", onclick: () => ask("let_look_on",
-            { withdraw: true }, () => ({ key: "", said: t("hand.withdrawn") })) }, t("hand.withdraw"))),
+        h("button", { type: "button", class: "small", id: "look-end", onclick: () => ask("withdraw",
+            {}, () => ({ key: "", said: t("hand.withdrawn") })) }, t("hand.withdraw"))),
       said && h("p", { class: "soft" }, said)));
 }
 

@@ -28,14 +28,15 @@ type Step struct {
 	Quantity string `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
 	// The formula in symbols, or how the value was found.
 	Formula string `protobuf:"bytes,2,opt,name=formula,proto3" json:"formula,omitempty"`
-	// The formula with the values put in, as plain arithmetic. Empty where the result was looked up, chosen, given, or found
-	// by halving an interval.
+	// The formula with the values put in, as plain arithmetic. Empty where the result was looked up, chosen, given, or
+	// found by halving an interval.
 	With string `protobuf:"bytes,3,opt,name=with,proto3" json:"with,omitempty"`
 	// The result, in the unit.
 	Result float64 `protobuf:"fixed64,4,opt,name=result,proto3" json:"result,omitempty"`
 	// The unit; empty for a plain number.
 	Unit string `protobuf:"bytes,5,opt,name=unit,proto3" json:"unit,omitempty"`
-	// The law, standard or table it rests on; "common practice, no source" or "from memory" where it is no more than that.
+	// The law, standard or table it rests on; "common practice, no source" or "from memory" where it is no more than
+	// that.
 	Source        string `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -128,7 +129,8 @@ type CalculateGlowVoltageRequest struct {
 	BatteryAgeYears *float64 `protobuf:"fixed64,5,opt,name=battery_age_years,json=batteryAgeYears,proto3,oneof" json:"battery_age_years,omitempty"`
 	// Temperature of the battery in °C, -40 to 60. Left out: 20.
 	BatteryTemperatureC *float64 `protobuf:"fixed64,6,opt,name=battery_temperature_c,json=batteryTemperatureC,proto3,oneof" json:"battery_temperature_c,omitempty"`
-	// Internal resistance in mΩ, 0 to 10,000, in place of one worked out from chemistry, capacity, age, temperature and charge.
+	// Internal resistance in mΩ, 0 to 10,000, in place of one worked out from chemistry, capacity, age, temperature and
+	// charge.
 	InternalResistanceMilliohm *float64 `protobuf:"fixed64,7,opt,name=internal_resistance_milliohm,json=internalResistanceMilliohm,proto3,oneof" json:"internal_resistance_milliohm,omitempty"`
 	// Cross-section of each conductor in mm², 0.5 to 50; solid 0.005 to 120. Required.
 	CableAreaMm2 *float64 `protobuf:"fixed64,8,opt,name=cable_area_mm2,json=cableAreaMm2,proto3,oneof" json:"cable_area_mm2,omitempty"`
@@ -379,7 +381,8 @@ type CalculateGlowVoltageResponse struct {
 	DropNegativeV float64 `protobuf:"fixed64,8,opt,name=drop_negative_v,json=dropNegativeV,proto3" json:"drop_negative_v,omitempty"`
 	// The start from the moment the plug is switched on, if curve_duration_s was given: 61 moments.
 	Curve []*StartMoment `protobuf:"bytes,9,rep,name=curve,proto3" json:"curve,omitempty"`
-	// Boards usually report under-voltage below a limit that lies somewhere between this, in V (common practice, no source) …
+	// Boards usually report under-voltage below a limit that lies somewhere between this, in V (common practice, no
+	// source) …
 	UndervoltageLowV float64 `protobuf:"fixed64,10,opt,name=undervoltage_low_v,json=undervoltageLowV,proto3" json:"undervoltage_low_v,omitempty"`
 	// … and this, in V. The heater's own instructions say where.
 	UndervoltageHighV float64 `protobuf:"fixed64,11,opt,name=undervoltage_high_v,json=undervoltageHighV,proto3" json:"undervoltage_high_v,omitempty"`
@@ -672,12 +675,13 @@ type CalculateCableRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Length one way in m, 0.1 to 1000; the way back is as long. Required.
 	CableLengthM *float64 `protobuf:"fixed64,1,opt,name=cable_length_m,json=cableLengthM,proto3,oneof" json:"cable_length_m,omitempty"`
-	// Greatest current that lasts, in A, 0.1 to 32. Left out: that of a usual start, about 13 A at 12 V and 6.5 A at 24 V.
+	// Greatest current that lasts, in A, 0.1 to 32. Left out: that of a usual start, about 13 A at 12 V and 6.5 A at 24
+	// V.
 	CurrentA *float64 `protobuf:"fixed64,2,opt,name=current_a,json=currentA,proto3,oneof" json:"current_a,omitempty"`
 	// Nominal voltage in V, 12 or 24. Left out: 12.
 	NominalVoltageV *float64 `protobuf:"fixed64,3,opt,name=nominal_voltage_v,json=nominalVoltageV,proto3,oneof" json:"nominal_voltage_v,omitempty"`
-	// Allowed drop in percent of the nominal voltage, 0.5 to 20. Left out: 5. ISO 10133 asks for 3 where a circuit must not
-	// fail and allows 10 elsewhere.
+	// Allowed drop in percent of the nominal voltage, 0.5 to 20. Left out: 5. ISO 10133 asks for 3 where a circuit must
+	// not fail and allows 10 elsewhere.
 	AllowedDropPercent *float64 `protobuf:"fixed64,4,opt,name=allowed_drop_percent,json=allowedDropPercent,proto3,oneof" json:"allowed_drop_percent,omitempty"`
 	// class_5, class_5_tinned, class_2 or class_2_tinned (IEC 60228). Left out: class_5, flexible.
 	CableConstruction string `protobuf:"bytes,5,opt,name=cable_construction,json=cableConstruction,proto3" json:"cable_construction,omitempty"`
@@ -989,8 +993,8 @@ func (x *AreaDrop) GetDropVPerM() float64 {
 // CalculateStateOfChargeRequest is a battery at rest.
 type CalculateStateOfChargeRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Rest voltage in V: hours after the last charge or load, heater and charger off. Flooded 10.5 to 13.2, agm 10.5 to 13.4,
-	// lithium 10 to 14.6, doubled for 24 V. Required.
+	// Rest voltage in V: hours after the last charge or load, heater and charger off. Flooded 10.5 to 13.2, agm 10.5 to
+	// 13.4, lithium 10 to 14.6, doubled for 24 V. Required.
 	RestVoltageV *float64 `protobuf:"fixed64,1,opt,name=rest_voltage_v,json=restVoltageV,proto3,oneof" json:"rest_voltage_v,omitempty"`
 	// Nominal voltage in V, 12 or 24. Left out: 24 for a rest voltage above 18 V, else 12.
 	NominalVoltageV *float64 `protobuf:"fixed64,2,opt,name=nominal_voltage_v,json=nominalVoltageV,proto3,oneof" json:"nominal_voltage_v,omitempty"`
@@ -1135,8 +1139,8 @@ type ChargeBand struct {
 	LowPercent float64 `protobuf:"fixed64,3,opt,name=low_percent,json=lowPercent,proto3" json:"low_percent,omitempty"`
 	// The greatest by the charts, in percent.
 	HighPercent float64 `protobuf:"fixed64,4,opt,name=high_percent,json=highPercent,proto3" json:"high_percent,omitempty"`
-	// Temperature in °C at which the acid of a lead battery of the least of these charges freezes, the warmest of the sources;
-	// left out for lithium. A frozen battery must never be charged.
+	// Temperature in °C at which the acid of a lead battery of the least of these charges freezes, the warmest of the
+	// sources; left out for lithium. A frozen battery must never be charged.
 	FreezingPointC *float64 `protobuf:"fixed64,5,opt,name=freezing_point_c,json=freezingPointC,proto3,oneof" json:"freezing_point_c,omitempty"`
 	unknownFields  protoimpl.UnknownFields
 	sizeCache      protoimpl.SizeCache
@@ -2027,8 +2031,8 @@ type CalculatePrimingResponse struct {
 	Strokes int32 `protobuf:"varint,2,opt,name=strokes,proto3" json:"strokes,omitempty"`
 	// Time that they take in s.
 	TimeS float64 `protobuf:"fixed64,3,opt,name=time_s,json=timeS,proto3" json:"time_s,omitempty"`
-	// Fuel that stands unburnt in the chamber after strokes_made, in mL, if that was given: the most there can be. It is soaked
-	// up cold, never burnt off.
+	// Fuel that stands unburnt in the chamber after strokes_made, in mL, if that was given: the most there can be. It is
+	// soaked up cold, never burnt off.
 	StandingFuelMl *float64 `protobuf:"fixed64,4,opt,name=standing_fuel_ml,json=standingFuelMl,proto3,oneof" json:"standing_fuel_ml,omitempty"`
 	// The working.
 	Steps []*Step `protobuf:"bytes,5,rep,name=steps,proto3" json:"steps,omitempty"`

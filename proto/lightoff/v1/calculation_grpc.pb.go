@@ -66,9 +66,9 @@ type CalculationServiceClient interface {
 	// CalculateLoadTest gives the voltage that a good 12 V lead battery holds in a load test and judges a measurement.
 	// INVALID_ARGUMENT for lithium, for which no such rule is published.
 	CalculateLoadTest(ctx context.Context, in *CalculateLoadTestRequest, opts ...grpc.CallOption) (*CalculateLoadTestResponse, error)
-	// CalculateNightEnergy is what a night of heating takes from the battery and what is left. INVALID_ARGUMENT also where
-	// the battery is colder or warmer than the tables of its capacity reach: -28.8 to 40 °C for lead, -20 to 50 °C for
-	// lithium.
+	// CalculateNightEnergy is what a night of heating takes from the battery and what is left. INVALID_ARGUMENT also
+	// where the battery is colder or warmer than the tables of its capacity reach: -28.8 to 40 °C for lead, -20 to 50 °C
+	// for lithium.
 	CalculateNightEnergy(ctx context.Context, in *CalculateNightEnergyRequest, opts ...grpc.CallOption) (*CalculateNightEnergyResponse, error)
 	// CalculateHeatOutput is the fuel use and heat of a pump's rate and dose. INVALID_ARGUMENT also for a result above
 	// 100 kW.
@@ -88,8 +88,8 @@ type CalculationServiceClient interface {
 	CalculateGlowPower(ctx context.Context, in *CalculateGlowPowerRequest, opts ...grpc.CallOption) (*CalculateGlowPowerResponse, error)
 	// CalculateSensorResistance is what a temperature sensor should measure.
 	CalculateSensorResistance(ctx context.Context, in *CalculateSensorResistanceRequest, opts ...grpc.CallOption) (*CalculateSensorResistanceResponse, error)
-	// CalculateSensorTemperature is the temperature that a sensor's resistance stands for. INVALID_ARGUMENT also where that
-	// lies outside -50 to 250 °C.
+	// CalculateSensorTemperature is the temperature that a sensor's resistance stands for. INVALID_ARGUMENT also where
+	// that lies outside -50 to 250 °C.
 	CalculateSensorTemperature(ctx context.Context, in *CalculateSensorTemperatureRequest, opts ...grpc.CallOption) (*CalculateSensorTemperatureResponse, error)
 	// ListAlarmRules is what a carbon monoxide alarm must do in the test of its standard. It is about alarms, not about
 	// people: it does not say what is safe or for how long, and an alarm that is silent proves nothing. No errors.
@@ -284,9 +284,9 @@ type CalculationServiceServer interface {
 	// CalculateLoadTest gives the voltage that a good 12 V lead battery holds in a load test and judges a measurement.
 	// INVALID_ARGUMENT for lithium, for which no such rule is published.
 	CalculateLoadTest(context.Context, *CalculateLoadTestRequest) (*CalculateLoadTestResponse, error)
-	// CalculateNightEnergy is what a night of heating takes from the battery and what is left. INVALID_ARGUMENT also where
-	// the battery is colder or warmer than the tables of its capacity reach: -28.8 to 40 °C for lead, -20 to 50 °C for
-	// lithium.
+	// CalculateNightEnergy is what a night of heating takes from the battery and what is left. INVALID_ARGUMENT also
+	// where the battery is colder or warmer than the tables of its capacity reach: -28.8 to 40 °C for lead, -20 to 50 °C
+	// for lithium.
 	CalculateNightEnergy(context.Context, *CalculateNightEnergyRequest) (*CalculateNightEnergyResponse, error)
 	// CalculateHeatOutput is the fuel use and heat of a pump's rate and dose. INVALID_ARGUMENT also for a result above
 	// 100 kW.
@@ -306,8 +306,8 @@ type CalculationServiceServer interface {
 	CalculateGlowPower(context.Context, *CalculateGlowPowerRequest) (*CalculateGlowPowerResponse, error)
 	// CalculateSensorResistance is what a temperature sensor should measure.
 	CalculateSensorResistance(context.Context, *CalculateSensorResistanceRequest) (*CalculateSensorResistanceResponse, error)
-	// CalculateSensorTemperature is the temperature that a sensor's resistance stands for. INVALID_ARGUMENT also where that
-	// lies outside -50 to 250 °C.
+	// CalculateSensorTemperature is the temperature that a sensor's resistance stands for. INVALID_ARGUMENT also where
+	// that lies outside -50 to 250 °C.
 	CalculateSensorTemperature(context.Context, *CalculateSensorTemperatureRequest) (*CalculateSensorTemperatureResponse, error)
 	// ListAlarmRules is what a carbon monoxide alarm must do in the test of its standard. It is about alarms, not about
 	// people: it does not say what is safe or for how long, and an alarm that is silent proves nothing. No errors.

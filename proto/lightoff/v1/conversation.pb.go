@@ -261,7 +261,7 @@ type Conversation struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Number of its latest event.
 	LastEvent int64 `protobuf:"varint,2,opt,name=last_event,json=lastEvent,proto3" json:"last_event,omitempty"`
-	// Language of the texts as shown here.
+	// The language that texts are in as shown here.
 	Locale string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
 	// Tools at hand.
 	Tools []string `protobuf:"bytes,4,rep,name=tools,proto3" json:"tools,omitempty"`
@@ -619,7 +619,7 @@ type Recovery struct {
 	Stage Stage `protobuf:"varint,2,opt,name=stage,proto3,enum=lightoff.v1.Stage" json:"stage,omitempty"`
 	// At STAGE_START: what to watch during the start, in the order in which it shows.
 	Watch []*ObservationInfo `protobuf:"bytes,3,rep,name=watch,proto3" json:"watch,omitempty"`
-	// At STAGE_DOUBTFUL and STAGE_WELL: probability that the heater is well.
+	// At STAGE_DOUBTFUL and STAGE_WELL: probability that the heater is well; else 0.
 	ProbabilityWell float64 `protobuf:"fixed64,4,opt,name=probability_well,json=probabilityWell,proto3" json:"probability_well,omitempty"`
 	// The same in plain words, for example "very likely".
 	Likelihood string `protobuf:"bytes,5,opt,name=likelihood,proto3" json:"likelihood,omitempty"`
@@ -1086,12 +1086,13 @@ func (x *Saying) GetSuggestions() []*SuggestedReading {
 // OpenConversationRequest begins a conversation.
 type OpenConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Language for texts; empty means "en".
+	// Language for texts, kept with the conversation.
 	Locale string `protobuf:"bytes,1,opt,name=locale,proto3" json:"locale,omitempty"`
-	// Tools at hand.
+	// Identifiers of tools at hand, as in AssessRequest.
 	Tools []string `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
-	// Chosen by the client, at random: a repeated key is the same request again and gives the same conversation, so whoever can
-	// guess it has the conversation. 16 to 100 characters. Without one, a request that is sent again opens a second one.
+	// Chosen by the client, at random: a repeated key is the same request again and gives the same conversation, so
+	// whoever can guess it has the conversation. 16 to 100 printable characters. Without one, a request that is sent
+	// again opens a second one.
 	ClientKey     string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1199,7 +1200,7 @@ type GetConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// Language for the texts of the answer, BCP 47; empty means the one it was opened in. Nothing of it is kept.
+	// Language for the texts of the answer; empty means the one it was opened in. Nothing of it is kept.
 	Locale        string `protobuf:"bytes,2,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1300,12 +1301,13 @@ type SayTextRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The text, at most 2,000 characters.
+	// The text, 1 to 2,000 characters.
 	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
-	// Chosen by the client, unique in the conversation: a repeated key is the same request again and changes nothing. With
-	// another request (in another language it is still the same) it is refused with ALREADY_EXISTS, CLIENT_KEY_REUSED.
+	// Chosen by the client, unique in the conversation, at most 100 printable bytes: a repeated key is the same request
+	// again and changes nothing. With another request (in another language it is still the same) it is refused with
+	// ALREADY_EXISTS, CLIENT_KEY_REUSED. Without one, a request that is sent again is done again.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
-	// The observation that was being asked, which a bare word or number answers; may be empty.
+	// Identifier of the observation that was being asked, which a bare word or number answers; empty: none was.
 	AskedId string `protobuf:"bytes,4,opt,name=asked_id,json=askedId,proto3" json:"asked_id,omitempty"`
 	// Language of the text and of the answer's texts; empty means the one it was opened in.
 	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
@@ -1429,9 +1431,10 @@ type AnswerQuestionsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// What was found, for one or several observations.
+	// What was found, for one or several observations, at most 300. One of this, skipped_ids and dismissed_offer_ids is
+	// needed.
 	Observations []*Observation `protobuf:"bytes,2,rep,name=observations,proto3" json:"observations,omitempty"`
-	// Observations whose question is skipped.
+	// Identifiers of observations whose question is skipped, at most 300; none that is answered here.
 	SkippedIds []string `protobuf:"bytes,3,rep,name=skipped_ids,json=skippedIds,proto3" json:"skipped_ids,omitempty"`
 	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
@@ -1566,7 +1569,7 @@ type RetractAnswerRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The observation to take back.
+	// Identifier of the observation to take back.
 	ObservationId string `protobuf:"bytes,2,opt,name=observation_id,json=observationId,proto3" json:"observation_id,omitempty"`
 	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
@@ -1685,7 +1688,7 @@ type SetToolsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// All tools at hand.
+	// Identifiers of all tools at hand, as in AssessRequest: these replace what was set before.
 	Tools []string `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
 	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,3,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
@@ -1822,7 +1825,8 @@ type WatchConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The last event the client has seen; the first message comes at once only if there are later ones. 0 for all.
+	// The last event the client has seen; the first message comes at once only if there are later ones. 0 for all; below
+	// is an error.
 	AfterEvent int64 `protobuf:"varint,2,opt,name=after_event,json=afterEvent,proto3" json:"after_event,omitempty"`
 	// As in GetConversationRequest.
 	Locale        string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
@@ -2059,9 +2063,10 @@ func (x *MakeCodeRequest) GetId() string {
 // MakeCodeResponse holds a code.
 type MakeCodeResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Three groups of three, joined by hyphens, of digits and letters that are not taken for one another.
+	// Three groups of three, joined by hyphens, of digits and letters that are not taken for one another. A conversation
+	// has ten at most; an eleventh ends the oldest.
 	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
-	// When it expires.
+	// When it expires, UTC.
 	ExpiresAt     *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2207,9 +2212,7 @@ func (x *RedeemCodeResponse) GetId() string {
 type MakeLookOnKeyRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its key.
-	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// Withdraw all look-on keys instead of making one.
-	Withdraw      bool `protobuf:"varint,2,opt,name=withdraw,proto3" json:"withdraw,omitempty"`
+	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2251,17 +2254,10 @@ func (x *MakeLookOnKeyRequest) GetId() string {
 	return ""
 }
 
-func (x *MakeLookOnKeyRequest) GetWithdraw() bool {
-	if x != nil {
-		return x.Withdraw
-	}
-	return false
-}
-
 // MakeLookOnKeyResponse holds a look-on key.
 type MakeLookOnKeyResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The key; empty if all were withdrawn.
+	// The key. It is good until it is withdrawn or the conversation is deleted.
 	Key           string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2304,6 +2300,89 @@ func (x *MakeLookOnKeyResponse) GetKey() string {
 	return ""
 }
 
+// WithdrawLookOnKeysRequest names a conversation.
+type WithdrawLookOnKeysRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its key.
+	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WithdrawLookOnKeysRequest) Reset() {
+	*x = WithdrawLookOnKeysRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WithdrawLookOnKeysRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WithdrawLookOnKeysRequest) ProtoMessage() {}
+
+func (x *WithdrawLookOnKeysRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WithdrawLookOnKeysRequest.ProtoReflect.Descriptor instead.
+func (*WithdrawLookOnKeysRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *WithdrawLookOnKeysRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+// WithdrawLookOnKeysResponse tells that no look-on key is good any more.
+type WithdrawLookOnKeysResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WithdrawLookOnKeysResponse) Reset() {
+	*x = WithdrawLookOnKeysResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WithdrawLookOnKeysResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WithdrawLookOnKeysResponse) ProtoMessage() {}
+
+func (x *WithdrawLookOnKeysResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WithdrawLookOnKeysResponse.ProtoReflect.Descriptor instead.
+func (*WithdrawLookOnKeysResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
+}
+
 // ResolveSuggestionRequest decides about a suggestion.
 type ResolveSuggestionRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2323,7 +2402,7 @@ type ResolveSuggestionRequest struct {
 
 func (x *ResolveSuggestionRequest) Reset() {
 	*x = ResolveSuggestionRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2335,7 +2414,7 @@ func (x *ResolveSuggestionRequest) String() string {
 func (*ResolveSuggestionRequest) ProtoMessage() {}
 
 func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2348,7 +2427,7 @@ func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveSuggestionRequest.ProtoReflect.Descriptor instead.
 func (*ResolveSuggestionRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ResolveSuggestionRequest) GetId() string {
@@ -2397,7 +2476,7 @@ type ResolveSuggestionResponse struct {
 
 func (x *ResolveSuggestionResponse) Reset() {
 	*x = ResolveSuggestionResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2409,7 +2488,7 @@ func (x *ResolveSuggestionResponse) String() string {
 func (*ResolveSuggestionResponse) ProtoMessage() {}
 
 func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2422,7 +2501,7 @@ func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveSuggestionResponse.ProtoReflect.Descriptor instead.
 func (*ResolveSuggestionResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ResolveSuggestionResponse) GetConversation() *Conversation {
@@ -2437,7 +2516,7 @@ type ReportRepairRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The repair.
+	// Identifier of the repair.
 	RepairId string `protobuf:"bytes,2,opt,name=repair_id,json=repairId,proto3" json:"repair_id,omitempty"`
 	// True takes it back: it was not done after all.
 	TakeBack bool `protobuf:"varint,3,opt,name=take_back,json=takeBack,proto3" json:"take_back,omitempty"`
@@ -2451,7 +2530,7 @@ type ReportRepairRequest struct {
 
 func (x *ReportRepairRequest) Reset() {
 	*x = ReportRepairRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2463,7 +2542,7 @@ func (x *ReportRepairRequest) String() string {
 func (*ReportRepairRequest) ProtoMessage() {}
 
 func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2476,7 +2555,7 @@ func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportRepairRequest.ProtoReflect.Descriptor instead.
 func (*ReportRepairRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ReportRepairRequest) GetId() string {
@@ -2525,7 +2604,7 @@ type ReportRepairResponse struct {
 
 func (x *ReportRepairResponse) Reset() {
 	*x = ReportRepairResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2537,7 +2616,7 @@ func (x *ReportRepairResponse) String() string {
 func (*ReportRepairResponse) ProtoMessage() {}
 
 func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2550,7 +2629,7 @@ func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportRepairResponse.ProtoReflect.Descriptor instead.
 func (*ReportRepairResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ReportRepairResponse) GetConversation() *Conversation {
@@ -2579,7 +2658,7 @@ type ReportStartRequest struct {
 
 func (x *ReportStartRequest) Reset() {
 	*x = ReportStartRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2591,7 +2670,7 @@ func (x *ReportStartRequest) String() string {
 func (*ReportStartRequest) ProtoMessage() {}
 
 func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2604,7 +2683,7 @@ func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartRequest.ProtoReflect.Descriptor instead.
 func (*ReportStartRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ReportStartRequest) GetId() string {
@@ -2653,7 +2732,7 @@ type ReportStartResponse struct {
 
 func (x *ReportStartResponse) Reset() {
 	*x = ReportStartResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2665,7 +2744,7 @@ func (x *ReportStartResponse) String() string {
 func (*ReportStartResponse) ProtoMessage() {}
 
 func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2678,7 +2757,7 @@ func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartResponse.ProtoReflect.Descriptor instead.
 func (*ReportStartResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ReportStartResponse) GetConversation() *Conversation {
@@ -2693,7 +2772,7 @@ type SettleConversationRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The conversation's key.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// The causes that were found, one to ten.
+	// Identifiers of the causes that were found, one to ten.
 	CauseIds []string `protobuf:"bytes,2,rep,name=cause_ids,json=causeIds,proto3" json:"cause_ids,omitempty"`
 	// Who found them. Unset is an error.
 	FoundBy Finder `protobuf:"varint,3,opt,name=found_by,json=foundBy,proto3,enum=lightoff.v1.Finder" json:"found_by,omitempty"`
@@ -2709,7 +2788,7 @@ type SettleConversationRequest struct {
 
 func (x *SettleConversationRequest) Reset() {
 	*x = SettleConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2721,7 +2800,7 @@ func (x *SettleConversationRequest) String() string {
 func (*SettleConversationRequest) ProtoMessage() {}
 
 func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2734,7 +2813,7 @@ func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleConversationRequest.ProtoReflect.Descriptor instead.
 func (*SettleConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *SettleConversationRequest) GetId() string {
@@ -2790,7 +2869,7 @@ type SettleConversationResponse struct {
 
 func (x *SettleConversationResponse) Reset() {
 	*x = SettleConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2802,7 +2881,7 @@ func (x *SettleConversationResponse) String() string {
 func (*SettleConversationResponse) ProtoMessage() {}
 
 func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2815,7 +2894,7 @@ func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleConversationResponse.ProtoReflect.Descriptor instead.
 func (*SettleConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *SettleConversationResponse) GetConversation() *Conversation {
@@ -2842,7 +2921,7 @@ type ReportHoldingRequest struct {
 
 func (x *ReportHoldingRequest) Reset() {
 	*x = ReportHoldingRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2854,7 +2933,7 @@ func (x *ReportHoldingRequest) String() string {
 func (*ReportHoldingRequest) ProtoMessage() {}
 
 func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2867,7 +2946,7 @@ func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportHoldingRequest.ProtoReflect.Descriptor instead.
 func (*ReportHoldingRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ReportHoldingRequest) GetId() string {
@@ -2909,7 +2988,7 @@ type ReportHoldingResponse struct {
 
 func (x *ReportHoldingResponse) Reset() {
 	*x = ReportHoldingResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2921,7 +3000,7 @@ func (x *ReportHoldingResponse) String() string {
 func (*ReportHoldingResponse) ProtoMessage() {}
 
 func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2934,7 +3013,7 @@ func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportHoldingResponse.ProtoReflect.Descriptor instead.
 func (*ReportHoldingResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ReportHoldingResponse) GetConversation() *Conversation {
@@ -3106,12 +3185,14 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x11RedeemCodeRequest\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\"$\n" +
 	"\x12RedeemCodeResponse\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\"B\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\"&\n" +
 	"\x14MakeLookOnKeyRequest\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1a\n" +
-	"\bwithdraw\x18\x02 \x01(\bR\bwithdraw\")\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\")\n" +
 	"\x15MakeLookOnKeyResponse\x12\x10\n" +
-	"\x03key\x18\x01 \x01(\tR\x03key\"\x9b\x01\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\"+\n" +
+	"\x19WithdrawLookOnKeysRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\"\x1c\n" +
+	"\x1aWithdrawLookOnKeysResponse\"\x9b\x01\n" +
 	"\x18ResolveSuggestionRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1e\n" +
 	"\n" +
@@ -3181,7 +3262,7 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\fHOLDING_WELL\x10\x01\x12\x15\n" +
 	"\x11HOLDING_CAME_BACK\x10\x02\x12\x11\n" +
 	"\rHOLDING_OTHER\x10\x03\x12\x13\n" +
-	"\x0fHOLDING_UNKNOWN\x10\x042\xa0\v\n" +
+	"\x0fHOLDING_UNKNOWN\x10\x042\x87\f\n" +
 	"\x13ConversationService\x12_\n" +
 	"\x10OpenConversation\x12$.lightoff.v1.OpenConversationRequest\x1a%.lightoff.v1.OpenConversationResponse\x12\\\n" +
 	"\x0fGetConversation\x12#.lightoff.v1.GetConversationRequest\x1a$.lightoff.v1.GetConversationResponse\x12D\n" +
@@ -3194,7 +3275,8 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\bMakeCode\x12\x1c.lightoff.v1.MakeCodeRequest\x1a\x1d.lightoff.v1.MakeCodeResponse\x12M\n" +
 	"\n" +
 	"RedeemCode\x12\x1e.lightoff.v1.RedeemCodeRequest\x1a\x1f.lightoff.v1.RedeemCodeResponse\x12V\n" +
-	"\rMakeLookOnKey\x12!.lightoff.v1.MakeLookOnKeyRequest\x1a\".lightoff.v1.MakeLookOnKeyResponse\x12b\n" +
+	"\rMakeLookOnKey\x12!.lightoff.v1.MakeLookOnKeyRequest\x1a\".lightoff.v1.MakeLookOnKeyResponse\x12e\n" +
+	"\x12WithdrawLookOnKeys\x12&.lightoff.v1.WithdrawLookOnKeysRequest\x1a'.lightoff.v1.WithdrawLookOnKeysResponse\x12b\n" +
 	"\x11ResolveSuggestion\x12%.lightoff.v1.ResolveSuggestionRequest\x1a&.lightoff.v1.ResolveSuggestionResponse\x12S\n" +
 	"\fReportRepair\x12 .lightoff.v1.ReportRepairRequest\x1a!.lightoff.v1.ReportRepairResponse\x12P\n" +
 	"\vReportStart\x12\x1f.lightoff.v1.ReportStartRequest\x1a .lightoff.v1.ReportStartResponse\x12e\n" +
@@ -3214,7 +3296,7 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_conversation_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 40)
+var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 42)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(Stage)(0),                         // 0: lightoff.v1.Stage
 	(Finder)(0),                        // 1: lightoff.v1.Finder
@@ -3250,67 +3332,69 @@ var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(*RedeemCodeResponse)(nil),         // 31: lightoff.v1.RedeemCodeResponse
 	(*MakeLookOnKeyRequest)(nil),       // 32: lightoff.v1.MakeLookOnKeyRequest
 	(*MakeLookOnKeyResponse)(nil),      // 33: lightoff.v1.MakeLookOnKeyResponse
-	(*ResolveSuggestionRequest)(nil),   // 34: lightoff.v1.ResolveSuggestionRequest
-	(*ResolveSuggestionResponse)(nil),  // 35: lightoff.v1.ResolveSuggestionResponse
-	(*ReportRepairRequest)(nil),        // 36: lightoff.v1.ReportRepairRequest
-	(*ReportRepairResponse)(nil),       // 37: lightoff.v1.ReportRepairResponse
-	(*ReportStartRequest)(nil),         // 38: lightoff.v1.ReportStartRequest
-	(*ReportStartResponse)(nil),        // 39: lightoff.v1.ReportStartResponse
-	(*SettleConversationRequest)(nil),  // 40: lightoff.v1.SettleConversationRequest
-	(*SettleConversationResponse)(nil), // 41: lightoff.v1.SettleConversationResponse
-	(*ReportHoldingRequest)(nil),       // 42: lightoff.v1.ReportHoldingRequest
-	(*ReportHoldingResponse)(nil),      // 43: lightoff.v1.ReportHoldingResponse
-	(*AssessResponse)(nil),             // 44: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),            // 45: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil),      // 46: google.protobuf.Timestamp
-	(Willingness)(0),                   // 47: lightoff.v1.Willingness
-	(*SuggestedReading)(nil),           // 48: lightoff.v1.SuggestedReading
-	(*RankedCause)(nil),                // 49: lightoff.v1.RankedCause
-	(*Chain)(nil),                      // 50: lightoff.v1.Chain
-	(*Observation)(nil),                // 51: lightoff.v1.Observation
-	(*Reading)(nil),                    // 52: lightoff.v1.Reading
+	(*WithdrawLookOnKeysRequest)(nil),  // 34: lightoff.v1.WithdrawLookOnKeysRequest
+	(*WithdrawLookOnKeysResponse)(nil), // 35: lightoff.v1.WithdrawLookOnKeysResponse
+	(*ResolveSuggestionRequest)(nil),   // 36: lightoff.v1.ResolveSuggestionRequest
+	(*ResolveSuggestionResponse)(nil),  // 37: lightoff.v1.ResolveSuggestionResponse
+	(*ReportRepairRequest)(nil),        // 38: lightoff.v1.ReportRepairRequest
+	(*ReportRepairResponse)(nil),       // 39: lightoff.v1.ReportRepairResponse
+	(*ReportStartRequest)(nil),         // 40: lightoff.v1.ReportStartRequest
+	(*ReportStartResponse)(nil),        // 41: lightoff.v1.ReportStartResponse
+	(*SettleConversationRequest)(nil),  // 42: lightoff.v1.SettleConversationRequest
+	(*SettleConversationResponse)(nil), // 43: lightoff.v1.SettleConversationResponse
+	(*ReportHoldingRequest)(nil),       // 44: lightoff.v1.ReportHoldingRequest
+	(*ReportHoldingResponse)(nil),      // 45: lightoff.v1.ReportHoldingResponse
+	(*AssessResponse)(nil),             // 46: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),            // 47: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil),      // 48: google.protobuf.Timestamp
+	(Willingness)(0),                   // 49: lightoff.v1.Willingness
+	(*SuggestedReading)(nil),           // 50: lightoff.v1.SuggestedReading
+	(*RankedCause)(nil),                // 51: lightoff.v1.RankedCause
+	(*Chain)(nil),                      // 52: lightoff.v1.Chain
+	(*Observation)(nil),                // 53: lightoff.v1.Observation
+	(*Reading)(nil),                    // 54: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	10, // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
-	44, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
-	45, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
-	46, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
+	46, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
+	47, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
+	48, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
 	11, // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
 	9,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
 	7,  // 6: lightoff.v1.Conversation.recovery:type_name -> lightoff.v1.Recovery
 	8,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
-	47, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
+	49, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
 	5,  // 9: lightoff.v1.Conversation.offers:type_name -> lightoff.v1.Offer
-	48, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
+	50, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
 	6,  // 11: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
 	0,  // 12: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
-	45, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
-	49, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
-	50, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
-	49, // 16: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
+	47, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
+	51, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
+	52, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
+	51, // 16: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
 	1,  // 17: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
 	2,  // 18: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
-	46, // 19: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
-	46, // 20: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
+	48, // 19: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
+	48, // 20: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
 	3,  // 21: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
-	51, // 22: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
-	51, // 23: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	45, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	52, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
-	48, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
+	53, // 22: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
+	53, // 23: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	47, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	54, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	50, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
 	4,  // 27: lightoff.v1.OpenConversationResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 28: lightoff.v1.GetConversationResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 29: lightoff.v1.SayTextResponse.conversation:type_name -> lightoff.v1.Conversation
-	51, // 30: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
+	53, // 30: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
 	4,  // 31: lightoff.v1.AnswerQuestionsResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 32: lightoff.v1.RetractAnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	47, // 33: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
+	49, // 33: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
 	4,  // 34: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 35: lightoff.v1.WatchConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	46, // 36: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	48, // 36: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
 	4,  // 37: lightoff.v1.ResolveSuggestionResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 38: lightoff.v1.ReportRepairResponse.conversation:type_name -> lightoff.v1.Conversation
-	51, // 39: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
+	53, // 39: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
 	4,  // 40: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
 	1,  // 41: lightoff.v1.SettleConversationRequest.found_by:type_name -> lightoff.v1.Finder
 	2,  // 42: lightoff.v1.SettleConversationRequest.surety:type_name -> lightoff.v1.Surety
@@ -3328,29 +3412,31 @@ var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	28, // 54: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
 	30, // 55: lightoff.v1.ConversationService.RedeemCode:input_type -> lightoff.v1.RedeemCodeRequest
 	32, // 56: lightoff.v1.ConversationService.MakeLookOnKey:input_type -> lightoff.v1.MakeLookOnKeyRequest
-	34, // 57: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
-	36, // 58: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
-	38, // 59: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
-	40, // 60: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
-	42, // 61: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
-	13, // 62: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
-	15, // 63: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
-	17, // 64: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
-	19, // 65: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
-	21, // 66: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
-	23, // 67: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	25, // 68: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
-	27, // 69: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
-	29, // 70: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
-	31, // 71: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
-	33, // 72: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
-	35, // 73: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
-	37, // 74: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
-	39, // 75: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
-	41, // 76: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
-	43, // 77: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
-	62, // [62:78] is the sub-list for method output_type
-	46, // [46:62] is the sub-list for method input_type
+	34, // 57: lightoff.v1.ConversationService.WithdrawLookOnKeys:input_type -> lightoff.v1.WithdrawLookOnKeysRequest
+	36, // 58: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
+	38, // 59: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
+	40, // 60: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
+	42, // 61: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
+	44, // 62: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
+	13, // 63: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
+	15, // 64: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
+	17, // 65: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
+	19, // 66: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
+	21, // 67: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
+	23, // 68: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	25, // 69: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
+	27, // 70: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
+	29, // 71: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
+	31, // 72: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
+	33, // 73: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
+	35, // 74: lightoff.v1.ConversationService.WithdrawLookOnKeys:output_type -> lightoff.v1.WithdrawLookOnKeysResponse
+	37, // 75: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
+	39, // 76: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
+	41, // 77: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
+	43, // 78: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
+	45, // 79: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
+	63, // [63:80] is the sub-list for method output_type
+	46, // [46:63] is the sub-list for method input_type
 	46, // [46:46] is the sub-list for extension type_name
 	46, // [46:46] is the sub-list for extension extendee
 	0,  // [0:46] is the sub-list for field type_name
@@ -3364,14 +3450,14 @@ func file_lightoff_v1_conversation_proto_init() {
 	file_lightoff_v1_diagnosis_proto_init()
 	file_lightoff_v1_knowledge_proto_init()
 	file_lightoff_v1_conversation_proto_msgTypes[18].OneofWrappers = []any{}
-	file_lightoff_v1_conversation_proto_msgTypes[34].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[36].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_conversation_proto_rawDesc), len(file_lightoff_v1_conversation_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   40,
+			NumMessages:   42,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -30,6 +30,7 @@ const (
 	ConversationService_MakeCode_FullMethodName           = "/lightoff.v1.ConversationService/MakeCode"
 	ConversationService_RedeemCode_FullMethodName         = "/lightoff.v1.ConversationService/RedeemCode"
 	ConversationService_MakeLookOnKey_FullMethodName      = "/lightoff.v1.ConversationService/MakeLookOnKey"
+	ConversationService_WithdrawLookOnKeys_FullMethodName = "/lightoff.v1.ConversationService/WithdrawLookOnKeys"
 	ConversationService_ResolveSuggestion_FullMethodName  = "/lightoff.v1.ConversationService/ResolveSuggestion"
 	ConversationService_ReportRepair_FullMethodName       = "/lightoff.v1.ConversationService/ReportRepair"
 	ConversationService_ReportStart_FullMethodName        = "/lightoff.v1.ConversationService/ReportStart"
@@ -53,8 +54,8 @@ type ConversationServiceClient interface {
 	OpenConversation(ctx context.Context, in *OpenConversationRequest, opts ...grpc.CallOption) (*OpenConversationResponse, error)
 	// GetConversation returns a conversation as it stands.
 	GetConversation(ctx context.Context, in *GetConversationRequest, opts ...grpc.CallOption) (*GetConversationResponse, error)
-	// SayText takes free text. What is said outright counts as told, with the words it came from, and can be retracted. What is
-	// likely meant waits among the offers.
+	// SayText takes free text. What is said outright counts as told, with the words it came from, and can be retracted.
+	// What is likely meant waits among the offers.
 	SayText(ctx context.Context, in *SayTextRequest, opts ...grpc.CallOption) (*SayTextResponse, error)
 	// AnswerQuestions takes one or several observations, all or none. A new value replaces an earlier one.
 	AnswerQuestions(ctx context.Context, in *AnswerQuestionsRequest, opts ...grpc.CallOption) (*AnswerQuestionsResponse, error)
@@ -62,31 +63,36 @@ type ConversationServiceClient interface {
 	RetractAnswer(ctx context.Context, in *RetractAnswerRequest, opts ...grpc.CallOption) (*RetractAnswerResponse, error)
 	// SetTools says which tools are at hand from now on, what a minute is worth and how far the owner goes.
 	SetTools(ctx context.Context, in *SetToolsRequest, opts ...grpc.CallOption) (*SetToolsResponse, error)
-	// WatchConversation sends the conversation as it stands and again after every change: a stream, because a second screen on the
-	// same conversation must follow without asking.
+	// WatchConversation sends the conversation as it stands and again after every change: a stream, because a second
+	// screen on the same conversation must follow without asking. NOT_FOUND ends it where the conversation is deleted or
+	// its key changed; UNAVAILABLE where the service goes away: ask again with the last event seen.
 	WatchConversation(ctx context.Context, in *WatchConversationRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchConversationResponse], error)
-	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
+	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told
+	// NOT_FOUND.
 	DeleteConversation(ctx context.Context, in *DeleteConversationRequest, opts ...grpc.CallOption) (*DeleteConversationResponse, error)
-	// MakeCode makes a short code to read out or to come back by. It expires after some hours.
+	// MakeCode makes a short code to read out or to come back by. It expires after four hours.
 	MakeCode(ctx context.Context, in *MakeCodeRequest, opts ...grpc.CallOption) (*MakeCodeResponse, error)
 	// RedeemCode finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
 	// codes apart.
 	RedeemCode(ctx context.Context, in *RedeemCodeRequest, opts ...grpc.CallOption) (*RedeemCodeResponse, error)
-	// MakeLookOnKey makes a key by which others may look on, or withdraws all such keys.
+	// MakeLookOnKey makes a key by which others may look on; see LookOnService. FAILED_PRECONDITION where there are
+	// fifty.
 	MakeLookOnKey(ctx context.Context, in *MakeLookOnKeyRequest, opts ...grpc.CallOption) (*MakeLookOnKeyResponse, error)
+	// WithdrawLookOnKeys ends all look-on keys of a conversation. It may be repeated.
+	WithdrawLookOnKeys(ctx context.Context, in *WithdrawLookOnKeysRequest, opts ...grpc.CallOption) (*WithdrawLookOnKeysResponse, error)
 	// ResolveSuggestion confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
 	// FAILED_PRECONDITION for one that does not wait any more, and for confirming while a danger stands.
 	ResolveSuggestion(ctx context.Context, in *ResolveSuggestionRequest, opts ...grpc.CallOption) (*ResolveSuggestionResponse, error)
-	// ReportRepair notes that a repair was done, or takes that back. What it may have changed counts no more until it is told anew.
-	// FAILED_PRECONDITION for taking back what was not done.
+	// ReportRepair notes that a repair was done, or takes that back. What it may have changed counts no more until it is
+	// told anew. FAILED_PRECONDITION for taking back what was not done.
 	ReportRepair(ctx context.Context, in *ReportRepairRequest, opts ...grpc.CallOption) (*ReportRepairResponse, error)
 	// ReportStart tells how a start went that was watched, and what was seen of it.
 	ReportStart(ctx context.Context, in *ReportStartRequest, opts ...grpc.CallOption) (*ReportStartResponse, error)
-	// SettleConversation ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands, and for calling it
-	// proved without a start that ran after a repair.
+	// SettleConversation ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands,
+	// and for calling it proved without a start that ran after a repair.
 	SettleConversation(ctx context.Context, in *SettleConversationRequest, opts ...grpc.CallOption) (*SettleConversationResponse, error)
-	// ReportHolding says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the conversation
-	// is open again. FAILED_PRECONDITION for one that was not settled.
+	// ReportHolding says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the
+	// conversation is open again. FAILED_PRECONDITION for one that was not settled.
 	ReportHolding(ctx context.Context, in *ReportHoldingRequest, opts ...grpc.CallOption) (*ReportHoldingResponse, error)
 }
 
@@ -217,6 +223,16 @@ func (c *conversationServiceClient) MakeLookOnKey(ctx context.Context, in *MakeL
 	return out, nil
 }
 
+func (c *conversationServiceClient) WithdrawLookOnKeys(ctx context.Context, in *WithdrawLookOnKeysRequest, opts ...grpc.CallOption) (*WithdrawLookOnKeysResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawLookOnKeysResponse)
+	err := c.cc.Invoke(ctx, ConversationService_WithdrawLookOnKeys_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *conversationServiceClient) ResolveSuggestion(ctx context.Context, in *ResolveSuggestionRequest, opts ...grpc.CallOption) (*ResolveSuggestionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ResolveSuggestionResponse)
@@ -283,8 +299,8 @@ type ConversationServiceServer interface {
 	OpenConversation(context.Context, *OpenConversationRequest) (*OpenConversationResponse, error)
 	// GetConversation returns a conversation as it stands.
 	GetConversation(context.Context, *GetConversationRequest) (*GetConversationResponse, error)
-	// SayText takes free text. What is said outright counts as told, with the words it came from, and can be retracted. What is
-	// likely meant waits among the offers.
+	// SayText takes free text. What is said outright counts as told, with the words it came from, and can be retracted.
+	// What is likely meant waits among the offers.
 	SayText(context.Context, *SayTextRequest) (*SayTextResponse, error)
 	// AnswerQuestions takes one or several observations, all or none. A new value replaces an earlier one.
 	AnswerQuestions(context.Context, *AnswerQuestionsRequest) (*AnswerQuestionsResponse, error)
@@ -292,31 +308,36 @@ type ConversationServiceServer interface {
 	RetractAnswer(context.Context, *RetractAnswerRequest) (*RetractAnswerResponse, error)
 	// SetTools says which tools are at hand from now on, what a minute is worth and how far the owner goes.
 	SetTools(context.Context, *SetToolsRequest) (*SetToolsResponse, error)
-	// WatchConversation sends the conversation as it stands and again after every change: a stream, because a second screen on the
-	// same conversation must follow without asking.
+	// WatchConversation sends the conversation as it stands and again after every change: a stream, because a second
+	// screen on the same conversation must follow without asking. NOT_FOUND ends it where the conversation is deleted or
+	// its key changed; UNAVAILABLE where the service goes away: ask again with the last event seen.
 	WatchConversation(*WatchConversationRequest, grpc.ServerStreamingServer[WatchConversationResponse]) error
-	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told NOT_FOUND.
+	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told
+	// NOT_FOUND.
 	DeleteConversation(context.Context, *DeleteConversationRequest) (*DeleteConversationResponse, error)
-	// MakeCode makes a short code to read out or to come back by. It expires after some hours.
+	// MakeCode makes a short code to read out or to come back by. It expires after four hours.
 	MakeCode(context.Context, *MakeCodeRequest) (*MakeCodeResponse, error)
 	// RedeemCode finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
 	// codes apart.
 	RedeemCode(context.Context, *RedeemCodeRequest) (*RedeemCodeResponse, error)
-	// MakeLookOnKey makes a key by which others may look on, or withdraws all such keys.
+	// MakeLookOnKey makes a key by which others may look on; see LookOnService. FAILED_PRECONDITION where there are
+	// fifty.
 	MakeLookOnKey(context.Context, *MakeLookOnKeyRequest) (*MakeLookOnKeyResponse, error)
+	// WithdrawLookOnKeys ends all look-on keys of a conversation. It may be repeated.
+	WithdrawLookOnKeys(context.Context, *WithdrawLookOnKeysRequest) (*WithdrawLookOnKeysResponse, error)
 	// ResolveSuggestion confirms or declines a suggestion of somebody who looks on. Only an owner may; no token can.
 	// FAILED_PRECONDITION for one that does not wait any more, and for confirming while a danger stands.
 	ResolveSuggestion(context.Context, *ResolveSuggestionRequest) (*ResolveSuggestionResponse, error)
-	// ReportRepair notes that a repair was done, or takes that back. What it may have changed counts no more until it is told anew.
-	// FAILED_PRECONDITION for taking back what was not done.
+	// ReportRepair notes that a repair was done, or takes that back. What it may have changed counts no more until it is
+	// told anew. FAILED_PRECONDITION for taking back what was not done.
 	ReportRepair(context.Context, *ReportRepairRequest) (*ReportRepairResponse, error)
 	// ReportStart tells how a start went that was watched, and what was seen of it.
 	ReportStart(context.Context, *ReportStartRequest) (*ReportStartResponse, error)
-	// SettleConversation ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands, and for calling it
-	// proved without a start that ran after a repair.
+	// SettleConversation ends a conversation with what it turned out to be. FAILED_PRECONDITION while a danger stands,
+	// and for calling it proved without a start that ran after a repair.
 	SettleConversation(context.Context, *SettleConversationRequest) (*SettleConversationResponse, error)
-	// ReportHolding says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the conversation
-	// is open again. FAILED_PRECONDITION for one that was not settled.
+	// ReportHolding says, weeks after a conversation was settled, whether the repair has held. If the fault is back, the
+	// conversation is open again. FAILED_PRECONDITION for one that was not settled.
 	ReportHolding(context.Context, *ReportHoldingRequest) (*ReportHoldingResponse, error)
 	mustEmbedUnimplementedConversationServiceServer()
 }
@@ -360,6 +381,9 @@ func (UnimplementedConversationServiceServer) RedeemCode(context.Context, *Redee
 }
 func (UnimplementedConversationServiceServer) MakeLookOnKey(context.Context, *MakeLookOnKeyRequest) (*MakeLookOnKeyResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MakeLookOnKey not implemented")
+}
+func (UnimplementedConversationServiceServer) WithdrawLookOnKeys(context.Context, *WithdrawLookOnKeysRequest) (*WithdrawLookOnKeysResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawLookOnKeys not implemented")
 }
 func (UnimplementedConversationServiceServer) ResolveSuggestion(context.Context, *ResolveSuggestionRequest) (*ResolveSuggestionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ResolveSuggestion not implemented")
@@ -588,6 +612,24 @@ func _ConversationService_MakeLookOnKey_Handler(srv interface{}, ctx context.Con
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ConversationService_WithdrawLookOnKeys_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawLookOnKeysRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).WithdrawLookOnKeys(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_WithdrawLookOnKeys_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).WithdrawLookOnKeys(ctx, req.(*WithdrawLookOnKeysRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ConversationService_ResolveSuggestion_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ResolveSuggestionRequest)
 	if err := dec(in); err != nil {
@@ -724,6 +766,10 @@ var ConversationService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "MakeLookOnKey",
 			Handler:    _ConversationService_MakeLookOnKey_Handler,
+		},
+		{
+			MethodName: "WithdrawLookOnKeys",
+			Handler:    _ConversationService_WithdrawLookOnKeys_Handler,
 		},
 		{
 			MethodName: "ResolveSuggestion",

@@ -507,20 +507,21 @@ func (x *QueueEntry) GetWaitingSince() *timestamppb.Timestamp {
 // ListConversationsRequest asks for the list.
 type ListConversationsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Language for texts; empty means "en".
+	// Language for texts.
 	Locale string `protobuf:"bytes,1,opt,name=locale,proto3" json:"locale,omitempty"`
 	// Also those that have ended.
 	Closed bool `protobuf:"varint,2,opt,name=closed,proto3" json:"closed,omitempty"`
-	// Instead, those that were settled weeks ago and of which nobody has said whether the repair has held; the latest half year.
+	// Instead, those that were settled weeks ago and of which nobody has said whether the repair has held; the latest
+	// half year.
 	DueBack bool `protobuf:"varint,3,opt,name=due_back,json=dueBack,proto3" json:"due_back,omitempty"`
-	// The most entries to return, up to 300; 0 means 300.
+	// The most entries to return, up to 300; 0 means 300. Below or above is an error.
 	PageSize int32 `protobuf:"varint,4,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Goes on where the response ended that gave it; empty begins.
+	// Goes on where the response ended that gave it, with the same other fields; empty begins. Another text is an error.
 	PageToken string `protobuf:"bytes,5,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only those that the caller attends to.
 	Mine bool `protobuf:"varint,6,opt,name=mine,proto3" json:"mine,omitempty"`
-	// Only those in which every word of this occurs: in the ticket, in what was told, in notes, names and ends, also of those that
-	// have ended. At most 100 characters; case does not matter.
+	// Only those in which every word of this occurs: in the ticket, in what was told, in notes, names and ends, also of
+	// those that have ended. At most 100 characters; case does not matter.
 	Search        string `protobuf:"bytes,7,opt,name=search,proto3" json:"search,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -608,8 +609,8 @@ func (x *ListConversationsRequest) GetSearch() string {
 // ListConversationsResponse is the list. Conversations in which nothing was told and nothing noted are not in it.
 type ListConversationsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Open ones first; among them the most severe danger, then those that nobody attends to, then those of the last day, then who
-	// has waited longest. Of those due back, the longest settled first.
+	// Open ones first; among them the most severe danger, then those that nobody attends to, then those of the last day,
+	// then who has waited longest. Of those due back, the longest settled first.
 	Entries []*QueueEntry `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
 	// True if there are more than the list holds.
 	More bool `protobuf:"varint,2,opt,name=more,proto3" json:"more,omitempty"`
@@ -617,6 +618,8 @@ type ListConversationsResponse struct {
 	Me string `protobuf:"bytes,3,opt,name=me,proto3" json:"me,omitempty"`
 	// For the next page; empty on the last.
 	NextPageToken string `protobuf:"bytes,4,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// The language that texts are in.
+	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -675,6 +678,13 @@ func (x *ListConversationsResponse) GetMe() string {
 func (x *ListConversationsResponse) GetNextPageToken() string {
 	if x != nil {
 		return x.NextPageToken
+	}
+	return ""
+}
+
+func (x *ListConversationsResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
 	}
 	return ""
 }
@@ -761,11 +771,17 @@ func (x *WatchConversationsRequest) GetSearch() string {
 	return ""
 }
 
-// WatchConversationsResponse is the list after changes.
+// WatchConversationsResponse is the first page of the list after changes.
 type WatchConversationsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The list.
-	List          *ListConversationsResponse `protobuf:"bytes,1,opt,name=list,proto3" json:"list,omitempty"`
+	// As in ListConversationsResponse; 300 at most.
+	Entries []*QueueEntry `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
+	// True if there are more than the list holds: ListConversations has them page by page.
+	More bool `protobuf:"varint,2,opt,name=more,proto3" json:"more,omitempty"`
+	// The name of the token that asked.
+	Me string `protobuf:"bytes,3,opt,name=me,proto3" json:"me,omitempty"`
+	// The language that texts are in.
+	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -800,11 +816,32 @@ func (*WatchConversationsResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{7}
 }
 
-func (x *WatchConversationsResponse) GetList() *ListConversationsResponse {
+func (x *WatchConversationsResponse) GetEntries() []*QueueEntry {
 	if x != nil {
-		return x.List
+		return x.Entries
 	}
 	return nil
+}
+
+func (x *WatchConversationsResponse) GetMore() bool {
+	if x != nil {
+		return x.More
+	}
+	return false
+}
+
+func (x *WatchConversationsResponse) GetMe() string {
+	if x != nil {
+		return x.Me
+	}
+	return ""
+}
+
+func (x *WatchConversationsResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
 }
 
 // FindConversationRequest holds a code.
@@ -2127,7 +2164,7 @@ func (x *Report) GetModelVersion() string {
 // GetStatisticsRequest says what to count.
 type GetStatisticsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// How many weeks back, 1 to 52; 0 means 8.
+	// How many weeks back, 1 to 52; 0 means 8. Others are an error.
 	Weeks int32 `protobuf:"varint,1,opt,name=weeks,proto3" json:"weeks,omitempty"`
 	// As in ListConversationsRequest.
 	Locale        string `protobuf:"bytes,2,opt,name=locale,proto3" json:"locale,omitempty"`
@@ -2510,7 +2547,8 @@ type GetStatisticsResponse struct {
 	Checks []*Count `protobuf:"bytes,3,rep,name=checks,proto3" json:"checks,omitempty"`
 	// By outcome, most frequent first.
 	Outcomes []*Count `protobuf:"bytes,4,rep,name=outcomes,proto3" json:"outcomes,omitempty"`
-	// Time from opening to the last thing told, by upper bound: of each bar, so many conversations. The last has no bound.
+	// Time from opening to the last thing told, by upper bound: of each bar, so many conversations. The last has no
+	// bound.
 	Times []*TimeBar `protobuf:"bytes,5,rep,name=times,proto3" json:"times,omitempty"`
 	// The median of that time; absent without conversations.
 	MedianTime *durationpb.Duration `protobuf:"bytes,6,opt,name=median_time,json=medianTime,proto3" json:"median_time,omitempty"`
@@ -2522,14 +2560,17 @@ type GetStatisticsResponse struct {
 	Codes []*Series `protobuf:"bytes,9,rep,name=codes,proto3" json:"codes,omitempty"`
 	// Causes of settled conversations by the week they were opened in, most frequent first.
 	SettledCauses []*Series `protobuf:"bytes,10,rep,name=settled_causes,json=settledCauses,proto3" json:"settled_causes,omitempty"`
-	// Whether causes are as likely as was said, by tenths of what was said, the least likely first. Tenths without any are left out.
+	// Whether causes are as likely as was said, by tenths of what was said, the least likely first. Tenths without any
+	// are left out.
 	Foretold []*Foretold `protobuf:"bytes,11,rep,name=foretold,proto3" json:"foretold,omitempty"`
 	// Settled conversations that are not in foretold yet: what was said there is worked out for some at a time.
 	NotForetold int32 `protobuf:"varint,12,opt,name=not_foretold,json=notForetold,proto3" json:"not_foretold,omitempty"`
 	// Checks that were answered before the repair that mended it, or before it was settled without one.
 	ChecksToRepair []*ChecksBar `protobuf:"bytes,13,rep,name=checks_to_repair,json=checksToRepair,proto3" json:"checks_to_repair,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The language that texts are in.
+	Locale        string `protobuf:"bytes,14,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetStatisticsResponse) Reset() {
@@ -2653,6 +2694,13 @@ func (x *GetStatisticsResponse) GetChecksToRepair() []*ChecksBar {
 	return nil
 }
 
+func (x *GetStatisticsResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
 // TimeBar is one bar of a histogram of times.
 type TimeBar struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2756,20 +2804,24 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\n" +
 	"page_token\x18\x05 \x01(\tR\tpageToken\x12\x12\n" +
 	"\x04mine\x18\x06 \x01(\bR\x04mine\x12\x16\n" +
-	"\x06search\x18\a \x01(\tR\x06search\"\x9a\x01\n" +
+	"\x06search\x18\a \x01(\tR\x06search\"\xb2\x01\n" +
 	"\x19ListConversationsResponse\x121\n" +
 	"\aentries\x18\x01 \x03(\v2\x17.lightoff.v1.QueueEntryR\aentries\x12\x12\n" +
 	"\x04more\x18\x02 \x01(\bR\x04more\x12\x0e\n" +
 	"\x02me\x18\x03 \x01(\tR\x02me\x12&\n" +
-	"\x0fnext_page_token\x18\x04 \x01(\tR\rnextPageToken\"\x92\x01\n" +
+	"\x0fnext_page_token\x18\x04 \x01(\tR\rnextPageToken\x12\x16\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\"\x92\x01\n" +
 	"\x19WatchConversationsRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\x12\x16\n" +
 	"\x06closed\x18\x02 \x01(\bR\x06closed\x12\x19\n" +
 	"\bdue_back\x18\x03 \x01(\bR\adueBack\x12\x12\n" +
 	"\x04mine\x18\x04 \x01(\bR\x04mine\x12\x16\n" +
-	"\x06search\x18\x05 \x01(\tR\x06search\"X\n" +
-	"\x1aWatchConversationsResponse\x12:\n" +
-	"\x04list\x18\x01 \x01(\v2&.lightoff.v1.ListConversationsResponseR\x04list\"-\n" +
+	"\x06search\x18\x05 \x01(\tR\x06search\"\x8b\x01\n" +
+	"\x1aWatchConversationsResponse\x121\n" +
+	"\aentries\x18\x01 \x03(\v2\x17.lightoff.v1.QueueEntryR\aentries\x12\x12\n" +
+	"\x04more\x18\x02 \x01(\bR\x04more\x12\x0e\n" +
+	"\x02me\x18\x03 \x01(\tR\x02me\x12\x16\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\"-\n" +
 	"\x17FindConversationRequest\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\"*\n" +
 	"\x18FindConversationResponse\x12\x0e\n" +
@@ -2885,7 +2937,7 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x05right\x18\x03 \x01(\x05R\x05right\"9\n" +
 	"\tChecksBar\x12\x16\n" +
 	"\x06checks\x18\x01 \x01(\x05R\x06checks\x12\x14\n" +
-	"\x05count\x18\x02 \x01(\x05R\x05count\"\xf3\x04\n" +
+	"\x05count\x18\x02 \x01(\x05R\x05count\"\x8b\x05\n" +
 	"\x15GetStatisticsResponse\x12'\n" +
 	"\x05weeks\x18\x01 \x03(\v2\x11.lightoff.v1.WeekR\x05weeks\x12*\n" +
 	"\x06causes\x18\x02 \x03(\v2\x12.lightoff.v1.CountR\x06causes\x12*\n" +
@@ -2901,7 +2953,8 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	" \x03(\v2\x13.lightoff.v1.SeriesR\rsettledCauses\x121\n" +
 	"\bforetold\x18\v \x03(\v2\x15.lightoff.v1.ForetoldR\bforetold\x12!\n" +
 	"\fnot_foretold\x18\f \x01(\x05R\vnotForetold\x12@\n" +
-	"\x10checks_to_repair\x18\r \x03(\v2\x16.lightoff.v1.ChecksBarR\x0echecksToRepair\"C\n" +
+	"\x10checks_to_repair\x18\r \x03(\v2\x16.lightoff.v1.ChecksBarR\x0echecksToRepair\x12\x16\n" +
+	"\x06locale\x18\x0e \x01(\tR\x06locale\"C\n" +
 	"\aTimeBar\x12\"\n" +
 	"\rup_to_minutes\x18\x01 \x01(\x05R\vupToMinutes\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count*\xb2\x01\n" +
@@ -3010,7 +3063,7 @@ var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	41, // 8: lightoff.v1.QueueEntry.settled_at:type_name -> google.protobuf.Timestamp
 	41, // 9: lightoff.v1.QueueEntry.waiting_since:type_name -> google.protobuf.Timestamp
 	5,  // 10: lightoff.v1.ListConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
-	7,  // 11: lightoff.v1.WatchConversationsResponse.list:type_name -> lightoff.v1.ListConversationsResponse
+	5,  // 11: lightoff.v1.WatchConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
 	41, // 12: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
 	12, // 13: lightoff.v1.Record.notes:type_name -> lightoff.v1.Note
 	4,  // 14: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing

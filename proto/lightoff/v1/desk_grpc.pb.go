@@ -38,8 +38,8 @@ const (
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// DeskService is for those who help many owners. Every call needs a token of the scope "desk"; whose it is goes into the
-// log with what was done. A desk speaks in a conversation through ConversationService, as its owner does.
+// DeskService is for those who help many owners. Every call needs a token of the scope "desk"; whose it is goes into
+// the log with what was done. A desk speaks in a conversation through ConversationService, as its owner does.
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in ConversationService.
 type DeskServiceClient interface {
@@ -50,12 +50,13 @@ type DeskServiceClient interface {
 	// WatchConversations sends the same list at once and after changes, at most once a second: a stream, because a caller
 	// in danger is to be seen without asking.
 	WatchConversations(ctx context.Context, in *WatchConversationsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchConversationsResponse], error)
-	// FindConversation finds the conversation of a caller who reads a spoken code out, or of a look-on key. Tries are counted;
-	// NOT_FOUND tells neither wrong nor expired codes apart.
+	// FindConversation finds the conversation of a caller who reads a spoken code out, or of a look-on key. Tries are
+	// counted; NOT_FOUND tells neither wrong nor expired codes apart.
 	FindConversation(ctx context.Context, in *FindConversationRequest, opts ...grpc.CallOption) (*FindConversationResponse, error)
 	// GetRecord returns what the desk keeps about a conversation and the caller does not see.
 	GetRecord(ctx context.Context, in *GetRecordRequest, opts ...grpc.CallOption) (*GetRecordResponse, error)
-	// AssignConversation says who attends to a conversation: oneself, somebody else, or nobody, which puts it back into the queue.
+	// AssignConversation says who attends to a conversation: oneself, somebody else, or nobody, which puts it back into
+	// the queue.
 	AssignConversation(ctx context.Context, in *AssignConversationRequest, opts ...grpc.CallOption) (*AssignConversationResponse, error)
 	// AddNote adds a note that the caller never sees.
 	AddNote(ctx context.Context, in *AddNoteRequest, opts ...grpc.CallOption) (*AddNoteResponse, error)
@@ -224,8 +225,8 @@ func (c *deskServiceClient) GetStatistics(ctx context.Context, in *GetStatistics
 // All implementations must embed UnimplementedDeskServiceServer
 // for forward compatibility.
 //
-// DeskService is for those who help many owners. Every call needs a token of the scope "desk"; whose it is goes into the
-// log with what was done. A desk speaks in a conversation through ConversationService, as its owner does.
+// DeskService is for those who help many owners. Every call needs a token of the scope "desk"; whose it is goes into
+// the log with what was done. A desk speaks in a conversation through ConversationService, as its owner does.
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in ConversationService.
 type DeskServiceServer interface {
@@ -236,12 +237,13 @@ type DeskServiceServer interface {
 	// WatchConversations sends the same list at once and after changes, at most once a second: a stream, because a caller
 	// in danger is to be seen without asking.
 	WatchConversations(*WatchConversationsRequest, grpc.ServerStreamingServer[WatchConversationsResponse]) error
-	// FindConversation finds the conversation of a caller who reads a spoken code out, or of a look-on key. Tries are counted;
-	// NOT_FOUND tells neither wrong nor expired codes apart.
+	// FindConversation finds the conversation of a caller who reads a spoken code out, or of a look-on key. Tries are
+	// counted; NOT_FOUND tells neither wrong nor expired codes apart.
 	FindConversation(context.Context, *FindConversationRequest) (*FindConversationResponse, error)
 	// GetRecord returns what the desk keeps about a conversation and the caller does not see.
 	GetRecord(context.Context, *GetRecordRequest) (*GetRecordResponse, error)
-	// AssignConversation says who attends to a conversation: oneself, somebody else, or nobody, which puts it back into the queue.
+	// AssignConversation says who attends to a conversation: oneself, somebody else, or nobody, which puts it back into
+	// the queue.
 	AssignConversation(context.Context, *AssignConversationRequest) (*AssignConversationResponse, error)
 	// AddNote adds a note that the caller never sees.
 	AddNote(context.Context, *AddNoteRequest) (*AddNoteResponse, error)

@@ -22,8 +22,8 @@ const (
 )
 
 // ErrorReason says why a call was refused, for programs: messages are for people and may change. Every error carries a
-// google.rpc.ErrorInfo detail with the domain "lightoff" and the name of one of these, without its prefix, as its reason; for
-// example "CLIENT_KEY_REUSED". The status code stands with each.
+// google.rpc.ErrorInfo detail with the domain "lightoff" and the name of one of these, without its prefix, as its
+// reason; for example "CLIENT_KEY_REUSED". The status code stands with each.
 type ErrorReason int32
 
 const (
@@ -35,8 +35,8 @@ const (
 	ErrorReason_ERROR_REASON_NOT_FOUND ErrorReason = 2
 	// ALREADY_EXISTS: the client key came with another request before. Nothing was kept; send it with a new key.
 	ErrorReason_ERROR_REASON_CLIENT_KEY_REUSED ErrorReason = 3
-	// RESOURCE_EXHAUSTED: the conversation takes no more events, save answers to the safety card and what brings out a danger.
-	// With a google.rpc.RetryInfo detail: those, too, only after a while.
+	// RESOURCE_EXHAUSTED: the conversation takes no more events, save answers to the safety card and what brings out a
+	// danger. With a google.rpc.RetryInfo detail: those, too, only after a while.
 	ErrorReason_ERROR_REASON_CONVERSATION_FULL ErrorReason = 4
 	// RESOURCE_EXHAUSTED, with RetryInfo: too many requests from one address or token.
 	ErrorReason_ERROR_REASON_TOO_MANY_REQUESTS ErrorReason = 5
@@ -76,8 +76,8 @@ const (
 	ErrorReason_ERROR_REASON_TOKEN_SCOPE ErrorReason = 22
 	// UNAVAILABLE: the service is going away; ask again.
 	ErrorReason_ERROR_REASON_STOPPING ErrorReason = 23
-	// UNAVAILABLE, with RetryInfo: the store takes nothing just now. Whether a change was kept is not known: send it again with
-	// the same client key.
+	// UNAVAILABLE, with RetryInfo: the store takes nothing just now. Whether a change was kept is not known: send it
+	// again with the same client key.
 	ErrorReason_ERROR_REASON_STORE_UNAVAILABLE ErrorReason = 24
 	// CANCELLED: the caller has gone.
 	ErrorReason_ERROR_REASON_CANCELLED ErrorReason = 25

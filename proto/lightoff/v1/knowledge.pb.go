@@ -71,7 +71,9 @@ func (x *ListCausesRequest) GetLocale() string {
 type ListCausesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The causes.
-	Causes        []*CauseInfo `protobuf:"bytes,1,rep,name=causes,proto3" json:"causes,omitempty"`
+	Causes []*CauseInfo `protobuf:"bytes,1,rep,name=causes,proto3" json:"causes,omitempty"`
+	// The language that texts are in.
+	Locale        string `protobuf:"bytes,2,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -113,12 +115,19 @@ func (x *ListCausesResponse) GetCauses() []*CauseInfo {
 	return nil
 }
 
+func (x *ListCausesResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
 // CauseInfo describes a cause.
 type CauseInfo struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Identifier.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// Group, for example "fuel".
+	// Group of the model's own choosing, for example "fuel".
 	Group string `protobuf:"bytes,2,opt,name=group,proto3" json:"group,omitempty"`
 	// Name for people.
 	Title string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
@@ -283,7 +292,9 @@ type ListObservationsResponse struct {
 	// Observations and setup facts.
 	Observations []*ObservationInfo `protobuf:"bytes,1,rep,name=observations,proto3" json:"observations,omitempty"`
 	// Tools that AssessRequest.tools may name.
-	Tools         []*ToolInfo `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
+	Tools []*ToolInfo `protobuf:"bytes,2,rep,name=tools,proto3" json:"tools,omitempty"`
+	// The language that texts are in.
+	Locale        string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -330,6 +341,13 @@ func (x *ListObservationsResponse) GetTools() []*ToolInfo {
 		return x.Tools
 	}
 	return nil
+}
+
+func (x *ListObservationsResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
 }
 
 // ToolInfo describes a tool.
@@ -410,11 +428,11 @@ type ObservationInfo struct {
 	Setup bool `protobuf:"varint,9,opt,name=setup,proto3" json:"setup,omitempty"`
 	// The answers it can have; empty for a number.
 	States []*StateInfo `protobuf:"bytes,10,rep,name=states,proto3" json:"states,omitempty"`
-	// For a number: its unit as written on the meter, for example "V".
+	// For a number: its unit as written on the meter, for example "V"; empty for what has states.
 	Unit string `protobuf:"bytes,11,opt,name=unit,proto3" json:"unit,omitempty"`
-	// For a number: the smallest physically possible value.
+	// For a number: the smallest value taken, in that unit. Less is INVALID_ARGUMENT.
 	Minimum float64 `protobuf:"fixed64,12,opt,name=minimum,proto3" json:"minimum,omitempty"`
-	// For a number: the largest physically possible value.
+	// For a number: the largest value taken, in that unit.
 	Maximum float64 `protobuf:"fixed64,13,opt,name=maximum,proto3" json:"maximum,omitempty"`
 	// Cautions to show with it.
 	Cautions []string `protobuf:"bytes,14,rep,name=cautions,proto3" json:"cautions,omitempty"`
@@ -428,8 +446,8 @@ type ObservationInfo struct {
 	TouchesHot bool `protobuf:"varint,18,opt,name=touches_hot,json=touchesHot,proto3" json:"touches_hot,omitempty"`
 	// True if it belongs to the safety card that opens every conversation.
 	SafetyCard bool `protobuf:"varint,19,opt,name=safety_card,json=safetyCard,proto3" json:"safety_card,omitempty"`
-	// How hard it is: 1 anybody, 2 somebody handy, 3 a workshop; 0 for a setup fact.
-	Difficulty int32 `protobuf:"varint,20,opt,name=difficulty,proto3" json:"difficulty,omitempty"`
+	// How far somebody must go with their own hands to make it; unspecified for a setup fact.
+	Difficulty Willingness `protobuf:"varint,20,opt,name=difficulty,proto3,enum=lightoff.v1.Willingness" json:"difficulty,omitempty"`
 	// True if it needs the heater's power on near what it opens or looks at.
 	NeedsPower    bool `protobuf:"varint,21,opt,name=needs_power,json=needsPower,proto3" json:"needs_power,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -599,11 +617,11 @@ func (x *ObservationInfo) GetSafetyCard() bool {
 	return false
 }
 
-func (x *ObservationInfo) GetDifficulty() int32 {
+func (x *ObservationInfo) GetDifficulty() Willingness {
 	if x != nil {
 		return x.Difficulty
 	}
-	return 0
+	return Willingness_WILLINGNESS_UNSPECIFIED
 }
 
 func (x *ObservationInfo) GetNeedsPower() bool {
@@ -718,7 +736,9 @@ func (x *ListRepairsRequest) GetLocale() string {
 type ListRepairsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The repairs.
-	Repairs       []*RepairInfo `protobuf:"bytes,1,rep,name=repairs,proto3" json:"repairs,omitempty"`
+	Repairs []*RepairInfo `protobuf:"bytes,1,rep,name=repairs,proto3" json:"repairs,omitempty"`
+	// The language that texts are in.
+	Locale        string `protobuf:"bytes,2,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -758,6 +778,13 @@ func (x *ListRepairsResponse) GetRepairs() []*RepairInfo {
 		return x.Repairs
 	}
 	return nil
+}
+
+func (x *ListRepairsResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
 }
 
 // RepairInfo describes a repair.
@@ -881,7 +908,7 @@ func (x *RepairInfo) GetPrevention() string {
 // ListDangersRequest asks for the rules of danger.
 type ListDangersRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Language for texts and for words that warn.
+	// Language for texts and for words that warn. Words are those of the language used alone.
 	Locale        string `protobuf:"bytes,1,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -932,7 +959,9 @@ type ListDangersResponse struct {
 	// What people type that warns at once, in the request's language.
 	Alarms []*Alarm `protobuf:"bytes,2,rep,name=alarms,proto3" json:"alarms,omitempty"`
 	// What finding these must know of the language.
-	Grammar       *AlarmGrammar `protobuf:"bytes,3,opt,name=grammar,proto3" json:"grammar,omitempty"`
+	Grammar *AlarmGrammar `protobuf:"bytes,3,opt,name=grammar,proto3" json:"grammar,omitempty"`
+	// The language that texts and words are in.
+	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -986,6 +1015,13 @@ func (x *ListDangersResponse) GetGrammar() *AlarmGrammar {
 		return x.Grammar
 	}
 	return nil
+}
+
+func (x *ListDangersResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
 }
 
 // DangerRule says when a danger stands.
@@ -1244,8 +1280,8 @@ func (x *DangerCondition) GetAbove() float64 {
 	return 0
 }
 
-// Alarm is something that people type that could mean a danger. Of each group of words one is said, within a few words of
-// the others, in any order and in one sentence. Words are compared in lower case, umlauts and sharp s spelt out and
+// Alarm is something that people type that could mean a danger. Of each group of words one is said, within a few words
+// of the others, in any order and in one sentence. Words are compared in lower case, umlauts and sharp s spelt out and
 // apostrophes left out, each followed by one space; an expression is one of words so written, to be matched at the
 // beginning of a word.
 type Alarm struct {
@@ -1608,9 +1644,10 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\n" +
 	"\x1blightoff/v1/knowledge.proto\x12\vlightoff.v1\x1a\x1blightoff/v1/diagnosis.proto\"+\n" +
 	"\x11ListCausesRequest\x12\x16\n" +
-	"\x06locale\x18\x01 \x01(\tR\x06locale\"D\n" +
+	"\x06locale\x18\x01 \x01(\tR\x06locale\"\\\n" +
 	"\x12ListCausesResponse\x12.\n" +
-	"\x06causes\x18\x01 \x03(\v2\x16.lightoff.v1.CauseInfoR\x06causes\"\xf1\x01\n" +
+	"\x06causes\x18\x01 \x03(\v2\x16.lightoff.v1.CauseInfoR\x06causes\x12\x16\n" +
+	"\x06locale\x18\x02 \x01(\tR\x06locale\"\xf1\x01\n" +
 	"\tCauseInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05group\x18\x02 \x01(\tR\x05group\x12\x14\n" +
@@ -1623,13 +1660,14 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x04part\x18\b \x01(\tR\x04part\x12\x1a\n" +
 	"\bsentence\x18\t \x01(\tR\bsentence\"1\n" +
 	"\x17ListObservationsRequest\x12\x16\n" +
-	"\x06locale\x18\x01 \x01(\tR\x06locale\"\x89\x01\n" +
+	"\x06locale\x18\x01 \x01(\tR\x06locale\"\xa1\x01\n" +
 	"\x18ListObservationsResponse\x12@\n" +
 	"\fobservations\x18\x01 \x03(\v2\x1c.lightoff.v1.ObservationInfoR\fobservations\x12+\n" +
-	"\x05tools\x18\x02 \x03(\v2\x15.lightoff.v1.ToolInfoR\x05tools\"0\n" +
+	"\x05tools\x18\x02 \x03(\v2\x15.lightoff.v1.ToolInfoR\x05tools\x12\x16\n" +
+	"\x06locale\x18\x03 \x01(\tR\x06locale\"0\n" +
 	"\bToolInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\"\xcd\x04\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\"\xe7\x04\n" +
 	"\x0fObservationInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1654,9 +1692,9 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\vtouches_hot\x18\x12 \x01(\bR\n" +
 	"touchesHot\x12\x1f\n" +
 	"\vsafety_card\x18\x13 \x01(\bR\n" +
-	"safetyCard\x12\x1e\n" +
+	"safetyCard\x128\n" +
 	"\n" +
-	"difficulty\x18\x14 \x01(\x05R\n" +
+	"difficulty\x18\x14 \x01(\x0e2\x18.lightoff.v1.WillingnessR\n" +
 	"difficulty\x12\x1f\n" +
 	"\vneeds_power\x18\x15 \x01(\bR\n" +
 	"needsPower\"1\n" +
@@ -1664,9 +1702,10 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\",\n" +
 	"\x12ListRepairsRequest\x12\x16\n" +
-	"\x06locale\x18\x01 \x01(\tR\x06locale\"H\n" +
+	"\x06locale\x18\x01 \x01(\tR\x06locale\"`\n" +
 	"\x13ListRepairsResponse\x121\n" +
-	"\arepairs\x18\x01 \x03(\v2\x17.lightoff.v1.RepairInfoR\arepairs\"\xf2\x01\n" +
+	"\arepairs\x18\x01 \x03(\v2\x17.lightoff.v1.RepairInfoR\arepairs\x12\x16\n" +
+	"\x06locale\x18\x02 \x01(\tR\x06locale\"\xf2\x01\n" +
 	"\n" +
 	"RepairInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1682,11 +1721,12 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"prevention\x18\t \x01(\tR\n" +
 	"prevention\",\n" +
 	"\x12ListDangersRequest\x12\x16\n" +
-	"\x06locale\x18\x01 \x01(\tR\x06locale\"\xa5\x01\n" +
+	"\x06locale\x18\x01 \x01(\tR\x06locale\"\xbd\x01\n" +
 	"\x13ListDangersResponse\x12-\n" +
 	"\x05rules\x18\x01 \x03(\v2\x17.lightoff.v1.DangerRuleR\x05rules\x12*\n" +
 	"\x06alarms\x18\x02 \x03(\v2\x12.lightoff.v1.AlarmR\x06alarms\x123\n" +
-	"\agrammar\x18\x03 \x01(\v2\x19.lightoff.v1.AlarmGrammarR\agrammar\"\xa1\x01\n" +
+	"\agrammar\x18\x03 \x01(\v2\x19.lightoff.v1.AlarmGrammarR\agrammar\x12\x16\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\"\xa1\x01\n" +
 	"\n" +
 	"DangerRule\x12+\n" +
 	"\x06danger\x18\x01 \x01(\v2\x13.lightoff.v1.DangerR\x06danger\x12,\n" +
@@ -1779,38 +1819,40 @@ var file_lightoff_v1_knowledge_proto_goTypes = []any{
 	(*AlarmGrammar)(nil),             // 18: lightoff.v1.AlarmGrammar
 	(*GetModelRequest)(nil),          // 19: lightoff.v1.GetModelRequest
 	(*GetModelResponse)(nil),         // 20: lightoff.v1.GetModelResponse
-	(*Danger)(nil),                   // 21: lightoff.v1.Danger
+	(Willingness)(0),                 // 21: lightoff.v1.Willingness
+	(*Danger)(nil),                   // 22: lightoff.v1.Danger
 }
 var file_lightoff_v1_knowledge_proto_depIdxs = []int32{
 	2,  // 0: lightoff.v1.ListCausesResponse.causes:type_name -> lightoff.v1.CauseInfo
 	6,  // 1: lightoff.v1.ListObservationsResponse.observations:type_name -> lightoff.v1.ObservationInfo
 	5,  // 2: lightoff.v1.ListObservationsResponse.tools:type_name -> lightoff.v1.ToolInfo
 	7,  // 3: lightoff.v1.ObservationInfo.states:type_name -> lightoff.v1.StateInfo
-	10, // 4: lightoff.v1.ListRepairsResponse.repairs:type_name -> lightoff.v1.RepairInfo
-	13, // 5: lightoff.v1.ListDangersResponse.rules:type_name -> lightoff.v1.DangerRule
-	17, // 6: lightoff.v1.ListDangersResponse.alarms:type_name -> lightoff.v1.Alarm
-	18, // 7: lightoff.v1.ListDangersResponse.grammar:type_name -> lightoff.v1.AlarmGrammar
-	21, // 8: lightoff.v1.DangerRule.danger:type_name -> lightoff.v1.Danger
-	15, // 9: lightoff.v1.DangerRule.any:type_name -> lightoff.v1.DangerTrigger
-	14, // 10: lightoff.v1.DangerRule.lifted_by:type_name -> lightoff.v1.DangerLiftRule
-	16, // 11: lightoff.v1.DangerLiftRule.all:type_name -> lightoff.v1.DangerCondition
-	16, // 12: lightoff.v1.DangerTrigger.all:type_name -> lightoff.v1.DangerCondition
-	7,  // 13: lightoff.v1.Alarm.choices:type_name -> lightoff.v1.StateInfo
-	0,  // 14: lightoff.v1.KnowledgeService.ListCauses:input_type -> lightoff.v1.ListCausesRequest
-	3,  // 15: lightoff.v1.KnowledgeService.ListObservations:input_type -> lightoff.v1.ListObservationsRequest
-	8,  // 16: lightoff.v1.KnowledgeService.ListRepairs:input_type -> lightoff.v1.ListRepairsRequest
-	11, // 17: lightoff.v1.KnowledgeService.ListDangers:input_type -> lightoff.v1.ListDangersRequest
-	19, // 18: lightoff.v1.KnowledgeService.GetModel:input_type -> lightoff.v1.GetModelRequest
-	1,  // 19: lightoff.v1.KnowledgeService.ListCauses:output_type -> lightoff.v1.ListCausesResponse
-	4,  // 20: lightoff.v1.KnowledgeService.ListObservations:output_type -> lightoff.v1.ListObservationsResponse
-	9,  // 21: lightoff.v1.KnowledgeService.ListRepairs:output_type -> lightoff.v1.ListRepairsResponse
-	12, // 22: lightoff.v1.KnowledgeService.ListDangers:output_type -> lightoff.v1.ListDangersResponse
-	20, // 23: lightoff.v1.KnowledgeService.GetModel:output_type -> lightoff.v1.GetModelResponse
-	19, // [19:24] is the sub-list for method output_type
-	14, // [14:19] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	21, // 4: lightoff.v1.ObservationInfo.difficulty:type_name -> lightoff.v1.Willingness
+	10, // 5: lightoff.v1.ListRepairsResponse.repairs:type_name -> lightoff.v1.RepairInfo
+	13, // 6: lightoff.v1.ListDangersResponse.rules:type_name -> lightoff.v1.DangerRule
+	17, // 7: lightoff.v1.ListDangersResponse.alarms:type_name -> lightoff.v1.Alarm
+	18, // 8: lightoff.v1.ListDangersResponse.grammar:type_name -> lightoff.v1.AlarmGrammar
+	22, // 9: lightoff.v1.DangerRule.danger:type_name -> lightoff.v1.Danger
+	15, // 10: lightoff.v1.DangerRule.any:type_name -> lightoff.v1.DangerTrigger
+	14, // 11: lightoff.v1.DangerRule.lifted_by:type_name -> lightoff.v1.DangerLiftRule
+	16, // 12: lightoff.v1.DangerLiftRule.all:type_name -> lightoff.v1.DangerCondition
+	16, // 13: lightoff.v1.DangerTrigger.all:type_name -> lightoff.v1.DangerCondition
+	7,  // 14: lightoff.v1.Alarm.choices:type_name -> lightoff.v1.StateInfo
+	0,  // 15: lightoff.v1.KnowledgeService.ListCauses:input_type -> lightoff.v1.ListCausesRequest
+	3,  // 16: lightoff.v1.KnowledgeService.ListObservations:input_type -> lightoff.v1.ListObservationsRequest
+	8,  // 17: lightoff.v1.KnowledgeService.ListRepairs:input_type -> lightoff.v1.ListRepairsRequest
+	11, // 18: lightoff.v1.KnowledgeService.ListDangers:input_type -> lightoff.v1.ListDangersRequest
+	19, // 19: lightoff.v1.KnowledgeService.GetModel:input_type -> lightoff.v1.GetModelRequest
+	1,  // 20: lightoff.v1.KnowledgeService.ListCauses:output_type -> lightoff.v1.ListCausesResponse
+	4,  // 21: lightoff.v1.KnowledgeService.ListObservations:output_type -> lightoff.v1.ListObservationsResponse
+	9,  // 22: lightoff.v1.KnowledgeService.ListRepairs:output_type -> lightoff.v1.ListRepairsResponse
+	12, // 23: lightoff.v1.KnowledgeService.ListDangers:output_type -> lightoff.v1.ListDangersResponse
+	20, // 24: lightoff.v1.KnowledgeService.GetModel:output_type -> lightoff.v1.GetModelResponse
+	20, // [20:25] is the sub-list for method output_type
+	15, // [15:20] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_knowledge_proto_init() }

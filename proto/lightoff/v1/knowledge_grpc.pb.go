@@ -30,7 +30,11 @@ const (
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// KnowledgeService tells what the service knows about: causes, observations, repairs and the model itself.
+// KnowledgeService tells what the service knows about: causes, observations, repairs and the model itself. Lists are as
+// long as the model and come whole: some hundred entries, which change with GetModelResponse.version only.
+//
+// Errors: INVALID_ARGUMENT for a language tag of more than 100 bytes; RESOURCE_EXHAUSTED with a google.rpc.RetryInfo
+// detail for too many requests.
 type KnowledgeServiceClient interface {
 	// ListCauses lists every cause in the model's order.
 	ListCauses(ctx context.Context, in *ListCausesRequest, opts ...grpc.CallOption) (*ListCausesResponse, error)
@@ -107,7 +111,11 @@ func (c *knowledgeServiceClient) GetModel(ctx context.Context, in *GetModelReque
 // All implementations must embed UnimplementedKnowledgeServiceServer
 // for forward compatibility.
 //
-// KnowledgeService tells what the service knows about: causes, observations, repairs and the model itself.
+// KnowledgeService tells what the service knows about: causes, observations, repairs and the model itself. Lists are as
+// long as the model and come whole: some hundred entries, which change with GetModelResponse.version only.
+//
+// Errors: INVALID_ARGUMENT for a language tag of more than 100 bytes; RESOURCE_EXHAUSTED with a google.rpc.RetryInfo
+// detail for too many requests.
 type KnowledgeServiceServer interface {
 	// ListCauses lists every cause in the model's order.
 	ListCauses(context.Context, *ListCausesRequest) (*ListCausesResponse, error)

@@ -28,16 +28,18 @@ const (
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// LookOnService is for those whom an owner lets look on, in a forum perhaps. A look-on key is not the conversation's: who
-// has it sees the card without the words that were typed, without what could tell the place and without the key, and
-// can change nothing. The owner alone turns a suggestion into an answer.
+// LookOnService is for those whom an owner lets look on, in a forum perhaps. A look-on key is not the conversation's:
+// who has it sees the card without the words that were typed, without what could tell the place and without the key,
+// and can change nothing. The owner alone turns a suggestion into an answer.
 //
-// Errors: NOT_FOUND for a key that is unknown or was withdrawn, and for a conversation that a moderator has hidden; FAILED_PRECONDITION for a
-// suggestion while a danger stands, about the safety card, or after the end; otherwise as in ConversationService.
+// Errors: NOT_FOUND for a key that is unknown or was withdrawn, and for a conversation that a moderator has hidden;
+// FAILED_PRECONDITION for a suggestion while a danger stands, about the safety card, or after the end; otherwise as in
+// ConversationService.
 type LookOnServiceClient interface {
 	// GetView returns the conversation as those see it who look on. Its id is the look-on key.
 	GetView(ctx context.Context, in *GetViewRequest, opts ...grpc.CallOption) (*GetViewResponse, error)
-	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.Watch is.
+	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.WatchConversation
+	// is.
 	WatchView(ctx context.Context, in *WatchViewRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchViewResponse], error)
 	// SuggestAnswer proposes an answer to the owner. Nothing counts until the owner confirms it.
 	SuggestAnswer(ctx context.Context, in *SuggestAnswerRequest, opts ...grpc.CallOption) (*SuggestAnswerResponse, error)
@@ -94,16 +96,18 @@ func (c *lookOnServiceClient) SuggestAnswer(ctx context.Context, in *SuggestAnsw
 // All implementations must embed UnimplementedLookOnServiceServer
 // for forward compatibility.
 //
-// LookOnService is for those whom an owner lets look on, in a forum perhaps. A look-on key is not the conversation's: who
-// has it sees the card without the words that were typed, without what could tell the place and without the key, and
-// can change nothing. The owner alone turns a suggestion into an answer.
+// LookOnService is for those whom an owner lets look on, in a forum perhaps. A look-on key is not the conversation's:
+// who has it sees the card without the words that were typed, without what could tell the place and without the key,
+// and can change nothing. The owner alone turns a suggestion into an answer.
 //
-// Errors: NOT_FOUND for a key that is unknown or was withdrawn, and for a conversation that a moderator has hidden; FAILED_PRECONDITION for a
-// suggestion while a danger stands, about the safety card, or after the end; otherwise as in ConversationService.
+// Errors: NOT_FOUND for a key that is unknown or was withdrawn, and for a conversation that a moderator has hidden;
+// FAILED_PRECONDITION for a suggestion while a danger stands, about the safety card, or after the end; otherwise as in
+// ConversationService.
 type LookOnServiceServer interface {
 	// GetView returns the conversation as those see it who look on. Its id is the look-on key.
 	GetView(context.Context, *GetViewRequest) (*GetViewResponse, error)
-	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.Watch is.
+	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.WatchConversation
+	// is.
 	WatchView(*WatchViewRequest, grpc.ServerStreamingServer[WatchViewResponse]) error
 	// SuggestAnswer proposes an answer to the owner. Nothing counts until the owner confirms it.
 	SuggestAnswer(context.Context, *SuggestAnswerRequest) (*SuggestAnswerResponse, error)
@@ -233,7 +237,8 @@ const (
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in LookOnService.
 type ModerationServiceClient interface {
-	// ModerateConversation hides a conversation from those who look on, shows it to them again, or ends it. Its owner keeps it.
+	// ModerateConversation hides a conversation from those who look on, shows it to them again, or ends it. Its owner
+	// keeps it.
 	ModerateConversation(ctx context.Context, in *ModerateConversationRequest, opts ...grpc.CallOption) (*ModerateConversationResponse, error)
 }
 
@@ -264,7 +269,8 @@ func (c *moderationServiceClient) ModerateConversation(ctx context.Context, in *
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in LookOnService.
 type ModerationServiceServer interface {
-	// ModerateConversation hides a conversation from those who look on, shows it to them again, or ends it. Its owner keeps it.
+	// ModerateConversation hides a conversation from those who look on, shows it to them again, or ends it. Its owner
+	// keeps it.
 	ModerateConversation(context.Context, *ModerateConversationRequest) (*ModerateConversationResponse, error)
 	mustEmbedUnimplementedModerationServiceServer()
 }
