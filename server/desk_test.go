@@ -6,6 +6,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -280,17 +281,19 @@ func TestBrowserWidget(t *testing.T) {
 	tab.There("iframe")
 	tab.WaitInFrame(`document.querySelector("#line")?.className === "open"`)
 	tab.Wait(`document.querySelector("iframe").style.height !== "40rem"`)
+	// As tall as what is in it, and at most four fifths of the window.
 	fits := func() {
 		t.Helper()
-		tab.WaitInFrame(`Math.abs(innerHeight - document.body.getBoundingClientRect().height) < 2`)
+		tab.WaitInFrame(`Math.abs(innerHeight - Math.min(720, document.body.getBoundingClientRect().height)) < 2`)
 	}
 	fits()
+	assert.LessOrEqual(t, number(t, tab.InFrame("innerHeight")), 420.0, "a summary until it is opened")
+	assert.Equal(t, "false", tab.InFrame(`document.querySelector("main").checkVisibility()`))
+	tab.InFrame(`document.querySelector("#frame-open").click()`)
 	assert.Equal(t, "yes", tab.InFrame(`document.documentElement.dataset.themed`))
 	assert.Equal(t, "#0b5a4a", tab.InFrame(`getComputedStyle(document.documentElement).getPropertyValue("--accent")`))
-	before := tab.InFrame("innerHeight")
 	tab.InFrame(`document.querySelector("#none").click()`)
 	tab.WaitInFrame(`document.querySelector("#question [data-asks=opening]")`)
-	tab.Wait(`parseInt(document.querySelector("iframe").style.height) !== ` + before)
 	fits()
 	tab.Picture("widget")
 	kept := tab.InFrame(`sessionStorage.getItem("lightoff-framed")`)
@@ -298,6 +301,31 @@ func TestBrowserWidget(t *testing.T) {
 	assert.NotContains(t, pagetest.Eval[string](tab, `document.querySelector("iframe").src + JSON.stringify(sessionStorage)`), kept, "the site does not learn the key")
 	tab.Reload()
 	tab.WaitInFrame(`document.querySelector("#question [data-asks=opening]")`)
+	client := lightoffv1.NewConversationServiceClient(dial(t, p))
+	tell := func(text string) {
+		t.Helper()
+		_, err := client.SayText(t.Context(), &lightoffv1.SayTextRequest{Id: kept, Text: text})
+		require.NoError(t, err)
+	}
+	tell("E-08, soft hose, many bubbles")
+	tab.WaitInFrame(`document.querySelector("#verdict")`)
+	for i, width := range []int64{320, 480, 800} {
+		if i == 2 {
+			tell("thick white smoke") // a danger shows folded, too
+		}
+		tab.Resize(width, 900)
+		if i == 2 {
+			tab.WaitInFrame(`document.querySelector("[data-banner]")?.checkVisibility() || document.querySelector("#danger").open`)
+			tab.WaitInFrame(`document.querySelector("#danger").open && innerHeight === 640`)
+			tab.Picture("widget-danger")
+			tab.InFrame(`document.querySelector("#danger").querySelector("#acknowledge").click()`)
+			tab.WaitInFrame(`!document.querySelector("#danger").open && document.querySelector("[data-banner]").checkVisibility()`)
+		}
+		fits()
+		tab.Picture(fmt.Sprintf("widget-%d", width))
+		assert.LessOrEqual(t, number(t, tab.InFrame("innerHeight")), 420.0, width)
+	}
+	tab.Resize(900, 900)
 
 	tab.Visit(other.URL)
 	tab.There("iframe")
@@ -307,6 +335,13 @@ func TestBrowserWidget(t *testing.T) {
 	pagetest.Eval[chromedp.Void](tab, fmt.Sprintf(`document.querySelector("iframe").src = %q`, p.URL()+"embed?host="+listed.URL))
 	tab.Wait(`performance.getEntriesByType("resource").some((e) => e.name.includes("embed?host=` + listed.URL + `"))`)
 	assert.NotContains(t, pagetest.Eval[string](tab, `(() => { try { return document.querySelector("iframe").contentDocument.body.innerText } catch { return "" } })()`), "First: is any of this so")
+}
+
+func number(t *testing.T, text string) float64 {
+	t.Helper()
+	x, err := strconv.ParseFloat(text, 64)
+	require.NoError(t, err)
+	return x
 }
 
 // TestBrowserLookOn: one who looks on in the forum suggests, and the owner alone confirms.
@@ -350,6 +385,30 @@ func TestBrowserLookOn(t *testing.T) {
 	assert.NotNil(t, told(owner.kept(), asked))
 	helper.Wait(`!document.querySelector("[data-suggestion]")`)
 
+	// A cause, a check and a sentence: the owner sees each as what it is, and answers the check.
+	helper.Click("#propose")
+	pick := func(typed, css string) {
+		t.Helper()
+		pagetest.Eval[chromedp.Void](helper, fmt.Sprintf(`(() => { const f = document.querySelector("#propose"); f.value = %q; f.dispatchEvent(new Event("input")); })()`, typed))
+		helper.Click(css)
+		helper.Wait(`document.querySelector("#looked").textContent.includes("Suggested:") && !document.querySelector("#propose").value`)
+	}
+	pick("kink", `[data-propose="line_kinked"]`)
+	pick("bubbles", `[data-propose="bubbles"]`)
+	pick("run it with the cap loose, in Nowhere", "#propose-words")
+	owner.Wait(`document.querySelectorAll("[data-suggestion]").length === 3`)
+	assert.Contains(t, owner.Text("#suggested"), "It might be:")
+	assert.Contains(t, owner.Text("#suggested"), "no advice of this page: “run it with the cap loose")
+	owner.Picture("suggested-all")
+	owner.Click("[data-make]")
+	owner.Asked("bubbles")
+	owner.Saved()
+	owner.Wait(`document.querySelectorAll("[data-suggestion]").length === 2`)
+	for n := 1; n >= 0; n-- {
+		owner.Click("[data-decline]")
+		owner.Wait(fmt.Sprintf(`document.querySelectorAll("[data-suggestion]").length === %d`, n))
+	}
+
 	owner.Say("thick white smoke")
 	owner.Acknowledge()
 	helper.There("[data-banner]")
@@ -359,6 +418,10 @@ func TestBrowserLookOn(t *testing.T) {
 	require.NoError(t, err)
 	desk, _, err := owner.program.store.MakeToken(t.Context(), "Ines", store.Desk, time.Hour)
 	require.NoError(t, err)
+	assert.False(t, pagetest.Eval[bool](helper, `!!document.querySelector("#moderation")`), "readers do not see the moderators' entry")
+	helper.Visit(link + "#moderate")
+	helper.Reload()
+	helper.There("[data-banner]")
 	helper.Click("#moderation > summary")
 	decide := func(token, verdict, says string) {
 		t.Helper()
@@ -370,6 +433,8 @@ func TestBrowserLookOn(t *testing.T) {
 	decide(desk, "HIDE", "Not done")
 	decide(moderator, "HIDE", "Done")
 	helper.Asked("gone")
+	helper.Wait(`!document.querySelector("#verdict") && !document.querySelector("[data-line]")`)
+	owner.There("#hidden-note")
 	decide(moderator, "SHOW", "Done")
 	helper.Reload()
 	helper.There("#looker")

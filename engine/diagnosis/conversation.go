@@ -30,7 +30,7 @@ const (
 	Reopened  EventKind = "reopened"  // By set
 	Hidden    EventKind = "hidden"    // By set: nobody looks on any more
 	Shown     EventKind = "shown"     // By set: who has the key may look on again
-	Suggested EventKind = "suggested" // By and Observations, just one, set
+	Suggested EventKind = "suggested" // By and just one of Observations, with one entry, CauseID, ObservationID and Text set
 	Confirmed EventKind = "confirmed" // Observations, as suggested, and Suggestion set
 	Declined  EventKind = "declined"  // Suggestion set
 )
@@ -87,6 +87,7 @@ type Event struct {
 	To            string        `json:"to,omitempty"`
 	Closing       *Closing      `json:"closing,omitempty"`
 	Suggestion    int64         `json:"suggestion,omitempty"` // number of the event that made it
+	CauseID       string        `json:"cause_id,omitempty"`
 	RepairID      string        `json:"repair_id,omitempty"`
 
 	EurosPerMinute *float64 `json:"euros_per_minute,omitempty"`

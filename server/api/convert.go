@@ -310,10 +310,7 @@ func (f face) conversation(c dated, state diagnosis.Conversation,
 	out.NextRepairId = guidance.Repair
 	out.EurosPerMinute, out.Willingness = state.EurosPerMinute, lightoffv1.Willingness(state.Willing)
 	for _, e := range state.Suggestions {
-		for _, o := range e.Observations {
-			out.Suggestions = append(out.Suggestions, &lightoffv1.Suggestion{
-				Event: e.Number, Observation: toObservation(o), Text: f.describe(o), By: e.By})
-		}
+		out.Suggestions = append(out.Suggestions, f.suggestion(e))
 	}
 	out.Offers = each(state.Offers, func(p diagnosis.Pending) *lightoffv1.Offer {
 		return &lightoffv1.Offer{Id: p.ID, Suggestion: f.suggested(p.Offer), Event: p.Event}
@@ -351,4 +348,19 @@ func (f face) pending(c dated, o outcome, version string) *lightoffv1.Conversati
 	shown := f.conversation(c, o.state, guidance)
 	shown.Assessment.Pending = true
 	return shown
+}
+
+// suggestion shows what a reader suggests.
+func (f face) suggestion(e diagnosis.Event) *lightoffv1.Suggestion {
+	out := &lightoffv1.Suggestion{Event: e.Number, By: e.By, CauseId: e.CauseID, CheckId: e.ObservationID, Text: e.Text}
+	texts := f.model.Text(f.locale)
+	switch {
+	case len(e.Observations) > 0:
+		out.Observation, out.Text = toObservation(e.Observations[0]), f.describe(e.Observations[0])
+	case e.CauseID != "":
+		out.Text = texts.Causes[e.CauseID].Title
+	case e.ObservationID != "":
+		out.Text = texts.Observations[e.ObservationID].Question
+	}
+	return out
 }

@@ -115,7 +115,7 @@ func (u understanding) resolving(req *lightoffv1.ResolveSuggestionRequest) (deed
 		switch {
 		case i < 0:
 			return diagnosis.Event{}, errNoWait
-		case !req.GetConfirm():
+		case !req.GetConfirm(), len(state.Suggestions[i].Observations) == 0:
 			return diagnosis.Event{Kind: diagnosis.Declined, Suggestion: req.GetSuggestion()}, nil
 		}
 		confirmed := diagnosis.Event{Kind: diagnosis.Confirmed, Suggestion: req.GetSuggestion(), Observations: state.Suggestions[i].Observations}

@@ -330,6 +330,30 @@ func TestLookOn(t *testing.T) {
 		_, err := look.SuggestAnswer(r.ctx, &lightoffv1.SuggestAnswerRequest{Key: made.Key, Observation: o, By: "Otto"})
 		return err
 	}
+	for _, bad := range []*lightoffv1.SuggestAnswerRequest{{}, {CauseId: "no_such"}, {CheckId: "no_such"}, {Remark: " "}, {Remark: strings.Repeat("x", 201)},
+		{Remark: "look", CheckId: "deposit"}} {
+		bad.Key = made.Key
+		_, err := look.SuggestAnswer(r.ctx, bad)
+		assert.Equal(t, codes.InvalidArgument, code(err), bad)
+	}
+	for _, s := range []*lightoffv1.SuggestAnswerRequest{{CauseId: "scaled_up"}, {CheckId: "deposit"}, {Remark: "mine had a kinked hose\u202e"}} {
+		s.Key, s.By = made.Key, "Otto"
+		reply, err := look.SuggestAnswer(r.ctx, s)
+		require.NoError(t, err)
+		_, err = stream.Recv()
+		require.NoError(t, err)
+		last := reply.Conversation.Suggestions[len(reply.Conversation.Suggestions)-1]
+		assert.NotEmpty(t, last.Text)
+		assert.NotContains(t, last.Text, "\u202e")
+		assert.Equal(t, []string{s.CauseId, s.CheckId}, []string{last.CauseId, last.CheckId})
+		assert.Nil(t, last.Observation)
+		done, err := r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: last.Event, Confirm: true})
+		require.NoError(t, err)
+		assert.Empty(t, done.Conversation.Suggestions)
+		assert.NotContains(t, told(done.Conversation), "deposit", "nothing that was suggested so is evidence")
+		_, err = stream.Recv()
+		require.NoError(t, err)
+	}
 	require.NoError(t, suggest(state("deposit", "thin")))
 	waiting, err := stream.Recv()
 	require.NoError(t, err)

@@ -147,15 +147,8 @@ func (l *lookOn) SuggestAnswer(ctx context.Context, req *lightoffv1.SuggestAnswe
 	if err != nil {
 		return nil, err
 	}
-	var v violations
-	v.clientKey(req.GetClientKey())
-	v.locale(req.GetLocale())
-	suggested := diagnosis.Event{Kind: diagnosis.Suggested, By: v.person("by", req.GetBy()),
-		Observations: []diagnosis.Observation{v.observation("observation", req.GetObservation())}}
-	if suggested.Observations[0].Kind == diagnosis.UnknownValue {
-		v.add("observation.unknown", "nothing can be gained by suggesting that the owner cannot tell")
-	}
-	if err := v.err(); err != nil {
+	suggested, err := l.suggestion(req)
+	if err != nil {
 		return nil, err
 	}
 	if err := l.engine.Check(diagnosis.Request{Observations: suggested.Observations}); err != nil {
@@ -175,6 +168,9 @@ func (l *lookOn) SuggestAnswer(ctx context.Context, req *lightoffv1.SuggestAnswe
 		if err := log.suggestible(suggested.Observations); err != nil {
 			return suggested, err
 		}
+		if len(suggested.Observations) == 0 {
+			return suggested, nil
+		}
 		return suggested, log.fits(diagnosis.Event{Kind: diagnosis.Answered, Observations: suggested.Observations})
 	})
 	if err == nil {
@@ -184,6 +180,44 @@ func (l *lookOn) SuggestAnswer(ctx context.Context, req *lightoffv1.SuggestAnswe
 		return nil, err
 	}
 	return &lightoffv1.SuggestAnswerResponse{Conversation: shown}, nil
+}
+
+// maxRemark is how long a reader's words may be, in characters.
+const maxRemark = 200
+
+// suggestion is the event of one suggestion: an answer, a cause, a check or some words, just one of them.
+func (l *lookOn) suggestion(req *lightoffv1.SuggestAnswerRequest) (diagnosis.Event, error) {
+	var v violations
+	v.clientKey(req.GetClientKey())
+	v.locale(req.GetLocale())
+	e := diagnosis.Event{Kind: diagnosis.Suggested, By: v.person("by", req.GetBy()), CauseID: req.GetCauseId(),
+		ObservationID: req.GetCheckId(), Text: strings.TrimSpace(plain(req.GetRemark()))}
+	given := 0
+	for _, one := range []bool{req.GetObservation() != nil, req.GetCauseId() != "", req.GetCheckId() != "", req.GetRemark() != ""} {
+		if one {
+			given++
+		}
+	}
+	switch {
+	case given != 1:
+		v.add("observation", "just one of observation, cause_id, check_id and remark must be given, not %d", given)
+	case req.GetCauseId() != "":
+		if _, ok := l.model.Cause(req.GetCauseId()); !ok {
+			v.add("cause_id", "no cause is called %q", clip(req.GetCauseId()))
+		}
+	case req.GetCheckId() != "":
+		v.known(l.model, "check_id", req.GetCheckId())
+	case req.GetRemark() != "":
+		if n := utf8.RuneCountInString(e.Text); n > maxRemark || n == 0 {
+			v.add("remark", "has %d characters, not 1 to %d", n, maxRemark)
+		}
+	default:
+		e.Observations = []diagnosis.Observation{v.observation("observation", req.GetObservation())}
+		if e.Observations[0].Kind == diagnosis.UnknownValue {
+			v.add("observation.unknown", "nothing can be gained by suggesting that the owner cannot tell")
+		}
+	}
+	return e, v.err()
 }
 
 // maxPerson is how long a person's name may be, in characters.

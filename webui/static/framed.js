@@ -4,6 +4,9 @@
  * is.
  */
 
+import { h, patch } from "./dom.js";
+import { t } from "./text.js";
+
 /** What a site may set. Colours of danger are not for sale. */
 const PARTS = ["ground", "paper", "ink", "accent"];
 const SURFACES = ["ground", "paper", "wash"], INKS = ["ink", "soft", "accent", "danger"], MARKS = ["edge", "accent",
@@ -77,6 +80,30 @@ export function fit(query) {
     if (height !== last) tell({ height: (last = height) });
   }).observe(document.body);
   const screen = document.getElementById("danger");
-  if (screen) new MutationObserver(() => screen.hasAttribute("open") && tell({ danger: true })).observe(screen,
+  if (screen) new MutationObserver(() => tell({ danger: screen.hasAttribute("open") })).observe(screen,
       { attributes: true, attributeFilter: ["open"] });
+}
+
+/**
+ * What stands below: how much was told, and the key that opens the card in place or folds it to its summary again. A danger
+ * shows either way.
+ * @param {import("./state.js").State} s @param {boolean} looks
+ */
+export function viewFoot(s, looks) {
+  const root = document.documentElement, told = ((s.conversation && s.conversation.told) || []).length;
+  let foot = document.getElementById("foot");
+  if (!foot) {
+    foot = document.createElement("div");
+    foot.id = "foot";
+    /** @type {any} */ (document.getElementById("page")).append(foot);
+  }
+  if (s.view) root.dataset.open = "";
+  const open = root.dataset.open !== undefined;
+  const flip = () => {
+    open ? delete root.dataset.open : (root.dataset.open = "");
+    viewFoot(s, looks);
+  };
+  patch(foot, [h("p", { key: "told" }, told ? t("frame.told", { n: told }) : "", looks ? " " + t("frame.looks") : ""),
+    h("button", { key: "open", type: "button", id: "frame-open", "aria-expanded": String(open), onclick: flip },
+      t(open ? "frame.close" : looks ? "frame.suggest" : told ? "frame.open" : "frame.start"))]);
 }

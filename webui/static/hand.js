@@ -48,7 +48,9 @@ export function viewSuggested(s, act, place) {
       h("label", { for: "looker" }, t("look.name")), h("span", { class: "field" }, h("input", { id: "looker",
           type: "text", maxlength: "60", autocomplete: "nickname" })),
       h("p", { id: "looked", role: "status", class: "soft" }, s.handed.said || "")),
+    place === "look" && !stands && !c.closed && viewPropose(s, act),
     place === "look" && viewModeration(s, act),
+    owner && c.hidden && h("p", { key: "hidden", id: "hidden-note" }, t("hand.hidden")),
     c.assignedTo && place !== "desk" && h("p", { key: "held", class: "soft" }, t("hand.held",
         { name: c.assignedTo })),
     c.closed && place !== "desk" && h("p", { key: "ended" }, t(place === "look" ? "look.ended" : "hand.ended")),
@@ -57,26 +59,36 @@ export function viewSuggested(s, act, place) {
       h("h3", { id: "suggested-title" }, t("suggested.title")),
       owner && stands && h("p", { class: "wait" }, t("suggested.danger")),
       h("ul", null, all.map((x) => h("li", { key: x.event, "data-suggestion": x.event },
-        h("span", null, x.text, h("span", { class: "soft" }, " — " + (x.by ? t("suggested.by", { name: x.by }) :
+        h("span", null, x.causeId ? t("suggested.cause", { text: x.text }) : x.checkId ? t("suggested.check",
+            { text: x.text }) : x.observation ? x.text : t("suggested.words", { text: x.text }), h("span", { class: "soft" }, " — " + (x.by ? t("suggested.by", { name: x.by }) :
             t("suggested.somebody")))),
         owner && h("span", { class: "line-keys" },
-          !stands && !waiting.includes(x.event) && h("button", { type: "button", class: "key", "data-confirm": x.event,
+          x.checkId && !stands && !waiting.includes(x.event) && h("button", { type: "button", class: "key",
+              "data-make": x.event, "aria-label": `${t("suggested.answer")}: ${x.text}`, onclick: () => {
+                act.queue("resolve", { suggestion: x.event, confirm: true }, x.text, []);
+                act.ask(x.checkId);
+              } }, t("suggested.answer")),
+          x.observation && !stands && !waiting.includes(x.event) && h("button", { type: "button", class: "key",
+              "data-confirm": x.event,
               "aria-label": t("suggested.confirm_this", { text: x.text }),
             onclick: () => act.queue("resolve", { suggestion: x.event, confirm: true }, x.text, [x.observation.id]) },
                 t("suggested.confirm")),
           !waiting.includes(x.event) && h("button", { type: "button", class: "small", "data-decline": x.event,
               "aria-label": t("suggested.decline_this", { text: x.text }),
-            onclick: () => act.queue("resolve", { suggestion: x.event }, x.text, []) }, t("suggested.decline")))))),
+            onclick: () => act.queue("resolve", { suggestion: x.event }, x.text, []) },
+              t(x.observation ? "suggested.decline" : "suggested.away")))))),
       !owner && h("p", { class: "soft" }, t("suggested.owner"))),
   ].filter(Boolean);
 }
 
 /**
- * A forum's moderator hides a card, shows it again or ends it, with a token that the page does not keep.
+ * A forum's moderator hides a card, shows it again or ends it, with a token that the page does not keep. Readers do not
+ * see the entry: it shows where the address ends in #moderate.
  * @param {State} s
  * @param {Act} act
  */
 function viewModeration(s, act) {
+  if (location.hash !== "#moderate") return false;
   const decide = async (/** @type {any} */ e) => {
     e.preventDefault();
     act.handed({ decided: "" });
@@ -96,6 +108,33 @@ function viewModeration(s, act) {
       h("p", { role: "status", class: "soft", id: "decided" }, s.handed.decided || "")));
 }
 
+/** How many causes and checks are listed for what is typed. */
+const LISTED = 6;
+
+/** A cause, a check or a sentence, found by typing. @param {State} s @param {Act} act */
+function viewPropose(s, act) {
+  const c = /** @type {any} */ (s.conversation), text = (s.handed.propose || "").trim(), seek = text.toLowerCase();
+  const told = c.told.map((/** @type {any} */ x) => x.observation.id);
+  const causes = ((c.assessment && c.assessment.causes) || []).map((/** @type {any} */ x) => ({ causeId: x.id, text: x.title,
+      kind: "cause" }));
+  const checks = ((s.catalogue && s.catalogue.observations) || []).filter((x) => !told.includes(x.id) &&
+      !(/** @type {any} */ (x).safetyCard)).map((x) => ({ checkId: x.id, text: x.question || x.title, kind: "check" }));
+  const found = seek.length < 2 ? [] : [...causes, ...checks].filter((x) => x.text.toLowerCase().includes(seek)).slice(0,
+      LISTED);
+  return h("div", { class: "lookers", key: "propose" },
+    h("label", { for: "propose" }, t("propose.label")), h("p", { class: "soft" }, t("propose.how")),
+    h("span", { class: "field" }, h("input", { id: "propose", type: "search", maxlength: "200", autocomplete: "off",
+        placeholder: t("propose.hint"), value: s.handed.propose || "", onfocus: () => act.catalogue(),
+      oninput: (/** @type {any} */ e) => act.handed({ propose: e.target.value }) })),
+    h("ul", { class: "others" }, found.map((x) => h("li", { key: x.kind + x.text }, h("button", { type: "button",
+        class: "askrow", "data-propose": x.causeId || x.checkId, onclick: () => propose(s, act, x.causeId ?
+            { causeId: x.causeId } : { checkId: x.checkId }, x.text) },
+      h("span", null, x.text, h("small", null, t("propose." + x.kind))))))),
+    seek.length > 1 && found.length === 0 && h("p", { class: "soft" }, t("propose.none")),
+    text.length > 1 && h("span", { class: "keys one" }, h("button", { type: "button", class: "key", id: "propose-words",
+        onclick: () => propose(s, act, { remark: text }, text) }, t("propose.words"))));
+}
+
 /**
  * Suggests an answer to the owner.
  * @param {State} s
@@ -104,14 +143,21 @@ function viewModeration(s, act) {
  * @param {Record<string, any>} value
  * @param {string} words
  */
-export async function suggest(s, act, i, value, words) {
+export function suggest(s, act, i, value, words) {
+  return propose(s, act, { observation: { id: i.id, ...value } }, `${i.title || i.question}: ${words}`);
+}
+
+/** @param {State} s @param {Act} act @param {Record<string, any>} what @param {string} text */
+async function propose(s, act, what, text) {
   const name = /** @type {any} */ (document.getElementById("looker")),
       key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
   try {
-    const reply = await /** @type {any} */ (act.call("suggest", { key: s.id, observation: { id: i.id, ...value },
-        by: name ? name.value.trim() : "", clientKey: key, locale: lang }));
+    const reply = await /** @type {any} */ (act.call("suggest", { key: s.id, ...what, by: name ? name.value.trim() : "",
+        clientKey: key, locale: lang }));
     act.pushed(reply.conversation);
-    act.handed({ said: t("look.sent", { text: `${i.title || i.question}: ${words}` }) });
+    const typed = /** @type {any} */ (document.getElementById("propose"));
+    if (typed) typed.value = "";
+    act.handed({ said: t("look.sent", { text }), propose: "" });
   } catch (fault) {
     act.handed({ said: t(/** @type {any} */ (fault).code === "FAILED_PRECONDITION" ? "look.refused" : "look.failed") });
   }

@@ -22,6 +22,8 @@ const place = document.documentElement.dataset.place || "", query = new URLSearc
 const looks = place === "look" || (framed && query.has("look"));
 const byAddress = framed ? query.get("look") || recallFramed() :
     decodeURIComponent((location.pathname.match(/^(?:\/desk)?\/(?:c|look)\/(.+)/) || ["", ""])[1]);
+/** What a frame of another site has beside the page: folded to a summary until it is opened. @type {any} */
+let frame = null;
 let state = begin(byAddress, recall(byAddress));
 let sending = false, notBefore = 0, moveFocus = false, asked = "", fetching = false;
 
@@ -120,7 +122,8 @@ function watch() {
 
 /** @param {import("./socket.js").Fault} fault */
 function broken(fault) {
-  if (fault.code === "NOT_FOUND" || fault.code === "INVALID_ARGUMENT") dispatch({ type: "gone" });
+  // Who only looks on sees nothing more of a card that was hidden or closed to them.
+  if (fault.code === "NOT_FOUND" || fault.code === "INVALID_ARGUMENT") dispatch({ type: "gone", blank: looks });
   else if (line.isOpen()) line.drop();
 }
 
@@ -309,6 +312,7 @@ function render() {
     el("text").placeholder = t(now.kind === "ask" ? "say.label_or" : "say.hint");
     page.dataset.kind = safety ? "safety" : state.editing ? "change" : now.kind;
   }
+  if (frame) frame.viewFoot(state, looks);
   showSigns();
   showAsks();
   page.classList.toggle("begin", !judged(state) && now.kind === "safety");
@@ -540,5 +544,5 @@ if (looks) {
   act.answer = (i, value, words) => state.hand && state.hand.suggest(state, act, i, value, words);
   for (const name of ["skip", "retract", "edit", "tool", "done"]) act[name] = () => {};
 }
-if (framed) import("./framed.js").then((m) => m.fit(query));
+if (framed) import("./framed.js").then((m) => { frame = m; m.fit(query); render(); });
 if (place === "desk") more(import("./deskcard.js")).then((m) => m.mount(line, act, () => state));

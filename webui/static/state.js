@@ -19,7 +19,7 @@
  *   text: string}[], unclear?: string[], event: string}[], openedAt?: string, assignedTo?: string, closed?: boolean,
  *   eurosPerMinute?: number, willingness?: string, nextRepairId?: string, recovery?: Record<string, any>,
  *   settlement?: Record<string, any>, suggestions?: {event: string, observation: Observation, text: string, by?:
- *   string}[],
+ *   string, causeId?: string, checkId?: string}[], hidden?: boolean,
  *   offers?: {id: string, event: string, suggestion: {reading: Read, alternatives?: Read[],
  *   danger?: boolean}}[]}} Conversation
  * @typedef {{observation: Observation, words?: string, text?: string}} Read
@@ -79,7 +79,7 @@ function change(s, e) {
     case "dismissed": return { ...s, dismissed: [...s.dismissed, e.key] };
     case "out": return { ...s, out: true };
     case "pushed": return take(s, e.conversation);
-    case "gone": return refuse({ ...s, gone: true }, () => true);
+    case "gone": return refuse({ ...s, gone: true, view: "", conversation: e.blank ? null : s.conversation }, () => true);
     case "acknowledged": return acknowledge(s, e.ids);
     case "looked_again": return lookAgain(s);
     case "rules": return { ...s };

@@ -1,6 +1,6 @@
 // @ts-check
 /**
- * Puts a conversation into a page of another site, in a frame as tall as what is in it. Stands in that page as one
+ * Puts a conversation into a page of another site, in a frame as tall as what is in it, up to four fifths of the window. Stands in that page as one
  *   script
  * tag; data-look="…" lets its readers look on at a conversation. Colours come from the custom properties
  *   --lightoff-ground,
@@ -26,11 +26,14 @@
   frame.style.cssText = "display:block;width:100%;height:40rem;border:0";
   frame.referrerPolicy = "no-referrer";
   frame.allow = "clipboard-write";
+  let tall = 640, alarm = false; // a danger needs room, however little is open
   addEventListener("message", (m) => {
     if (m.origin !== service || m.source !== frame.contentWindow || !m.data ||
         typeof m.data.lightoff !== "object") return;
     const { height, danger } = m.data.lightoff || {};
-    if (Number.isFinite(height)) frame.style.height = Math.min(20000, Math.max(200, height)) + "px";
+    if (Number.isFinite(height)) tall = height;
+    if (typeof danger === "boolean") alarm = danger;
+    frame.style.height = Math.min(Math.max(420, 0.8 * innerHeight), Math.max(120, tall, alarm ? 640 : 0)) + "px";
     if (danger === true) frame.scrollIntoView({ block: "start" });
   });
   script.after(frame);

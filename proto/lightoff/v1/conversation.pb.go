@@ -837,17 +837,21 @@ func (x *Settlement) GetHolding() Holding {
 	return Holding_HOLDING_UNSPECIFIED
 }
 
-// Suggestion is an answer that somebody suggests who looks on.
+// Suggestion is what somebody suggests who looks on: an answer, a cause, a check or some words.
 type Suggestion struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The number of the event that made it.
 	Event int64 `protobuf:"varint,1,opt,name=event,proto3" json:"event,omitempty"`
-	// The answer.
+	// The answer, if it is one.
 	Observation *Observation `protobuf:"bytes,2,opt,name=observation,proto3" json:"observation,omitempty"`
-	// The same in plain words.
+	// The same in plain words: the answer, the cause's title, the check's question, or a reader's own words.
 	Text string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
 	// What the one who suggests is called; may be empty.
-	By            string `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	By string `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	// The cause, if it is one.
+	CauseId string `protobuf:"bytes,5,opt,name=cause_id,json=causeId,proto3" json:"cause_id,omitempty"`
+	// The check, if it is one.
+	CheckId       string `protobuf:"bytes,6,opt,name=check_id,json=checkId,proto3" json:"check_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -906,6 +910,20 @@ func (x *Suggestion) GetText() string {
 func (x *Suggestion) GetBy() string {
 	if x != nil {
 		return x.By
+	}
+	return ""
+}
+
+func (x *Suggestion) GetCauseId() string {
+	if x != nil {
+		return x.CauseId
+	}
+	return ""
+}
+
+func (x *Suggestion) GetCheckId() string {
+	if x != nil {
+		return x.CheckId
 	}
 	return ""
 }
@@ -2390,7 +2408,7 @@ type ResolveSuggestionRequest struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// The number of the event that made the suggestion.
 	Suggestion int64 `protobuf:"varint,2,opt,name=suggestion,proto3" json:"suggestion,omitempty"`
-	// True makes it an answer, false puts it away.
+	// True makes an answer of it, false puts it away. A cause, a check or some words are put away either way.
 	Confirm bool `protobuf:"varint,3,opt,name=confirm,proto3" json:"confirm,omitempty"`
 	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
@@ -3094,13 +3112,15 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\n" +
 	"settled_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tsettledAt\x12>\n" +
 	"\rcheck_back_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\vcheckBackAt\x12.\n" +
-	"\aholding\x18\x06 \x01(\x0e2\x14.lightoff.v1.HoldingR\aholding\"\x82\x01\n" +
+	"\aholding\x18\x06 \x01(\x0e2\x14.lightoff.v1.HoldingR\aholding\"\xb8\x01\n" +
 	"\n" +
 	"Suggestion\x12\x14\n" +
 	"\x05event\x18\x01 \x01(\x03R\x05event\x12:\n" +
 	"\vobservation\x18\x02 \x01(\v2\x18.lightoff.v1.ObservationR\vobservation\x12\x12\n" +
 	"\x04text\x18\x03 \x01(\tR\x04text\x12\x0e\n" +
-	"\x02by\x18\x04 \x01(\tR\x02by\"\xce\x01\n" +
+	"\x02by\x18\x04 \x01(\tR\x02by\x12\x19\n" +
+	"\bcause_id\x18\x05 \x01(\tR\acauseId\x12\x19\n" +
+	"\bcheck_id\x18\x06 \x01(\tR\acheckId\"\xce\x01\n" +
 	"\x04Told\x12:\n" +
 	"\vobservation\x18\x01 \x01(\v2\x18.lightoff.v1.ObservationR\vobservation\x12\x18\n" +
 	"\askipped\x18\x02 \x01(\bR\askipped\x12\x12\n" +

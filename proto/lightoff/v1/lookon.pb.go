@@ -408,7 +408,7 @@ func (x *WatchViewResponse) GetConversation() *Conversation {
 	return nil
 }
 
-// SuggestAnswerRequest proposes an answer.
+// SuggestAnswerRequest proposes just one of an answer, a cause, a check and some words.
 type SuggestAnswerRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The look-on key.
@@ -420,7 +420,13 @@ type SuggestAnswerRequest struct {
 	// As in SayTextRequest.
 	ClientKey string `protobuf:"bytes,4,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
 	// As in GetConversationRequest.
-	Locale        string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
+	Locale string `protobuf:"bytes,5,opt,name=locale,proto3" json:"locale,omitempty"`
+	// A cause that it might be.
+	CauseId string `protobuf:"bytes,6,opt,name=cause_id,json=causeId,proto3" json:"cause_id,omitempty"`
+	// An observation that the owner might make.
+	CheckId string `protobuf:"bytes,7,opt,name=check_id,json=checkId,proto3" json:"check_id,omitempty"`
+	// Some words, 200 characters at most. They are shown as a reader's words, and never read.
+	Remark        string `protobuf:"bytes,8,opt,name=remark,proto3" json:"remark,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -486,6 +492,27 @@ func (x *SuggestAnswerRequest) GetClientKey() string {
 func (x *SuggestAnswerRequest) GetLocale() string {
 	if x != nil {
 		return x.Locale
+	}
+	return ""
+}
+
+func (x *SuggestAnswerRequest) GetCauseId() string {
+	if x != nil {
+		return x.CauseId
+	}
+	return ""
+}
+
+func (x *SuggestAnswerRequest) GetCheckId() string {
+	if x != nil {
+		return x.CheckId
+	}
+	return ""
+}
+
+func (x *SuggestAnswerRequest) GetRemark() string {
+	if x != nil {
+		return x.Remark
 	}
 	return ""
 }
@@ -560,14 +587,17 @@ const file_lightoff_v1_lookon_proto_rawDesc = "" +
 	"afterEvent\x12\x16\n" +
 	"\x06locale\x18\x03 \x01(\tR\x06locale\"R\n" +
 	"\x11WatchViewResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xab\x01\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\xf9\x01\n" +
 	"\x14SuggestAnswerRequest\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12:\n" +
 	"\vobservation\x18\x02 \x01(\v2\x18.lightoff.v1.ObservationR\vobservation\x12\x0e\n" +
 	"\x02by\x18\x03 \x01(\tR\x02by\x12\x1d\n" +
 	"\n" +
 	"client_key\x18\x04 \x01(\tR\tclientKey\x12\x16\n" +
-	"\x06locale\x18\x05 \x01(\tR\x06locale\"V\n" +
+	"\x06locale\x18\x05 \x01(\tR\x06locale\x12\x19\n" +
+	"\bcause_id\x18\x06 \x01(\tR\acauseId\x12\x19\n" +
+	"\bcheck_id\x18\a \x01(\tR\acheckId\x12\x16\n" +
+	"\x06remark\x18\b \x01(\tR\x06remark\"V\n" +
 	"\x15SuggestAnswerResponse\x12=\n" +
 	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation*Y\n" +
 	"\aVerdict\x12\x17\n" +

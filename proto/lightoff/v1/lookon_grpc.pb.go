@@ -41,7 +41,7 @@ type LookOnServiceClient interface {
 	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.WatchConversation
 	// is.
 	WatchView(ctx context.Context, in *WatchViewRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchViewResponse], error)
-	// SuggestAnswer proposes an answer to the owner. Nothing counts until the owner confirms it.
+	// SuggestAnswer proposes an answer, a cause, a check or some words to the owner. Nothing counts until the owner confirms it.
 	SuggestAnswer(ctx context.Context, in *SuggestAnswerRequest, opts ...grpc.CallOption) (*SuggestAnswerResponse, error)
 }
 
@@ -109,7 +109,7 @@ type LookOnServiceServer interface {
 	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.WatchConversation
 	// is.
 	WatchView(*WatchViewRequest, grpc.ServerStreamingServer[WatchViewResponse]) error
-	// SuggestAnswer proposes an answer to the owner. Nothing counts until the owner confirms it.
+	// SuggestAnswer proposes an answer, a cause, a check or some words to the owner. Nothing counts until the owner confirms it.
 	SuggestAnswer(context.Context, *SuggestAnswerRequest) (*SuggestAnswerResponse, error)
 	mustEmbedUnimplementedLookOnServiceServer()
 }
