@@ -1,7 +1,14 @@
 // @ts-check
-/** What a desk has beside a caller's card: who attends, notes, handing on, the end, the report, and a key for each. */
+/**
+ * What a desk has beside a caller's card: who attends, notes, ticket, handing on, the end, the report, and a key for
+ * each; the
+ * other calls, where one of them must leave; and whatever is typed goes into the line.
+ */
+import { hear, show } from "./bell.js";
+import { isAlarm } from "./calls.js";
 import { h, patch } from "./dom.js";
-import { current, eventOf } from "./state.js";
+import { dial } from "./socket.js";
+import { eventOf } from "./state.js";
 import { shorthand } from "./shorthand.js";
 import { lang, t } from "./text.js";
 
@@ -14,27 +21,32 @@ let line = /** @type {any} */ (null), act = /** @type {any} */ (null);
 let now = /** @type {() => any} */ (() => null);
 const work = { record: /** @type {any} */ (null), open: "", outcome: "SETTLED", causes: /** @type {string[]} */ ([]),
     all: /** @type {any[]} */ ([]), form: "PLAIN", report: /** @type {any} */ (null), said: "", bad: "",
-    keys: !/(^|; )keys=off/.test(document.cookie), event: 0, asking: false };
+    keys: !/(^|; )keys=off/.test(document.cookie), event: 0, asking: false, code: "" };
 
-/** The keys and what each does. @type {[string, string, () => any][]} */
+/** The keys and what each does: no letter among them, for letters are typed. @type {[string, string, () => any][]} */
 const KEYS = [
-  ["/", "desk.key.line", () => el("text").focus()],
-  ["n", "safety.none", () => press("#safety:not([hidden]) #none")],
+  ["F1", "desk.keys", () => unfold("keys")],
+  ["F2", "desk.take", () => take()],
+  ["F3", "desk.report", () => unfold("report")],
+  ["F4", "desk.spoken", () => spoken()],
+  ["F6", "desk.hand_on", () => unfold("hand")],
+  ["F7", "desk.ticket", () => unfold("ticket")],
+  ["F8", "desk.note", () => unfold("note")],
+  ["F9", "desk.close", () => unfold("close")],
+  ["F10", "desk.queue", () => { location.href = "/desk"; }],
+  ["⇧F2", "desk.take_alarm", () => alarm && attend(alarm)],
   ["1 … 9", "desk.key.answer", () => {}],
-  ["u", "ask.cannot", () => press("#question [data-unknown]")],
-  ["s", "ask.skip", () => press("#question [data-skip]")],
-  ["t", "desk.take", () => take()],
-  ["h", "desk.hand_on", () => unfold("hand")],
-  ["o", "desk.note", () => unfold("note")],
-  ["c", "desk.close", () => unfold("close")],
-  ["r", "desk.report", () => unfold("report")],
-  ["q", "desk.queue", () => { location.href = "/desk"; }],
-  ["?", "desk.keys", () => unfold("keys")],
+  ["0", "ask.cannot", () => press("#safety:not([hidden]) #none") || press("#question [data-unknown]")],
+  [".", "ask.skip", () => press("#question [data-skip]")],
+  ["Esc", "desk.key.leave", () => {}],
 ];
 
-/** @param {string} css */
-function press(css) { const key = /** @type {any} */ (document.querySelector(css));
-    if (key && key.checkVisibility()) key.click(); }
+/** Presses what shows. @param {string} css */
+function press(css) {
+  const key = /** @type {any} */ (document.querySelector(css)), there = !!key && key.checkVisibility();
+  if (there) key.click();
+  return there;
+}
 
 const key = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2,
     "0")).join("");
@@ -63,6 +75,23 @@ async function deed(what, request, done) {
 
 const take = () => deed("assign", {}, t("desk.taken"));
 
+/** A code for the caller to come back with, or to hand the call over by. */
+async function spoken() {
+  work.bad = work.said = "";
+  try { work.code = (await line.call("make_code", { id: now().id })).code; } catch { work.bad = t("desk.failed"); }
+  render();
+}
+
+/** The call that people must leave for and nobody has, and all that wait. */
+let alarm = "", waiting = 0;
+
+/** Takes over another call, and goes there. This one stays as it stands. @param {string} id */
+async function attend(id) {
+  try { await line.call("assign", { id,
+      clientKey: key() }); location.href = "/desk/c/" + encodeURIComponent(id); } catch {
+    work.bad = t("desk.failed"); render(); }
+}
+
 /** Unfolds a part of the panel, or folds it again. @param {string} what */
 async function unfold(what) {
   work.open = work.open === what ? "" : what;
@@ -71,7 +100,8 @@ async function unfold(what) {
       { locale: lang })).causes || []; } catch { /* those that lead are offered */ }
   if (work.open === "report") await report();
   render();
-  const first = /** @type {any} */ (document.querySelector("#panel .panel input:checked, #panel .panel input, #panel .panel textarea"));
+  const first = /** @type {any} */ (document.querySelector("#panel .panel input:checked") ||
+      document.querySelector("#panel .panel :is(input, textarea)"));
   if (first) first.focus();
 }
 
@@ -90,6 +120,7 @@ async function refresh() {
       /* with the next event */ }
   work.asking = false;
   render();
+  if (document.activeElement === document.body) question().focus();
 }
 
 /**
@@ -147,6 +178,8 @@ function viewOpen() {
   switch (work.open) {
     case "note": return oneField("note", t("desk.note_how"), t("desk.note"), (text) => text && deed("add_note",
         { text }, t("desk.noted")));
+    case "ticket": return oneField("ticket", t("desk.ticket_how"), t("desk.save_ticket"), (ticket) => deed("set_ticket",
+        { ticket }, t("desk.ticketed")));
     case "hand": return oneField("to", t("desk.hand_how"), t("desk.hand_on"), (to) => deed("assign",
         { ...(to ? { to } : { toQueue: true }), note: el("hand-note").value.trim() }, t("desk.handed")),
       [h("label", { for: "hand-note" }, t("desk.hand_note")), h("span", { class: "field" },
@@ -185,8 +218,12 @@ function save() {
 function switchKeys() {
   work.keys = !work.keys;
   document.cookie = `keys=${work.keys ? "" : "off"}; path=/; max-age=31536000; samesite=lax`;
+  showKeys();
   render();
 }
+
+/** Answers show the key that presses them, as long as they do. */
+const showKeys = () => document.documentElement.toggleAttribute("data-keys", work.keys);
 
 /** @param {string} k @param {string} name @param {() => any} does @param {boolean} [pressed] */
 const deedKey = (k, name, does, pressed) => h("button", { key: name, type: "button", class: "small", "data-deed": name,
@@ -195,22 +232,28 @@ const deedKey = (k, name, does, pressed) => h("button", { key: name, type: "butt
 
 function render() {
   const r = work.record || {}, ended = r.closing;
+  const name = now().conversation && (work.record || {}).ticket;
   patch(el("panel"), [
-    h("div", { class: "acts", key: "acts" },
+    h("p", { class: "who", key: "who" },
       h("strong", null, ended ? t("outcome." + ended.outcome) + (r.closedBy ? " · " + r.closedBy : "") :
           r.assignedTo ? t("desk.held", { name: r.assignedTo }) : t("desk.free")),
-      h("a", { class: "small", href: "/desk", "data-deed": "queue", "aria-keyshortcuts": "q" }, t("desk.queue"), " ",
-          h("kbd", null, "q")),
-      deedKey("t", "take", take), deedKey("h", "hand_on", () => unfold("hand"), work.open === "hand"), deedKey("o",
-          "note", () => unfold("note"), work.open === "note"),
+      name && h("span", { class: "ticket", id: "ticket-shown" }, name)),
+    h("div", { class: "acts", key: "acts" },
+      deedKey("F2", "take", take), deedKey("F4", "spoken", spoken), deedKey("F6", "hand_on", () => unfold("hand"),
+          work.open === "hand"),
+      deedKey("F7", "ticket", () => unfold("ticket"), work.open === "ticket"),
+      deedKey("F8", "note", () => unfold("note"), work.open === "note"),
       ended ? h("button", { key: "reopen", type: "button", class: "small", "data-deed": "reopen", onclick: () =>
-          deed("reopen", {}, t("desk.reopened")) }, t("desk.reopen")) : deedKey("c", "close", () => unfold("close"),
+          deed("reopen", {}, t("desk.reopened")) }, t("desk.reopen")) : deedKey("F9", "close", () => unfold("close"),
           work.open === "close"),
-      deedKey("r", "report", () => unfold("report"), work.open === "report"), deedKey("?", "keys", () =>
+      deedKey("F3", "report", () => unfold("report"), work.open === "report"), deedKey("F1", "keys", () =>
           unfold("keys"), work.open === "keys"),
       h("button", { key: "hide", type: "button", class: "small", "data-deed": "hide",
           "aria-pressed": String(!!r.hidden), onclick: () => deed("set_hidden", { hidden: !r.hidden }, t(r.hidden ?
           "desk.shown" : "desk.hidden")) }, t("desk.hide"))),
+    h("div", { key: "code", role: "status" }, work.code && h("p", null, t("desk.read_out"), " ", h("strong",
+        { class: "spoken",
+        id: "spoken" }, work.code))),
     h("p", { key: "said", role: "status", class: "soft", id: "deed-said" }, work.said),
         h("p", { key: "bad", role: "alert", class: "bad", id: "deed-bad" }, work.bad),
     (r.notes || []).length > 0 && h("ul", { key: "notes", class: "deed-notes", "aria-label": t("desk.notes_label") },
@@ -222,19 +265,64 @@ function render() {
 
 /** @param {any} e */
 function pressed(e) {
-  if (e.ctrlKey || e.altKey || e.metaKey) return;
+  if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
+  const found = KEYS.find(([k]) => k === (e.shiftKey && e.key === "F2" ? "⇧F2" : e.key)), screen = el("danger").open;
+  if (/^F\d/.test(e.key) && found) { e.preventDefault(); return found[2](); }
   const typing = e.target.matches("input:not([type=radio], [type=checkbox]), textarea, select");
-  if (e.key === "Escape" && !el("danger").open) { if (typing) e.target.blur(); else if (work.open) unfold(work.open);
-      return; }
-  if (typing || !work.keys || el("danger").open) return;
-  if (/^[1-9]$/.test(e.key)) {
-    const answers = /** @type {any} */ (document.querySelectorAll("#question .keys .key")),
-        chosen = answers[Number(e.key) - 1];
-    if (chosen && current(now()).kind !== "safety") { e.preventDefault(); chosen.click(); }
-    return;
+  if (e.key === "Escape" && !screen) {
+    if (work.open) unfold(work.open);
+    return question().focus();
   }
-  const found = KEYS.find(([k]) => k === e.key);
-  if (found) { e.preventDefault(); found[2](); }
+  if (e.key === "Enter" && e.target.id === "text" && !el("text").value) return question().focus();
+  if (typing || screen || e.key.length !== 1 || e.key === " ") return;
+  if (work.keys && /^[0-9.]$/.test(e.key) && answers(e.key)) return e.preventDefault();
+  // Whatever else is typed is meant for the line, or for the number that is asked.
+  const number = /** @type {any} */ (document.querySelector("#question .reading input"));
+  (number && /[\d−-]/.test(e.key) ? number : el("text")).focus();
+}
+
+const question = () => /** @type {any} */ (el("safety").hidden ? document.querySelector("#question .ask") ||
+    el("text") :
+    el("safety-title"));
+
+/** Presses what the digit stands beside. @param {string} digit */
+function answers(digit) {
+  if (digit === "0" || digit === ".") return !document.querySelector("#question .reading") &&
+      !!(/** @type {any} */ (KEYS.find(([k]) => k === digit)))[2]();
+  const css = el("safety").hidden ? "#question .keys .key" : ".signs label";
+  const chosen = /** @type {any} */ (document.querySelectorAll(css)[Number(digit) - 1]);
+  if (chosen) chosen.click();
+  return !!chosen;
+}
+
+/** The other calls: how many wait, and whether people must leave in one of them. */
+function listen() {
+  const live = document.createElement("p"), band = document.createElement("div"), rest = document.createElement("a");
+  band.id = "bell";
+  live.setAttribute("role", "alert");
+  live.className = "unseen";
+  rest.href = "/desk";
+  rest.className = "rest";
+  rest.dataset.deed = "queue";
+  el("banner").before(band, live);
+  el("line").after(rest);
+  const tell = () => { show(band, live, t("desk.title"), attend, "⇧F2"); patch(rest, [t("desk.wait", { n: waiting }),
+      " ",
+      h("kbd", null, "F10")]); };
+  const other = dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + "/desk/socket", {
+    link(link) { if (link === "open") queueMicrotask(() => other.call("watch_list", { locale: lang }).catch(() =>
+        {})); },
+    push() {}, broken() { if (other.isOpen()) other.drop(); },
+    list(list) {
+      const entries = list.entries || [], open = entries.filter((/** @type {any} */ x) => !x.assignedTo &&
+          x.id !== now().id);
+      waiting = open.length;
+      alarm = (open.find(isAlarm) || { id: "" }).id;
+      hear(entries, now().id, Date.now());
+      tell();
+    },
+  });
+  setInterval(tell, 1000);
 }
 
 /** @param {any} to @param {any} acts @param {() => any} state */
@@ -247,18 +335,19 @@ export function mount(to, acts, state) {
   panel.id = "panel";
   panel.tabIndex = -1;
   panel.setAttribute("aria-label", t("desk.heading"));
-  el("banner").after(panel);
-  act.shorthand = (/** @type {string} */ text) => shorthand(text, lang);
+  el("card").prepend(panel);
+  act.shorthand = (/** @type {string} */ text) => { question().focus(); return shorthand(text, lang); };
+  showKeys();
   document.addEventListener("keydown", pressed);
   // The card renders at every change; its list of lines is as good a bell as any.
-  new MutationObserver(refresh).observe(el("card"), { childList: true, subtree: true, characterData: true });
+  new MutationObserver(refresh).observe(el("told"), { childList: true, subtree: true, characterData: true });
   setInterval(refresh, 2000);
   // Without a token the line is refused, and nothing says why; whoever is not signed in goes where that is done.
   const signedIn = async () => { const answer = await fetch("/desk/me").catch(() => null); if (answer &&
       answer.status === 401) location.href = "/desk"; };
   setInterval(() => !line.isOpen() && signedIn(), 5000);
   signedIn();
+  listen();
   render();
   refresh();
-  el("text").focus();
 }

@@ -2,56 +2,100 @@
 /**
  * A desk's list of conversations: signing in, the list as it changes, a new case in one line, a caller's by its code.
  */
-import { grade, gradeText, sign } from "./danger.js";
+import { hear, isMuted, mute, show } from "./bell.js";
+import { GROUPS, grouped, pause, viewRow } from "./calls.js";
 import { h, patch } from "./dom.js";
 import { dial } from "./socket.js";
-import { percent } from "./state.js";
 import { shorthand } from "./shorthand.js";
 import { LANGUAGES, count, lang, relabel, speak, speakMore, t } from "./text.js";
+
+const TYPED = 200, BACK = 300000; // ms: after the last letter of a search; between two looks at whom to ask back
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
 /** @type {any} */ let list = null;
-let line = /** @type {any} */ (null), ended = false, due = false, plots = /** @type {any} */ (null),
-    figures = /** @type {any} */ (null), keysOn = !/(^|; )keys=off/.test(document.cookie);
+/** @type {any[]} */ let back = [];
+let line = /** @type {any} */ (null), ended = false, mine = false, search = "", plots = /** @type {any} */ (null),
+    figures = /** @type {any} */ (null), weeks = 8, backAt = 0, timer = 0;
 
-/** The keys and what each does. @type {[string, string, () => void][]} */
+/** The keys and what each does: none of them writes a letter, for whatever is typed goes into the line.
+ * @type {[string, string, () => void][]} */
 const KEYS = [
-  ["/", "desk.new", () => el("case").focus()],
-  ["f", "desk.code", () => el("code").focus()],
-  ["j", "desk.key.down", () => move(1)],
-  ["k", "desk.key.up", () => move(-1)],
+  ["F1", "desk.keys", () => keys()],
+  ["F2", "desk.take_row", () => takeRow()],
+  ["F3", "desk.search", () => el("search").focus()],
+  ["F4", "desk.code", () => el("code").focus()],
+  ["F6", "desk.mine", () => toggle({ mine: !mine })],
+  ["F7", "desk.ended", () => toggle({ ended: !ended })],
+  ["F8", "bell.sound", () => { mute(); render(); }],
+  ["F9", "desk.statistics", () => statistics()],
+  ["↓ ↑", "desk.key.move", () => {}],
   ["Enter", "desk.key.open", () => {}],
-  ["e", "desk.ended", () => toggleEnded()],
-  ["b", "desk.due", () => toggleDue()],
-  ["p", "desk.statistics", () => statistics()],
+  ["Esc", "desk.key.line_back", () => {}],
 ];
 
 /** @param {number} by */
 function move(by) {
-  const rows = /** @type {any[]} */ ([...document.querySelectorAll(".call-row")]),
+  const rows = /** @type {any[]} */ ([...document.querySelectorAll(".call-row")]).filter((r) => r.checkVisibility()),
       at = rows.indexOf(document.activeElement);
-  const next = rows[at < 0 ? (by > 0 ? 0 : rows.length - 1) : Math.min(rows.length - 1, Math.max(0, at + by))];
-  if (next) next.focus();
+  const next = rows[at < 0 ? (by > 0 ? 0 : rows.length - 1) : Math.min(rows.length - 1, at + by)];
+  at + by < 0 && at >= 0 ? el("case").focus() : next && next.focus();
 }
 
-function toggleEnded() { ended = !ended; due = false; follow(); }
-function toggleDue() { due = !due; follow(); }
+/** @param {{mine?: boolean, ended?: boolean, search?: string}} what */
+function toggle(what) {
+  mine = what.mine ?? mine;
+  ended = what.ended ?? ended;
+  search = what.search ?? search;
+  render();
+  follow();
+}
+
+/** Takes over the call that has the focus or, if none has, the first that nobody attends to, and goes there. */
+function takeRow() {
+  const row = /** @type {any} */ (document.activeElement), id = (row && row.dataset && row.dataset.row) ||
+      ((list && list.entries) || []).filter((/** @type {any} */ e) => !e.assignedTo &&
+          !e.closing).map((/** @type {any} */ e) =>
+          e.id)[0];
+  if (id) take(id);
+}
+
+/** @param {string} id */
+async function take(id) {
+  try { await line.call("assign", { id }); } catch { return say("case-bad", t("code.later")); }
+  location.href = "/desk/c/" + encodeURIComponent(id);
+}
 
 async function statistics() {
   try {
     plots ||= await import("./stats.js");
-    figures = await line.call("get_statistics", { locale: lang });
+    figures = await line.call("get_statistics", { locale: lang, weeks });
   } catch { return say("case-bad", t("code.later")); }
   render();
-  el("statistics").scrollIntoView({ block: "nearest" });
+  el("statistics").scrollIntoView({ block: "start" });
+  el("statistics-title").focus();
+}
+
+function keys() {
+  const fold = el("keys-fold");
+  fold.open = !fold.open;
+  if (fold.open) fold.scrollIntoView({ block: "end" });
 }
 
 /** @param {string} id @param {string} text */
 function say(id, text) { el(id).textContent = text; }
 
 function follow() {
-  line.call("watch_list", { locale: lang, closed: ended, dueBack: due }).catch(refused);
+  line.call("watch_list", { locale: lang, closed: ended, mine, search }).catch(refused);
+  askBack();
+}
+
+/** Whom to ask back changes by the day, so it is asked for now and then. */
+async function askBack() {
+  try { back = (await line.call("list_calls", { locale: lang, dueBack: true, mine })).entries ||
+      []; backAt = Date.now();
+      } catch { return; }
+  render();
 }
 
 /** @param {any} fault */
@@ -60,67 +104,71 @@ function refused(fault) {
   else if (line.isOpen()) line.drop();
 }
 
-/** How long ago, in words. @param {string} at */
-function ago(at) {
-  const minutes = Math.max(0, Math.round((Date.now() - Date.parse(at)) / 60000));
-  return minutes < 1 ? t("desk.now") : minutes < 90 ? t("desk.minutes", { n: minutes }) : minutes < 2880 ?
-      t("desk.hours", { n: Math.round(minutes / 60) }) : t("desk.days", { n: Math.round(minutes / 1440) });
+/** @param {string} group @param {any[]} entries @param {number} now */
+function viewGroup(group, entries, now) {
+  if (entries.length === 0) return null;
+  const rows = h("ol", { class: "queue", "aria-labelledby": "group-" + group }, entries.map((e) => viewRow(e, group,
+      now)));
+  const head = h("h3", { id: "group-" + group }, t("group." + group), h("span", { class: "soft" },
+      String(entries.length)));
+  return group === "quiet" ? h("details", { key: group, class: "group", "data-group": group }, h("summary", null,
+      head), rows) :
+      h("section", { key: group, class: "group", "data-group": group }, head, rows);
 }
 
-/** @param {any} e */
-function viewRow(e) {
-  const d = (e.dangers || [])[0], ending = e.closing && t("outcome." + e.closing.outcome);
-  const level = d && !ending ? " row-" + d.severity.slice(9).toLowerCase() : "";
-  return h("li", { key: e.id }, h("a", { class: "call-row" + level, href: "/desk/c/" + encodeURIComponent(e.id),
-      "data-row": e.id },
-    h("span", { class: "danger-cell" }, d && !ending ? h("span", { class: "grade grade-" + grade(d)[1] }, sign(d),
-        gradeText(d)) : h("span", { class: "soft" }, ending || t("desk.calm"))),
-    h("span", { class: "what" }, (e.told || []).join(" · ") || t("desk.nothing")),
-    h("span", { class: "lead soft" }, d && !ending ? d.title : e.causes ? e.causes.join("; ") : e.lead ?
-        `${e.lead.title} ${percent(e.lead.probability || 0)}` : ""),
-    h("span", { class: "soft held" }, e.assignedTo ? t("desk.held", { name: e.assignedTo }) : !ending &&
-        t("desk.free")),
-    h("span", { class: "soft when" }, ago(e.changedAt), e.noteCount ? " · " + count("desk.notes", e.noteCount) : "")));
-}
+/** @param {string} id @param {string} key @param {string} words @param {boolean} on @param {() => void} does */
+const switchKey = (id, key, words, on, does) => h("button", { type: "button", class: "small", id, key: id,
+    "aria-pressed": String(on), "aria-keyshortcuts": key, onclick: does }, t(words), " ", h("kbd", null, key));
 
 function render() {
-  document.title = t("desk.title");
-  const entries = (list && list.entries) || [];
+  const entries = (list && list.entries) || [], now = Date.now(), groups = grouped(entries, search ? [] : back, now);
+  const open = entries.filter((/** @type {any} */ e) => !e.closing).length;
+  show(el("bell"), el("bell-live"), t("desk.title"), take, "F2");
+  patch(el("queue-head"), [
+    h("h2", { id: "queue-title", key: "t" }, count("desk.calls", open)),
+    switchKey("mine", "F6", "desk.mine", mine, () => toggle({ mine: !mine })),
+    switchKey("ended", "F7", "desk.ended", ended, () => toggle({ ended: !ended })),
+    switchKey("sound", "F8", "bell.sound", !isMuted(), () => { mute(); render(); }),
+  ]);
   patch(el("queue"), [
-    h("h2", { id: "queue-title", key: "t" }, h("span", null, count("desk.calls", entries.length)),
-        h("button", { type: "button", class: "small", id: "ended", "aria-pressed": String(ended),
-        onclick: toggleEnded }, t("desk.ended"), " ", h("kbd", null, "e")),
-      h("button", { type: "button", class: "small", id: "due", "aria-pressed": String(due), onclick: toggleDue },
-          t("desk.due"), " ", h("kbd", null, "b"))),
-    list && entries.length === 0 && h("p", { class: "soft", key: "none" }, t(due ? "desk.none_due" : "desk.none")),
-    h("ol", { class: "queue", key: "q" }, entries.map(viewRow)),
+    ...GROUPS.map((g) => viewGroup(g, groups.get(g) || [], now)),
+    list && entries.length === 0 && h("p", { class: "soft", key: "none" }, t(search ? "desk.not_found" : "desk.none")),
     list && list.more && h("p", { class: "soft", key: "m" }, t("desk.more")),
   ]);
   patch(el("statistics"), [
-    h("h2", { id: "statistics-title" }, h("span", null, t("desk.statistics")), h("button", { type: "button",
-        class: "small", id: "plots", onclick: statistics }, t(figures ? "desk.again" : "desk.show"), " ",
-        h("kbd", null, "p"))),
+    h("h2", { id: "statistics-title", tabindex: "-1" }, h("span", null, t("desk.statistics")),
+      figures && h("span", { class: "spans" }, [4, 8, 52].map((n) => h("button", { key: String(n), type: "button",
+          class: "small", "data-weeks": String(n), "aria-pressed": String(weeks === n), onclick: () => { weeks = n;
+          statistics(); } }, t("stats.weeks", { n })))),
+      h("button", { type: "button", class: "small", id: "plots", "aria-keyshortcuts": "F9", onclick: statistics },
+          t(figures ? "desk.again" : "desk.show"), " ", h("kbd", null, "F9"))),
     figures && plots.viewStatistics(figures),
   ]);
-  patch(el("keys"), [
-    h("h2", { id: "keys-title" }, h("span", null, t("desk.keys")), h("button", { type: "button", class: "small",
-        id: "keys-switch", "aria-pressed": String(keysOn), onclick: switchKeys }, t("desk.keys_on"))),
-    h("ul", { class: "keys-list" }, KEYS.map(([key, what]) => h("li", { key }, h("kbd", null, key), t(what)))),
-  ]);
+  patch(el("keys"), [h("details", { id: "keys-fold" }, h("summary", null, h("h2", null, t("desk.keys"), " ",
+      h("kbd", null, "F1"))),
+    h("ul", { class: "keys-list" }, KEYS.map(([key, what]) => h("li", { key }, h("kbd", null, key), t(what)))))]);
 }
 
-function switchKeys() {
-  keysOn = !keysOn;
-  document.cookie = `keys=${keysOn ? "" : "off"}; path=/; max-age=31536000; samesite=lax`;
-  render();
+/** Renders as often as something that is shown grows older. */
+function tick() {
+  clearTimeout(timer);
+  if (line && !document.hidden) render();
+  if (line && line.isOpen() && Date.now() - backAt > BACK) askBack();
+  timer = window.setTimeout(tick, pause((list && list.entries) || [], Date.now()));
 }
 
 /** @param {any} e */
 function pressed(e) {
-  if (!keysOn || e.ctrlKey || e.altKey || e.metaKey || el("signed-in").hidden) return;
-  if (e.target.matches("input, textarea, select")) { if (e.key === "Escape") e.target.blur(); return; }
-  const found = KEYS.find(([key]) => key === e.key && key !== "Enter");
-  if (found) { e.preventDefault(); found[2](); }
+  if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing || el("signed-in").hidden) return;
+  const found = KEYS.find(([key]) => key === e.key), typing = e.target.matches("input, textarea, select");
+  if (/^F\d/.test(e.key) && found) { e.preventDefault(); return found[2](); }
+  if (e.key === "ArrowDown" || e.key === "ArrowUp") { e.preventDefault(); return move(e.key === "ArrowDown" ? 1 : -1); }
+  if (e.key === "Escape") {
+    if (e.target.id === "search" && search) { e.target.value = ""; toggle({ search: "" }); }
+    return el("case").focus();
+  }
+  // Whatever is typed goes into the line; a space presses what has the focus.
+  if (!typing && e.key.length === 1 && e.key !== " ") el("case").focus();
 }
 
 /** Opens a conversation with what the line says, and goes there. @param {any} e */
@@ -129,10 +177,10 @@ async function begin(e) {
   const text = shorthand(el("case").value.trim(), lang);
   say("case-bad", "");
   try {
-    const { conversation } = await line.call("open", { locale: lang });
-    if (text) await line.call("say", { id: conversation.id, text, locale: lang });
-    await line.call("assign", { id: conversation.id });
-    location.href = "/desk/c/" + encodeURIComponent(conversation.id);
+    const { conversation } = await line.call("open", { locale: lang }), id = conversation.id;
+    // Both go out at once; the service takes them one after the other.
+    await Promise.all([text && line.call("say", { id, text, locale: lang }), line.call("assign", { id })]);
+    location.href = "/desk/c/" + encodeURIComponent(id);
   } catch (fault) { say("case-bad", t("code.later")); }
 }
 
@@ -167,13 +215,15 @@ async function start() {
   const answer = await fetch("/desk/me").catch(() => null), ok = !!answer && answer.ok;
   el("sign-in").hidden = ok;
   el("signed-in").hidden = el("out").hidden = !ok;
+  document.title = t("desk.title");
   if (!ok) { say("link", ""); return el("token").focus(); }
   render();
   line ||= dial((location.protocol === "https:" ? "wss://" : "ws://") + location.host + "/desk/socket", {
     link(link) { queueMicrotask(() => { el("line").className = link; say("link", t(link === "open" ? "link.connected" :
         "desk.away")); if (link === "open") follow(); }); },
     push() {}, broken: refused,
-    list: (news) => { list = news; const held = /** @type {any} */ (document.activeElement); render();
+    list: (news) => { list = news; hear(news.entries || [], "", Date.now());
+        const held = /** @type {any} */ (document.activeElement); tick();
         if (held && held.isConnected && document.activeElement !== held) held.focus(); },
   });
   el("case").focus();
@@ -201,8 +251,14 @@ for (const each of LANGUAGES) el("lang-" + each).onclick = (/** @type {any} */ e
 el("sign-in").onsubmit = signIn;
 el("new").onsubmit = begin;
 el("find").onsubmit = find;
+let typed = 0;
+el("seek").onsubmit = (/** @type {any} */ e) => { e.preventDefault(); move(1); };
+el("search").oninput = () => { clearTimeout(typed); typed = window.setTimeout(() =>
+    toggle({ search: el("search").value }),
+    TYPED); };
 el("out").onclick = async () => { await fetch("/desk/sign-out", { method: "POST" }).catch(() => null);
     location.reload(); };
 document.addEventListener("keydown", pressed);
-setInterval(() => line && !document.hidden && render(), 30000);
+document.addEventListener("visibilitychange", tick);
 start();
+tick();
