@@ -70,6 +70,9 @@ const usage = `Finds out why a small diesel air heater will not light.
                        reported of a version; all of these with -data or -store
   server model export [FILE.yaml]
                        write the network as BIF, with the learnt numbers in FILE if it is given
+  server model order [-steps 9000]
+                       look for a sequence in which the network's variables are better eliminated, which
+                       takes minutes, and write it as model file order.yaml: it makes answers faster
   server model check [-cases]
                        load the model, look it and its cases over and print the figures; with -cases
                        play the cases too and print how many lead to the true cause

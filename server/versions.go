@@ -26,6 +26,8 @@ func (c command) models(ctx context.Context, what string, args []string) int {
 		return c.checkModel(len(args) > 0)
 	case what == "export" && len(args) < 2:
 		return c.exportModel(args)
+	case what == "order":
+		return c.orderModel(flags, args)
 	case what == "promote":
 		by := flags.String("by", "", "")
 		return c.withStore(ctx, flags, args, 1, func(s *store.Store, files []string) error { return c.promote(ctx, s, files[0], *by) })
@@ -207,6 +209,25 @@ func (c command) tellUnfit(ctx context.Context, s *store.Store, version string, 
 		fmt.Fprintf(c.err, "The model files have changed since: with this program model %s is model %s.\n", version, now.Version)
 	}
 	return nil
+}
+
+// orderModel looks for a sequence in which the network is better compiled, and writes it as a model file.
+func (c command) orderModel(flags *flag.FlagSet, args []string) int {
+	steps := flags.Int("steps", 9000, "")
+	flags.SetOutput(io.Discard)
+	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || *steps < 0 {
+		return c.fail(exitUse, "model order takes -steps N and nothing else")
+	}
+	m, err := c.model()
+	if err != nil {
+		return c.fail(exitInput, "%s", oneLine(&modelError{err}))
+	}
+	_, err = fmt.Fprintf(c.out, "# Written by \"model order\". It changes only how fast the model answers; names that are gone do no harm.\n"+
+		"elimination: [%s]\n", strings.Join(m.Elimination(*steps), ",\n  "))
+	if err != nil {
+		return c.fail(exitUse, "write the sequence: %v", err)
+	}
+	return exitDone
 }
 
 // exportModel writes the network for other programs.

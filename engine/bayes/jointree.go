@@ -133,6 +133,15 @@ func layOut(n *Network, thrift thrift, x *expansion, e *elimination, together []
 	if err := hopelesslyLarge(n, x, e); err != nil {
 		return nil, err
 	}
+	t := cliquesOf(n, thrift, x, e)
+	if err := t.tabulate(together); err != nil {
+		return nil, err
+	}
+	return t, nil
+}
+
+// cliquesOf joins the cliques of an elimination, as yet without tables.
+func cliquesOf(n *Network, thrift thrift, x *expansion, e *elimination) *JoinTree {
 	t := &JoinTree{net: n, x: x, thrift: thrift, rank: make([]int32, len(x.cards))}
 	for i, v := range e.order {
 		t.rank[v] = int32(i)
@@ -147,19 +156,22 @@ func layOut(n *Network, thrift thrift, x *expansion, e *elimination, together []
 	t.list()
 	t.join()
 	t.assign()
-	if err := t.tabulate(together); err != nil {
-		return nil, err
+	return t
+}
+
+// familyTables gives the tables of the families in the order of the tree.
+func (t *JoinTree) familyTables(p *places) [][]float64 {
+	tables := make([][]float64, len(t.x.families))
+	for i, f := range t.x.families {
+		tables[i] = t.sorted(p, f.scope, f.table(&t.net.dists[f.of]))
 	}
-	return t, nil
+	return tables
 }
 
 // tabulate decides which entries are kept, and makes all that depends on that.
 func (t *JoinTree) tabulate(together [][]VarID) error {
-	tables := make([][]float64, len(t.x.families))
 	p := &places{}
-	for i, f := range t.x.families {
-		tables[i] = t.sorted(p, f.scope, f.table(&t.net.dists[f.of]))
-	}
+	tables := t.familyTables(p)
 	if err := t.compress(tables); err != nil {
 		return err
 	}

@@ -59,6 +59,7 @@ type files struct {
 	learned    []learntEntry
 	anyway     float64 // if positive, how often somebody complains of nothing; the computed cause then follows
 	sequences  []*watching
+	together   [][]bayes.VarID // what each group of readings depends on
 	seen       map[string]node
 	lexica     []worded
 	paired     []node
@@ -69,7 +70,9 @@ type files struct {
 	measured   []node
 	alarms     []alarmPlace
 	places     map[string]node
-	shapes     []bayes.Shape // of the model's tree and of the one where no cause is active; nil: to be searched for
+	// In which sequence the network's variables are best eliminated, as Model.Elimination finds it; may be empty.
+	elimination []string
+	shapes      []bayes.Shape // of the model's tree and of the one where no cause is active; nil: to be searched for
 }
 
 // eachFile visits the model files of a folder that can be read.
@@ -118,6 +121,8 @@ func (f *files) sections(root node) {
 			f.model.Parts = p.val.texts()
 		case "backdrop":
 			f.model.Backdrop = p.val.texts()
+		case "elimination":
+			f.elimination = p.val.texts()
 		case "complaint":
 			m := p.val.fields("effect", "quiet")
 			f.complaint.effect, f.complaint.quiet = m["effect"].text(), m["quiet"].text()
