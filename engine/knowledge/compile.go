@@ -64,6 +64,7 @@ func LoadWith(fsys fs.FS, learned []byte, binding Binding) (*Model, error) {
 		return nil, err
 	}
 	f.model.Version = version(fsys, learned)
+	f.model.Hunches, _ = fs.ReadFile(fsys, hunchesFile) // a model need not have any
 	if err := f.compile(); err != nil {
 		return nil, f.asError(err)
 	}
@@ -117,6 +118,9 @@ func (f *files) asError(err error) *Error {
 
 // learnedFile is what learnt numbers are called in problems.
 const learnedFile = "learned.yaml"
+
+// hunchesFile holds the weights of the second reader of texts. They are no part of the version: nothing is reasoned with them.
+const hunchesFile = "hunches.bin"
 
 func version(fsys fs.FS, learned []byte) string {
 	h := sha256.New()

@@ -32,6 +32,7 @@ type Model struct {
 	Answers      []Answer
 	Follows      []Follow
 	Backdrop     []string // things that are where the heater is rather than what is spoken of
+	Hunches      []byte   // weights of the second reader of texts, as package words reads them; empty for a model without
 
 	texts   map[string]*Texts
 	byID    map[string]ref

@@ -100,6 +100,7 @@ type score struct {
 	sentences, said, believed, offered int
 	other, denied, readings            int // believed with another value; believed though denied or doubted; all believed
 	dangers, warned                    int
+	offers, vain                       int // put beside the field, and those of them none of which is so
 	stories, byHand, byEar             int // the true cause leads on what was said, and on what was read and confirmed
 }
 
@@ -107,8 +108,8 @@ func (s score) String() string {
 	of := func(n, all int) string {
 		return fmt.Sprintf("%d/%d (%.1f %%)", n, all, 100*float64(n)/float64(max(all, 1)))
 	}
-	return fmt.Sprintf("%d sentences: believed %s, or offered %s, other value %s of %d read, denied or doubted %d, dangers %s, cause leads by hand %d by ear %d of %d",
-		s.sentences, of(s.believed, s.said), of(s.believed+s.offered, s.said), of(s.other, s.said), s.readings, s.denied, of(s.warned, s.dangers), s.byHand, s.byEar, s.stories)
+	return fmt.Sprintf("%d sentences: believed %s, or offered %s, other value %s of %d read, denied or doubted %d, offers %d, in vain %d, dangers %s, cause leads by hand %d by ear %d of %d",
+		s.sentences, of(s.believed, s.said), of(s.believed+s.offered, s.said), of(s.other, s.said), s.readings, s.denied, s.offers, s.vain, of(s.warned, s.dangers), s.byHand, s.byEar, s.stories)
 }
 
 func (s *score) add(o score) {
@@ -119,6 +120,8 @@ func (s *score) add(o score) {
 	s.other += o.other
 	s.denied += o.denied
 	s.readings += o.readings
+	s.offers += o.offers
+	s.vain += o.vain
 	s.dangers += o.dangers
 	s.warned += o.warned
 	s.stories += o.stories
@@ -174,6 +177,13 @@ func (j judgeOf) judge(t *testing.T, s labelled) (score, []string) {
 		case r.Unknown:
 		default:
 			notes = append(notes, "extra    "+plain(r)+" «"+r.Words+"»")
+		}
+	}
+	for _, o := range out.Offers {
+		sc.offers++
+		if all := append([]words.Reading{o.Reading}, o.Alternatives...); !slices.ContainsFunc(s.Said, func(l label) bool { return l.in(all) }) {
+			sc.vain++
+			notes = append(notes, "vain     "+plain(o.Reading)+" «"+o.Words+"»")
 		}
 	}
 	if !*causes {

@@ -58,6 +58,7 @@ type Reader struct {
 	alarms   []*warner
 	spread   map[string]bool  // units in which two numbers can bound one
 	dangers  []knowledge.Trip // each of which may bring out a danger that forbids a start
+	hunches  *Hunches         // nil for a model without
 }
 
 // New returns a reader for the model's observations.
@@ -66,6 +67,9 @@ func New(m *knowledge.Model) *Reader {
 	r := &Reader{model: m, language: l, rules: rules(m, l), backdrop: map[int]bool{}, codes: codeStates(m),
 		graves: graves(m), spread: map[string]bool{}, dangers: trips(m),
 		alarms: newWarners(m)}
+	if h, err := readHunches(m.Hunches); err == nil && len(h.Labels) > 0 {
+		r.hunches = h
+	}
 	for _, x := range m.Measures {
 		r.spread[x.Unit] = r.spread[x.Unit] || x.Spread
 	}
@@ -118,7 +122,7 @@ func (r *Reader) Read(text string, c Context) Result {
 	p.deny()
 	p.doubt()
 	p.mentions = append(p.mentions, p.corrected(c)...)
-	return r.warned(text, p.settle())
+	return r.warned(text, p.second(p.settle(), c))
 }
 
 // show puts the codes among what the text speaks of.
