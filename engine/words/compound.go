@@ -32,3 +32,19 @@ func (l *language) parts(word string, in *tongue) []string {
 	}
 	return nil
 }
+
+// shortestTail is how many letters the last part of a compound has whose first part is unknown.
+const shortestTail = 5
+
+// tail is the thing that a compound of an unknown word names, or empty: a Nachbarsheizung is a heater.
+func (l *tongue) tail(word string) string {
+	if !l.compounds || len(word) > 40 {
+		return ""
+	}
+	for at := shortestPart; at <= len(word)-shortestTail; at++ {
+		if l.nouns[l.stem(word[at:])] {
+			return word[at:]
+		}
+	}
+	return ""
+}

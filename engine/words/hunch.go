@@ -245,9 +245,13 @@ var roleSigns = map[role]string{doubts: "?doubt", hearsay: "?hearsay", wonders: 
 // Hunches are the second reader's weights.
 type Hunches struct {
 	Labels  []HunchLabel
+	at      map[label]int
 	rows    map[uint32][2]int32 // of each sign: where its weights begin and end
 	weights []hunchWeight
 }
+
+// label names something that can be said.
+type label struct{ id, state string }
 
 // HunchLabel is something that can be said: an observation's state, or a number of it where the state is NumberSaid.
 type HunchLabel struct {
@@ -257,6 +261,9 @@ type HunchLabel struct {
 
 // NumberSaid stands for any number, and for any numbered code.
 const NumberSaid = "#"
+
+// DangerSaid stands in the place of an observation where a danger is told in whatever way; the state is the danger.
+const DangerSaid = "!"
 
 type hunchWeight struct {
 	label  uint16
@@ -272,7 +279,7 @@ var errHunches = errors.New("the second reader's weights are damaged")
 
 // readHunches takes apart what WriteHunches puts together.
 func readHunches(data []byte) (*Hunches, error) {
-	h := &Hunches{rows: map[uint32][2]int32{}}
+	h := &Hunches{rows: map[uint32][2]int32{}, at: map[label]int{}}
 	number := func() uint64 {
 		v, n := binary.Uvarint(data)
 		if n <= 0 {
@@ -299,6 +306,7 @@ func readHunches(data []byte) (*Hunches, error) {
 	for range labels {
 		l := HunchLabel{ID: word(), State: word()}
 		l.Bias = -int32(number())
+		h.at[label{l.ID, l.State}] = len(h.Labels)
 		h.Labels = append(h.Labels, l)
 	}
 	last := uint32(0)

@@ -50,6 +50,9 @@ type tongue struct {
 	small   map[string]bool // those of its grammar
 	own     map[string]bool // its small words, and all that its phrases are made of
 	stems   map[string]bool // of its lexicon
+	nouns   map[string]bool // stems of the things that one word names
+
+	compounds bool // words are written together
 }
 
 // role is what a phrase does in a sentence.
@@ -136,7 +139,8 @@ func newLanguage(m *knowledge.Model) *language {
 		if g == nil {
 			g = &knowledge.Grammar{}
 		}
-		in := &tongue{locale: locale, stemmer: stemmers[g.Stemmer], own: set(), small: set(), stems: set()}
+		in := &tongue{locale: locale, stemmer: stemmers[g.Stemmer], own: set(), small: set(), stems: set(), nouns: set(),
+			compounds: len(g.Linking) > 0}
 		l.tongues = append(l.tongues, in)
 		targets = append(targets, l.grammar(g, in)...)
 		if t.Lexicon != nil {
@@ -218,7 +222,11 @@ func (l *language) lexicon(x *knowledge.Lexicon, in *tongue) (targets []string) 
 			id := l.name(name)
 			l.things[id] = l.things[id] || part.thing
 			for _, p := range part.phrases[name] {
-				targets = append(targets, l.add(&entry{role: speaks, name: name, id: id, thing: part.thing, in: in}, p)...)
+				words := l.add(&entry{role: speaks, name: name, id: id, thing: part.thing, in: in}, p)
+				if part.thing && len(words) == 1 {
+					in.nouns[in.stem(words[0])] = true
+				}
+				targets = append(targets, words...)
 			}
 		}
 	}

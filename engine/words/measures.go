@@ -32,6 +32,7 @@ const (
 func (p *page) measures(asked string) []mention {
 	figures := p.figures()
 	p.places(figures)
+	p.counted = figures
 	var out []mention
 	for _, f := range figures {
 		out = append(out, p.reading(f, asked, len(figures) == 1)...)

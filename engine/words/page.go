@@ -27,7 +27,8 @@ type page struct {
 	clauseOf []int  // of each token
 	taken    []bool // tokens that are used up by what they mean
 	mentions []mention
-	idle     []int // tokens of negations that deny nothing known
+	idle     []int    // tokens of negations that deny nothing known
+	counted  []figure // numbers that can be readings
 }
 
 // hit is a phrase found in the text.
@@ -121,6 +122,14 @@ func (p *page) spell(t *token) []string {
 		}
 	}
 	t.alts = p.lang.misspelt(t.text)
+	if len(t.alts) == 0 {
+		for _, in := range p.lang.tongues {
+			if tail := in.tail(t.text); tail != "" {
+				t.parts = 2
+				return append(keys, in.key(tail))
+			}
+		}
+	}
 	for _, a := range t.alts {
 		keys = append(keys, "="+a)
 		for _, in := range p.lang.tongues {

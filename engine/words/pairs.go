@@ -44,6 +44,24 @@ func rules(m *knowledge.Model, l *language) []rule {
 	return out
 }
 
+// partsOf lists, for each observation that rules tell of, the things and sayings that do it.
+func partsOf(all []rule) map[string]map[int]bool {
+	out := map[string]map[int]bool{}
+	for _, r := range all {
+		for _, f := range slices.Concat(r.Means, r.Denied) {
+			if out[f.ID] == nil {
+				out[f.ID] = map[int]bool{}
+			}
+			for _, ids := range r.when {
+				for _, id := range ids {
+					out[f.ID][id] = true
+				}
+			}
+		}
+	}
+	return out
+}
+
 // How far apart words may stand that mean something together: believed, or at most offered.
 const (
 	near      = 8.0

@@ -76,7 +76,7 @@ func (p *page) stands(token int) []int {
 // after is the token next after a phrase in its clause from which anything is read, or -1.
 func (p *page) after(h hit) int {
 	for i := h.to; i < len(p.tokens) && p.clauseOf[i] == p.clauseOf[h.to-1]; i++ {
-		if len(p.stands(i)) > 0 {
+		if len(p.stands(i)) > 0 && !(p.onlyWhere(i) && p.goesOn(i, h)) {
 			if p.gap(h.to, i) <= farthest {
 				return i
 			}
@@ -84,6 +84,26 @@ func (p *page) after(h hit) int {
 		}
 	}
 	return -1
+}
+
+// onlyWhere tells whether nothing is read from a token but where the heater is: nobody aboard smells anything.
+func (p *page) onlyWhere(token int) bool {
+	return !slices.ContainsFunc(p.stands(token), func(i int) bool {
+		r := p.mentions[i].rule
+		return r == nil || slices.ContainsFunc(r.when, func(ids []int) bool {
+			return slices.ContainsFunc(ids, func(id int) bool { return !p.reader.backdrop[id] })
+		})
+	})
+}
+
+// goesOn tells whether anything else is read near behind a token in a negation's clause.
+func (p *page) goesOn(token int, h hit) bool {
+	for i := token + 1; i < len(p.tokens) && p.clauseOf[i] == p.clauseOf[h.to-1]; i++ {
+		if len(p.stands(i)) > 0 && !p.onlyWhere(i) {
+			return p.gap(h.to, i) <= farthest
+		}
+	}
+	return false
 }
 
 // before is the token next before a phrase in its clause from which anything is read, or -1.
@@ -216,11 +236,12 @@ func (p *page) doubt() {
 		for _, on := range m.on {
 			x := p.clauses[p.clauseOf[on]]
 			history := m.reading.ID == earlierCode || m.rule != nil && m.rule.Past
-			m.unsure = m.unsure || x.doubtful || x.question || x.past && !history
+			m.doubted = m.doubted || x.doubtful || x.question || x.past && !history
+			m.unsure = m.unsure || m.doubted
 		}
 		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == faultCode) && c < done &&
 			c >= done-mendedReach {
-			m.unsure = true
+			m.unsure, m.doubted = true, true
 		}
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+
+	"lightoff/engine/knowledge"
 )
 
 // From which log odds on the second reader says something, in its unit. They come from sentences that it had not learnt from.
@@ -11,8 +13,11 @@ const (
 	offersFrom     = int32(-12 * unitsOfOne / 10)
 	alsoFrom       = int32(-22 * unitsOfOne / 10) // beside what is offered already
 	dangersFrom    = int32(-24 * unitsOfOne / 10) // what may be a danger is rather asked once too often
+	figuresFrom    = int32(-25 * unitsOfOne / 10) // a number is one of few things
+	sureFrom       = int32(10 * unitsOfOne / 10)  // what the rules find too is believed
+	believedFrom   = int32(20 * unitsOfOne / 10)  // what the rules know in part is believed
+	sureBy         = int32(25 * unitsOfOne / 10)  // as much less likely everything else must be
 	askedGain      = int32(25 * unitsOfOne / 10)  // where a question for it was open
-	mostHunches    = 4                            // in a text, dangers aside
 	mostAlternates = 2
 )
 
@@ -30,20 +35,24 @@ func (p *page) second(found Result, c Context) Result {
 		return found
 	}
 	stretches := p.stretches()
-	for _, id := range p.hunches(h, stretches, c.Asked) {
-		p.suggest(&found, id, h, stretches)
+	sums := make([]int32, len(h.Labels))
+	for i := range p.counted {
+		p.weighFigure(&found, &p.counted[i], h, stretches, sums)
 	}
+	for _, of := range p.hunches(h, stretches, sums, c.Asked) {
+		p.suggest(&found, of, h, stretches)
+	}
+	slices.SortStableFunc(found.Readings, func(a, b Reading) int { return cmp.Compare(a.From, b.From) })
 	slices.SortStableFunc(found.Offers, func(a, b Offer) int { return cmp.Compare(a.From, b.From) })
 	return found
 }
 
 // hunches lists, for each observation of which anything is likely said, what that is, likeliest first.
-func (p *page) hunches(h *Hunches, stretches []Stretch, asked string) [][]hunch {
+func (p *page) hunches(h *Hunches, stretches []Stretch, sums []int32, asked string) [][]hunch {
 	best := make([]hunch, len(h.Labels))
 	for k := range best {
 		best[k] = hunch{label: k, score: -1 << 30}
 	}
-	sums := make([]int32, len(h.Labels))
 	for i, s := range stretches {
 		h.weigh(s.Signs, sums)
 		for k, v := range sums {
@@ -89,7 +98,10 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 		l := h.Labels[x.label]
 		s := stretches[x.stretch]
 		r := Reading{ID: id, State: l.State, From: s.From, To: s.To, Words: p.text[s.From:s.To]}
-		if l.State == NumberSaid || !p.possible(r) || len(rs) > mostAlternates {
+		if l.State == NumberSaid {
+			r = p.numberedCode(id, s)
+		}
+		if r.State == "" || !p.possible(r) || len(rs) > mostAlternates {
 			continue
 		}
 		dangerous := p.reader.dangerous(r)
@@ -103,6 +115,12 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 	}
 	if k := slices.IndexFunc(found.Offers, func(o Offer) bool { return about(o.Reading) }); k >= 0 {
 		o := &found.Offers[k]
+		top := of[0].score
+		if !o.doubted && rs[0].State == o.State && top >= sureFrom && (len(of) < 2 || top-of[1].score >= sureBy) && !o.Danger {
+			found.Readings = append(found.Readings, o.Reading)
+			found.Offers = slices.Delete(found.Offers, k, k+1)
+			return
+		}
 		for _, r := range rs {
 			if !sameValue(r, o.Reading) && !slices.ContainsFunc(o.Alternatives, func(a Reading) bool { return sameValue(a, r) }) {
 				o.Alternatives = append(o.Alternatives, r)
@@ -111,6 +129,152 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 		o.Danger = o.Danger || danger
 		return
 	}
+	if p.surely(of, h, stretches[of[0].stretch]) && !danger {
+		found.Readings = append(found.Readings, rs[0])
+		return
+	}
 	found.Offers = append(found.Offers, Offer{Reading: rs[0], Alternatives: rs[1:], Danger: danger})
 	found.Unclear = slices.DeleteFunc(found.Unclear, func(words string) bool { return strings.Contains(rs[0].Words, words) })
+}
+
+// surely tells whether a hunch may be believed: it is much likelier than anything else, what it is about is named in the way the
+// rules know, and nothing in its stretch is doubted, asked, told by others or of the past.
+func (p *page) surely(of []hunch, h *Hunches, s Stretch) bool {
+	if of[0].score < believedFrom || len(of) > 1 && of[0].score-of[1].score < sureBy {
+		return false
+	}
+	l := h.Labels[of[0].label]
+	if l.State == NumberSaid || p.reader.graves[l.ID] {
+		return false
+	}
+	for i := s.from; i < s.to; i++ {
+		if c := p.clauses[p.clauseOf[i]]; c.doubtful || c.question || c.past {
+			return false
+		}
+	}
+	names := p.reader.parts[l.ID]
+	return slices.ContainsFunc(p.begin(s.from, s.to), func(x hit) bool { return x.role == speaks && x.to <= s.to && names[x.id] })
+}
+
+// numberedCode is the code that a bare number in a stretch can be: the eight again.
+func (p *page) numberedCode(id string, s Stretch) Reading {
+	if id != faultCode && id != earlierCode {
+		return Reading{}
+	}
+	for i := s.from; i < s.to; i++ {
+		if !p.tokens[i].number || p.taken[i] || !p.bareCode(i) {
+			continue
+		}
+		t := p.tokens[i]
+		return Reading{ID: id, State: p.reader.codes[int(t.value)], From: t.from, To: t.to, Words: p.text[t.from:t.to]}
+	}
+	return Reading{}
+}
+
+// weighFigure tells what a number is likely of, where the rules leave that open.
+func (p *page) weighFigure(found *Result, f *figure, h *Hunches, stretches []Stretch, sums []int32) {
+	from, to := p.tokens[f.at].from, p.tokens[f.to-1].to
+	here := func(r Reading) bool { return r.From <= from && r.To >= to }
+	numbered := func(r Reading) bool { return here(r) && (r.IsNumber || r.To-r.From <= to-from+6) }
+	if f.odd || slices.ContainsFunc(found.Readings, numbered) {
+		return
+	}
+	scores := map[string]int32{}
+	for _, alone := range []bool{true, false} {
+		for _, s := range stretches {
+			if s.from > f.at || s.to < f.to || alone && p.othersCounted(s, f) {
+				continue
+			}
+			h.weigh(s.Signs, sums)
+			for i := range p.reader.model.Measures {
+				x := &p.reader.model.Measures[i]
+				k, ok := h.at[label{x.ID, NumberSaid}]
+				if v, has := scores[x.ID]; ok && (!has || sums[k] > v) && p.couldBe(x, f) {
+					scores[x.ID] = sums[k]
+				}
+			}
+		}
+		if len(scores) > 0 {
+			break
+		}
+	}
+	var rs []Reading
+	var top, next int32
+	for len(rs) < maxOffered {
+		best := ""
+		for id, v := range scores {
+			if best == "" || v > scores[best] || v == scores[best] && id < best {
+				best = id
+			}
+		}
+		if best == "" || scores[best] < figuresFrom {
+			if len(rs) == 1 {
+				next = figuresFrom
+			}
+			break
+		}
+		switch len(rs) {
+		case 0:
+			top = scores[best]
+		case 1:
+			next = scores[best]
+		}
+		for i := range p.reader.model.Measures {
+			if x := &p.reader.model.Measures[i]; x.ID == best && p.couldBe(x, f) {
+				r := value(*x, f.value)
+				r.From, r.To, r.Words = from, to, p.text[from:to]
+				rs = append(rs, r)
+				break
+			}
+		}
+		delete(scores, best)
+	}
+	p.offerFigure(found, rs, here, top, next)
+}
+
+// offerFigure puts what a number is likely of into what was found.
+func (p *page) offerFigure(found *Result, rs []Reading, here func(Reading) bool, top, next int32) {
+	if len(rs) == 0 {
+		return
+	}
+	said := func(id string) bool {
+		return slices.ContainsFunc(found.Readings, func(r Reading) bool { return r.ID == id })
+	}
+	k := slices.IndexFunc(found.Offers, func(o Offer) bool {
+		return here(o.Reading) && (o.IsNumber || slices.ContainsFunc(o.Alternatives, func(a Reading) bool { return a.IsNumber }))
+	})
+	if k < 0 {
+		if top >= offersFrom && !said(rs[0].ID) {
+			found.Offers = append(found.Offers, Offer{Reading: rs[0], Alternatives: rs[1:min(len(rs), 1+mostAlternates)]})
+		}
+		return
+	}
+	o := &found.Offers[k]
+	all := append([]Reading{o.Reading}, o.Alternatives...)
+	supported := slices.ContainsFunc(all, func(a Reading) bool { return sameValue(a, rs[0]) })
+	if supported && !o.doubted && !said(rs[0].ID) && top >= sureFrom && top-next >= sureBy {
+		found.Readings = append(found.Readings, rs[0])
+		found.Offers = slices.Delete(found.Offers, k, k+1)
+		return
+	}
+	for _, a := range all {
+		if !slices.ContainsFunc(rs, func(r Reading) bool { return sameValue(a, r) }) {
+			rs = append(rs, a)
+		}
+	}
+	o.Reading, o.Alternatives = rs[0], rs[1:min(len(rs), maxOffered)]
+}
+
+// othersCounted tells whether a stretch holds another number that can be a reading.
+func (p *page) othersCounted(s Stretch, f *figure) bool {
+	return slices.ContainsFunc(p.counted, func(o figure) bool { return o.at != f.at && o.at >= s.from && o.to <= s.to })
+}
+
+// couldBe tells whether a figure can be of a measure by its unit and size, wherever it stands.
+func (p *page) couldBe(x *knowledge.Measure, f *figure) bool {
+	if x.Min < x.Max && (f.value < x.Min || f.value > x.Max) || len(f.units) > 0 && !slices.Contains(f.units, x.Unit) ||
+		len(f.units) == 0 && !x.Bare {
+		return false
+	}
+	return p.possible(value(*x, f.value))
 }

@@ -153,7 +153,7 @@ func (p *page) offer(out *Result, rs []Reading, m mention) {
 		out.Unclear = append(out.Unclear, p.words(Reading{}, m).Words)
 		return
 	}
-	o := Offer{Reading: sound[0], Alternatives: sound[1:]}
+	o := Offer{Reading: sound[0], Alternatives: sound[1:], doubted: m.doubted || m.denied > 0}
 	for i, s := range sound {
 		o.Danger = o.Danger || p.reader.dangerous(s) && (i == 0 || m.rule == nil || !m.rule.Either || m.rule.Last)
 	}

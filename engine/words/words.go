@@ -30,6 +30,7 @@ type Offer struct {
 	Reading
 	Alternatives []Reading // best first
 	Danger       bool      // one of these would bring out a danger that forbids a start
+	doubted      bool      // said with doubt, denied, or by others
 }
 
 // Context is what is known of a text before it is read.
@@ -56,9 +57,10 @@ type Reader struct {
 	codes    map[int]string // number → state of the fault code
 	graves   map[string]bool
 	alarms   []*warner
-	spread   map[string]bool  // units in which two numbers can bound one
-	dangers  []knowledge.Trip // each of which may bring out a danger that forbids a start
-	hunches  *Hunches         // nil for a model without
+	spread   map[string]bool         // units in which two numbers can bound one
+	dangers  []knowledge.Trip        // each of which may bring out a danger that forbids a start
+	hunches  *Hunches                // nil for a model without
+	parts    map[string]map[int]bool // of each observation: the things and sayings in its rules
 }
 
 // New returns a reader for the model's observations.
@@ -70,6 +72,7 @@ func New(m *knowledge.Model) *Reader {
 	if h, err := readHunches(m.Hunches); err == nil && len(h.Labels) > 0 {
 		r.hunches = h
 	}
+	r.parts = partsOf(r.rules)
 	for _, x := range m.Measures {
 		r.spread[x.Unit] = r.spread[x.Unit] || x.Spread
 	}
@@ -93,6 +96,7 @@ type mention struct {
 	denied   int       // negations that belong to it
 	loosely  bool      // a negation belongs to it, but other words stand between
 	unsure   bool      // said with doubt, or as one of several possibilities
+	doubted  bool      // said with doubt, by others, as a question or of the past
 }
 
 // Read finds the observations in a text.

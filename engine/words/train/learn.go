@@ -15,7 +15,6 @@ const (
 	rounds    = 3    // of finding places
 	passes    = 5    // over all stretches in each round
 	step      = 0.35 // of AdaGrad
-	keep      = 0.6  // share of the signs that a pass sees of a stretch, so that no sign is relied on alone
 	bias      = -5.0 // log odds of a thing of which nothing is seen
 	leastText = 2    // sentences in which a sign stands at least
 	leastSaid = 2    // sentences that say a thing at least
@@ -188,7 +187,7 @@ func (t *trainer) learn() {
 		for range passes {
 			random.Shuffle(len(order), func(i, j int) { order[i], order[j] = order[j], order[i] })
 			for _, i := range order {
-				t.see(t.examples[i], random)
+				t.see(t.examples[i])
 			}
 		}
 		if round < rounds-1 {
@@ -223,21 +222,10 @@ func (t *trainer) score(signs []int32) []float32 {
 }
 
 // see learns from one stretch.
-func (t *trainer) see(e *example, random *rand.Rand) {
-	kept := make([]int32, 0, len(e.signs))
-	for _, s := range e.signs {
-		if random.Float64() < keep {
-			kept = append(kept, s)
-		}
-	}
-	scores := make([]float32, len(t.labels))
-	for _, s := range kept {
-		for k, w := range t.weights[s] {
-			scores[k] += w
-		}
-	}
+func (t *trainer) see(e *example) {
+	scores := t.score(e.signs)
 	for k := range scores {
-		p := float32(1 / (1 + math.Exp(-float64(t.bias[k]+scores[k]/keep))))
+		p := float32(1 / (1 + math.Exp(-float64(scores[k]))))
 		g := p
 		if slices.Contains(e.said, k) {
 			g = p - 1
@@ -245,7 +233,7 @@ func (t *trainer) see(e *example, random *rand.Rand) {
 		if g > -small && g < small || slices.Contains(e.unknown, k) {
 			continue
 		}
-		for _, s := range kept {
+		for _, s := range e.signs {
 			t.grads[s][k] += g * g
 			t.weights[s][k] -= step * g / float32(math.Sqrt(float64(t.grads[s][k]))+1)
 		}

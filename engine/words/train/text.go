@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"github.com/goccy/go-yaml"
@@ -21,37 +22,64 @@ type text struct {
 	whole         bool // it says one thing, and nothing but that
 }
 
-type written struct {
-	Locale string `yaml:"locale"`
-	Text   string `yaml:"text"`
-	Asked  string `yaml:"asked"`
-	Said   []struct {
-		ID     string   `yaml:"id"`
-		State  string   `yaml:"state"`
-		Number *float64 `yaml:"number"`
-	} `yaml:"said"`
+type said struct {
+	ID     string   `yaml:"id"`
+	State  string   `yaml:"state"`
+	Number *float64 `yaml:"number"`
 }
 
-// readTexts reads a file of labelled sentences.
+// label of what is said; numbers are all alike, and so are numbered codes.
+func (s said) label() label {
+	if s.Number != nil || strings.HasPrefix(s.State, "E-") {
+		return label{s.ID, words.NumberSaid}
+	}
+	return label{s.ID, s.State}
+}
+
+// sentences is an entry of a file: one sentence with all that it says, or several ways of saying one thing.
+type sentences struct {
+	Locale string   `yaml:"locale"`
+	Text   string   `yaml:"text"`
+	Asked  string   `yaml:"asked"`
+	Said   []said   `yaml:"said"`
+	Texts  []string `yaml:"texts"`
+	ID     string   `yaml:"id"`
+	State  string   `yaml:"state"`
+	Value  *float64 `yaml:"value"`
+	Danger string   `yaml:"danger"`
+}
+
+// readTexts reads a file of labelled sentences. Ways of saying one thing are in the language that the file's name begins with.
 func readTexts(path string) ([]*text, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
-	var in []written
+	var in []sentences
 	if err := yaml.Unmarshal(data, &in); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
+	locale, _, _ := strings.Cut(filepath.Base(path), "_")
 	var out []*text
 	for _, w := range in {
-		x := &text{words: w.Text, locale: w.Locale, asked: w.Asked, said: map[label]bool{}, whole: len(w.Said) == 1}
-		for _, s := range w.Said {
-			if s.Number != nil || strings.HasPrefix(s.State, "E-") {
-				s.State = words.NumberSaid
+		if w.Text != "" {
+			x := &text{words: w.Text, locale: w.Locale, asked: w.Asked, said: map[label]bool{}, whole: len(w.Said) == 1}
+			for _, s := range w.Said {
+				x.said[s.label()] = true
 			}
-			x.said[label{s.ID, s.State}] = true
+			out = append(out, x)
+			continue
 		}
-		out = append(out, x)
+		for _, t := range w.Texts {
+			x := &text{words: t, locale: locale, said: map[label]bool{}, whole: true}
+			switch {
+			case w.Danger != "":
+				x.said[label{words.DangerSaid, w.Danger}] = true
+			case w.ID != "":
+				x.said[said{w.ID, w.State, w.Value}.label()] = true
+			}
+			out = append(out, x)
+		}
 	}
 	return out, nil
 }
