@@ -100,7 +100,7 @@ func (l label) in(rs []words.Reading) bool {
 type score struct {
 	sentences, said, believed, offered int
 	other, denied, readings            int // believed with another value; believed though denied or doubted; all believed
-	dangers, warned                    int
+	dangers, warned, needless          int // needless: a danger is asked about in a sentence without any
 	offers, vain                       int // put beside the field, and those of them none of which is so
 	stories, byHand, byEar             int // the true cause leads on what was said, and on what was read and confirmed
 }
@@ -109,8 +109,8 @@ func (s score) String() string {
 	of := func(n, all int) string {
 		return fmt.Sprintf("%d/%d (%.1f %%)", n, all, 100*float64(n)/float64(max(all, 1)))
 	}
-	return fmt.Sprintf("%d sentences: believed %s, or offered %s, other value %s of %d read, denied or doubted %d, offers %d, in vain %d, dangers %s, cause leads by hand %d by ear %d of %d",
-		s.sentences, of(s.believed, s.said), of(s.believed+s.offered, s.said), of(s.other, s.said), s.readings, s.denied, s.offers, s.vain, of(s.warned, s.dangers), s.byHand, s.byEar, s.stories)
+	return fmt.Sprintf("%d sentences: believed %s, or offered %s, other value %s of %d read, denied or doubted %d, offers %d, in vain %d, dangers %s and %d sentences with needless ones, cause leads by hand %d by ear %d of %d",
+		s.sentences, of(s.believed, s.said), of(s.believed+s.offered, s.said), of(s.other, s.said), s.readings, s.denied, s.offers, s.vain, of(s.warned, s.dangers), s.needless, s.byHand, s.byEar, s.stories)
 }
 
 func (s *score) add(o score) {
@@ -125,6 +125,7 @@ func (s *score) add(o score) {
 	s.vain += o.vain
 	s.dangers += o.dangers
 	s.warned += o.warned
+	s.needless += o.needless
 	s.stories += o.stories
 	s.byHand += o.byHand
 	s.byEar += o.byEar
@@ -186,6 +187,9 @@ func (j judgeOf) judge(t *testing.T, s labelled) (score, []string) {
 			sc.vain++
 			notes = append(notes, "vain     "+plain(o.Reading)+" «"+o.Words+"»")
 		}
+	}
+	if len(s.Warn) == 0 && slices.ContainsFunc(out.Offers, func(o words.Offer) bool { return o.Danger }) {
+		sc.needless++
 	}
 	if !*causes {
 		return sc, notes
@@ -299,10 +303,10 @@ func batch(t *testing.T, path string) []labelled {
 }
 
 // least is what the kept batches give today, of which nothing may be lost: believed, believed or offered, and at most that many
-// believed with another value, or though they were denied or doubted.
+// believed with another value, or though they were denied or doubted. The second reader has learnt from these very sentences.
 var least = map[string][4]int{
-	"batch1.yaml": {321, 352, 2, 3}, "batch2.yaml": {290, 335, 5, 1}, "batch3.yaml": {281, 327, 4, 2},
-	"batch4.yaml": {302, 359, 4, 4}, "batch5.yaml": {306, 367, 8, 9}, "batch6.yaml": {346, 419, 16, 5},
+	"batch1.yaml": {330, 364, 3, 3}, "batch2.yaml": {308, 365, 5, 1}, "batch3.yaml": {300, 346, 5, 2},
+	"batch4.yaml": {327, 400, 5, 4}, "batch5.yaml": {338, 404, 8, 9}, "batch6.yaml": {387, 500, 16, 5},
 }
 
 // TestBatches prints what today's reader makes of each batch: go test ./engine/words -run TestBatches -v

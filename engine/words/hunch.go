@@ -226,6 +226,11 @@ func (p *page) names(s Stretch) Stretch {
 	names = names[:min(len(names), mostNames)]
 	if denied {
 		s.Signs = append(s.Signs, sign(signDenied))
+		for i := s.from; i < s.to; i++ {
+			if t := &p.tokens[i]; !t.mark && !p.filler(i) {
+				s.Signs = append(s.Signs, sign(signDenied, p.mainKey(i)))
+			}
+		}
 	}
 	for i, a := range names {
 		s.Signs = append(s.Signs, sign(signName, a))

@@ -72,6 +72,7 @@ const (
 	innerCost = 3.0 // a part of a longer phrase is used only where that says nothing
 	closeBy   = 4.0 // how near a word must stand to forbid a rule
 	nearer    = 2.5 // by how much nearer a saying takes its thing from another that says the like
+	together  = 1.5 // how near the parts of a rule stand that leave no doubt
 	coupled   = 1.6 // how near two things stand of which one thing is said
 )
 
@@ -364,5 +365,6 @@ func (m match) mention(p *page, asked string) mention {
 	limit := near * float64(max(len(m.hits)-1, 1))
 	return mention{from: on[0], to: on[len(on)-1] + 1, on: on, key: key, rule: m.rule, far: m.cost > limit ||
 		m.rule.Offer && !m.rule.tells(asked),
+		tight: len(m.hits) > 1 && m.cost <= together,
 		vague: len(m.rule.Means) == 0 && len(m.rule.Denied) == 0}
 }

@@ -13,6 +13,9 @@ const (
 	offersFrom     = int32(-12 * unitsOfOne / 10)
 	alsoFrom       = int32(-22 * unitsOfOne / 10) // beside what is offered already
 	dangersFrom    = int32(-24 * unitsOfOne / 10) // what may be a danger is rather asked once too often
+	fearsFrom      = int32(-15 * unitsOfOne / 10) // a danger told in some way, whatever it is
+	contestsFrom   = int32(-15 * unitsOfOne / 10) // a state that the rules did not read
+	contestsBy     = int32(20 * unitsOfOne / 10)  // as much likelier than the one they did read
 	figuresFrom    = int32(-25 * unitsOfOne / 10) // a number is one of few things
 	sureFrom       = int32(10 * unitsOfOne / 10)  // what the rules find too is believed
 	believedFrom   = int32(20 * unitsOfOne / 10)  // what the rules know in part is believed
@@ -39,7 +42,20 @@ func (p *page) second(found Result, c Context) Result {
 	for i := range p.counted {
 		p.weighFigure(&found, &p.counted[i], h, stretches, sums)
 	}
-	for _, of := range p.hunches(h, stretches, sums, c.Asked) {
+	all := p.hunches(h, stretches, sums, c.Asked)
+	scores := map[label]int32{}
+	for _, of := range all {
+		for _, x := range of {
+			scores[label{h.Labels[x.label].ID, h.Labels[x.label].State}] = x.score
+		}
+	}
+	for _, of := range all {
+		if h.Labels[of[0].label].ID == DangerSaid {
+			for _, x := range of {
+				p.fear(&found, x, h, stretches, scores)
+			}
+			continue
+		}
 		p.suggest(&found, of, h, stretches)
 	}
 	slices.SortStableFunc(found.Readings, func(a, b Reading) int { return cmp.Compare(a.From, b.From) })
@@ -89,7 +105,8 @@ func (p *page) hunches(h *Hunches, stretches []Stretch, sums []int32, asked stri
 func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretch) {
 	id := h.Labels[of[0].label].ID
 	about := func(r Reading) bool { return r.ID == id }
-	if slices.ContainsFunc(found.Readings, about) {
+	if k := slices.IndexFunc(found.Readings, about); k >= 0 {
+		p.contest(found, k, of, h, stretches)
 		return
 	}
 	var rs []Reading
@@ -137,6 +154,73 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 	found.Unclear = slices.DeleteFunc(found.Unclear, func(words string) bool { return strings.Contains(rs[0].Words, words) })
 }
 
+// contest makes an offer of what the rules read where another state looks much likelier.
+func (p *page) contest(found *Result, k int, of []hunch, h *Hunches, stretches []Stretch) {
+	was := found.Readings[k]
+	l := h.Labels[of[0].label]
+	if was.IsNumber || was.Unknown || was.firm || p.numbered(was) || l.State == NumberSaid || l.State == was.State || of[0].score < contestsFrom {
+		return
+	}
+	for _, x := range of {
+		if h.Labels[x.label].State == was.State && of[0].score-x.score < contestsBy {
+			return
+		}
+	}
+	if _, learnt := h.at[label{was.ID, was.State}]; !learnt {
+		return
+	}
+	s := stretches[of[0].stretch]
+	r := Reading{ID: l.ID, State: l.State, From: s.From, To: s.To, Words: p.text[s.From:s.To]}
+	if !p.possible(r) {
+		return
+	}
+	found.Readings = slices.Delete(found.Readings, k, k+1)
+	found.Offers = append(found.Offers, Offer{Reading: was, Alternatives: []Reading{r}, Danger: p.reader.dangerous(was) || p.reader.dangerous(r)})
+}
+
+// numbered tells whether a number stands in a reading's words.
+func (p *page) numbered(r Reading) bool {
+	return slices.ContainsFunc(p.tokens, func(t token) bool { return t.number && t.from >= r.From && t.to <= r.To })
+}
+
+// fear asks after what would bring out a danger that a stretch looks like, unless that is known or asked already.
+func (p *page) fear(found *Result, x hunch, h *Hunches, stretches []Stretch, scores map[label]int32) {
+	if x.score < fearsFrom {
+		return
+	}
+	var rs []Reading
+	s := stretches[x.stretch]
+	for _, t := range p.reader.fears[h.Labels[x.label].State] {
+		for _, state := range t.States {
+			r := Reading{ID: t.ID, State: state, From: s.From, To: s.To, Words: p.text[s.From:s.To]}
+			same := func(o Reading) bool { return sameValue(o, r) }
+			if slices.ContainsFunc(found.Readings, same) || slices.ContainsFunc(found.Offers, func(o Offer) bool {
+				return o.Danger && (same(o.Reading) || slices.ContainsFunc(o.Alternatives, same))
+			}) {
+				return
+			}
+			if !slices.ContainsFunc(found.Readings, func(o Reading) bool { return o.ID == r.ID }) {
+				rs = append(rs, r)
+			}
+		}
+	}
+	if len(rs) == 0 {
+		return
+	}
+	slices.SortStableFunc(rs, func(a, b Reading) int {
+		score := func(r Reading) int32 {
+			if v, ok := scores[label{r.ID, r.State}]; ok {
+				return v
+			}
+			return -1 << 20
+		}
+		return cmp.Compare(score(b), score(a))
+	})
+	o := Offer{Reading: rs[0], Alternatives: rs[1:min(len(rs), 1+mostAlternates)], Danger: true}
+	found.Offers = slices.DeleteFunc(found.Offers, func(was Offer) bool { return sameValue(was.Reading, o.Reading) })
+	found.Offers = append(found.Offers, o)
+}
+
 // surely tells whether a hunch may be believed: it is much likelier than anything else, what it is about is named in the way the
 // rules know, and nothing in its stretch is doubted, asked, told by others or of the past.
 func (p *page) surely(of []hunch, h *Hunches, s Stretch) bool {
@@ -180,6 +264,7 @@ func (p *page) weighFigure(found *Result, f *figure, h *Hunches, stretches []Str
 		return
 	}
 	scores := map[string]int32{}
+	byItself := false
 	for _, alone := range []bool{true, false} {
 		for _, s := range stretches {
 			if s.from > f.at || s.to < f.to || alone && p.othersCounted(s, f) {
@@ -194,7 +279,7 @@ func (p *page) weighFigure(found *Result, f *figure, h *Hunches, stretches []Str
 				}
 			}
 		}
-		if len(scores) > 0 {
+		if byItself = alone; len(scores) > 0 {
 			break
 		}
 	}
@@ -229,6 +314,9 @@ func (p *page) weighFigure(found *Result, f *figure, h *Hunches, stretches []Str
 		}
 		delete(scores, best)
 	}
+	if !byItself {
+		top, next = min(top, sureFrom-1), top
+	}
 	p.offerFigure(found, rs, here, top, next)
 }
 
@@ -238,7 +326,10 @@ func (p *page) offerFigure(found *Result, rs []Reading, here func(Reading) bool,
 		return
 	}
 	said := func(id string) bool {
-		return slices.ContainsFunc(found.Readings, func(r Reading) bool { return r.ID == id })
+		of := func(r Reading) bool { return r.ID == id }
+		return slices.ContainsFunc(found.Readings, of) || slices.ContainsFunc(found.Offers, func(o Offer) bool {
+			return !here(o.Reading) && (of(o.Reading) || slices.ContainsFunc(o.Alternatives, of))
+		})
 	}
 	k := slices.IndexFunc(found.Offers, func(o Offer) bool {
 		return here(o.Reading) && (o.IsNumber || slices.ContainsFunc(o.Alternatives, func(a Reading) bool { return a.IsNumber }))

@@ -25,6 +25,7 @@ func (p *page) settle() Result {
 		rs = slices.Clone(rs)
 		for i := range rs {
 			rs[i] = p.words(rs[i], m)
+			rs[i].firm = m.denied > 0 || m.tight
 		}
 		all = append(all, judged{m, rs, o})
 		if o != believed {

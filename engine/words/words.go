@@ -22,6 +22,8 @@ type Reading struct {
 	Unknown  bool   // it was asked and could not be told
 	Words    string // as they were typed
 	From, To int    // where they stand, in bytes of the text
+
+	firm bool // it was read from a denial, or from words close together
 }
 
 // Offer is what some words likely mean, or one of a few things that they can mean. It counts only once it is
@@ -57,10 +59,11 @@ type Reader struct {
 	codes    map[int]string // number → state of the fault code
 	graves   map[string]bool
 	alarms   []*warner
-	spread   map[string]bool         // units in which two numbers can bound one
-	dangers  []knowledge.Trip        // each of which may bring out a danger that forbids a start
-	hunches  *Hunches                // nil for a model without
-	parts    map[string]map[int]bool // of each observation: the things and sayings in its rules
+	spread   map[string]bool             // units in which two numbers can bound one
+	dangers  []knowledge.Trip            // each of which may bring out a danger that forbids a start
+	hunches  *Hunches                    // nil for a model without
+	parts    map[string]map[int]bool     // of each observation: the things and sayings in its rules
+	fears    map[string][]knowledge.Trip // of each danger that forbids a start, what brings it out
 }
 
 // New returns a reader for the model's observations.
@@ -72,7 +75,7 @@ func New(m *knowledge.Model) *Reader {
 	if h, err := readHunches(m.Hunches); err == nil && len(h.Labels) > 0 {
 		r.hunches = h
 	}
-	r.parts = partsOf(r.rules)
+	r.parts, r.fears = partsOf(r.rules), fears(m)
 	for _, x := range m.Measures {
 		r.spread[x.Unit] = r.spread[x.Unit] || x.Spread
 	}
@@ -93,6 +96,7 @@ type mention struct {
 	vague    bool      // something is said of the observation, but not what
 	void     bool      // of a thing that is said not to be there
 	far      bool      // its words stand far apart
+	tight    bool      // a thing and what is said of it stand together
 	denied   int       // negations that belong to it
 	loosely  bool      // a negation belongs to it, but other words stand between
 	unsure   bool      // said with doubt, or as one of several possibilities
@@ -245,6 +249,19 @@ func trips(m *knowledge.Model) []knowledge.Trip {
 		for _, trigger := range d.Any {
 			if d.Severity >= noStart && len(trigger.All) > 0 {
 				out = append(out, trigger.All[0])
+			}
+		}
+	}
+	return out
+}
+
+// fears lists, for each danger that forbids a start, what brings it out.
+func fears(m *knowledge.Model) map[string][]knowledge.Trip {
+	out := map[string][]knowledge.Trip{}
+	for _, d := range m.Dangers {
+		for _, trigger := range d.Any {
+			if d.Severity >= noStart && len(trigger.All) > 0 && len(trigger.All[0].States) > 0 {
+				out[d.ID] = append(out[d.ID], trigger.All[0])
 			}
 		}
 	}

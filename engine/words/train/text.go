@@ -47,6 +47,21 @@ type sentences struct {
 	State  string   `yaml:"state"`
 	Value  *float64 `yaml:"value"`
 	Danger string   `yaml:"danger"`
+	Warn   []string `yaml:"warn"`
+}
+
+// dangers are the model's names for those that the sentences' writers named otherwise. What is not among the model's dangers that
+// forbid a start is not learnt.
+var dangers = map[string]string{"bottled_gas": "gas_inside", "gas_smell": "gas_inside", "petrol_in_fuel": "wrong_fuel",
+	"wrong_fuel": "wrong_fuel", "smell_burning": "burning_smell", "burning_smell": "burning_smell", "runaway": "runaway_burn",
+	"siphoning": "siphoning_tank", "exhaust_inside": "exhaust_inside", "exhaust_joint_inside": "exhaust_joint_inside",
+	"exhaust_obstructed": "exhaust_obstructed", "fire_inside": "fire_inside", "flooded_burner": "flooded_burner",
+	"intake_inside": "intake_inside", "loose_fuel": "loose_fuel"}
+
+func (t *text) warns(danger string) {
+	if d := dangers[danger]; d != "" {
+		t.said[label{words.DangerSaid, d}] = true
+	}
 }
 
 // readTexts reads a file of labelled sentences. Ways of saying one thing are in the language that the file's name begins with.
@@ -67,6 +82,9 @@ func readTexts(path string) ([]*text, error) {
 			for _, s := range w.Said {
 				x.said[s.label()] = true
 			}
+			for _, d := range w.Warn {
+				x.warns(d)
+			}
 			out = append(out, x)
 			continue
 		}
@@ -74,7 +92,7 @@ func readTexts(path string) ([]*text, error) {
 			x := &text{words: t, locale: locale, said: map[label]bool{}, whole: true}
 			switch {
 			case w.Danger != "":
-				x.said[label{words.DangerSaid, w.Danger}] = true
+				x.warns(w.Danger)
 			case w.ID != "":
 				x.said[said{w.ID, w.State, w.Value}.label()] = true
 			}
