@@ -212,7 +212,13 @@ func TestDeskShorthand(t *testing.T) {
 	}
 	client := lightoffv1.NewDiagnosisServiceClient(dial(t, p.program))
 	for _, tt := range tests {
-		sent := pagetest.Eval[string](p.Tab, fmt.Sprintf(`import(document.querySelector("[href$='state.js']").href.replace("state.js", "shorthand.js")).then((m) => m.shorthand(%q, %q))`, tt.typed, tt.locale))
+		sent := pagetest.Eval[string](p.Tab, fmt.Sprintf(`(async () => {
+			const module = (name) => import(document.querySelector("[href$='state.js']").href.replace("state.js", name));
+			const texts = await module("text.js");
+			await texts.speakMore();
+			await texts.speak(%q);
+			return (await module("shorthand.js")).shorthand(%q);
+		})()`, tt.locale, tt.typed))
 		read, err := client.ReadText(t.Context(), &lightoffv1.ReadTextRequest{Text: sent, Locale: tt.locale})
 		require.NoError(t, err)
 		got := map[string]float64{}

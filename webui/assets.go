@@ -83,24 +83,23 @@ func loadAssets(d *dangers) *assets {
 	site.version = hex.EncodeToString(digest.Sum(nil)[:6])
 	for name, content := range contents {
 		site.files[name] = newAsset(name, content)
-		locale, isText := strings.CutPrefix(name, "text/")
-		if !isText {
-			continue
+		if locale, ok := strings.CutPrefix(name, "text/"); ok && locale != "en.json" {
+			site.locales = append(site.locales, strings.TrimSuffix(locale, ".json"))
 		}
-		locale = strings.TrimSuffix(locale, ".json")
-		if !slices.Contains(site.locales, locale) {
-			site.locales = append(site.locales, locale)
-		}
+	}
+	slices.Sort(site.locales[1:])
+	for _, locale := range site.locales {
 		texts := make(map[string]string)
-		for _, part := range []string{name, "more/" + locale + ".json"} {
-			if err := json.Unmarshal(contents[part], &texts); err != nil {
-				panic("webui: " + part + ": " + err.Error())
+		for _, folder := range []string{"text", "more"} {
+			name := folder + "/" + locale + ".json"
+			if err := json.Unmarshal(contents[name], &texts); err != nil {
+				panic("webui: " + name + ": " + err.Error())
 			}
 		}
 		for _, night := range []bool{false, true} {
 			for place, name := range documents {
 				v := view{locale, night, place}
-				site.pages[v] = dress(contents[name], site.version, v, texts)
+				site.pages[v] = dress(contents[name], site.version, v, site.locales, texts)
 			}
 		}
 	}
@@ -113,7 +112,7 @@ var textPlaces = regexp.MustCompile(`data-t="([^"]+)"([^>]*>)|data-t-([a-z-]+)="
 
 // dress writes the texts of a language into the document, so that it can be read without a script. It panics where a
 // text is missing.
-func dress(page []byte, version string, v view, texts map[string]string) string {
+func dress(page []byte, version string, v view, locales []string, texts map[string]string) string {
 	text := func(key string) string {
 		if texts[key] == "" {
 			panic("webui: " + v.locale + " lacks the text " + key)
@@ -127,16 +126,15 @@ func dress(page []byte, version string, v view, texts map[string]string) string 
 		}
 		return place + " " + m[3] + `="` + text(m[4]) + `"`
 	})
-	looks := ""
+	looks := ` data-languages="` + strings.Join(locales, " ") + `"`
 	if v.night {
-		looks = ` data-look="night"`
+		looks += ` data-look="night"`
 	}
 	if v.place != "" {
 		looks += ` data-place="` + v.place + `"`
 	}
 	return strings.NewReplacer(
 		`<html lang="en">`, `<html lang="`+v.locale+`"`+looks+`>`,
-		`id="lang-`+v.locale+`"`, `id="lang-`+v.locale+`" aria-current="true"`,
 		`"/static/text/en.json"`, `"/static/`+version+`/text/`+v.locale+`.json"`,
 		`"/static/`, `"/static/`+version+`/`,
 	).Replace(out)

@@ -400,7 +400,7 @@ func TestLanguageOfTheDocument(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			resp, page := get(t, site.URL+tt.path, http.Header{"Accept-Language": {tt.accept}, "Cookie": {tt.cookie}})
 			assert.Equal(t, tt.want, resp.Header.Get("Content-Language"))
-			assert.True(t, strings.Contains(page, `<html lang="`+tt.want+`">`), "the document says so")
+			assert.True(t, strings.Contains(page, `<html lang="`+tt.want+`" data-languages="en de">`), "the document says so")
 			assert.True(t, strings.Contains(page, `/text/`+tt.want+`.json"`), "its texts are fetched at once")
 			first := map[string]string{"en": "everybody out into fresh air, now, and call.", "de": "sofort alle hinaus an die frische Luft und Notruf wählen."}
 			assert.True(t, strings.Contains(page, first[tt.want]), "the safety card needs no script")
@@ -408,5 +408,5 @@ func TestLanguageOfTheDocument(t *testing.T) {
 		})
 	}
 	_, night := get(t, site.URL, http.Header{"Cookie": {"look=night"}})
-	assert.True(t, strings.Contains(night, `<html lang="en" data-look="night">`), "the night view comes dark at once")
+	assert.True(t, strings.Contains(night, `<html lang="en" data-languages="en de" data-look="night">`), "the night view comes dark at once")
 }

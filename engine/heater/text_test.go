@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
+	"os"
 	"path"
 	"regexp"
 	"slices"
@@ -17,38 +18,15 @@ import (
 	"lightoff/engine/heater"
 )
 
-// tongue is what a test must know of a language to hold its texts against the English ones.
+// tongue is what a test must know of a language to hold its texts against the English ones: testdata/languages/<locale>.yaml.
 type tongue struct {
-	decimal, thousand string            // how its numbers are written
-	same              []string          // values that may stand as they do in English
-	units             map[string]string // English unit → pattern of its own, where they differ
-	counts            map[string]string // English number word → pattern of its own
-	safety            map[string]string // English word that must not get lost → pattern of its own
-	negation          *regexp.Regexp    // its words that forbid or deny
-	english           *regexp.Regexp    // words that no text of it contains
-}
-
-// The words are the dictionary's; from memory. English words that German also has (in, so, am, was, will, an, bald, arm,
-// war, also, not, fast, warm) are not among the forbidden.
-var tongues = map[string]tongue{
-	"de": {
-		decimal: ",", thousand: ".",
-		same: []string{"Lithium", "Solar", "Pt1000", "Biodiesel"},
-		units: map[string]string{"volt": "Volt", "volts": "Volt", "hours": "Stunden", "degrees": "Grad", "kilo-ohms": "Kiloohm",
-			"ticks": "Hübe", "strokes": "Hüben?"},
-		counts: map[string]string{"two": "zwei|beide", "three": "drei", "five": "fünf", "ten": "zehn", "twenty": "zwanzig",
-			"hundred": "hundert", "thousandth": "tausendstel", "half": "halb|hälfte", "quarter": "viertel",
-			"twice": "doppelt|zweimal", "tenths": "zehntel"},
-		safety: map[string]string{"carbon monoxide": "Kohlenmonoxid", "alarm": "melder", "tested": "getestet", "emergency number": "Notruf",
-			"extinguisher": "Feuerlöscher", "everybody": "alle", "asleep": "schlaf", "doctor": "Arzt", "petrol": "Benzin", "alcohol": "Alkohol",
-			"flame": "flamme", "sparks?": "funke", "cigarette": "Zigarette", "fire": "feuer|brand|brenn", "gaskets?": "dichtung", "bilge": "Bilge",
-			"mouth": "Mund", "local rules": "örtliche", "competent|qualified": "fach", "workshop": "werkstatt", "instructions": "anleitung",
-			"outdoors": "im freien|ins freie", "doors?": "tür", "cold": "kalt|kälte|kühl|versulzt", "priming function": "Entlüftungsfunktion", "casing": "Gehäuse",
-			"fuses?": "sicherung", "minus": "minus", "frozen": "gefroren", "swollen": "aufgebläht", "let the fan finish": "zu Ende laufen",
-			"cut(ting)? (it off|its power|the power|its supply|the supply)": "Strom", "snow": "schnee|schnei", "closed space": "geschlossenen R"},
-		negation: regexp.MustCompile(`(?i)\b(nie|niemals|nicht|nichts|kein\w*|ohne|weder|noch)\b`),
-		english:  regexp.MustCompile(`(?i)\b(the|and|with|of|is|are|not in|it|its|to|for|from|on|at|by|or|if|no|do|does|don't|never|off|out|into|this|that|these|when|while|before|after|only|heater|fuel|pump|exhaust|fan|panel|plug|start it|you|your|they|there|has|have|been|must|should|than|then|which|where)\b`),
-	},
+	Decimal, Thousand string            // how its numbers are written
+	Same              []string          // values that may stand as they do in English
+	Units             map[string]string // English unit → pattern of its own, where they differ
+	Counts            map[string]string // English number word → pattern of its own
+	Safety            map[string]string // English pattern that must not get lost → pattern of its own
+	Negation          string            // pattern of its words that forbid or deny
+	English           string            // pattern of words that no text of it contains
 }
 
 // texts are the texts of a language, flat: file/key/field/index → value.
@@ -91,8 +69,11 @@ func others(t *testing.T) map[string]tongue {
 	known := map[string]tongue{}
 	for _, locale := range load(t).Locales() {
 		if locale != "en" {
-			require.Contains(t, tongues, locale, "say here how its numbers and units are written")
-			known[locale] = tongues[locale]
+			text, err := os.ReadFile("testdata/languages/" + locale + ".yaml")
+			require.NoError(t, err, "say there how its numbers and units are written")
+			var own tongue
+			require.NoError(t, yaml.Unmarshal(text, &own), locale)
+			known[locale] = own
 		}
 	}
 	require.NotEmpty(t, known)
@@ -116,17 +97,17 @@ func TestEveryLanguageHasTheSameTexts(t *testing.T) {
 func TestNoTextIsLeftInEnglish(t *testing.T) {
 	english := texts(t, "en")
 	for locale, tongue := range others(t) {
-		used := map[string]bool{}
+		used, foreign := map[string]bool{}, regexp.MustCompile(tongue.English)
 		for at, text := range texts(t, locale) {
 			if text == english[at] {
-				assert.Contains(t, tongue.same, text, "%s: %s stands as in English", locale, at)
+				assert.Contains(t, tongue.Same, text, "%s: %s stands as in English", locale, at)
 				used[text] = true
 			}
-			if found := tongue.english.FindString(text); found != "" {
+			if found := foreign.FindString(text); found != "" {
 				t.Errorf("%s: %s: English %q in: %s", locale, at, found, text)
 			}
 		}
-		for _, s := range tongue.same {
+		for _, s := range tongue.Same {
 			assert.True(t, used[s], "%s: %s need not be excused", locale, s)
 		}
 	}
@@ -161,7 +142,7 @@ func TestFiguresAreTheSameInEveryLanguage(t *testing.T) {
 	english := texts(t, "en")
 	seen := 0
 	for locale, tongue := range others(t) {
-		local := strings.NewReplacer(",", tongue.thousand, ".", tongue.decimal)
+		local := strings.NewReplacer(",", tongue.Thousand, ".", tongue.Decimal)
 		own := texts(t, locale)
 		for at, text := range english {
 			var want []string
@@ -174,7 +155,7 @@ func TestFiguresAreTheSameInEveryLanguage(t *testing.T) {
 			assert.Equal(t, want, got, "%s: %s: %s", locale, at, own[at])
 			for _, m := range withUnit.FindAllStringSubmatch(text, -1) {
 				seen++
-				unit, differs := tongue.units[m[2]]
+				unit, differs := tongue.Units[m[2]]
 				if !differs {
 					unit = m[2]
 				}
@@ -192,14 +173,14 @@ func TestCountsAreTheSameInEveryLanguage(t *testing.T) {
 	for locale, tongue := range others(t) {
 		own := texts(t, locale)
 		for at, text := range english {
-			for word, pattern := range tongue.counts {
+			for word, pattern := range tongue.Counts {
 				if regexp.MustCompile(`(?i)\b` + word + `\b`).MatchString(text) {
 					seen[word]++
 					assert.Regexp(t, `(?i)`+pattern, own[at], "%s: %s: %s", locale, at, text)
 				}
 			}
 		}
-		for word := range tongue.counts {
+		for word := range tongue.Counts {
 			assert.Positive(t, seen[word], "%s: no English text says %s", locale, word)
 		}
 	}
@@ -210,7 +191,7 @@ func TestNoWordOfSafetyGetsLost(t *testing.T) {
 	english := texts(t, "en")
 	for locale, tongue := range others(t) {
 		own := texts(t, locale)
-		for word, pattern := range tongue.safety {
+		for word, pattern := range tongue.Safety {
 			in, as, seen := regexp.MustCompile(`(?i)\b(?:`+word+`)\b`), regexp.MustCompile(`(?i)`+pattern), 0
 			for at, text := range english {
 				if !warns(at) || !in.MatchString(text) {
@@ -230,11 +211,11 @@ func TestNoProhibitionGetsLost(t *testing.T) {
 	forbids := regexp.MustCompile(`(?i)\b(never|not|no|don't|nor|nothing|none|nobody|without)\b`)
 	seen := 0
 	for locale, tongue := range others(t) {
-		own := texts(t, locale)
+		own, negation := texts(t, locale), regexp.MustCompile(tongue.Negation)
 		for at, text := range english {
 			if n := len(forbids.FindAllString(text, -1)); warns(at) && n > 0 {
 				seen++
-				assert.GreaterOrEqual(t, len(tongue.negation.FindAllString(own[at], -1)), n, "%s: %s: %s | %s", locale, at, text, own[at])
+				assert.GreaterOrEqual(t, len(negation.FindAllString(own[at], -1)), n, "%s: %s: %s | %s", locale, at, text, own[at])
 			}
 		}
 	}

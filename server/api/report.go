@@ -26,27 +26,15 @@ const (
 	reportSteps  = 5
 )
 
-// reportWords are the report's own words by language; the rest comes from the model.
-var reportWords = map[string]map[string]string{
-	"en": {
-		"title": "Air heater, job card", "opened": "Opened", "held": "Attended to by", "dangers": "STANDING DANGERS", "told": "Found",
-		"causes": "Suspected", "odd": "Does not fit together", "plan": "What to do, in this order", "notes": "Notes", "outcome": "Outcome",
-		"minutes": "%.0f min", "wait": "wait", "by": "found by", "skipped": "not known",
-		"settled": "settled", "workshop": "sent to a workshop", "out_of_use": "unsafe, out of use", "not_reached": "not reached",
-		"other_appliance": "another appliance", "moderated": "ended by a moderator", "owner": "the owner", "desk": "the desk", "found_workshop": "a workshop",
-		"proved": "proved by a start watched through", "likely": "seen or measured", "guessed": "supposed",
-		"end": "Figures are probabilities by what was told. This defers to the heater’s own instructions, local codes and licensed work.",
-	},
-	"de": {
-		"title": "Luftheizung, Auftragskarte", "opened": "Geöffnet", "held": "In Arbeit bei", "dangers": "BESTEHENDE GEFAHREN", "told": "Befund",
-		"causes": "Verdacht", "odd": "Passt nicht zusammen", "plan": "Was zu tun ist, in dieser Reihenfolge", "notes": "Notizen", "outcome": "Ausgang",
-		"minutes": "%.0f min", "wait": "warten", "by": "gefunden durch", "skipped": "nicht bekannt",
-		"settled": "geklärt", "workshop": "an eine Werkstatt gegeben", "out_of_use": "unsicher, stillgelegt", "not_reached": "nicht erreicht",
-		"other_appliance": "anderes Gerät", "moderated": "von der Moderation beendet", "owner": "den Besitzer", "desk": "den Beratungsplatz", "found_workshop": "eine Werkstatt",
-		"proved": "durch einen beobachteten Start belegt", "likely": "gesehen oder gemessen", "guessed": "vermutet",
-		"end": "Die Zahlen sind Wahrscheinlichkeiten nach dem Gesagten. Vorrang haben die Anleitung der Heizung, örtliche Vorschriften und zugelassene Fachleute.",
-	},
-}
+// What the model's texts call an outcome, who found it, and how surely.
+var (
+	outcomeWords = map[diagnosis.Outcome]string{
+		diagnosis.Settled: "jobcard_settled", diagnosis.ToWorkshop: "jobcard_workshop", diagnosis.OutOfUse: "jobcard_out_of_use",
+		diagnosis.NotReached: "jobcard_not_reached", diagnosis.OtherAppliance: "jobcard_other_appliance", diagnosis.ByModerator: "jobcard_moderated",
+	}
+	finderWords = map[string]string{"owner": "jobcard_owner", "desk": "jobcard_desk", "workshop": "jobcard_found_workshop"}
+	suretyWords = map[string]string{"proved": "jobcard_proved", "likely": "jobcard_likely", "guessed": "jobcard_guessed"}
+)
 
 // GetReport implements the RPC.
 func (d *desk) GetReport(ctx context.Context, req *lightoffv1.GetReportRequest) (*lightoffv1.GetReportResponse, error) {
@@ -182,10 +170,7 @@ func valueOf(t *lightoffv1.Told) string {
 
 // reportPlain is for a ticket: dangers first.
 func (d *desk) reportPlain(r *lightoffv1.Report) string {
-	words := reportWords[r.GetLocale()]
-	if words == nil {
-		words = reportWords["en"]
-	}
+	words := d.model.Text(r.GetLocale()).Phrases
 	var out strings.Builder
 	section := func(title string, lines []string) {
 		if len(lines) > 0 {
@@ -195,47 +180,44 @@ func (d *desk) reportPlain(r *lightoffv1.Report) string {
 			}
 		}
 	}
-	fmt.Fprintf(&out, "%s\n", words["title"])
-	section("dangers", each(r.GetDangers(), func(d *lightoffv1.Danger) string { return d.GetTitle() + ". " + d.GetText() }))
-	fmt.Fprintf(&out, "\n%s: %s\n", words["opened"], r.GetOpenedAt().AsTime().Format("2006-01-02 15:04 UTC"))
+	fmt.Fprintf(&out, "%s\n", words["jobcard_title"])
+	section("jobcard_dangers", each(r.GetDangers(), func(d *lightoffv1.Danger) string { return d.GetTitle() + ". " + d.GetText() }))
+	fmt.Fprintf(&out, "\n%s: %s\n", words["jobcard_opened"], r.GetOpenedAt().AsTime().Format("2006-01-02 15:04 UTC"))
 	if r.GetAssignedTo() != "" {
-		fmt.Fprintf(&out, "%s: %s\n", words["held"], r.GetAssignedTo())
+		fmt.Fprintf(&out, "%s: %s\n", words["jobcard_held"], r.GetAssignedTo())
 	}
 	if c := r.GetClosing(); c != nil {
-		section("outcome", []string{d.closingText(c, r.GetLocale(), words)})
+		section("jobcard_outcome", []string{d.closingText(c, r.GetLocale(), words)})
 	}
-	section("told", each(r.GetTold(), (*lightoffv1.Told).GetText))
-	section("causes", each(r.GetCauses(), func(c *lightoffv1.RankedCause) string {
+	section("jobcard_told", each(r.GetTold(), (*lightoffv1.Told).GetText))
+	section("jobcard_causes", each(r.GetCauses(), func(c *lightoffv1.RankedCause) string {
 		return fmt.Sprintf("%s: %.0f %% (%s)", c.GetTitle(), min(99, max(1, 100*c.GetProbability())), c.GetLikelihood())
 	}))
-	section("odd", each(r.GetContradictions(), (*lightoffv1.Contradiction).GetText))
-	section("plan", each(r.GetPlan(), func(s *lightoffv1.PlanStep) string {
-		line := fmt.Sprintf("%s ("+words["minutes"]+")", s.GetTitle(), s.GetMinutes())
+	section("jobcard_odd", each(r.GetContradictions(), (*lightoffv1.Contradiction).GetText))
+	section("jobcard_plan", each(r.GetPlan(), func(s *lightoffv1.PlanStep) string {
+		line := fmt.Sprintf("%s (%.0f min)", s.GetTitle(), s.GetMinutes())
 		if s.GetHeldBack() != "" {
-			return line + ". " + words["wait"] + ": " + s.GetHeldBack()
+			return line + ". " + words["jobcard_wait"] + ": " + s.GetHeldBack()
 		}
 		return line + ". " + strings.Join(s.GetCautions(), " ")
 	}))
-	section("notes", each(r.GetNotes(), func(n *lightoffv1.Note) string {
+	section("jobcard_notes", each(r.GetNotes(), func(n *lightoffv1.Note) string {
 		return n.GetAt().AsTime().Format("2006-01-02 15:04") + " " + n.GetBy() + ": " + n.GetText()
 	}))
-	fmt.Fprintf(&out, "\n%s\n", words["end"])
+	fmt.Fprintf(&out, "\n%s\n", words["jobcard_end"])
 	return out.String()
 }
 
 func (d *desk) closingText(c *lightoffv1.Closing, locale string, words map[string]string) string {
-	parts := []string{words[string(outcomes[c.GetOutcome()])]}
+	parts := []string{words[outcomeWords[outcomes[c.GetOutcome()]]]}
 	texts := d.model.Text(locale)
 	for _, id := range c.GetCauseIds() {
 		parts = append(parts, texts.Causes[id].Title)
 	}
-	if by := finders[c.GetFoundBy()]; by != "" {
-		if by == "workshop" {
-			by = "found_workshop"
-		}
-		parts = append(parts, words["by"]+" "+words[by])
+	if by := finderWords[finders[c.GetFoundBy()]]; by != "" {
+		parts = append(parts, words["jobcard_by"]+" "+words[by])
 	}
-	if sure := sureties[c.GetSurety()]; sure != "" {
+	if sure := suretyWords[sureties[c.GetSurety()]]; sure != "" {
 		parts = append(parts, words[sure])
 	}
 	if c.GetRemark() != "" {

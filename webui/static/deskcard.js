@@ -336,7 +336,7 @@ export function mount(to, acts, state) {
   panel.tabIndex = -1;
   panel.setAttribute("aria-label", t("desk.heading"));
   el("card").prepend(panel);
-  act.shorthand = (/** @type {string} */ text) => { question().focus(); return shorthand(text, lang); };
+  act.shorthand = (/** @type {string} */ text) => { question().focus(); return shorthand(text); };
   showKeys();
   document.addEventListener("keydown", pressed);
   // The card renders at every change; its list of lines is as good a bell as any.

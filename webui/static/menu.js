@@ -4,11 +4,9 @@ import { h } from "./dom.js";
 import { toolTitle } from "./question.js";
 import { viewShare } from "./share.js";
 import { readNumber } from "./state.js";
-import { LANGUAGES, lang, number, t } from "./text.js";
+import { LANGUAGES, lang, nameOf, number, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
-
-const NAMES = /** @type {Record<string, string>} */ ({ en: "English", de: "Deutsch" });
 
 /** @param {State} s @param {Act} act */
 export function viewMenu(s, act) {
@@ -24,7 +22,7 @@ export function viewMenu(s, act) {
             act.night() }, t("night")),
         LANGUAGES.map((l) => h("a", { key: l, class: "key", id: "lang-" + l, href: "?lang=" + l, hreflang: l, lang: l,
             "aria-current": l === lang ? "true" : null,
-          onclick: (/** @type {any} */ e) => { e.preventDefault(); act.language(l); } }, NAMES[l])))),
+          onclick: (/** @type {any} */ e) => { e.preventDefault(); act.language(l); } }, nameOf(l))))),
     s.conversation && viewTools(s, act),
     !place && h("section", { key: "return" }, h("h2", null, t("code.have")), viewReturn(s, act)),
     h("section", { key: "about" }, h("h2", null, t("menu.about")), h("p", null, t("defers")),

@@ -7,7 +7,7 @@ import { GROUPS, grouped, pause, viewRow } from "./calls.js";
 import { h, patch } from "./dom.js";
 import { dial } from "./socket.js";
 import { shorthand } from "./shorthand.js";
-import { LANGUAGES, count, lang, relabel, speak, speakMore, t } from "./text.js";
+import { LANGUAGES, count, lang, nameOf, relabel, speak, speakMore, t } from "./text.js";
 
 const TYPED = 200, BACK = 300000; // ms: after the last letter of a search; between two looks at whom to ask back
 
@@ -174,7 +174,7 @@ function pressed(e) {
 /** Opens a conversation with what the line says, and goes there. @param {any} e */
 async function begin(e) {
   e.preventDefault();
-  const text = shorthand(el("case").value.trim(), lang);
+  const text = shorthand(el("case").value.trim());
   say("case-bad", "");
   try {
     const { conversation } = await line.call("open", { locale: lang }), id = conversation.id;
@@ -246,8 +246,13 @@ night.hidden = false;
 night.onclick = () => { root.dataset.look = root.dataset.look === "night" ? "" : "night";
     document.cookie = `look=${root.dataset.look}; path=/; max-age=31536000; samesite=lax`; showNight(); };
 showNight();
-for (const each of LANGUAGES) el("lang-" + each).onclick = (/** @type {any} */ e) => { e.preventDefault();
-    change(each); };
+for (const each of LANGUAGES) {
+  const link = document.createElement("a");
+  Object.assign(link, { id: "lang-" + each, href: "?lang=" + each, hreflang: each, lang: each, textContent: nameOf(each) });
+  if (each === lang) link.setAttribute("aria-current", "true");
+  link.onclick = (e) => { e.preventDefault(); change(each); };
+  el("languages").append(link, " ");
+}
 el("sign-in").onsubmit = signIn;
 el("new").onsubmit = begin;
 el("find").onsubmit = find;

@@ -5,7 +5,13 @@
 export let lang = "en";
 
 /** The languages that there are. */
-export const LANGUAGES = ["en", "de"];
+export const LANGUAGES = (document.documentElement.dataset.languages || "en").split(" ");
+
+/** What a language is called by those who speak it. @param {string} l */
+export function nameOf(l) {
+  const name = new Intl.DisplayNames([l], { type: "language" }).of(l) || l;
+  return name.charAt(0).toLocaleUpperCase(l) + name.slice(1);
+}
 
 /** @param {string} folder @param {string} wanted @returns {Promise<Record<string, string>>} */
 async function fetched(folder, wanted) {
