@@ -1,7 +1,9 @@
 // @ts-check
 /**
- * Dangers as they are seen. Leave now fills the screen and then stays as a band with its call keys; do not start fills
- * it once and then stays as a band that names its way out; take care is an outline in the card and never more.
+ * Dangers as they are seen. Leave now fills the screen and then stays as a band with its call keys; act now is
+ * framed and
+ * do not start hatched, each fills the screen once and then stays as a band that names its way out; take care is an
+ * outline in the card and never more.
  */
 import { h } from "./dom.js";
 import { info } from "./state.js";
@@ -14,18 +16,18 @@ import { t } from "./text.js";
 /** The text's key and the kind of each severity. @type {Record<string, [string, string]>} */
 const GRADES = {
   SEVERITY_LEAVE_NOW: ["danger.leave", "leave"],
-  SEVERITY_URGENT: ["danger.urgent", "leave"],
+  SEVERITY_URGENT: ["danger.urgent", "act"],
   SEVERITY_NO_START: ["danger.no_start", "stop"],
   SEVERITY_CAUTION: ["danger.caution", "care"],
 };
 
 /** @param {Danger} d */
-export const grade = (d) => GRADES[d.severity] || GRADES.SEVERITY_URGENT;
+export const grade = (d) => GRADES[d.severity] || GRADES.SEVERITY_LEAVE_NOW;
 
 /** @param {Danger} d */
 export const gradeText = (d) => t(grade(d)[0]);
 
-/** The shape that says the severity without colour: octagon, barred ring, triangle. @param {Danger} d */
+/** The shape that says the severity without colour: octagon, diamond, barred ring, triangle. @param {Danger} d */
 export const sign = (d) => h("svg", { class: "sign", "aria-hidden": "true", focusable: "false" },
   h("use", { href: "#sign-" + grade(d)[1] }));
 
@@ -47,10 +49,10 @@ export function raisedBy(s, d) {
   });
 }
 
-/** The dangers that the screen is for now: those to leave for before all others. @param {State} s */
+/** The dangers that the screen is for now: those of the worst kind. @param {State} s */
 export function onScreen(s) {
-  const fresh = newDangers(s), leave = fresh.filter((d) => grade(d)[1] === "leave");
-  return leave.length ? leave : fresh;
+  const fresh = newDangers(s), worst = ["leave", "act"].find((kind) => fresh.some((d) => grade(d)[1] === kind));
+  return worst ? fresh.filter((d) => grade(d)[1] === worst) : fresh;
 }
 
 /** The whole screen. @param {State} s @param {Act} act */
@@ -108,7 +110,7 @@ export const viewBanner = (s, act) => dangers(s).filter((d) => grade(d)[1] !== "
   return h("div", { key: d.id, "data-banner": d.id, "data-part": "danger", class: "standing grade-" + grade(d)[1] },
     h("details", { ontoggle: (/** @type {any} */ e) => e.target.open && (d.liftedBy || []).length && act.catalogue() },
       h("summary", null, sign(d), h("span", null, named(d),
-        grade(d)[1] === "stop" && h("span", { class: "way" }, way || t("danger.way")))),
+        grade(d)[1] !== "leave" && h("span", { class: "way" }, way || t("danger.way")))),
       viewBody(s, act, d)),
     d.callEmergency && callKeys());
 });

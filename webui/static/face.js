@@ -1,6 +1,6 @@
 // @ts-check
 /** The instrument: the picture of the heater, the likeliest cause in one sentence, and the first thing to do. */
-import { h } from "./dom.js";
+import { h, patch } from "./dom.js";
 import { levels, odds, pips } from "./odds.js";
 import { current, percent } from "./state.js";
 import { dangers } from "./told.js";
@@ -9,10 +9,17 @@ import { number, t } from "./text.js";
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
 /** Where the pointer to the sentence stands below a part and, where nothing lies between, from where its line falls. */
-const BELOW = /** @type {Record<string, number[]>} */ ({ battery: [32], supply: [60], fuse: [77], panel: [116], board: [195], fan: [171], glow: [214],
+const BELOW = /** @type {Record<string, number[]>} */ ({ battery: [32], supply: [60], fuse: [77], panel: [116],
+    board: [195], fan: [171], glow: [214],
     sensor: [254],
   burner: [239], tank: [41], line: [169, 98], pump: [118, 122], intake: [222, 122], exhaust: [300, 123],
       duct: [320, 78] });
+
+/** Where the middle of each part is. @type {Record<string, number[]>} */
+const MIDDLE = { battery: [32, 69], supply: [110, 43], fuse: [77, 40], panel: [116, 17], board: [195, 57], fan: [171,
+    57],
+  glow: [213, 29], sensor: [254, 30], burner: [239, 57], tank: [41, 113], line: [172, 94], pump: [118, 108],
+  intake: [232, 104], exhaust: [300, 113], duct: [317, 57] };
 
 /** Whether enough is told for a verdict that is worth reading. @param {State} s */
 export function judged(s) {
@@ -22,6 +29,24 @@ export function judged(s) {
 
 /** @param {State} s */
 const causesOf = (s) => (judged(s) ? /** @type {any} */ (s.conversation).assessment.causes : []);
+
+/** The causes that lead: one, or two where it is probably more than one thing. @param {State} s @returns {any[]} */
+export function leading(s) {
+  const causes = causesOf(s), pair = causes.length > 0 && /** @type {any} */ (s.conversation).assessment.likelyPair;
+  const both = pair ? pair.causeIds.map((/** @type {string} */ id) => causes.find((/** @type {any} */ x) =>
+      x.id === id)) : [];
+  return both.length === 2 && both[0] && both[1] ? both : causes.slice(0, 1);
+}
+
+/** The parts at which a danger sits: where that is what it asks to be mended. @param {State} s @returns
+ * {Set<string>} */
+function barred(s) {
+  const a = (s.conversation && s.conversation.assessment) || {}, stands = new Set(dangers(s).map((d) => d.id));
+  const causes = ((a.plan && a.plan.steps) || []).filter((/** @type {any} */ p) => stands.has(p.dangerId)).map(
+      (/** @type {any} */ p) => p.causeId);
+  return new Set((a.causes || []).filter((/** @type {any} */ x) => causes.includes(x.id) && x.part in MIDDLE).map(
+      (/** @type {any} */ x) => x.part));
+}
 
 /**
  * The part that a question is about: where the cause sits that it tells most about.
@@ -46,7 +71,9 @@ const suspected = (n) => t("level." + n);
  */
 export function showPicture(s, act) {
   const picture = /** @type {any} */ (document.getElementById("picture")), now = current(s), c = s.conversation;
-  const trying = ["start", "well"].includes(now.kind), causes = trying ? [] : causesOf(s), all = levels(causes);
+  const trying = ["start", "well"].includes(now.kind), causes = trying ? [] : causesOf(s), leads = trying ? [] :
+      leading(s),
+      all = levels(causes, leads.map((x) => x.part)), bars = barred(s);
   const asked = now.info && !s.view ? askedPart(s, now.info.id) : "";
   const mended = new Set(((c && c.recovery && c.recovery.repairs) || []).flatMap((/** @type {any} */ r) =>
       r.causeIds || []));
@@ -61,7 +88,8 @@ export function showPicture(s, act) {
     set(g, "data-mended", done.has(part) && trying ? "" : null);
     set(g, "role", "button");
     set(g, "tabindex", n > 0 ? "0" : "-1");
-    set(g, "aria-label", part === asked ? `${label}. ${t("level.asked")}` : label);
+    set(g, "aria-label", [label, part === asked && t("level.asked"), bars.has(part) && t("level.danger")].filter(
+        Boolean).join(". "));
     g.onclick = () => act.view("part:" + part);
     g.onkeydown = (/** @type {any} */ e) => { if (e.key === "Enter" || e.key === " ") { e.preventDefault();
         act.view("part:" + part); } };
@@ -71,9 +99,12 @@ export function showPicture(s, act) {
   /** @type {any} */ (document.getElementById("shown")).textContent = /^E-\d/.test(code) ? code : "– –";
   const bubbles = (told.get("bubbles") || {}).state;
   set(picture, "data-bubbles", bubbles === "few" || bubbles === "many" ? bubbles : null);
-  const [x, from] = (causes[0] && BELOW[causes[0].part]) || [0, 0];
-  set(document.getElementById("ptr"), "d", x ? `M${x - 4.5} 132l4.5-7 4.5 7z` : "");
-  set(document.getElementById("lead"), "d", x && from ? `M${x} ${from}V126` : "");
+  const below = [...new Set(leads.map((x) => x.part))].map((part) => BELOW[part]).filter(Boolean);
+  set(document.getElementById("ptr"), "d", below.map(([x]) => `M${x - 4.5} 132l4.5-7 4.5 7z`).join(""));
+  set(document.getElementById("lead"), "d", below.map(([x, from]) => (from ? `M${x} ${from}V126` : "")).join(""));
+  patch(/** @type {any} */ (document.getElementById("bars")), [...bars].map((part) => { const [x, y] = MIDDLE[part];
+    return h("g", { key: part, "data-bar": part }, h("circle", { cx: x, cy: y, r: 8 }),
+        h("use", { href: "#sign-stop", x: x - 8, y: y - 8, width: 16, height: 16 })); }));
 }
 
 /** @param {any} node @param {string} name @param {string | null} value */
@@ -87,14 +118,16 @@ export function viewFace(s, act) {
   const now = current(s), c = s.conversation;
   if (s.mend && c && c.recovery && ["start", "well"].includes(now.kind)) return s.mend.viewFace(s, act, now.kind);
   if (!judged(s)) return [viewAbout()];
-  const lead = causesOf(s)[0], p = lead.probability || 0;
+  const [lead, other] = leading(s), p = lead.probability || 0, q = other ? other.probability || 0 : 0;
   return [
     h("button", { key: "verdict", type: "button", class: "read", id: "verdict", "data-part": "verdict",
         "aria-expanded": String(s.view === "may"),
       onclick: () => act.view(s.view === "may" ? "" : "may") },
-      h("span", { class: "cap" }, t("verdict")),
-      h("strong", null, lead.sentence || lead.title),
-      h("span", { class: "odds" }, pips(p), h("b", null, odds(p)), h("span", { class: "unseen" }, percent(p)))),
+      h("span", { class: other ? "two" : "cap" }, t(other ? "verdict.two" : "verdict")),
+      h("strong", null, other ? t("verdict.both", { one: lead.title, two: other.title }) : lead.sentence || lead.title),
+      h("span", { class: other ? "odds pair" : "odds" }, pips(p), h("b", null, odds(p)), h("span", { class: "unseen" },
+          percent(p)),
+        other && [pips(q), h("b", null, odds(q)), h("span", { class: "unseen" }, percent(q))])),
     viewDeed(s, act),
   ];
 }

@@ -45,8 +45,8 @@ export function suspicion(causes) {
  */
 export const level = (p, leads) => (leads || p >= 0.4 ? 3 : p >= 0.2 ? 2 : p >= 0.1 ? 1 : 0);
 
-/** The levels of all parts. @param {any[]} causes */
-export function levels(causes) {
-  const all = suspicion(causes), lead = causes[0] && causes[0].part;
-  return new Map(PARTS.map((part) => [part, causes.length ? level(all.get(part) || 0, part === lead) : 0]));
+/** The levels of all parts. @param {any[]} causes @param {string[]} [leading] parts of those that lead together */
+export function levels(causes, leading) {
+  const all = suspicion(causes), leads = leading || (causes.length ? [causes[0].part] : []);
+  return new Map(PARTS.map((part) => [part, causes.length ? level(all.get(part) || 0, leads.includes(part)) : 0]));
 }

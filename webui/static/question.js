@@ -28,6 +28,9 @@ function instrumentFor(/** @type {State} */ s, /** @type {Info} */ i) {
 /** From how many answers on they are searched. */
 const MANY = 9;
 
+/** From how many letters on a question that lists what it asks for is a heading and a list. */
+const LONG = 110;
+
 /** @param {State} s @param {Act} act @param {string} kind */
 export function viewQuestion(s, act, kind) {
   const now = current(s), c = s.conversation, told = s.editing && c && (c.told || []).find((x) =>
@@ -128,13 +131,16 @@ function viewAsk(s, act, i, { given, reason, back }) {
   const facts = [i.minutes && t("ask.minutes", { time: minutes(i.minutes) }), i.tool && t("ask.needs",
       { tool: toolTitle(s, i.tool) }),
     about && t("ask.about", { cause: about })].filter(Boolean).join(" ");
+  const asked = i.question || i.title, [head, list] = asked.length > LONG ? asked.split(/(?<=^[^:]+):\s/) : [asked];
   return [
-    upper(heading(i.id, i.question || i.title),
+    upper(heading(i.id, list ? head + ":" : asked),
+      list && h("p", { key: "list", class: "list" }, list),
       facts && h("p", { key: "facts" }, facts),
       viewCautions(hints),
       shown && h("div", { key: "how", class: "how", id: "how-to" },
         s.drawings && s.drawings.viewDrawing(i.id),
-        matchMedia("(pointer: coarse)").matches && h("button", { key: "light", type: "button", class: "small", id: "light",
+        matchMedia("(pointer: coarse)").matches && h("button", { key: "light", type: "button", class: "small",
+            id: "light",
             "aria-pressed": String(s.lit === "on"), onclick: () => act.light() },
             t(s.lit === "none" ? "light.none" : "light")),
         i.how && h("p", null, i.how), i.normal && h("p", null, h("strong", null, t("ask.normal")), " " + i.normal),

@@ -3,7 +3,7 @@
  * What it may be: the causes with what speaks for and against each, and what is suspected at one part of the heater.
  */
 import { h } from "./dom.js";
-import { on } from "./face.js";
+import { leading, on } from "./face.js";
 import { bar, level, levels, suspicion } from "./odds.js";
 import { current, eventOf, percent, strength } from "./state.js";
 import { minutes } from "./face.js";
@@ -23,6 +23,7 @@ export function viewSuspects(s, act) {
   return [
     h("section", { key: "suspected", id: "suspected", "aria-labelledby": "suspected-title" },
         h("h2", { id: "suspected-title" }, t("suspected")),
+      a.likelyPair && h("p", { key: "pair", id: "pair" }, a.likelyPair.text),
       causes.length === 0 ? h("p", { class: "soft" }, t("suspected.none")) : viewCauses(s, act, shown),
       causes.length > LEADING && h("p", { class: "soft" }, t("suspected.sum"), " ",
         h("button", { type: "button", class: "small", id: "all-causes", "aria-expanded": String(s.allCauses),
@@ -38,7 +39,7 @@ export function viewSuspects(s, act) {
 
 /** @param {State} s @param {Act} act @param {any[]} causes */
 function viewCauses(s, act, causes) {
-  const all = levels(assessed(s).causes || []);
+  const all = levels(assessed(s).causes || [], leading(s).map((x) => x.part));
   return h("ol", { class: "causes" }, causes.map((c) => h("li", { key: c.id, "data-cause": c.id },
     h("details", { class: "sus", ontoggle: (/** @type {any} */ e) => e.target.open && act.explain(c.id) },
       h("summary", null, h("span", { class: "sw", "data-level": String(all.get(c.part) || 0), "aria-hidden": "true" }),
