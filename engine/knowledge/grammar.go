@@ -44,6 +44,8 @@ var grammarRoles = []string{
 	"doubt",         // maybe, I think
 	"hearsay",       // what others say
 	"wonders",       // asks, without a question mark
+	"asks",          // the same, where a sentence begins with it
+	"supposes",      // sets a condition, up to the end of its sentence
 	"past",          // true once, perhaps no more: used to
 	"mended",        // what was said before it is so no more: ok now
 	"earlier",       // a code beside it is an earlier one

@@ -69,7 +69,7 @@ func (p *page) code(i int) (mention, bool) {
 			p.lang.articles[p.tokens[at].text]); {
 			at++
 		}
-		if at >= len(p.tokens) || !p.bareCode(at) {
+		if at >= len(p.tokens) || !p.bareCode(at) && !p.lettered(at) {
 			return mention{}, false
 		}
 		announced, weak, i = true, true, at
@@ -98,10 +98,23 @@ func (p *page) code(i int) (mention, bool) {
 	}
 	m := mention{from: i, to: at + 1, on: span(i, at+1)}
 	m.reading = Reading{ID: faultCode, State: p.codeState(at, letter)}
-	m.unsure = strange || weak && !strings.HasPrefix(p.tokens[at].text, "0") || m.reading.State == "" || !letter &&
+	if strange && m.reading.State != "" {
+		m.reading.State = otherCode // a code of another kind, whatever its number
+	}
+	known := p.reader.codes[int(p.tokens[at].value)]
+	if strange && known != "" {
+		m.others = []Reading{{ID: faultCode, State: known}} // a slip of the finger, perhaps
+	}
+	m.unsure = strange && (!announced || known != "") || weak && !strange && !strings.HasPrefix(p.tokens[at].text, "0") || m.reading.State == "" || !letter &&
 		p.counts(at) || p.doubtfulCode(i, at) ||
 		m.reading.State == otherCode && !announced && !p.shown(i, at+1)
 	return m, true
+}
+
+// lettered tells whether a letter stands at a place and a number close behind it.
+func (p *page) lettered(at int) bool {
+	t := p.tokens[at].text
+	return at+1 < len(p.tokens) && p.lang.others[t] && p.tokens[at+1].number && p.tokens[at+1].glued
 }
 
 // bareCode tells whether a number without anything beside it can be a code: a small whole one, no reading of a meter.
@@ -239,6 +252,32 @@ func (p *page) date(codes []mention) {
 			c.reading.ID = earlierCode
 		}
 	}
+}
+
+// dateTold tells codes that were told in words, that there was none or a dark display, from the present one.
+func (p *page) dateTold() {
+	for i := range p.mentions {
+		m := &p.mentions[i]
+		if m.rule == nil || !m.rule.tells(faultCode) {
+			continue
+		}
+		was, is := p.nearestOf(m, earlier, past), p.nearestOf(m, now)
+		if m.before = was >= 0 && (is < 0 || was < is); m.before {
+			m.unsure = false
+		}
+	}
+}
+
+// before makes earlier codes of codes, and leaves out what else was so then.
+func before(rs []Reading) []Reading {
+	var out []Reading
+	for _, r := range rs {
+		if r.ID == faultCode {
+			r.ID = earlierCode
+			out = append(out, r)
+		}
+	}
+	return out
 }
 
 // nearestOf is how far the nearest phrase of the roles is from a code in its clause, or -1.

@@ -218,7 +218,7 @@ func (p *page) names(s Stretch) Stretch {
 			denied = true
 		case unit, place:
 			s.Signs = append(s.Signs, sign(signUnit, h.name))
-		case doubts, hearsay, wonders, past, mended, earlier, now, codeWord, shows:
+		case doubts, hearsay, wonders, asks, supposes, past, mended, earlier, now, codeWord, shows:
 			s.Signs = append(s.Signs, sign(signUnit, roleSigns[h.role]))
 		}
 	}
@@ -244,7 +244,7 @@ func (p *page) names(s Stretch) Stretch {
 	return s
 }
 
-var roleSigns = map[role]string{doubts: "?doubt", hearsay: "?hearsay", wonders: "?wonders", past: "?past", mended: "?mended",
+var roleSigns = map[role]string{doubts: "?doubt", hearsay: "?hearsay", wonders: "?wonders", asks: "?wonders", supposes: "?wonders", past: "?past", mended: "?mended",
 	earlier: "?earlier", now: "?now", codeWord: "?code", shows: "?shows"}
 
 // Hunches are the second reader's weights.

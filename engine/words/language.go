@@ -67,6 +67,8 @@ const (
 	doubts
 	hearsay
 	wonders
+	asks
+	supposes
 	past
 	mended
 	earlier
@@ -90,7 +92,7 @@ var roleNames = []struct {
 }{
 	{"negate_next", negateNext}, {"negate_last", negateLast}, {"negate_either", negateEither}, {"negate_thing",
 		negateThing}, {"doubt", doubts}, {"shows", shows},
-	{"hearsay", hearsay}, {"wonders", wonders}, {"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
+	{"hearsay", hearsay}, {"wonders", wonders}, {"asks", asks}, {"supposes", supposes}, {"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
 	{"code", codeWord}, {"not_code", notCode}, {"yes", yes}, {"no", no}, {"unknown", unknown}, {"as_before",
 		asBefore}, {"instead", instead},
 }

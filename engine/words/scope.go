@@ -9,7 +9,7 @@ const farthest = 4
 // doubt.
 func (p *page) deny() {
 	hits := slices.Concat(p.of(negateNext), p.of(negateLast), p.of(negateEither), p.of(doubts), p.of(hearsay),
-		p.of(wonders), p.of(mended))
+		p.of(wonders), p.of(asks), p.of(supposes), p.of(mended))
 	hits = slices.DeleteFunc(hits, func(h hit) bool {
 		return slices.ContainsFunc(h.on,
 			func(i int) bool { return p.taken[i] })
@@ -229,6 +229,7 @@ func (p *page) doubt() {
 	p.doubtfulClauses(doubts, func(c *clause) { c.doubtful = true })
 	p.doubtfulClauses(hearsay, func(c *clause) { c.doubtful = true })
 	p.doubtfulClauses(wonders, func(c *clause) { c.question = true })
+	p.wholeSentences()
 	p.doubtfulClauses(past, func(c *clause) { c.past = true })
 	done := p.mendedFrom()
 	for i := range p.mentions {
@@ -242,6 +243,23 @@ func (p *page) doubt() {
 		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == faultCode) && c < done &&
 			c >= done-mendedReach {
 			m.unsure, m.doubted = true, true
+		}
+	}
+}
+
+// wholeSentences marks the sentences that begin as a question without its mark, and what follows a condition within one.
+func (p *page) wholeSentences() {
+	for _, h := range p.hits {
+		if h.role != asks && h.role != supposes {
+			continue
+		}
+		c := p.clauseOf[h.from]
+		first := c == 0 || p.clauses[c-1].sentence != p.clauses[c].sentence
+		if h.role == asks && !(first && h.from == p.clauses[c].from) {
+			continue
+		}
+		for k := c; k < len(p.clauses) && p.clauses[k].sentence == p.clauses[c].sentence; k++ {
+			p.clauses[k].question = true
 		}
 	}
 }

@@ -93,6 +93,7 @@ type mention struct {
 	reading  Reading
 	others   []Reading // what else it may be, best first
 	rule     *rule     // nil for codes, numbers and answers
+	before   bool      // it tells of an earlier code
 	vague    bool      // something is said of the observation, but not what
 	void     bool      // of a thing that is said not to be there
 	far      bool      // its words stand far apart
@@ -129,6 +130,7 @@ func (r *Reader) Read(text string, c Context) Result {
 	slices.SortStableFunc(p.mentions, func(a, b mention) int { return cmp.Compare(a.from, b.from) })
 	p.deny()
 	p.doubt()
+	p.dateTold()
 	p.mentions = append(p.mentions, p.corrected(c)...)
 	return r.warned(text, p.second(p.settle(), c))
 }
@@ -168,6 +170,9 @@ func (p *page) judge(m mention) (out []Reading, o outcome) {
 		return append([]Reading{m.reading}, m.others...), believed
 	}
 	means, denied := readings(m.rule.Means), readings(m.rule.Denied)
+	if m.before {
+		means, denied = before(means), before(denied)
+	}
 	switch {
 	case m.unsure && m.denied == 1, m.denied > 1:
 		return append(denied, means...), offered
