@@ -105,11 +105,16 @@ func (b *bridge) build(product []float64, scratch *[]float64) {
 		plan.sumOut(sums, product)
 	}
 	b.table = slices.Grow(b.table[:0], len(sums))[:len(sums)]
+	first, second := scale(sums)
+	zeros := false
 	for i, p := range b.entries {
-		b.table[i] = sums[p]
+		x := sums[p]
+		b.table[i] = x * first * second
+		zeros = zeros || x == 0
 	}
-	rescale(b.table)
-	b.drop()
+	if zeros {
+		b.drop()
+	}
 }
 
 // drop leaves out the rows, columns and blocks of zeros, which hard findings make. What is left are the same sums to the

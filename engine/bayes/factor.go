@@ -249,17 +249,36 @@ func rescale(x []float64) (exponent int, low float64) {
 	if high == 0 {
 		return 0, 1
 	}
-	_, exponent = math.Frexp(high)
+	exponent, first, second := inverse(high)
 	if exponent == 0 {
 		return 0, low
 	}
-	// Two steps, because the inverse of a denormal is out of range.
-	first := math.Ldexp(1, -exponent/2)
-	second := math.Ldexp(1, -exponent-(-exponent/2))
 	for i := range x {
 		x[i] = x[i] * first * second
 	}
 	return exponent, low * first * second
+}
+
+// scale gives the two powers of two by which rescale would multiply.
+func scale(x []float64) (first, second float64) {
+	high := 0.0
+	for _, v := range x {
+		if v > high {
+			high = v
+		}
+	}
+	if high == 0 {
+		return 1, 1
+	}
+	_, first, second = inverse(high)
+	return first, second
+}
+
+// inverse gives the exponent of a positive number and two powers of two which, multiplied one after the other, take it away.
+// Two, because the inverse of a denormal is out of range.
+func inverse(x float64) (exponent int, first, second float64) {
+	_, exponent = math.Frexp(x)
+	return exponent, math.Ldexp(1, -exponent/2), math.Ldexp(1, -exponent-(-exponent/2))
 }
 
 // positions gives, for each entry of a table over the variables in the order to, its position in the same table in the

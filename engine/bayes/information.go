@@ -314,9 +314,7 @@ func rescaleLanes(m []lanes) {
 		if h == 0 || h > 0x1p-100 && h < 0x1p100 {
 			continue
 		}
-		_, exponent := math.Frexp(h)
-		first := math.Ldexp(1, -exponent/2)
-		second := math.Ldexp(1, -exponent-(-exponent/2))
+		_, first, second := inverse(h)
 		for i := range m {
 			m[i][j] = m[i][j] * first * second
 		}

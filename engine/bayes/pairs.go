@@ -1,5 +1,7 @@
 package bayes
 
+import "slices"
+
 // In a clique of which only some entries are kept, few of the pairs of an incoming and an outgoing entry have anything
 // between them. Such a bridge lists them, by outgoing entry.
 
@@ -57,28 +59,29 @@ func countingSort(order, places []int32, n int) []int32 {
 
 // fill sums a clique's product into the pairs, scaled by a power of two, and leaves out those that the findings make zero.
 func (p *pairs) fill(whole *pairs, product []float64, scratch *[]float64) {
-	sums := *scratch
-	if cap(sums) < len(whole.in) {
-		sums = make([]float64, len(whole.in))
-	}
-	sums = sums[:len(whole.in)]
+	sums := slices.Grow((*scratch)[:0], len(whole.in))[:len(whole.in)]
 	*scratch = sums
 	clear(sums)
 	addAt(sums, product, whole.of)
-	rescale(sums)
-	p.rows, p.in, p.value = p.rows[:0], p.in[:0], p.value[:0]
-	begin := int32(0)
+	first, second := scale(sums)
+	rows := slices.Grow(p.rows[:0], len(whole.rows))[:len(whole.rows)]
+	in := slices.Grow(p.in[:0], len(sums))[:len(sums)]
+	value := slices.Grow(p.value[:0], len(sums))[:len(sums)]
+	begin, n, kept := int32(0), 0, 0
 	for _, r := range whole.rows {
-		for k := begin; k < r.end; k++ {
-			if x := sums[k]; x > 0 {
-				p.in, p.value = append(p.in, whole.in[k]), append(p.value, x)
+		before := n
+		places := whole.in[begin:r.end]
+		for k, x := range sums[begin:r.end] {
+			if in[n], value[n] = places[k], x*first*second; x > 0 {
+				n++
 			}
 		}
 		begin = r.end
-		if n := int32(len(p.in)); len(p.rows) == 0 && n > 0 || len(p.rows) > 0 && n > p.rows[len(p.rows)-1].end {
-			p.rows = append(p.rows, row{r.out, n})
+		if rows[kept] = (row{r.out, int32(n)}); n > before {
+			kept++
 		}
 	}
+	p.rows, p.in, p.value = rows[:kept], in[:n], value[:n]
 }
 
 // carry adds to dst what leaves when src arrives, or the other way round if back.
