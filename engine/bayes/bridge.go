@@ -1,6 +1,9 @@
 package bayes
 
-import "slices"
+import (
+	"slices"
+	"sync"
+)
 
 // Within a clique, what arrives on one side and what leaves on another are tied by the clique's product, summed to the
 // two scopes together. Such a bridge turns one vector into another: out = Σ bridge × in. It is laid out for that one
@@ -83,6 +86,25 @@ type bridge struct {
 
 	all  *pairs // instead of the above in a clique of which only some entries are kept: of all entries,
 	some pairs  // and of those that the findings leave
+}
+
+// spans are the bridges' layouts, by their ends. They depend on the tree's shape alone, so that all queries share them.
+type spans struct {
+	mu sync.Mutex
+	of map[[2]int32]*bridge
+}
+
+// bridge gives a bridge without a table between two ends, the one of the lower key first.
+func (t *JoinTree) bridge(clique int32, in, out end) *bridge {
+	t.spans.mu.Lock()
+	defer t.spans.mu.Unlock()
+	key := [2]int32{in.key, out.key}
+	b := t.spans.of[key]
+	if b == nil {
+		b = t.newBridge(clique, in, out)
+		t.spans.of[key] = b
+	}
+	return &bridge{whole: b.whole, all: b.all}
 }
 
 func (t *JoinTree) newBridge(clique int32, in, out end) *bridge {

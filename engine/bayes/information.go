@@ -330,7 +330,7 @@ func (c *clamp) cross(dst []lanes, i int32, in, out end, src []lanes) {
 	key := [2]int32{in.key, out.key}
 	b := c.bridges[key]
 	if b == nil {
-		b = c.q.t.newBridge(i, in, out)
+		b = c.q.t.bridge(i, in, out)
 		c.bridges[key] = b
 	}
 	if b.findings != c.q.version {

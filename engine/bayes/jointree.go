@@ -29,6 +29,7 @@ type JoinTree struct {
 	alone    []int32 // [variable] itself, for scopes of one
 	scratch  int     // entries of the largest clique
 	thrift   thrift
+	spans    *spans    // of bridges, as clamps have crossed them
 	origin   *JoinTree // the tree that shares the shape of this one, and was compiled
 }
 
@@ -187,7 +188,7 @@ func (t *JoinTree) tabulate(together [][]VarID) error {
 		t.cliques[i].low, _ = extremes(t.cliques[i].table)
 	}
 	t.settle(together)
-	t.origin = t
+	t.origin, t.spans = t, &spans{of: map[[2]int32]*bridge{}}
 	return nil
 }
 
