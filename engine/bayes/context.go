@@ -62,6 +62,16 @@ func (t *JoinTree) In(context Context) (*JoinTree, error) {
 	return t.with(changed), nil
 }
 
+// OwnBytes is what the tables take that are not shared with the tree that this one was made from.
+func (t *JoinTree) OwnBytes() (n int64) {
+	for i := range t.cliques {
+		if own := t.cliques[i].table; len(own) > 0 && &own[0] != &t.origin.cliques[i].table[0] {
+			n += 8 * int64(len(own))
+		}
+	}
+	return n
+}
+
 // NewQueryWith starts a case without findings on the tree In a context.
 func (t *JoinTree) NewQueryWith(context Context) (*Query, error) {
 	in, err := t.In(context)

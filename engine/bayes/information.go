@@ -33,6 +33,28 @@ type Clamped struct {
 	LeftOut     []LeftOut       // as LeaveOneOut gives it for the targets left out of
 }
 
+// Bytes is about what it takes to keep.
+func (c *Clamped) Bytes() (n int64) {
+	row := func(x []float64) { n += 24 + 8*int64(len(x)) }
+	for _, x := range c.Information {
+		row(x)
+	}
+	for _, states := range c.Given {
+		for _, vars := range states {
+			for _, x := range vars {
+				row(x)
+			}
+		}
+	}
+	for i := range c.LeftOut {
+		row(c.LeftOut[i].Others)
+		for _, x := range slices.Concat(c.LeftOut[i].Posteriors, c.LeftOut[i].tables) {
+			row(x)
+		}
+	}
+	return n
+}
+
 // Clamp gives in one walk over the network what MutualInformation and LeaveOneOut give, and the posteriors that
 // information is made of: of the candidates and others with a target in each of its states. These are nil for a state that the findings
 // exclude, and for targets that need not be given. The findings stay as they were. It panics on a variable out of range, and

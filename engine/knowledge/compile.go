@@ -32,6 +32,7 @@ type compiled struct {
 	plain          *ground         // where nothing was told that a quantity is computed from
 	grounds        *recent[*ground]
 	installations  *recent[*installation]
+	clamps         *recent[clamped] // answers before anything was found but on the safety card
 }
 
 // setupFactor holds, for each setup fact that matters to a cause, the mean of its factors over the states' shares.
@@ -270,7 +271,8 @@ func (f *files) build() error {
 		return err
 	}
 	m.plain = &ground{m.tree, m.noneTree, f.levelsOf(m.groups, f.silence)}
-	m.grounds, m.installations = newRecent[*ground](mostGrounds), newRecent[*installation](mostInstallations)
+	m.grounds, m.installations = newRecent(mostGrounds, (*ground).size), newRecent(mostInstallations, m.installationBytes)
+	m.clamps = newRecent(mostClamped, clamped.size)
 	return nil
 }
 

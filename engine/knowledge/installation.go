@@ -15,11 +15,11 @@ import (
 // follows from it alone is worked out once and kept for whoever asks next: rates, tables, levels of the readings, and the
 // posteriors before anything was found.
 
-// How much is kept at most. With the heater's model that is some tens of megabytes.
+// How many bytes are kept at most, of a model, of each kind.
 const (
-	mostGrounds       = 32
-	mostInstallations = 64
-	mostClamped       = 2 // answers before anything was found but on the safety card, for each installation
+	mostGrounds       = 4 << 20
+	mostInstallations = 2 << 20
+	mostClamped       = 4 << 20
 )
 
 // ground is what the computed quantities come to: trees with their tables, and the levels of the readings.
@@ -30,6 +30,7 @@ type ground struct {
 
 // installation is what follows from the setup facts that were told.
 type installation struct {
+	key     string    // of the facts
 	told    []Finding // setup facts, sorted by id
 	table   string    // the code table that was told
 	ground  *ground
@@ -40,7 +41,6 @@ type installation struct {
 	onlyPrior sync.Once
 	prior     *prior
 	priorErr  error
-	clamped   *recent[clamped]
 	rates     sync.Mutex
 	rateWith  map[string][][]float64 // [fact][state][cause] rate; NaN where the fact does not touch the cause
 }
@@ -49,6 +49,34 @@ type installation struct {
 type clamped struct {
 	told *bayes.Clamped
 	err  error
+}
+
+func (c clamped) size() int64 {
+	if c.told == nil {
+		return 0
+	}
+	return c.told.Bytes()
+}
+
+// size is how many bytes there are beside the model's own.
+func (g *ground) size() int64 {
+	n := g.now.OwnBytes() + g.none.OwnBytes()
+	for _, l := range g.levels {
+		n += 8 * int64(len(l.mean)+len(l.cov))
+	}
+	return n
+}
+
+// size is about how many bytes an installation takes once somebody has asked for all that it holds.
+func (m *Model) installationBytes(*installation) int64 {
+	n := 16 * int64(len(m.Causes))
+	for _, s := range m.Setup {
+		n += int64(len(s.States)) * (24 + 8*int64(len(m.Causes)))
+	}
+	for _, v := range m.variables {
+		n += 24 + 8*int64(len(v.states))
+	}
+	return n
 }
 
 // prior is what holds before anything was found but that somebody complained.
@@ -75,8 +103,8 @@ func (in *Inquiry) place(findings []Finding) *installation {
 	}
 	work := func() *installation {
 		s := newSituation(told, in.memo)
-		p := &installation{told: told, table: stateOf(told, codeTable), rate: make([]float64, len(in.m.Causes)),
-			rateWith: map[string][][]float64{}, clamped: newRecent[clamped](mostClamped)}
+		p := &installation{key: key.String(), told: told, table: stateOf(told, codeTable), rate: make([]float64, len(in.m.Causes)),
+			rateWith: map[string][][]float64{}}
 		if bearing.Len() == 0 {
 			p.ground = in.m.plain
 		} else {

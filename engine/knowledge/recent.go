@@ -2,22 +2,25 @@ package knowledge
 
 import "sync"
 
-// recent keeps what was worked out for the keys that were used last. What it holds follows from the key alone, so whether
-// something is still there never shows in an answer. It is safe for concurrent use; two who miss at once both work it out.
+// recent keeps what was worked out for the keys that were used last, as long as all of it is no larger than allowed. What
+// it holds follows from the key alone, so whether something is still there never shows in an answer. It is safe for
+// concurrent use; two who miss at once both work it out.
 type recent[V any] struct {
-	mu     sync.Mutex
-	most   int
-	clock  int64 // counts uses
-	values map[string]*kept[V]
+	mu         sync.Mutex
+	size       func(V) int64
+	most, held int64 // of all sizes
+	clock      int64 // counts uses
+	values     map[string]*kept[V]
 }
 
 type kept[V any] struct {
 	value V
+	size  int64
 	used  int64
 }
 
-func newRecent[V any](most int) *recent[V] {
-	return &recent[V]{most: most, values: map[string]*kept[V]{}}
+func newRecent[V any](most int64, size func(V) int64) *recent[V] {
+	return &recent[V]{size: size, most: most, values: map[string]*kept[V]{}}
 }
 
 func (r *recent[V]) get(key string, work func() V) V {
@@ -30,11 +33,12 @@ func (r *recent[V]) get(key string, work func() V) V {
 	if k, ok := r.values[key]; ok {
 		return k.value // somebody was faster; one of equals is as good as the other, and is shared
 	}
-	if len(r.values) >= r.most {
+	r.clock++
+	k := &kept[V]{v, r.size(v), r.clock}
+	for r.held += k.size; r.held > r.most && len(r.values) > 0; {
 		r.drop()
 	}
-	r.clock++
-	r.values[key] = &kept[V]{v, r.clock}
+	r.values[key] = k
 	return v
 }
 
@@ -58,5 +62,6 @@ func (r *recent[V]) drop() {
 			oldest, least = key, k.used
 		}
 	}
+	r.held -= r.values[oldest].size
 	delete(r.values, oldest)
 }

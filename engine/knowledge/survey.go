@@ -178,7 +178,7 @@ func (in *Inquiry) clamp(w bayes.Clamp) (*bayes.Clamped, error) {
 	if in.odds != nil || in.fitting {
 		return in.now.q.Clamp(w)
 	}
-	a := in.at.clamped.get(fmt.Sprint(w, card), func() clamped {
+	a := in.m.clamps.get(fmt.Sprint(in.at.key, w, card), func() clamped {
 		c, err := in.now.q.Clamp(w)
 		return clamped{c, err}
 	})

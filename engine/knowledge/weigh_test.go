@@ -144,7 +144,8 @@ func TestInstallationsAreShared(t *testing.T) {
 	for _, findings := range told {
 		want = append(want, ask(pump(t).NewInquiry(), findings))
 	}
-	m.installations, m.grounds = newRecent[*installation](3), newRecent[*ground](2) // so few that some are always dropped
+	m.installations = newRecent(3*m.installationBytes(nil), m.installationBytes) // so few that some are always dropped
+	m.grounds = newRecent(2, func(*ground) int64 { return 1 })
 	var wait sync.WaitGroup
 	for g := range 4 {
 		wait.Go(func() {
@@ -161,7 +162,7 @@ func TestInstallationsAreShared(t *testing.T) {
 }
 
 func TestRecentKeepsWhatWasUsedLast(t *testing.T) {
-	r := newRecent[int](2)
+	r := newRecent(20, func(int) int64 { return 10 })
 	made := 0
 	get := func(key string) int { return r.get(key, func() int { made++; return made }) }
 	require.Equal(t, 1, get("a"))
@@ -170,4 +171,5 @@ func TestRecentKeepsWhatWasUsedLast(t *testing.T) {
 	require.Equal(t, 3, get("c"), "b was not used for longest, and goes")
 	require.Equal(t, 1, get("a"))
 	require.Equal(t, 4, get("b"))
+	require.EqualValues(t, 20, r.held)
 }
