@@ -62,7 +62,7 @@ func settledCase(m *knowledge.Model, one store.Conversation) (learning.Case, boo
 	}
 	table := ""
 	for _, o := range told.Observations {
-		if o.ID == "code_table" {
+		if o.ID == m.Roles.CodeTable {
 			table = o.State
 		}
 	}

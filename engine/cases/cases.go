@@ -203,7 +203,7 @@ func (s *Suite) Check(m *knowledge.Model, e *diagnosis.Engine) (problems []strin
 			found.Observations = append(found.Observations, observation(id, value))
 		}
 		for _, o := range c.Request().Observations {
-			if o.ID == "code_table" {
+			if o.ID == m.Roles.CodeTable {
 				found.Observations = append(found.Observations, o)
 			}
 		}

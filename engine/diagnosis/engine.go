@@ -29,9 +29,6 @@ func New(m *knowledge.Model) *Engine {
 	return e
 }
 
-// codeTable names the table that a panel's codes follow.
-const codeTable = "code_table"
-
 // leading is how many causes come with their weights of evidence.
 const leading = 5
 

@@ -97,7 +97,7 @@ func (e *Engine) Check(r Request) error {
 	}
 	table := ""
 	for _, o := range r.Observations {
-		if o.ID == codeTable {
+		if o.ID == e.model.Roles.CodeTable {
 			table = o.State
 		}
 	}

@@ -83,9 +83,9 @@ func (s *subject) next(c Conversation, g *Guidance) error {
 		g.Warns = true
 		return nil
 	}
-	for _, id := range opening(c) {
+	for _, id := range s.opening(c) {
 		if g.Recovery.Stage == Searching && !s.asked(c, id) {
-			say(map[string]string{"fault_code": "reason_code", "complaint": "reason_complaint"}[id], id)
+			say(map[string]string{s.model.Roles.Code: "reason_code", s.model.Roles.Complaint: "reason_complaint"}[id], id)
 			return nil
 		}
 	}
@@ -222,7 +222,7 @@ func (s *subject) doubtful(c Conversation) string {
 // installation.
 func (s *subject) diagnosed(c Conversation) bool {
 	return slices.ContainsFunc(c.Told, func(t Told) bool {
-		if t.Words != "" || slices.Contains([]string{"co_alarm_fitted", codeTable}, t.Observation.ID) {
+		if t.Words != "" || slices.Contains([]string{s.model.Roles.AlarmFitted, s.model.Roles.CodeTable}, t.Observation.ID) {
 			return false
 		}
 		o, ok := s.model.Observation(t.Observation.ID)
@@ -232,12 +232,13 @@ func (s *subject) diagnosed(c Conversation) bool {
 
 // alarm asks whether a carbon monoxide alarm watches, which no start should be without, and whether it was tested.
 func (s *subject) alarm(c Conversation) string {
+	fitted, does := s.model.Roles.AlarmFitted, s.model.Roles.Alarm
 	switch {
-	case !s.known("co_alarm_fitted"):
-	case !c.told("co_alarm_fitted"):
-		return "co_alarm_fitted"
-	case c.state("co_alarm_fitted") == "yes" && !c.told("co_alarm"):
-		return "co_alarm"
+	case !s.known(fitted):
+	case !c.told(fitted):
+		return fitted
+	case c.state(fitted) == "yes" && !c.told(does):
+		return does
 	}
 	return ""
 }
@@ -312,7 +313,7 @@ func (s *subject) again(c Conversation) string {
 		}
 		for _, id := range d.Triggers {
 			_, seen := s.model.Observation(id)
-			if seen && id != "fault_code" && id != "complaint" && id != "fails_when" && before(id) {
+			if seen && !slices.Contains(s.gathered(), id) && before(id) {
 				return id
 			}
 		}
@@ -373,7 +374,7 @@ func (s *subject) openCard(c Conversation) []string {
 			continue
 		}
 		card = append(card, o.ID)
-		open = open || o.ID != "co_alarm"
+		open = open || o.ID != s.model.Roles.Alarm
 	}
 	if !open {
 		return nil
@@ -382,12 +383,24 @@ func (s *subject) openCard(c Conversation) []string {
 }
 
 // opening lists what is asked of everybody after the card.
-func opening(c Conversation) []string {
-	switch c.state("fault_code") {
+func (s *subject) opening(c Conversation) []string {
+	r := s.model.Roles
+	switch c.state(r.Code) {
 	case "", "none", "other":
-		return []string{"fault_code", "complaint"}
+		return named(r.Code, r.Complaint)
 	}
-	return []string{"fault_code"}
+	return named(r.Code)
+}
+
+// gathered are the observations that sum up a failed start. They are no sign that can be looked at again.
+func (s *subject) gathered() []string {
+	r := s.model.Roles
+	return named(r.Code, r.Complaint, r.FailsWhen)
+}
+
+// named leaves out the roles that a model does not have.
+func named(roles ...string) []string {
+	return slices.DeleteFunc(roles, func(id string) bool { return id == "" })
 }
 
 // asked tells whether a question was answered or skipped, and nothing has been done since that may have changed the answer.

@@ -83,7 +83,7 @@ func (s *seeker) request(r *rand.Rand) Request {
 			}
 		} else if f := m.Setup[k-len(m.Observations)]; f.Unit != "" {
 			add(f.ID, Observation{Kind: NumberValue, Number: f.Min + r.Float64()*(f.Max-f.Min)})
-		} else if f.ID != codeTable {
+		} else if f.ID != m.Roles.CodeTable {
 			add(f.ID, Observation{State: f.States[r.IntN(len(f.States))].ID})
 		}
 	}

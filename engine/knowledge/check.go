@@ -233,9 +233,32 @@ func (f *files) checkRules() {
 			f.seen[o.ID].errorf("does: %s is no repair", o.Does)
 		}
 	}
+	f.checkRoles()
 	for _, t := range m.CodeTables {
-		for _, state := range t.Codes {
-			f.state(f.places["table/"+t.ID], faultCode, state)
+		if _, ok := m.Observation(m.Roles.Code); !ok {
+			break // said above
 		}
+		for _, state := range t.Codes {
+			f.state(f.places["table/"+t.ID], m.Roles.Code, state)
+		}
+	}
+}
+
+// checkRoles finds roles that nothing plays.
+func (f *files) checkRoles() {
+	m := f.model
+	for name, id := range map[string]string{"code": m.Roles.Code, "earlier_code": m.Roles.EarlierCode, "complaint": m.Roles.Complaint,
+		"fails_when": m.Roles.FailsWhen, "alarm": m.Roles.Alarm} {
+		if _, ok := m.Observation(id); id != "" && !ok {
+			f.places["role/"+name].errorf("%s: %s is no observation", name, id)
+		}
+	}
+	for name, id := range map[string]string{"code_table": m.Roles.CodeTable, "alarm_fitted": m.Roles.AlarmFitted} {
+		if _, ok := m.SetupFact(id); id != "" && !ok {
+			f.places["role/"+name].errorf("%s: %s is no setup fact", name, id)
+		}
+	}
+	if len(m.CodeTables) > 0 && m.Roles.Code == "" {
+		f.places["table/"+m.CodeTables[0].ID].errorf("there are code tables, and no role says which observation is the code")
 	}
 }

@@ -16,7 +16,7 @@ import (
 // All numbers are unsigned LEB128 save the rates, which are the eight bytes of an IEEE 754 number, the lowest first:
 //
 //	magic, version, learnt from, strings, files (path, tree), 1 and the tree of what was learnt or else 0,
-//	rates by cause, rate of complaints about nothing, deviation, two shapes
+//	rates by cause, rate of complaints about nothing, deviation, two shapes, the second reader's weights
 //
 // A tree is its kind and then a string's place, or a count and the values, each value of a mapping after its key.
 
@@ -54,6 +54,7 @@ func Compact(fsys fs.FS, learned []byte, m *Model) ([]byte, error) {
 	}
 	w.shape(m.tree.Shape())
 	w.shape(m.noneTree.Shape())
+	w.plain(string(m.Hunches))
 	rest := w.body
 
 	w.body = []byte(compactMagic)
@@ -153,6 +154,9 @@ func Expand(compact []byte, binding Binding) (*Model, error) {
 		}
 	}
 	f.shapes = []bayes.Shape{r.shape(), r.shape()}
+	if n := r.number(); n > 0 {
+		m.Hunches = r.take(n)
+	}
 	if r.broken || len(r.rest) > 0 {
 		return nil, ErrCompact
 	}

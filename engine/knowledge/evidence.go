@@ -10,13 +10,6 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// The observations that the format itself knows: what a panel shows is translated by the code table that was named.
-const (
-	faultCode   = "fault_code"
-	earlierCode = "earlier_code"
-	codeTable   = "code_table"
-)
-
 // Finding is one thing told: a state or a number.
 type Finding struct {
 	ID       string
@@ -75,7 +68,7 @@ func (m *Model) allowed(r ref) (states []string, unit string, low, high float64)
 // translate turns a code of the named table into a state of the fault code observation. What the table does not hold, and
 // every other observation's state, stays as it is.
 func (m *Model) translate(f Finding, table string) string {
-	if f.ID == faultCode || f.ID == earlierCode {
+	if f.ID == m.Roles.Code || f.ID == m.Roles.EarlierCode {
 		for _, t := range m.CodeTables {
 			if state, ok := t.Codes[strings.ToLower(f.State)]; ok && t.ID == table {
 				return state
@@ -169,7 +162,7 @@ func (in *Inquiry) take(at *installation, findings []Finding) evidence {
 		r, v := in.m.byID[f.ID], in.m.variables[f.ID]
 		switch {
 		case r.kind == refSetup:
-			if v == nil && !in.m.matters(f.ID) && f.ID != codeTable {
+			if v == nil && !in.m.matters(f.ID) && f.ID != in.m.Roles.CodeTable {
 				e.unused[f.ID] = UnusedNoBearing
 			}
 		case v == nil:

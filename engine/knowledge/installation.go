@@ -103,7 +103,7 @@ func (in *Inquiry) place(findings []Finding) *installation {
 	}
 	work := func() *installation {
 		s := newSituation(told, in.memo)
-		p := &installation{key: key.String(), told: told, table: stateOf(told, codeTable), rate: make([]float64, len(in.m.Causes)),
+		p := &installation{key: key.String(), told: told, table: stateOf(told, in.m.Roles.CodeTable), rate: make([]float64, len(in.m.Causes)),
 			rateWith: map[string][][]float64{}}
 		if bearing.Len() == 0 {
 			p.ground = in.m.plain

@@ -188,6 +188,10 @@ var badModels = []bad{
 	// causes
 	one("figure above 1000", causes, "per_1000: 150", "per_1000: 1500", "id: hose_split", "per_1000 must lie between 0 and 1000"),
 	one("figure missing", causes, "per_1000: 150", "", "id: hose_split", "per_1000 must lie between 0 and 1000"),
+	one("role of nothing", seen, "{code: fault_code, code_table: code_table}", "{code: fault_core, code_table: code_table}", "fault_core", "code: fault_core is no observation"),
+	one("code table of nothing", seen, "code_table: code_table", "code_table: hum", "code_table: hum", "code_table: hum is no setup fact"),
+	one("code tables without a code", seen, "roles: {code: fault_code, ", "roles: {", "id: plain", "no role says which observation is the code"),
+	one("unknown role", seen, "code_table: code_table", "code_book: code_table", "code_book", "unknown entry"),
 	one("no group", causes, "id: hose_split\n    group: water\n", "id: hose_split\n", "id: hose_split", "hose_split: group is missing"),
 	one("unknown part", causes, "part: hose", "part: bucket", "part: bucket", `hose_split: part "bucket" is not one of well, hose, motor, none`),
 	one("no part", causes, "    part: hose\n", "", "id: hose_split", `hose_split: part "" is not one of well, hose, motor, none`),

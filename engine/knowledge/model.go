@@ -31,6 +31,7 @@ type Model struct {
 	Pairs        []Pair
 	Answers      []Answer
 	Follows      []Follow
+	Roles        Roles
 	Backdrop     []string // things that are where the heater is rather than what is spoken of
 	Hunches      []byte   // weights of the second reader of texts, as package words reads them; empty for a model without
 
@@ -39,6 +40,18 @@ type Model struct {
 	network *bayes.Network
 	compiled
 	files *files // what the readings were compiled from
+}
+
+// Roles are the identifiers that general code speaks of by what they are for, as the model declares them. One that it does not have
+// is empty.
+type Roles struct {
+	Code        string // the observation of the code that the machine shows
+	EarlierCode string // the one that it showed before
+	CodeTable   string // the setup fact that names the table its codes follow
+	Complaint   string // the observation of what is wrong
+	FailsWhen   string // the observation of when it fails
+	Alarm       string // the observation of what the alarm does that warns of the machine's worst danger
+	AlarmFitted string // the setup fact of whether there is such an alarm
 }
 
 // Cause is a mechanism that can be active and take part in a failure.

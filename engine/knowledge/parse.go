@@ -123,6 +123,8 @@ func (f *files) sections(root node) {
 			f.model.Backdrop = p.val.texts()
 		case "elimination":
 			f.elimination = p.val.texts()
+		case "roles":
+			f.roles(p.val)
 		case "complaint":
 			m := p.val.fields("effect", "quiet")
 			f.complaint.effect, f.complaint.quiet = m["effect"].text(), m["quiet"].text()
@@ -133,6 +135,18 @@ func (f *files) sections(root node) {
 				continue
 			}
 			f.each(p.val, read)
+		}
+	}
+}
+
+// roles reads which identifiers general code speaks of; check.go looks whether the model has them.
+func (f *files) roles(n node) {
+	r, m := &f.model.Roles, n.fields("code", "earlier_code", "code_table", "complaint", "fails_when", "alarm", "alarm_fitted")
+	for name, field := range map[string]*string{"code": &r.Code, "earlier_code": &r.EarlierCode, "code_table": &r.CodeTable,
+		"complaint": &r.Complaint, "fails_when": &r.FailsWhen, "alarm": &r.Alarm, "alarm_fitted": &r.AlarmFitted} {
+		if m[name].ok() {
+			*field = m[name].text()
+			f.places["role/"+name] = m[name]
 		}
 	}
 }

@@ -34,7 +34,7 @@ func (in *Inquiry) withoutEach(a Ask, s *Survey, left []bayes.LeftOut, at []int)
 	}
 	out := make([]Ablation, 0, len(in.findings))
 	for i, f := range in.findings {
-		if f.ID == codeTable {
+		if f.ID == in.m.Roles.CodeTable {
 			continue // it is no evidence, and without it the code could not be read
 		}
 		var err error

@@ -184,7 +184,7 @@ func readTold(m *knowledge.Model, c *Case, told []string) error {
 			return fmt.Errorf("told: %q is not of the form id=value", t)
 		}
 		f := knowledge.Finding{ID: strings.TrimSpace(id), State: strings.TrimSpace(value)}
-		if f.ID == "code_table" {
+		if f.ID == m.Roles.CodeTable {
 			table = f.State
 		}
 		if slices.ContainsFunc(c.Told, func(o knowledge.Finding) bool { return o.ID == f.ID }) {

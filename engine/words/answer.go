@@ -39,7 +39,7 @@ func (p *page) answer(c Context) *Reading {
 			return &Reading{ID: c.Asked, State: s}
 		}
 	}
-	if t := p.tokens[content[0]]; c.Asked == faultCode && len(content) == 1 && t.number {
+	if t := p.tokens[content[0]]; c.Asked == p.roles().Code && len(content) == 1 && t.number {
 		if s, ok := p.reader.codes[int(t.value)]; ok && !t.odd && !t.decimal {
 			return &Reading{ID: c.Asked, State: s}
 		}
@@ -58,7 +58,7 @@ func (p *page) answer(c Context) *Reading {
 
 // answeredCode reads a letter and a number that no table has as another code, where the question is for one.
 func (p *page) answeredCode(asked string, content []int) *Reading {
-	if asked != faultCode || len(content) < 2 {
+	if asked != p.roles().Code || len(content) < 2 {
 		return nil
 	}
 	a, b := p.tokens[content[len(content)-2]], p.tokens[content[len(content)-1]]

@@ -9,20 +9,15 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// The observations of codes that the format of the model itself knows.
-const (
-	faultCode   = "fault_code"
-	earlierCode = "earlier_code"
-	codeTable   = "code_table"
-	otherCode   = "other"
-)
+// otherCode is the state of a code that no table has.
+const otherCode = "other"
 
 var numbered = regexp.MustCompile(`^[A-Za-z]+[- ]?0*(\d+)$`)
 
 // codeStates are the states of the fault code that end in a number.
 func codeStates(m *knowledge.Model) map[int]string {
 	out := map[int]string{}
-	o, ok := m.Observation(faultCode)
+	o, ok := m.Observation(m.Roles.Code)
 	if !ok {
 		return out
 	}
@@ -97,13 +92,13 @@ func (p *page) code(i int) (mention, bool) {
 		at++ // zero eight
 	}
 	m := mention{from: i, to: at + 1, on: span(i, at+1)}
-	m.reading = Reading{ID: faultCode, State: p.codeState(at, letter)}
+	m.reading = Reading{ID: p.roles().Code, State: p.codeState(at, letter)}
 	if strange && m.reading.State != "" {
 		m.reading.State = otherCode // a code of another kind, whatever its number
 	}
 	known := p.reader.codes[int(p.tokens[at].value)]
 	if strange && known != "" {
-		m.others = []Reading{{ID: faultCode, State: known}} // a slip of the finger, perhaps
+		m.others = []Reading{{ID: p.roles().Code, State: known}} // a slip of the finger, perhaps
 	}
 	m.unsure = strange && (!announced || known != "") || weak && !strange && !strings.HasPrefix(p.tokens[at].text, "0") || m.reading.State == "" || !letter &&
 		p.counts(at) || p.doubtfulCode(i, at) ||
@@ -167,7 +162,7 @@ func (p *page) codeState(at int, letter bool) string {
 		func(c knowledge.CodeTable) bool { return c.Codes[strconv.Itoa(n)] != "" }) {
 		return ""
 	}
-	if o, ok := p.reader.model.Observation(faultCode); ok && slices.Contains(o.States, otherCode) {
+	if o, ok := p.reader.model.Observation(p.roles().Code); ok && slices.Contains(o.States, otherCode) {
 		return otherCode
 	}
 	return ""
@@ -200,7 +195,7 @@ func (p *page) tables() []mention {
 		if !p.free(h.from, h.to) {
 			continue
 		}
-		m := mention{from: h.from, to: h.to, on: span(h.from, h.to), reading: Reading{ID: faultCode}}
+		m := mention{from: h.from, to: h.to, on: span(h.from, h.to), reading: Reading{ID: p.roles().Code}}
 		for i := h.from; i < h.to; i++ {
 			if t := p.tokens[i]; t.number {
 				m.reading.State = p.inTable(h.name, strconv.FormatFloat(t.value, 'f', -1, 64))
@@ -210,7 +205,7 @@ func (p *page) tables() []mention {
 		p.take(h.from, h.to)
 		out = append(out, m)
 		if !m.unsure {
-			m.reading = Reading{ID: codeTable, State: h.name}
+			m.reading = Reading{ID: p.roles().CodeTable, State: h.name}
 			out = append(out, m)
 		}
 	}
@@ -232,7 +227,7 @@ func (p *page) date(codes []mention) {
 	present := -1
 	for i := range codes {
 		c := &codes[i]
-		if c.reading.ID != faultCode {
+		if c.reading.ID != p.roles().Code {
 			continue
 		}
 		was, is := p.nearestOf(c, earlier, past), p.nearestOf(c, now)
@@ -240,7 +235,7 @@ func (p *page) date(codes []mention) {
 		case was >= 0 && was == is:
 			c.unsure = true
 		case was >= 0 && (is < 0 || was < is):
-			c.reading.ID = earlierCode
+			c.reading.ID = p.roles().EarlierCode
 		case is >= 0:
 			present = i
 		case p.datedBefore(c):
@@ -248,8 +243,8 @@ func (p *page) date(codes []mention) {
 		}
 	}
 	for i := 0; i < present; i++ {
-		if c := &codes[i]; c.reading.ID == faultCode && c.reading.State != codes[present].reading.State {
-			c.reading.ID = earlierCode
+		if c := &codes[i]; c.reading.ID == p.roles().Code && c.reading.State != codes[present].reading.State {
+			c.reading.ID = p.roles().EarlierCode
 		}
 	}
 }
@@ -258,7 +253,7 @@ func (p *page) date(codes []mention) {
 func (p *page) dateTold() {
 	for i := range p.mentions {
 		m := &p.mentions[i]
-		if m.rule == nil || !m.rule.tells(faultCode) {
+		if m.rule == nil || !m.rule.tells(p.roles().Code) {
 			continue
 		}
 		was, is := p.nearestOf(m, earlier, past), p.nearestOf(m, now)
@@ -268,12 +263,12 @@ func (p *page) dateTold() {
 	}
 }
 
-// before makes earlier codes of codes, and leaves out what else was so then.
-func before(rs []Reading) []Reading {
+// earlierCodes makes earlier codes of codes, and leaves out what else was so then.
+func (p *page) earlierCodes(rs []Reading) []Reading {
 	var out []Reading
 	for _, r := range rs {
-		if r.ID == faultCode {
-			r.ID = earlierCode
+		if r.ID == p.roles().Code {
+			r.ID = p.roles().EarlierCode
 			out = append(out, r)
 		}
 	}
@@ -307,3 +302,6 @@ func (p *page) datedBefore(c *mention) bool {
 	dated := slices.ContainsFunc(p.hits, func(h hit) bool { return h.role == earlier && p.clauseOf[h.from] == k-1 })
 	return dated && !slices.ContainsFunc(p.of(codeWord), func(h hit) bool { return p.clauseOf[h.from] == k-1 })
 }
+
+// roles are the observations of codes, as the model names them.
+func (p *page) roles() knowledge.Roles { return p.reader.model.Roles }

@@ -236,11 +236,11 @@ func (p *page) doubt() {
 		m := &p.mentions[i]
 		for _, on := range m.on {
 			x := p.clauses[p.clauseOf[on]]
-			history := m.reading.ID == earlierCode || m.rule != nil && m.rule.Past
+			history := m.reading.ID == p.roles().EarlierCode || m.rule != nil && m.rule.Past
 			m.doubted = m.doubted || x.doubtful || x.question || x.past && !history
 			m.unsure = m.unsure || m.doubted
 		}
-		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == faultCode) && c < done &&
+		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == p.roles().Code) && c < done &&
 			c >= done-mendedReach {
 			m.unsure, m.doubted = true, true
 		}

@@ -242,7 +242,7 @@ func (p *page) surely(of []hunch, h *Hunches, s Stretch) bool {
 
 // numberedCode is the code that a bare number in a stretch can be: the eight again.
 func (p *page) numberedCode(id string, s Stretch) Reading {
-	if id != faultCode && id != earlierCode {
+	if id != p.roles().Code && id != p.roles().EarlierCode {
 		return Reading{}
 	}
 	for i := s.from; i < s.to; i++ {

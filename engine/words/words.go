@@ -139,7 +139,7 @@ func (r *Reader) Read(text string, c Context) Result {
 func (p *page) show(codes []mention) {
 	for _, m := range codes {
 		p.spoken = slices.DeleteFunc(p.spoken, func(h hit) bool { return h.from < m.to && h.to > m.from })
-		if m.reading.ID == codeTable {
+		if m.reading.ID == p.roles().CodeTable {
 			continue
 		}
 		e := &entry{role: speaks, name: knowledge.CodeShown, id: p.lang.name(knowledge.CodeShown), thing: true,
@@ -171,7 +171,7 @@ func (p *page) judge(m mention) (out []Reading, o outcome) {
 	}
 	means, denied := readings(m.rule.Means), readings(m.rule.Denied)
 	if m.before {
-		means, denied = before(means), before(denied)
+		means, denied = p.earlierCodes(means), p.earlierCodes(denied)
 	}
 	switch {
 	case m.unsure && m.denied == 1, m.denied > 1:

@@ -49,7 +49,7 @@ func (d *desk) GetStatistics(ctx context.Context, req *lightoffv1.GetStatisticsR
 	if err != nil {
 		return nil, err
 	}
-	t := newTally(begin, weeks)
+	t := newTally(begin, weeks, d.model.Roles.Code)
 	for _, c := range all {
 		if !c.OpenedAt.Before(begin) {
 			t.add(c, d.isComplaint, d.mends)
@@ -65,7 +65,7 @@ func (d *desk) GetStatistics(ctx context.Context, req *lightoffv1.GetStatisticsR
 	out.Truncated = more
 	out.Causes = ranked(t.causes, func(id string) string { return texts.Causes[id].Title })
 	out.Checks = ranked(t.checks, func(id string) string { return texts.Observations[id].Title })
-	codes, _ := d.model.Observation("fault_code")
+	codes, _ := d.model.Observation(d.model.Roles.Code)
 	out.Codes = t.series(t.codes, func(id string) string { return cmp.Or(texts.Observations[codes.ID].States[id], id) })
 	out.SettledCauses = t.series(t.weekly, func(id string) string { return texts.Causes[id].Title })
 	out.Outcomes = ranked(t.outcomes, func(string) string { return "" })
@@ -81,6 +81,7 @@ func monday(t time.Time) time.Time {
 // tally counts conversations.
 type tally struct {
 	begin                    time.Time
+	panel                    string // the observation of the panel's code
 	weeks                    []*lightoffv1.Week
 	causes, checks, outcomes map[string]int
 	times                    []time.Duration
@@ -91,8 +92,8 @@ type tally struct {
 	notForetold              int32
 }
 
-func newTally(begin time.Time, weeks int) *tally {
-	t := &tally{begin: begin, causes: map[string]int{}, checks: map[string]int{}, outcomes: map[string]int{},
+func newTally(begin time.Time, weeks int, panel string) *tally {
+	t := &tally{begin: begin, panel: panel, causes: map[string]int{}, checks: map[string]int{}, outcomes: map[string]int{},
 		codes: map[string][]int32{}, weekly: map[string][]int32{}}
 	for i := range weeks {
 		t.weeks = append(t.weeks, &lightoffv1.Week{BeginsAt: timestamppb.New(begin.Add(time.Duration(i) * week))})
@@ -118,7 +119,7 @@ func (t *tally) add(c store.Conversation, isCheck func(string) bool, mends func(
 	w.Opened++
 	code := noCode
 	for _, told := range state.Told {
-		if told.Observation.ID == "fault_code" && told.Observation.State != "" {
+		if told.Observation.ID == t.panel && told.Observation.State != "" {
 			code = told.Observation.State
 		}
 	}
