@@ -156,6 +156,7 @@ type PlanStep struct {
 	Euros             float64
 	Cautions          []string
 	Parts             []string
+	Steps             []string // what to do, in order, a sentence each
 	Proof             string
 	Prevention        string
 	Together          bool    // made at one opening with the step before it; the start is watched after both

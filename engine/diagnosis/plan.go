@@ -472,7 +472,7 @@ func (p *planning) step(r knowledge.Repair) PlanStep {
 	s := p.s
 	x := s.texts.Repairs[r.ID]
 	step := PlanStep{RepairID: r.ID, Title: x.Title, Minutes: r.Minutes, Euros: r.Euros, Cautions: slices.Clone(x.Cautions),
-		Parts: x.Parts, Proof: x.Proof, Prevention: x.Prevention}
+		Parts: x.Parts, Steps: x.Steps, Proof: x.Proof, Prevention: x.Prevention}
 	if cause := s.mostBlamed(r); cause >= 0 {
 		step.CauseID, step.Probability = s.model.Causes[cause].ID, s.posterior[cause]
 	}

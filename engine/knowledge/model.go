@@ -202,10 +202,11 @@ type ObservationText struct {
 	States                            map[string]string
 }
 
-// RepairText describes a repair.
+// RepairText describes a repair; Steps are what to do, in order, a sentence each.
 type RepairText struct {
 	Title             string
-	Parts, Cautions   []string
+	Parts, Steps      []string
+	Cautions          []string
 	Proof, Prevention string
 }
 

@@ -58,8 +58,8 @@ func (f *files) readTexts(locale, what string, root node) {
 			}
 			t.Observations[p.id] = o
 		case "repairs":
-			m := p.val.fields("title", "parts", "cautions", "proof", "prevention")
-			t.Repairs[p.id] = RepairText{m["title"].text(), m["parts"].texts(), m["cautions"].texts(), m["proof"].text(), m["prevention"].text()}
+			m := p.val.fields("title", "parts", "steps", "cautions", "proof", "prevention")
+			t.Repairs[p.id] = RepairText{m["title"].text(), m["parts"].texts(), m["steps"].texts(), m["cautions"].texts(), m["proof"].text(), m["prevention"].text()}
 		case "dangers":
 			m := p.val.fields("title", "text", "steps", "way_out")
 			t.Dangers[p.id] = DangerText{m["title"].text(), m["text"].text(), m["steps"].texts(), m["way_out"].texts()}

@@ -138,7 +138,7 @@ func toPlan(p diagnosis.Plan) *lightoffv1.Plan {
 func toStep(s diagnosis.PlanStep) *lightoffv1.PlanStep {
 	return &lightoffv1.PlanStep{
 		RepairId: s.RepairID, CauseId: s.CauseID, Title: s.Title, ProbabilityNeeded: s.Probability,
-		Minutes: s.Minutes, PartsEuros: s.Euros, Cautions: s.Cautions, Parts: s.Parts,
+		Minutes: s.Minutes, PartsEuros: s.Euros, Cautions: s.Cautions, Parts: s.Parts, Steps: s.Steps,
 		Proof: s.Proof, Prevention: s.Prevention, HeldBack: s.HeldBack,
 		DangerId: s.Danger, Together: s.Together, ProbabilityWellAfter: s.Fixed, ExpectedCostEuros: s.ExpectedCost,
 	}
@@ -245,7 +245,7 @@ func (f face) repair(r knowledge.Repair) *lightoffv1.RepairInfo {
 	text := f.model.Text(f.locale).Repairs[r.ID]
 	return &lightoffv1.RepairInfo{
 		Id: r.ID, Title: text.Title, CauseIds: r.Mends, Minutes: r.Minutes, PartsEuros: r.Euros,
-		Parts: text.Parts, Cautions: text.Cautions, Proof: text.Proof, Prevention: text.Prevention,
+		Parts: text.Parts, Steps: text.Steps, Cautions: text.Cautions, Proof: text.Proof, Prevention: text.Prevention,
 	}
 }
 

@@ -1810,7 +1810,9 @@ type PlanStep struct {
 	// Expected cost up to and with this step, minutes turned into euros; zero while a danger forbids it.
 	ExpectedCostEuros float64 `protobuf:"fixed64,14,opt,name=expected_cost_euros,json=expectedCostEuros,proto3" json:"expected_cost_euros,omitempty"`
 	// Identifier of the standing danger that asks for this repair, whatever the complaint; empty for none.
-	DangerId      string `protobuf:"bytes,15,opt,name=danger_id,json=dangerId,proto3" json:"danger_id,omitempty"`
+	DangerId string `protobuf:"bytes,15,opt,name=danger_id,json=dangerId,proto3" json:"danger_id,omitempty"`
+	// What to do, in order, a sentence each, in plain words; the cautions go before it.
+	Steps         []string `protobuf:"bytes,16,rep,name=steps,proto3" json:"steps,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1948,6 +1950,13 @@ func (x *PlanStep) GetDangerId() string {
 		return x.DangerId
 	}
 	return ""
+}
+
+func (x *PlanStep) GetSteps() []string {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
 }
 
 // UnusedObservation is an observation that changed nothing.
@@ -2702,7 +2711,7 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"cost_euros\x18\x04 \x01(\x01R\tcostEuros\x12 \n" +
 	"\vprobability\x18\x05 \x01(\x01R\vprobability\x12.\n" +
 	"\x13expected_cost_euros\x18\x06 \x01(\x01R\x11expectedCostEuros\x12\x12\n" +
-	"\x04text\x18\a \x01(\tR\x04text\"\xe6\x03\n" +
+	"\x04text\x18\a \x01(\tR\x04text\"\xfc\x03\n" +
 	"\bPlanStep\x12\x1b\n" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x19\n" +
 	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12-\n" +
@@ -2722,7 +2731,8 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\btogether\x18\f \x01(\bR\btogether\x124\n" +
 	"\x16probability_well_after\x18\r \x01(\x01R\x14probabilityWellAfter\x12.\n" +
 	"\x13expected_cost_euros\x18\x0e \x01(\x01R\x11expectedCostEuros\x12\x1b\n" +
-	"\tdanger_id\x18\x0f \x01(\tR\bdangerId\";\n" +
+	"\tdanger_id\x18\x0f \x01(\tR\bdangerId\x12\x14\n" +
+	"\x05steps\x18\x10 \x03(\tR\x05steps\";\n" +
 	"\x11UnusedObservation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"L\n" +

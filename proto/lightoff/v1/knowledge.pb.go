@@ -807,7 +807,9 @@ type RepairInfo struct {
 	// How to tell that it worked.
 	Proof string `protobuf:"bytes,8,opt,name=proof,proto3" json:"proof,omitempty"`
 	// What keeps it from coming back.
-	Prevention    string `protobuf:"bytes,9,opt,name=prevention,proto3" json:"prevention,omitempty"`
+	Prevention string `protobuf:"bytes,9,opt,name=prevention,proto3" json:"prevention,omitempty"`
+	// What to do, in order, a sentence each; the cautions go before it.
+	Steps         []string `protobuf:"bytes,10,rep,name=steps,proto3" json:"steps,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -903,6 +905,13 @@ func (x *RepairInfo) GetPrevention() string {
 		return x.Prevention
 	}
 	return ""
+}
+
+func (x *RepairInfo) GetSteps() []string {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
 }
 
 // ListDangersRequest asks for the rules of danger.
@@ -1705,7 +1714,7 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\"`\n" +
 	"\x13ListRepairsResponse\x121\n" +
 	"\arepairs\x18\x01 \x03(\v2\x17.lightoff.v1.RepairInfoR\arepairs\x12\x16\n" +
-	"\x06locale\x18\x02 \x01(\tR\x06locale\"\xf2\x01\n" +
+	"\x06locale\x18\x02 \x01(\tR\x06locale\"\x88\x02\n" +
 	"\n" +
 	"RepairInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1719,7 +1728,9 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x05proof\x18\b \x01(\tR\x05proof\x12\x1e\n" +
 	"\n" +
 	"prevention\x18\t \x01(\tR\n" +
-	"prevention\",\n" +
+	"prevention\x12\x14\n" +
+	"\x05steps\x18\n" +
+	" \x03(\tR\x05steps\",\n" +
 	"\x12ListDangersRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\"\xbd\x01\n" +
 	"\x13ListDangersResponse\x12-\n" +
