@@ -73,6 +73,8 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"explain":           unary(lightoffv1.NewDiagnosisServiceClient(conn).Explain),
 			"list_observations": unary(lightoffv1.NewKnowledgeServiceClient(conn).ListObservations),
 
+			"get_log": unary(conversation.GetLog),
+
 			"make_code":   unary(conversation.MakeCode),
 			"come_back":   unary(conversation.RedeemCode),
 			"let_look_on": unary(conversation.MakeLookOnKey),

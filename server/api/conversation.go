@@ -52,6 +52,23 @@ func (c *conversations) GetConversation(ctx context.Context, req *lightoffv1.Get
 	return &lightoffv1.GetConversationResponse{Conversation: shown}, nil
 }
 
+// GetLog implements the RPC.
+func (c *conversations) GetLog(ctx context.Context, req *lightoffv1.GetLogRequest) (*lightoffv1.GetLogResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	if req.GetAfterEvent() < 0 {
+		v.add("after_event", "is negative")
+	}
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	kept, err := c.store.Read(ctx, req.GetId())
+	if err != nil {
+		return nil, err
+	}
+	return toLog(datesOf(kept), kept.ModelVersion, kept.Events, req.GetAfterEvent())
+}
+
 // SayText implements the RPC. What is understood but cannot stand joins the unclear parts: a sentence is never refused
 // for its meaning.
 func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequest) (*lightoffv1.SayTextResponse, error) {

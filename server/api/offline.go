@@ -23,20 +23,14 @@ type Offline struct{ understanding }
 
 // NewOffline returns one that thinks with a model.
 func NewOffline(m *knowledge.Model) *Offline {
-	return &Offline{understanding{m, diagnosis.New(m), words.New(m)}}
+	return &Offline{understanding{model: m, engine: diagnosis.New(m)}}
 }
 
-// Log is a conversation's log as it lies on a device. One without events has not been opened yet.
-type Log struct {
-	ID     string        `json:"id"`
-	Opened time.Time     `json:"opened"`
-	Events []LoggedEvent `json:"events"`
-}
-
-// LoggedEvent is an event with the time at which it was kept.
-type LoggedEvent struct {
-	At    time.Time       `json:"at"`
-	Event diagnosis.Event `json:"event"`
+// read makes the reader of texts, which takes as long as all else and is not needed for a tap.
+func (o *Offline) read() {
+	if o.reader == nil {
+		o.reader = words.New(o.model)
+	}
 }
 
 // Job is what is to join a log: a change, as a page asks a server for it.
@@ -47,12 +41,13 @@ type Job struct {
 	At      time.Time       `json:"at"`
 }
 
-// Question is what Offline is asked. Do is "think", which takes Log and Jobs, or the name of a call that keeps nothing, which
-// takes Request.
+// Question is what Offline is asked. Do is "think", which takes ID, Log and Jobs; or the name of a call that keeps nothing, which
+// takes Request; or "prepare", which only makes later answers faster.
 type Question struct {
 	Do      string          `json:"do"`
 	Locale  string          `json:"locale"`
-	Log     Log             `json:"log"`
+	ID      string          `json:"id"`
+	Log     json.RawMessage `json:"log"` // a GetLogResponse; one without events has not been opened yet
 	Jobs    []Job           `json:"jobs"`
 	Request json.RawMessage `json:"request"`
 }
@@ -61,8 +56,8 @@ type Question struct {
 type Reply struct {
 	// Conversation is what the log and the jobs come to, as protojson.
 	Conversation json.RawMessage `json:"conversation,omitempty"`
-	// Joined are the numbers that the jobs' events have, by the keys of the jobs. A server may give them others.
-	Joined map[string]int64 `json:"joined,omitempty"`
+	// Joined are the jobs' events as LoggedEvents, by the keys of the jobs. A server may give them other numbers.
+	Joined map[string]json.RawMessage `json:"joined,omitempty"`
 	// Refused are the jobs that a server would refuse, by key.
 	Refused map[string]*frame.Fault `json:"refused,omitempty"`
 	// Answer is that of a call, as protojson.
@@ -96,6 +91,9 @@ func (o *Offline) answer(q Question, r *Reply) (err error) {
 	switch q.Do {
 	case "think":
 		return o.think(q, r)
+	case "prepare":
+		o.read()
+		return nil
 	case "list_observations":
 		answer = f.observations()
 	case "list_dangers":
@@ -125,20 +123,24 @@ func (o *Offline) answer(q Question, r *Reply) (err error) {
 
 // think lets the jobs join the log, and shows what it comes to.
 func (o *Offline) think(q Question, r *Reply) error {
-	c := dated{ID: q.Log.ID, OpenedAt: q.Log.Opened}
-	var events []diagnosis.Event
-	for _, e := range q.Log.Events {
-		events, c.At = append(events, e.Event), append(c.At, e.At)
+	log := &lightoffv1.GetLogResponse{}
+	if err := decode(q.Log, log); err != nil {
+		return err
 	}
+	events, c, err := fromLog(log)
+	if err != nil {
+		return err
+	}
+	c.ID = q.ID
 	if len(events) == 0 {
 		opened, err := o.opening(&lightoffv1.OpenConversationRequest{Locale: q.Locale})
 		if err != nil {
 			return err
 		}
 		opened.Number = 1
-		events, c.At = []diagnosis.Event{opened}, []time.Time{q.Log.Opened}
+		events, c.At = []diagnosis.Event{opened}, []time.Time{c.OpenedAt}
 	}
-	r.Joined, r.Refused = map[string]int64{}, map[string]*frame.Fault{}
+	r.Joined, r.Refused = map[string]json.RawMessage{}, map[string]*frame.Fault{}
 	for _, j := range q.Jobs {
 		e, err := o.join(events, q.Locale, j)
 		if err != nil {
@@ -146,8 +148,10 @@ func (o *Offline) think(q Question, r *Reply) error {
 			continue
 		}
 		e.Number = events[len(events)-1].Number + 1
-		r.Joined[j.Key] = e.Number
 		events, c.At = append(events, e), append(c.At, j.At)
+		if r.Joined[j.Key], err = loggedAs(j.At, e); err != nil {
+			return err
+		}
 	}
 	so := o.account(events, q.Locale).sound()
 	guidance, err := so.evidence.Guide(so.state)
@@ -157,6 +161,14 @@ func (o *Offline) think(q Question, r *Reply) error {
 	f := face{model: o.model, engine: o.engine, locale: so.state.Locale}
 	r.Conversation, err = frame.Encode(f.conversation(c, so.state, guidance))
 	return err
+}
+
+func loggedAs(at time.Time, e diagnosis.Event) (json.RawMessage, error) {
+	l, err := toLogged(at, e)
+	if err != nil {
+		return nil, err
+	}
+	return frame.Encode(l)
 }
 
 // join is the event that a job adds to a log.
@@ -179,6 +191,7 @@ func (o *Offline) deed(j Job, before diagnosis.Conversation) (deed, error) {
 		if err := o.sayable(req); err != nil {
 			return nil, err
 		}
+		o.read()
 		return o.saying(req, before), nil
 	case "answer":
 		return made(j, o.answering)

@@ -1314,6 +1314,180 @@ func (x *GetConversationResponse) GetConversation() *Conversation {
 	return nil
 }
 
+// GetLogRequest names a conversation.
+type GetLogRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its key.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The last event that is known already; only later ones are given. 0 gives all.
+	AfterEvent    int64 `protobuf:"varint,2,opt,name=after_event,json=afterEvent,proto3" json:"after_event,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetLogRequest) Reset() {
+	*x = GetLogRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetLogRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetLogRequest) ProtoMessage() {}
+
+func (x *GetLogRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetLogRequest.ProtoReflect.Descriptor instead.
+func (*GetLogRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetLogRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *GetLogRequest) GetAfterEvent() int64 {
+	if x != nil {
+		return x.AfterEvent
+	}
+	return 0
+}
+
+// GetLogResponse holds events.
+type GetLogResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When the conversation was opened.
+	OpenedAt *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=opened_at,json=openedAt,proto3" json:"opened_at,omitempty"`
+	// The version of the model that it is assessed by.
+	ModelVersion string `protobuf:"bytes,2,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
+	// The events, oldest first, numbered without gaps.
+	Events        []*LoggedEvent `protobuf:"bytes,3,rep,name=events,proto3" json:"events,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetLogResponse) Reset() {
+	*x = GetLogResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetLogResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetLogResponse) ProtoMessage() {}
+
+func (x *GetLogResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetLogResponse.ProtoReflect.Descriptor instead.
+func (*GetLogResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *GetLogResponse) GetOpenedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OpenedAt
+	}
+	return nil
+}
+
+func (x *GetLogResponse) GetModelVersion() string {
+	if x != nil {
+		return x.ModelVersion
+	}
+	return ""
+}
+
+func (x *GetLogResponse) GetEvents() []*LoggedEvent {
+	if x != nil {
+		return x.Events
+	}
+	return nil
+}
+
+// LoggedEvent is one event of a log.
+type LoggedEvent struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When it was kept.
+	Time *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=time,proto3" json:"time,omitempty"`
+	// The event as it is stored, in JSON. Of what those who help do it holds no more than its owner may see.
+	Event         string `protobuf:"bytes,2,opt,name=event,proto3" json:"event,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LoggedEvent) Reset() {
+	*x = LoggedEvent{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LoggedEvent) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LoggedEvent) ProtoMessage() {}
+
+func (x *LoggedEvent) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LoggedEvent.ProtoReflect.Descriptor instead.
+func (*LoggedEvent) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *LoggedEvent) GetTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+func (x *LoggedEvent) GetEvent() string {
+	if x != nil {
+		return x.Event
+	}
+	return ""
+}
+
 // SayTextRequest is free text.
 type SayTextRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1335,7 +1509,7 @@ type SayTextRequest struct {
 
 func (x *SayTextRequest) Reset() {
 	*x = SayTextRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1347,7 +1521,7 @@ func (x *SayTextRequest) String() string {
 func (*SayTextRequest) ProtoMessage() {}
 
 func (x *SayTextRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1360,7 +1534,7 @@ func (x *SayTextRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayTextRequest.ProtoReflect.Descriptor instead.
 func (*SayTextRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *SayTextRequest) GetId() string {
@@ -1409,7 +1583,7 @@ type SayTextResponse struct {
 
 func (x *SayTextResponse) Reset() {
 	*x = SayTextResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1421,7 +1595,7 @@ func (x *SayTextResponse) String() string {
 func (*SayTextResponse) ProtoMessage() {}
 
 func (x *SayTextResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1434,7 +1608,7 @@ func (x *SayTextResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayTextResponse.ProtoReflect.Descriptor instead.
 func (*SayTextResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *SayTextResponse) GetConversation() *Conversation {
@@ -1466,7 +1640,7 @@ type AnswerQuestionsRequest struct {
 
 func (x *AnswerQuestionsRequest) Reset() {
 	*x = AnswerQuestionsRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1478,7 +1652,7 @@ func (x *AnswerQuestionsRequest) String() string {
 func (*AnswerQuestionsRequest) ProtoMessage() {}
 
 func (x *AnswerQuestionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1491,7 +1665,7 @@ func (x *AnswerQuestionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerQuestionsRequest.ProtoReflect.Descriptor instead.
 func (*AnswerQuestionsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *AnswerQuestionsRequest) GetId() string {
@@ -1547,7 +1721,7 @@ type AnswerQuestionsResponse struct {
 
 func (x *AnswerQuestionsResponse) Reset() {
 	*x = AnswerQuestionsResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1559,7 +1733,7 @@ func (x *AnswerQuestionsResponse) String() string {
 func (*AnswerQuestionsResponse) ProtoMessage() {}
 
 func (x *AnswerQuestionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1572,7 +1746,7 @@ func (x *AnswerQuestionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerQuestionsResponse.ProtoReflect.Descriptor instead.
 func (*AnswerQuestionsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *AnswerQuestionsResponse) GetConversation() *Conversation {
@@ -1599,7 +1773,7 @@ type RetractAnswerRequest struct {
 
 func (x *RetractAnswerRequest) Reset() {
 	*x = RetractAnswerRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1611,7 +1785,7 @@ func (x *RetractAnswerRequest) String() string {
 func (*RetractAnswerRequest) ProtoMessage() {}
 
 func (x *RetractAnswerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1624,7 +1798,7 @@ func (x *RetractAnswerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractAnswerRequest.ProtoReflect.Descriptor instead.
 func (*RetractAnswerRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *RetractAnswerRequest) GetId() string {
@@ -1666,7 +1840,7 @@ type RetractAnswerResponse struct {
 
 func (x *RetractAnswerResponse) Reset() {
 	*x = RetractAnswerResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1678,7 +1852,7 @@ func (x *RetractAnswerResponse) String() string {
 func (*RetractAnswerResponse) ProtoMessage() {}
 
 func (x *RetractAnswerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1691,7 +1865,7 @@ func (x *RetractAnswerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractAnswerResponse.ProtoReflect.Descriptor instead.
 func (*RetractAnswerResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RetractAnswerResponse) GetConversation() *Conversation {
@@ -1722,7 +1896,7 @@ type SetToolsRequest struct {
 
 func (x *SetToolsRequest) Reset() {
 	*x = SetToolsRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1734,7 +1908,7 @@ func (x *SetToolsRequest) String() string {
 func (*SetToolsRequest) ProtoMessage() {}
 
 func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1747,7 +1921,7 @@ func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsRequest.ProtoReflect.Descriptor instead.
 func (*SetToolsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *SetToolsRequest) GetId() string {
@@ -1803,7 +1977,7 @@ type SetToolsResponse struct {
 
 func (x *SetToolsResponse) Reset() {
 	*x = SetToolsResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1815,7 +1989,7 @@ func (x *SetToolsResponse) String() string {
 func (*SetToolsResponse) ProtoMessage() {}
 
 func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1828,7 +2002,7 @@ func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsResponse.ProtoReflect.Descriptor instead.
 func (*SetToolsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *SetToolsResponse) GetConversation() *Conversation {
@@ -1854,7 +2028,7 @@ type WatchConversationRequest struct {
 
 func (x *WatchConversationRequest) Reset() {
 	*x = WatchConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1866,7 +2040,7 @@ func (x *WatchConversationRequest) String() string {
 func (*WatchConversationRequest) ProtoMessage() {}
 
 func (x *WatchConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1879,7 +2053,7 @@ func (x *WatchConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchConversationRequest.ProtoReflect.Descriptor instead.
 func (*WatchConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *WatchConversationRequest) GetId() string {
@@ -1914,7 +2088,7 @@ type WatchConversationResponse struct {
 
 func (x *WatchConversationResponse) Reset() {
 	*x = WatchConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1926,7 +2100,7 @@ func (x *WatchConversationResponse) String() string {
 func (*WatchConversationResponse) ProtoMessage() {}
 
 func (x *WatchConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1939,7 +2113,7 @@ func (x *WatchConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchConversationResponse.ProtoReflect.Descriptor instead.
 func (*WatchConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *WatchConversationResponse) GetConversation() *Conversation {
@@ -1960,7 +2134,7 @@ type DeleteConversationRequest struct {
 
 func (x *DeleteConversationRequest) Reset() {
 	*x = DeleteConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1972,7 +2146,7 @@ func (x *DeleteConversationRequest) String() string {
 func (*DeleteConversationRequest) ProtoMessage() {}
 
 func (x *DeleteConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1985,7 +2159,7 @@ func (x *DeleteConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteConversationRequest.ProtoReflect.Descriptor instead.
 func (*DeleteConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *DeleteConversationRequest) GetId() string {
@@ -2004,7 +2178,7 @@ type DeleteConversationResponse struct {
 
 func (x *DeleteConversationResponse) Reset() {
 	*x = DeleteConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2016,7 +2190,7 @@ func (x *DeleteConversationResponse) String() string {
 func (*DeleteConversationResponse) ProtoMessage() {}
 
 func (x *DeleteConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2029,7 +2203,7 @@ func (x *DeleteConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteConversationResponse.ProtoReflect.Descriptor instead.
 func (*DeleteConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
 }
 
 // MakeCodeRequest names a conversation.
@@ -2043,7 +2217,7 @@ type MakeCodeRequest struct {
 
 func (x *MakeCodeRequest) Reset() {
 	*x = MakeCodeRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2055,7 +2229,7 @@ func (x *MakeCodeRequest) String() string {
 func (*MakeCodeRequest) ProtoMessage() {}
 
 func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2068,7 +2242,7 @@ func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeCodeRequest.ProtoReflect.Descriptor instead.
 func (*MakeCodeRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *MakeCodeRequest) GetId() string {
@@ -2092,7 +2266,7 @@ type MakeCodeResponse struct {
 
 func (x *MakeCodeResponse) Reset() {
 	*x = MakeCodeResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2104,7 +2278,7 @@ func (x *MakeCodeResponse) String() string {
 func (*MakeCodeResponse) ProtoMessage() {}
 
 func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2117,7 +2291,7 @@ func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeCodeResponse.ProtoReflect.Descriptor instead.
 func (*MakeCodeResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *MakeCodeResponse) GetCode() string {
@@ -2145,7 +2319,7 @@ type RedeemCodeRequest struct {
 
 func (x *RedeemCodeRequest) Reset() {
 	*x = RedeemCodeRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2157,7 +2331,7 @@ func (x *RedeemCodeRequest) String() string {
 func (*RedeemCodeRequest) ProtoMessage() {}
 
 func (x *RedeemCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2170,7 +2344,7 @@ func (x *RedeemCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RedeemCodeRequest.ProtoReflect.Descriptor instead.
 func (*RedeemCodeRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *RedeemCodeRequest) GetCode() string {
@@ -2191,7 +2365,7 @@ type RedeemCodeResponse struct {
 
 func (x *RedeemCodeResponse) Reset() {
 	*x = RedeemCodeResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2203,7 +2377,7 @@ func (x *RedeemCodeResponse) String() string {
 func (*RedeemCodeResponse) ProtoMessage() {}
 
 func (x *RedeemCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2216,7 +2390,7 @@ func (x *RedeemCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RedeemCodeResponse.ProtoReflect.Descriptor instead.
 func (*RedeemCodeResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RedeemCodeResponse) GetId() string {
@@ -2237,7 +2411,7 @@ type MakeLookOnKeyRequest struct {
 
 func (x *MakeLookOnKeyRequest) Reset() {
 	*x = MakeLookOnKeyRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2249,7 +2423,7 @@ func (x *MakeLookOnKeyRequest) String() string {
 func (*MakeLookOnKeyRequest) ProtoMessage() {}
 
 func (x *MakeLookOnKeyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2262,7 +2436,7 @@ func (x *MakeLookOnKeyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeLookOnKeyRequest.ProtoReflect.Descriptor instead.
 func (*MakeLookOnKeyRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{28}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *MakeLookOnKeyRequest) GetId() string {
@@ -2283,7 +2457,7 @@ type MakeLookOnKeyResponse struct {
 
 func (x *MakeLookOnKeyResponse) Reset() {
 	*x = MakeLookOnKeyResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2295,7 +2469,7 @@ func (x *MakeLookOnKeyResponse) String() string {
 func (*MakeLookOnKeyResponse) ProtoMessage() {}
 
 func (x *MakeLookOnKeyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2308,7 +2482,7 @@ func (x *MakeLookOnKeyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeLookOnKeyResponse.ProtoReflect.Descriptor instead.
 func (*MakeLookOnKeyResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{29}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *MakeLookOnKeyResponse) GetKey() string {
@@ -2329,7 +2503,7 @@ type WithdrawLookOnKeysRequest struct {
 
 func (x *WithdrawLookOnKeysRequest) Reset() {
 	*x = WithdrawLookOnKeysRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2341,7 +2515,7 @@ func (x *WithdrawLookOnKeysRequest) String() string {
 func (*WithdrawLookOnKeysRequest) ProtoMessage() {}
 
 func (x *WithdrawLookOnKeysRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2354,7 +2528,7 @@ func (x *WithdrawLookOnKeysRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawLookOnKeysRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawLookOnKeysRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *WithdrawLookOnKeysRequest) GetId() string {
@@ -2373,7 +2547,7 @@ type WithdrawLookOnKeysResponse struct {
 
 func (x *WithdrawLookOnKeysResponse) Reset() {
 	*x = WithdrawLookOnKeysResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2385,7 +2559,7 @@ func (x *WithdrawLookOnKeysResponse) String() string {
 func (*WithdrawLookOnKeysResponse) ProtoMessage() {}
 
 func (x *WithdrawLookOnKeysResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2398,7 +2572,7 @@ func (x *WithdrawLookOnKeysResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawLookOnKeysResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawLookOnKeysResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
 }
 
 // ResolveSuggestionRequest decides about a suggestion.
@@ -2420,7 +2594,7 @@ type ResolveSuggestionRequest struct {
 
 func (x *ResolveSuggestionRequest) Reset() {
 	*x = ResolveSuggestionRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2432,7 +2606,7 @@ func (x *ResolveSuggestionRequest) String() string {
 func (*ResolveSuggestionRequest) ProtoMessage() {}
 
 func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2445,7 +2619,7 @@ func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveSuggestionRequest.ProtoReflect.Descriptor instead.
 func (*ResolveSuggestionRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ResolveSuggestionRequest) GetId() string {
@@ -2494,7 +2668,7 @@ type ResolveSuggestionResponse struct {
 
 func (x *ResolveSuggestionResponse) Reset() {
 	*x = ResolveSuggestionResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2506,7 +2680,7 @@ func (x *ResolveSuggestionResponse) String() string {
 func (*ResolveSuggestionResponse) ProtoMessage() {}
 
 func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2519,7 +2693,7 @@ func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveSuggestionResponse.ProtoReflect.Descriptor instead.
 func (*ResolveSuggestionResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ResolveSuggestionResponse) GetConversation() *Conversation {
@@ -2548,7 +2722,7 @@ type ReportRepairRequest struct {
 
 func (x *ReportRepairRequest) Reset() {
 	*x = ReportRepairRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2560,7 +2734,7 @@ func (x *ReportRepairRequest) String() string {
 func (*ReportRepairRequest) ProtoMessage() {}
 
 func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2573,7 +2747,7 @@ func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportRepairRequest.ProtoReflect.Descriptor instead.
 func (*ReportRepairRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ReportRepairRequest) GetId() string {
@@ -2622,7 +2796,7 @@ type ReportRepairResponse struct {
 
 func (x *ReportRepairResponse) Reset() {
 	*x = ReportRepairResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2634,7 +2808,7 @@ func (x *ReportRepairResponse) String() string {
 func (*ReportRepairResponse) ProtoMessage() {}
 
 func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2647,7 +2821,7 @@ func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportRepairResponse.ProtoReflect.Descriptor instead.
 func (*ReportRepairResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ReportRepairResponse) GetConversation() *Conversation {
@@ -2676,7 +2850,7 @@ type ReportStartRequest struct {
 
 func (x *ReportStartRequest) Reset() {
 	*x = ReportStartRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2688,7 +2862,7 @@ func (x *ReportStartRequest) String() string {
 func (*ReportStartRequest) ProtoMessage() {}
 
 func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2701,7 +2875,7 @@ func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartRequest.ProtoReflect.Descriptor instead.
 func (*ReportStartRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ReportStartRequest) GetId() string {
@@ -2750,7 +2924,7 @@ type ReportStartResponse struct {
 
 func (x *ReportStartResponse) Reset() {
 	*x = ReportStartResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2762,7 +2936,7 @@ func (x *ReportStartResponse) String() string {
 func (*ReportStartResponse) ProtoMessage() {}
 
 func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2775,7 +2949,7 @@ func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartResponse.ProtoReflect.Descriptor instead.
 func (*ReportStartResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ReportStartResponse) GetConversation() *Conversation {
@@ -2806,7 +2980,7 @@ type SettleConversationRequest struct {
 
 func (x *SettleConversationRequest) Reset() {
 	*x = SettleConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2818,7 +2992,7 @@ func (x *SettleConversationRequest) String() string {
 func (*SettleConversationRequest) ProtoMessage() {}
 
 func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2831,7 +3005,7 @@ func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleConversationRequest.ProtoReflect.Descriptor instead.
 func (*SettleConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *SettleConversationRequest) GetId() string {
@@ -2887,7 +3061,7 @@ type SettleConversationResponse struct {
 
 func (x *SettleConversationResponse) Reset() {
 	*x = SettleConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2899,7 +3073,7 @@ func (x *SettleConversationResponse) String() string {
 func (*SettleConversationResponse) ProtoMessage() {}
 
 func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2912,7 +3086,7 @@ func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleConversationResponse.ProtoReflect.Descriptor instead.
 func (*SettleConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *SettleConversationResponse) GetConversation() *Conversation {
@@ -2939,7 +3113,7 @@ type ReportHoldingRequest struct {
 
 func (x *ReportHoldingRequest) Reset() {
 	*x = ReportHoldingRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2951,7 +3125,7 @@ func (x *ReportHoldingRequest) String() string {
 func (*ReportHoldingRequest) ProtoMessage() {}
 
 func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2964,7 +3138,7 @@ func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportHoldingRequest.ProtoReflect.Descriptor instead.
 func (*ReportHoldingRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{40}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ReportHoldingRequest) GetId() string {
@@ -3006,7 +3180,7 @@ type ReportHoldingResponse struct {
 
 func (x *ReportHoldingResponse) Reset() {
 	*x = ReportHoldingResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3018,7 +3192,7 @@ func (x *ReportHoldingResponse) String() string {
 func (*ReportHoldingResponse) ProtoMessage() {}
 
 func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3031,7 +3205,7 @@ func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportHoldingResponse.ProtoReflect.Descriptor instead.
 func (*ReportHoldingResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{41}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ReportHoldingResponse) GetConversation() *Conversation {
@@ -3145,7 +3319,18 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06locale\x18\x02 \x01(\tR\x06locale\"X\n" +
 	"\x17GetConversationResponse\x12=\n" +
-	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"\x86\x01\n" +
+	"\fconversation\x18\x01 \x01(\v2\x19.lightoff.v1.ConversationR\fconversation\"@\n" +
+	"\rGetLogRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1f\n" +
+	"\vafter_event\x18\x02 \x01(\x03R\n" +
+	"afterEvent\"\xa0\x01\n" +
+	"\x0eGetLogResponse\x127\n" +
+	"\topened_at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\bopenedAt\x12#\n" +
+	"\rmodel_version\x18\x02 \x01(\tR\fmodelVersion\x120\n" +
+	"\x06events\x18\x03 \x03(\v2\x18.lightoff.v1.LoggedEventR\x06events\"S\n" +
+	"\vLoggedEvent\x12.\n" +
+	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\x14\n" +
+	"\x05event\x18\x02 \x01(\tR\x05event\"\x86\x01\n" +
 	"\x0eSayTextRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x12\x1d\n" +
@@ -3282,7 +3467,7 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\fHOLDING_WELL\x10\x01\x12\x15\n" +
 	"\x11HOLDING_CAME_BACK\x10\x02\x12\x11\n" +
 	"\rHOLDING_OTHER\x10\x03\x12\x13\n" +
-	"\x0fHOLDING_UNKNOWN\x10\x042\x87\f\n" +
+	"\x0fHOLDING_UNKNOWN\x10\x042\xca\f\n" +
 	"\x13ConversationService\x12_\n" +
 	"\x10OpenConversation\x12$.lightoff.v1.OpenConversationRequest\x1a%.lightoff.v1.OpenConversationResponse\x12\\\n" +
 	"\x0fGetConversation\x12#.lightoff.v1.GetConversationRequest\x1a$.lightoff.v1.GetConversationResponse\x12D\n" +
@@ -3290,7 +3475,8 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x0fAnswerQuestions\x12#.lightoff.v1.AnswerQuestionsRequest\x1a$.lightoff.v1.AnswerQuestionsResponse\x12V\n" +
 	"\rRetractAnswer\x12!.lightoff.v1.RetractAnswerRequest\x1a\".lightoff.v1.RetractAnswerResponse\x12G\n" +
 	"\bSetTools\x12\x1c.lightoff.v1.SetToolsRequest\x1a\x1d.lightoff.v1.SetToolsResponse\x12d\n" +
-	"\x11WatchConversation\x12%.lightoff.v1.WatchConversationRequest\x1a&.lightoff.v1.WatchConversationResponse0\x01\x12e\n" +
+	"\x11WatchConversation\x12%.lightoff.v1.WatchConversationRequest\x1a&.lightoff.v1.WatchConversationResponse0\x01\x12A\n" +
+	"\x06GetLog\x12\x1a.lightoff.v1.GetLogRequest\x1a\x1b.lightoff.v1.GetLogResponse\x12e\n" +
 	"\x12DeleteConversation\x12&.lightoff.v1.DeleteConversationRequest\x1a'.lightoff.v1.DeleteConversationResponse\x12G\n" +
 	"\bMakeCode\x12\x1c.lightoff.v1.MakeCodeRequest\x1a\x1d.lightoff.v1.MakeCodeResponse\x12M\n" +
 	"\n" +
@@ -3316,7 +3502,7 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_conversation_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 42)
+var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 45)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(Stage)(0),                         // 0: lightoff.v1.Stage
 	(Finder)(0),                        // 1: lightoff.v1.Finder
@@ -3334,132 +3520,140 @@ var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(*OpenConversationResponse)(nil),   // 13: lightoff.v1.OpenConversationResponse
 	(*GetConversationRequest)(nil),     // 14: lightoff.v1.GetConversationRequest
 	(*GetConversationResponse)(nil),    // 15: lightoff.v1.GetConversationResponse
-	(*SayTextRequest)(nil),             // 16: lightoff.v1.SayTextRequest
-	(*SayTextResponse)(nil),            // 17: lightoff.v1.SayTextResponse
-	(*AnswerQuestionsRequest)(nil),     // 18: lightoff.v1.AnswerQuestionsRequest
-	(*AnswerQuestionsResponse)(nil),    // 19: lightoff.v1.AnswerQuestionsResponse
-	(*RetractAnswerRequest)(nil),       // 20: lightoff.v1.RetractAnswerRequest
-	(*RetractAnswerResponse)(nil),      // 21: lightoff.v1.RetractAnswerResponse
-	(*SetToolsRequest)(nil),            // 22: lightoff.v1.SetToolsRequest
-	(*SetToolsResponse)(nil),           // 23: lightoff.v1.SetToolsResponse
-	(*WatchConversationRequest)(nil),   // 24: lightoff.v1.WatchConversationRequest
-	(*WatchConversationResponse)(nil),  // 25: lightoff.v1.WatchConversationResponse
-	(*DeleteConversationRequest)(nil),  // 26: lightoff.v1.DeleteConversationRequest
-	(*DeleteConversationResponse)(nil), // 27: lightoff.v1.DeleteConversationResponse
-	(*MakeCodeRequest)(nil),            // 28: lightoff.v1.MakeCodeRequest
-	(*MakeCodeResponse)(nil),           // 29: lightoff.v1.MakeCodeResponse
-	(*RedeemCodeRequest)(nil),          // 30: lightoff.v1.RedeemCodeRequest
-	(*RedeemCodeResponse)(nil),         // 31: lightoff.v1.RedeemCodeResponse
-	(*MakeLookOnKeyRequest)(nil),       // 32: lightoff.v1.MakeLookOnKeyRequest
-	(*MakeLookOnKeyResponse)(nil),      // 33: lightoff.v1.MakeLookOnKeyResponse
-	(*WithdrawLookOnKeysRequest)(nil),  // 34: lightoff.v1.WithdrawLookOnKeysRequest
-	(*WithdrawLookOnKeysResponse)(nil), // 35: lightoff.v1.WithdrawLookOnKeysResponse
-	(*ResolveSuggestionRequest)(nil),   // 36: lightoff.v1.ResolveSuggestionRequest
-	(*ResolveSuggestionResponse)(nil),  // 37: lightoff.v1.ResolveSuggestionResponse
-	(*ReportRepairRequest)(nil),        // 38: lightoff.v1.ReportRepairRequest
-	(*ReportRepairResponse)(nil),       // 39: lightoff.v1.ReportRepairResponse
-	(*ReportStartRequest)(nil),         // 40: lightoff.v1.ReportStartRequest
-	(*ReportStartResponse)(nil),        // 41: lightoff.v1.ReportStartResponse
-	(*SettleConversationRequest)(nil),  // 42: lightoff.v1.SettleConversationRequest
-	(*SettleConversationResponse)(nil), // 43: lightoff.v1.SettleConversationResponse
-	(*ReportHoldingRequest)(nil),       // 44: lightoff.v1.ReportHoldingRequest
-	(*ReportHoldingResponse)(nil),      // 45: lightoff.v1.ReportHoldingResponse
-	(*AssessResponse)(nil),             // 46: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),            // 47: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil),      // 48: google.protobuf.Timestamp
-	(Willingness)(0),                   // 49: lightoff.v1.Willingness
-	(*SuggestedReading)(nil),           // 50: lightoff.v1.SuggestedReading
-	(*RankedCause)(nil),                // 51: lightoff.v1.RankedCause
-	(*Chain)(nil),                      // 52: lightoff.v1.Chain
-	(*Observation)(nil),                // 53: lightoff.v1.Observation
-	(*Reading)(nil),                    // 54: lightoff.v1.Reading
+	(*GetLogRequest)(nil),              // 16: lightoff.v1.GetLogRequest
+	(*GetLogResponse)(nil),             // 17: lightoff.v1.GetLogResponse
+	(*LoggedEvent)(nil),                // 18: lightoff.v1.LoggedEvent
+	(*SayTextRequest)(nil),             // 19: lightoff.v1.SayTextRequest
+	(*SayTextResponse)(nil),            // 20: lightoff.v1.SayTextResponse
+	(*AnswerQuestionsRequest)(nil),     // 21: lightoff.v1.AnswerQuestionsRequest
+	(*AnswerQuestionsResponse)(nil),    // 22: lightoff.v1.AnswerQuestionsResponse
+	(*RetractAnswerRequest)(nil),       // 23: lightoff.v1.RetractAnswerRequest
+	(*RetractAnswerResponse)(nil),      // 24: lightoff.v1.RetractAnswerResponse
+	(*SetToolsRequest)(nil),            // 25: lightoff.v1.SetToolsRequest
+	(*SetToolsResponse)(nil),           // 26: lightoff.v1.SetToolsResponse
+	(*WatchConversationRequest)(nil),   // 27: lightoff.v1.WatchConversationRequest
+	(*WatchConversationResponse)(nil),  // 28: lightoff.v1.WatchConversationResponse
+	(*DeleteConversationRequest)(nil),  // 29: lightoff.v1.DeleteConversationRequest
+	(*DeleteConversationResponse)(nil), // 30: lightoff.v1.DeleteConversationResponse
+	(*MakeCodeRequest)(nil),            // 31: lightoff.v1.MakeCodeRequest
+	(*MakeCodeResponse)(nil),           // 32: lightoff.v1.MakeCodeResponse
+	(*RedeemCodeRequest)(nil),          // 33: lightoff.v1.RedeemCodeRequest
+	(*RedeemCodeResponse)(nil),         // 34: lightoff.v1.RedeemCodeResponse
+	(*MakeLookOnKeyRequest)(nil),       // 35: lightoff.v1.MakeLookOnKeyRequest
+	(*MakeLookOnKeyResponse)(nil),      // 36: lightoff.v1.MakeLookOnKeyResponse
+	(*WithdrawLookOnKeysRequest)(nil),  // 37: lightoff.v1.WithdrawLookOnKeysRequest
+	(*WithdrawLookOnKeysResponse)(nil), // 38: lightoff.v1.WithdrawLookOnKeysResponse
+	(*ResolveSuggestionRequest)(nil),   // 39: lightoff.v1.ResolveSuggestionRequest
+	(*ResolveSuggestionResponse)(nil),  // 40: lightoff.v1.ResolveSuggestionResponse
+	(*ReportRepairRequest)(nil),        // 41: lightoff.v1.ReportRepairRequest
+	(*ReportRepairResponse)(nil),       // 42: lightoff.v1.ReportRepairResponse
+	(*ReportStartRequest)(nil),         // 43: lightoff.v1.ReportStartRequest
+	(*ReportStartResponse)(nil),        // 44: lightoff.v1.ReportStartResponse
+	(*SettleConversationRequest)(nil),  // 45: lightoff.v1.SettleConversationRequest
+	(*SettleConversationResponse)(nil), // 46: lightoff.v1.SettleConversationResponse
+	(*ReportHoldingRequest)(nil),       // 47: lightoff.v1.ReportHoldingRequest
+	(*ReportHoldingResponse)(nil),      // 48: lightoff.v1.ReportHoldingResponse
+	(*AssessResponse)(nil),             // 49: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),            // 50: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil),      // 51: google.protobuf.Timestamp
+	(Willingness)(0),                   // 52: lightoff.v1.Willingness
+	(*SuggestedReading)(nil),           // 53: lightoff.v1.SuggestedReading
+	(*RankedCause)(nil),                // 54: lightoff.v1.RankedCause
+	(*Chain)(nil),                      // 55: lightoff.v1.Chain
+	(*Observation)(nil),                // 56: lightoff.v1.Observation
+	(*Reading)(nil),                    // 57: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	10, // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
-	46, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
-	47, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
-	48, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
+	49, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
+	50, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
+	51, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
 	11, // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
 	9,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
 	7,  // 6: lightoff.v1.Conversation.recovery:type_name -> lightoff.v1.Recovery
 	8,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
-	49, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
+	52, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
 	5,  // 9: lightoff.v1.Conversation.offers:type_name -> lightoff.v1.Offer
-	50, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
+	53, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
 	6,  // 11: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
 	0,  // 12: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
-	47, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
-	51, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
-	52, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
-	51, // 16: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
+	50, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
+	54, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
+	55, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
+	54, // 16: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
 	1,  // 17: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
 	2,  // 18: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
-	48, // 19: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
-	48, // 20: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
+	51, // 19: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
+	51, // 20: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
 	3,  // 21: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
-	53, // 22: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
-	53, // 23: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	47, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	54, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
-	50, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
+	56, // 22: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
+	56, // 23: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	50, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	57, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	53, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
 	4,  // 27: lightoff.v1.OpenConversationResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 28: lightoff.v1.GetConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 29: lightoff.v1.SayTextResponse.conversation:type_name -> lightoff.v1.Conversation
-	53, // 30: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 31: lightoff.v1.AnswerQuestionsResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 32: lightoff.v1.RetractAnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	49, // 33: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
-	4,  // 34: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 35: lightoff.v1.WatchConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	48, // 36: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	4,  // 37: lightoff.v1.ResolveSuggestionResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 38: lightoff.v1.ReportRepairResponse.conversation:type_name -> lightoff.v1.Conversation
-	53, // 39: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 40: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
-	1,  // 41: lightoff.v1.SettleConversationRequest.found_by:type_name -> lightoff.v1.Finder
-	2,  // 42: lightoff.v1.SettleConversationRequest.surety:type_name -> lightoff.v1.Surety
-	4,  // 43: lightoff.v1.SettleConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	3,  // 44: lightoff.v1.ReportHoldingRequest.holding:type_name -> lightoff.v1.Holding
-	4,  // 45: lightoff.v1.ReportHoldingResponse.conversation:type_name -> lightoff.v1.Conversation
-	12, // 46: lightoff.v1.ConversationService.OpenConversation:input_type -> lightoff.v1.OpenConversationRequest
-	14, // 47: lightoff.v1.ConversationService.GetConversation:input_type -> lightoff.v1.GetConversationRequest
-	16, // 48: lightoff.v1.ConversationService.SayText:input_type -> lightoff.v1.SayTextRequest
-	18, // 49: lightoff.v1.ConversationService.AnswerQuestions:input_type -> lightoff.v1.AnswerQuestionsRequest
-	20, // 50: lightoff.v1.ConversationService.RetractAnswer:input_type -> lightoff.v1.RetractAnswerRequest
-	22, // 51: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
-	24, // 52: lightoff.v1.ConversationService.WatchConversation:input_type -> lightoff.v1.WatchConversationRequest
-	26, // 53: lightoff.v1.ConversationService.DeleteConversation:input_type -> lightoff.v1.DeleteConversationRequest
-	28, // 54: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
-	30, // 55: lightoff.v1.ConversationService.RedeemCode:input_type -> lightoff.v1.RedeemCodeRequest
-	32, // 56: lightoff.v1.ConversationService.MakeLookOnKey:input_type -> lightoff.v1.MakeLookOnKeyRequest
-	34, // 57: lightoff.v1.ConversationService.WithdrawLookOnKeys:input_type -> lightoff.v1.WithdrawLookOnKeysRequest
-	36, // 58: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
-	38, // 59: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
-	40, // 60: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
-	42, // 61: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
-	44, // 62: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
-	13, // 63: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
-	15, // 64: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
-	17, // 65: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
-	19, // 66: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
-	21, // 67: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
-	23, // 68: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	25, // 69: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
-	27, // 70: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
-	29, // 71: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
-	31, // 72: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
-	33, // 73: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
-	35, // 74: lightoff.v1.ConversationService.WithdrawLookOnKeys:output_type -> lightoff.v1.WithdrawLookOnKeysResponse
-	37, // 75: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
-	39, // 76: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
-	41, // 77: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
-	43, // 78: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
-	45, // 79: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
-	63, // [63:80] is the sub-list for method output_type
-	46, // [46:63] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	51, // 29: lightoff.v1.GetLogResponse.opened_at:type_name -> google.protobuf.Timestamp
+	18, // 30: lightoff.v1.GetLogResponse.events:type_name -> lightoff.v1.LoggedEvent
+	51, // 31: lightoff.v1.LoggedEvent.time:type_name -> google.protobuf.Timestamp
+	4,  // 32: lightoff.v1.SayTextResponse.conversation:type_name -> lightoff.v1.Conversation
+	56, // 33: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 34: lightoff.v1.AnswerQuestionsResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 35: lightoff.v1.RetractAnswerResponse.conversation:type_name -> lightoff.v1.Conversation
+	52, // 36: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
+	4,  // 37: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 38: lightoff.v1.WatchConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	51, // 39: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	4,  // 40: lightoff.v1.ResolveSuggestionResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 41: lightoff.v1.ReportRepairResponse.conversation:type_name -> lightoff.v1.Conversation
+	56, // 42: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 43: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
+	1,  // 44: lightoff.v1.SettleConversationRequest.found_by:type_name -> lightoff.v1.Finder
+	2,  // 45: lightoff.v1.SettleConversationRequest.surety:type_name -> lightoff.v1.Surety
+	4,  // 46: lightoff.v1.SettleConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 47: lightoff.v1.ReportHoldingRequest.holding:type_name -> lightoff.v1.Holding
+	4,  // 48: lightoff.v1.ReportHoldingResponse.conversation:type_name -> lightoff.v1.Conversation
+	12, // 49: lightoff.v1.ConversationService.OpenConversation:input_type -> lightoff.v1.OpenConversationRequest
+	14, // 50: lightoff.v1.ConversationService.GetConversation:input_type -> lightoff.v1.GetConversationRequest
+	19, // 51: lightoff.v1.ConversationService.SayText:input_type -> lightoff.v1.SayTextRequest
+	21, // 52: lightoff.v1.ConversationService.AnswerQuestions:input_type -> lightoff.v1.AnswerQuestionsRequest
+	23, // 53: lightoff.v1.ConversationService.RetractAnswer:input_type -> lightoff.v1.RetractAnswerRequest
+	25, // 54: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
+	27, // 55: lightoff.v1.ConversationService.WatchConversation:input_type -> lightoff.v1.WatchConversationRequest
+	16, // 56: lightoff.v1.ConversationService.GetLog:input_type -> lightoff.v1.GetLogRequest
+	29, // 57: lightoff.v1.ConversationService.DeleteConversation:input_type -> lightoff.v1.DeleteConversationRequest
+	31, // 58: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
+	33, // 59: lightoff.v1.ConversationService.RedeemCode:input_type -> lightoff.v1.RedeemCodeRequest
+	35, // 60: lightoff.v1.ConversationService.MakeLookOnKey:input_type -> lightoff.v1.MakeLookOnKeyRequest
+	37, // 61: lightoff.v1.ConversationService.WithdrawLookOnKeys:input_type -> lightoff.v1.WithdrawLookOnKeysRequest
+	39, // 62: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
+	41, // 63: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
+	43, // 64: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
+	45, // 65: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
+	47, // 66: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
+	13, // 67: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
+	15, // 68: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
+	20, // 69: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
+	22, // 70: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
+	24, // 71: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
+	26, // 72: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	28, // 73: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
+	17, // 74: lightoff.v1.ConversationService.GetLog:output_type -> lightoff.v1.GetLogResponse
+	30, // 75: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
+	32, // 76: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
+	34, // 77: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
+	36, // 78: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
+	38, // 79: lightoff.v1.ConversationService.WithdrawLookOnKeys:output_type -> lightoff.v1.WithdrawLookOnKeysResponse
+	40, // 80: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
+	42, // 81: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
+	44, // 82: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
+	46, // 83: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
+	48, // 84: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
+	67, // [67:85] is the sub-list for method output_type
+	49, // [49:67] is the sub-list for method input_type
+	49, // [49:49] is the sub-list for extension type_name
+	49, // [49:49] is the sub-list for extension extendee
+	0,  // [0:49] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_conversation_proto_init() }
@@ -3469,15 +3663,15 @@ func file_lightoff_v1_conversation_proto_init() {
 	}
 	file_lightoff_v1_diagnosis_proto_init()
 	file_lightoff_v1_knowledge_proto_init()
-	file_lightoff_v1_conversation_proto_msgTypes[18].OneofWrappers = []any{}
-	file_lightoff_v1_conversation_proto_msgTypes[36].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[21].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[39].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_conversation_proto_rawDesc), len(file_lightoff_v1_conversation_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   42,
+			NumMessages:   45,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -26,6 +26,7 @@ const (
 	ConversationService_RetractAnswer_FullMethodName      = "/lightoff.v1.ConversationService/RetractAnswer"
 	ConversationService_SetTools_FullMethodName           = "/lightoff.v1.ConversationService/SetTools"
 	ConversationService_WatchConversation_FullMethodName  = "/lightoff.v1.ConversationService/WatchConversation"
+	ConversationService_GetLog_FullMethodName             = "/lightoff.v1.ConversationService/GetLog"
 	ConversationService_DeleteConversation_FullMethodName = "/lightoff.v1.ConversationService/DeleteConversation"
 	ConversationService_MakeCode_FullMethodName           = "/lightoff.v1.ConversationService/MakeCode"
 	ConversationService_RedeemCode_FullMethodName         = "/lightoff.v1.ConversationService/RedeemCode"
@@ -67,6 +68,8 @@ type ConversationServiceClient interface {
 	// screen on the same conversation must follow without asking. NOT_FOUND ends it where the conversation is deleted or
 	// its key changed; UNAVAILABLE where the service goes away: ask again with the last event seen.
 	WatchConversation(ctx context.Context, in *WatchConversationRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchConversationResponse], error)
+	// GetLog gives a conversation's events as they are kept, for a device that thinks for itself while it has no signal.
+	GetLog(ctx context.Context, in *GetLogRequest, opts ...grpc.CallOption) (*GetLogResponse, error)
 	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told
 	// NOT_FOUND.
 	DeleteConversation(ctx context.Context, in *DeleteConversationRequest, opts ...grpc.CallOption) (*DeleteConversationResponse, error)
@@ -182,6 +185,16 @@ func (c *conversationServiceClient) WatchConversation(ctx context.Context, in *W
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type ConversationService_WatchConversationClient = grpc.ServerStreamingClient[WatchConversationResponse]
+
+func (c *conversationServiceClient) GetLog(ctx context.Context, in *GetLogRequest, opts ...grpc.CallOption) (*GetLogResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetLogResponse)
+	err := c.cc.Invoke(ctx, ConversationService_GetLog_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
 
 func (c *conversationServiceClient) DeleteConversation(ctx context.Context, in *DeleteConversationRequest, opts ...grpc.CallOption) (*DeleteConversationResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
@@ -312,6 +325,8 @@ type ConversationServiceServer interface {
 	// screen on the same conversation must follow without asking. NOT_FOUND ends it where the conversation is deleted or
 	// its key changed; UNAVAILABLE where the service goes away: ask again with the last event seen.
 	WatchConversation(*WatchConversationRequest, grpc.ServerStreamingServer[WatchConversationResponse]) error
+	// GetLog gives a conversation's events as they are kept, for a device that thinks for itself while it has no signal.
+	GetLog(context.Context, *GetLogRequest) (*GetLogResponse, error)
 	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told
 	// NOT_FOUND.
 	DeleteConversation(context.Context, *DeleteConversationRequest) (*DeleteConversationResponse, error)
@@ -369,6 +384,9 @@ func (UnimplementedConversationServiceServer) SetTools(context.Context, *SetTool
 }
 func (UnimplementedConversationServiceServer) WatchConversation(*WatchConversationRequest, grpc.ServerStreamingServer[WatchConversationResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchConversation not implemented")
+}
+func (UnimplementedConversationServiceServer) GetLog(context.Context, *GetLogRequest) (*GetLogResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetLog not implemented")
 }
 func (UnimplementedConversationServiceServer) DeleteConversation(context.Context, *DeleteConversationRequest) (*DeleteConversationResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method DeleteConversation not implemented")
@@ -539,6 +557,24 @@ func _ConversationService_WatchConversation_Handler(srv interface{}, stream grpc
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type ConversationService_WatchConversationServer = grpc.ServerStreamingServer[WatchConversationResponse]
+
+func _ConversationService_GetLog_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetLogRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).GetLog(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_GetLog_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).GetLog(ctx, req.(*GetLogRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
 
 func _ConversationService_DeleteConversation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(DeleteConversationRequest)
@@ -750,6 +786,10 @@ var ConversationService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "SetTools",
 			Handler:    _ConversationService_SetTools_Handler,
+		},
+		{
+			MethodName: "GetLog",
+			Handler:    _ConversationService_GetLog_Handler,
 		},
 		{
 			MethodName: "DeleteConversation",
