@@ -30,6 +30,7 @@ var may = map[string][]string{
 	"webui":               {"proto/lightoff/v1", "webui/frame"},
 	"webui/frame":         {},
 	"webui/pagetest":      {},
+	"server/browser":      {},
 	"server":              {"engine/", "proto/lightoff/v1", "server/", "webui", "webui/frame"},
 	"server/api":          {"engine/", "proto/lightoff/v1", "server/store", "webui/frame"},
 	"server/store/pgtest": {},

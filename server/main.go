@@ -42,6 +42,7 @@ const usage = `Finds out why a small diesel air heater will not light.
                          (all; on a loopback address without -proxies those of this machine)
     -proxies NETWORKS    believe these about whom they call for (X-Forwarded-For)
     -embed https://…     let pages of these sites, joined by commas, hold a conversation
+    -offline auto|off    build, once and beside all else, what pages need to work without a signal (auto)
     -demo                six invented callers with simulated heaters, in a folder of their own,
                          to watch and to take over
     -log text|json       how to write the log, which goes to standard error
@@ -83,6 +84,9 @@ const usage = `Finds out why a small diesel air heater will not light.
                        are how many heaters the shares of causes and naive Bayes are made from.
                        -dangers plays up to the first check only, to see which dangers are missed;
                        -compare lists what simulated heaters and the model expect differently of a cause, from N heaters each
+  server offline -out FOLDER
+                       build the program for browsers without a signal; "go generate ./server/browser"
+                       runs it, so that the next server that is built carries it
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.
@@ -102,7 +106,7 @@ const usualData = "lightoff-data"
 const shutdownLimit = 10 * time.Second
 
 func main() {
-	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: heater.Model, cases: heater.Cases(),
+	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: heater.Model, cases: heater.Cases(), compact: heater.Compact,
 		with: func(overlay []byte) (*knowledge.Model, error) {
 			return knowledge.LoadWith(heater.Files(), overlay, heater.Binding())
 		}}
@@ -118,7 +122,8 @@ type command struct {
 	out, err io.Writer
 	model    func() (*knowledge.Model, error)
 	with     func(overlay []byte) (*knowledge.Model, error) // the same with learnt numbers
-	cases    fs.FS                                          // stories that model check plays; may be nil
+	compact  func(overlay []byte, m *knowledge.Model) ([]byte, error)
+	cases    fs.FS // stories that model check plays; may be nil
 }
 
 // run does what the arguments say and returns the exit code.
@@ -148,6 +153,8 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.history(ctx, args)
 	case name == "learn":
 		return c.learn(ctx, args)
+	case name == "offline":
+		return c.buildOffline(ctx, args)
 	case name == "load":
 		return c.load(ctx, args)
 	case name == "help" && len(args) == 0:
@@ -164,10 +171,10 @@ func (c command) fail(code int, format string, args ...any) int {
 }
 
 func (c command) serve(ctx context.Context, args []string) int {
-	p := &Program{Model: c.model, With: c.with}
+	p := &Program{Model: c.model, With: c.with, Compact: c.compact}
 	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
 	format := p.flags(flags)
-	play := flags.Bool("demo", false, "")
+	play, offline := flags.Bool("demo", false, ""), flags.String("offline", "auto", "")
 	switch err := flags.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
 		fmt.Fprint(c.out, usage)
@@ -178,12 +185,17 @@ func (c command) serve(ctx context.Context, args []string) int {
 		return c.fail(exitUse, "serve takes no %q; \"help\" shows what there is", flags.Arg(0))
 	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0 && p.Limits.Waiting >= 0 && p.Limits.Connections >= 0 && p.Limits.AllSockets >= 0): // so written, not-a-number is refused too
 		return c.fail(exitUse, "a limit is a number from 0, which means none")
+	case *offline != "auto" && *offline != "off":
+		return c.fail(exitUse, "-offline is auto or off, not %q", *offline)
 	case *format != "text" && *format != "json":
 		return c.fail(exitUse, "-log is text or json, not %q", *format)
 	}
 	p.Log = slog.New(newQuiet(slog.NewTextHandler(c.err, nil)))
 	if *format == "json" {
 		p.Log = slog.New(newQuiet(slog.NewJSONHandler(c.err, nil)))
+	}
+	if *offline == "auto" {
+		p.Build = build
 	}
 	if *play && p.Data == usualData {
 		p.Data = "lightoff-demo"

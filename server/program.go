@@ -47,11 +47,16 @@ type Program struct {
 	// Model loads the built-in model, and With the same with numbers that were learnt; without With none are used.
 	Model func() (*knowledge.Model, error)
 	With  func(overlay []byte) (*knowledge.Model, error)
+	// Compact writes a model, with the numbers that it was loaded with, for browsers; nil where there is none for them. Build
+	// puts the program for browsers into a folder; without it pages do not work without a signal.
+	Compact func(overlay []byte, m *knowledge.Model) ([]byte, error)
+	Build   func(ctx context.Context, folder string) error
 	// Learned is a file with numbers to use whatever is promoted in the store; empty uses what is promoted.
 	Learned string
 	// Log hears of the program's own faults, never of what people said.
 	Log *slog.Logger
 
+	offline   offline
 	lookEvery time.Duration // for what is promoted; 0 is the usual
 	grpc, web net.Listener
 	doors     *doors
@@ -134,7 +139,7 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	p.api = api.New(model, p.store, p.Log, options)
 	p.pages = &http.Server{
 		Handler: p.counted(webui.Handler(p.conn, webui.Options{
-			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Hosts: p.hosts(), Admit: figures.admit(limiter, p.Proxies),
+			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Hosts: p.hosts(), Admit: figures.admit(limiter, p.Proxies), Kit: p.offlineKit,
 			Annotate: func(ctx context.Context, r *http.Request) context.Context {
 				return api.Inside(ctx, api.Visitor(r, p.Proxies))
 			},
@@ -179,6 +184,9 @@ func (p *Program) start(certificate *certificate, figures *figures) {
 	}
 	var beside context.Context
 	beside, p.end = context.WithCancel(context.Background())
+	if p.Build != nil {
+		p.serving.Go(func() { p.makeOffline(beside) })
+	}
 	if p.Keep > 0 {
 		kept := p.store
 		p.serving.Go(func() { sweep(beside, kept.Sweep, p.Keep, figures, p.Log) })

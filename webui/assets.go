@@ -33,7 +33,8 @@ type assets struct {
 
 	mu      sync.Mutex
 	whole   map[view]wholePage
-	locales []string // that the page's texts exist in; the first is the one to fall back to
+	texts   map[string]map[string]string // by language, then by key
+	locales []string                     // that the page's texts exist in; the first is the one to fall back to
 }
 
 // wholePage is a page with the rules of danger that it holds.
@@ -63,7 +64,7 @@ type asset struct {
 // loadAssets reads and compresses the embedded files. It panics if they are broken, which only a broken build can do.
 func loadAssets(d *dangers) *assets {
 	site := &assets{files: make(map[string]asset), pages: make(map[view]string), locales: []string{"en"},
-		dangers: d, whole: make(map[view]wholePage)}
+		dangers: d, whole: make(map[view]wholePage), texts: make(map[string]map[string]string)}
 	contents := make(map[string][]byte)
 	digest := sha256.New()
 	err := fs.WalkDir(static, "static", func(name string, entry fs.DirEntry, err error) error {
@@ -96,6 +97,7 @@ func loadAssets(d *dangers) *assets {
 				panic("webui: " + name + ": " + err.Error())
 			}
 		}
+		site.texts[locale] = texts
 		for _, night := range []bool{false, true} {
 			for place, name := range documents {
 				v := view{locale, night, place}
@@ -152,20 +154,27 @@ func newAsset(name string, content []byte) asset {
 	if ext := path.Ext(name); ext == ".js" || ext == ".css" {
 		content = uncommented(content)
 	}
+	kind := mime.TypeByExtension(path.Ext(name))
+	switch path.Ext(name) {
+	case ".js":
+		kind = "text/javascript; charset=utf-8"
+	case ".webmanifest":
+		kind = "application/manifest+json"
+	}
+	sum := sha256.Sum256(content)
+	return asset{mime: kind, etag: hex.EncodeToString(sum[:8]), plain: content, gzipped: gzipped(content, gzip.BestCompression)}
+}
+
+func gzipped(content []byte, level int) []byte {
 	var packed bytes.Buffer
-	w, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
+	w, err := gzip.NewWriterLevel(&packed, level)
 	if err != nil {
 		panic("webui: " + err.Error())
 	}
 	// A bytes.Buffer refuses no write.
 	_, _ = w.Write(content)
 	_ = w.Close()
-	kind := mime.TypeByExtension(path.Ext(name))
-	if path.Ext(name) == ".js" {
-		kind = "text/javascript; charset=utf-8"
-	}
-	sum := sha256.Sum256(content)
-	return asset{mime: kind, etag: hex.EncodeToString(sum[:8]), plain: content, gzipped: packed.Bytes()}
+	return packed.Bytes()
 }
 
 // page serves the one document, whatever conversation the address names; the page itself asks for that one.
@@ -174,9 +183,15 @@ func (s *assets) page(w http.ResponseWriter, r *http.Request, place string) {
 	if look, err := r.Cookie("look"); err == nil {
 		v.night = look.Value == "night"
 	}
+	if night := r.URL.Query().Get("night"); night != "" { // whoever keeps the page keeps both
+		v.night = night == "1"
+	}
 	head := w.Header()
 	head.Set("Cache-Control", "no-cache")
 	head.Set("Content-Language", v.locale)
+	if place == "" {
+		head.Set("Content-Security-Policy", ownersPolicy)
+	}
 	head.Set("Vary", "Accept-Language, Cookie")
 	s.dressed(r.Context(), v).serve(w, r)
 }
@@ -236,6 +251,9 @@ func (s *assets) file(w http.ResponseWriter, r *http.Request) {
 		keep = "public, max-age=31536000, immutable"
 	}
 	w.Header().Set("Cache-Control", keep)
+	if r.PathValue("name") == "engine.js" {
+		w.Header().Set("Content-Security-Policy", enginePolicy)
+	}
 	file.serve(w, r)
 }
 

@@ -145,7 +145,10 @@ func TestNothingForeign(t *testing.T) {
 	banned := regexp.MustCompile(`https?://|innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function|<style|style="|<script>|\son\w+="|localStorage|console\.`)
 	namespace := "http://www.w3.org/2000/svg" // a name, fetched by nobody
 	for name, content := range staticFiles(t) {
-		assert.Empty(t, banned.FindAllString(strings.ReplaceAll(content, namespace, ""), -1), name)
+		found := slices.DeleteFunc(banned.FindAllString(strings.ReplaceAll(content, namespace, ""), -1), func(word string) bool {
+			return word == "localStorage" && name == "keep.js" // where an owner has said keep
+		})
+		assert.Empty(t, found, name)
 		if filepath.Ext(name) == ".js" {
 			assert.True(t, strings.HasPrefix(content, "// @ts-check\n"), name)
 		}

@@ -32,6 +32,8 @@ type Options struct {
 	// Admit decides about a socket before it is opened: leave is called once it has ended; a wait above zero refuses it
 	// with HTTP status 429 and tells when to try again. Nil lets all in.
 	Admit func(*http.Request) (leave func(), wait time.Duration)
+	// Kit is what pages keep to work without a signal, or nil while there is nothing. Without the function there never is.
+	Kit func(context.Context) *Kit
 	// SignIn adds a token to the context of every later call of a socket that has signed in. Nil lets nobody sign in.
 	SignIn func(ctx context.Context, token string) context.Context
 	// Done closes every socket with status 1012 when it is closed, once the call under way on it is answered, so that
@@ -46,7 +48,8 @@ type Options struct {
 }
 
 // Handler serves the pages "/", "/c/{key}", "/look/{key}", "/desk" and, in a frame, "/embed", their files below
-// "/static/", the bridge at "/socket" and, for who is signed in, at "/desk/socket", and "/widget.js". It calls the service through conn, which may be a network connection or one within the process.
+// "/static/", the bridge at "/socket" and, for who is signed in, at "/desk/socket", and "/widget.js"; what browsers keep to work without a signal
+// is told by "/service.js" and lies below "/offline/". It calls the service through conn, which may be a network connection or one within the process.
 func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
 	if opts.Logger == nil {
 		opts.Logger = slog.New(slog.DiscardHandler)
@@ -80,6 +83,10 @@ func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
 	mux.HandleFunc("GET /widget.js", site.widget)
 	mux.HandleFunc("GET /static/{version}/{name...}", site.file)
 	mux.HandleFunc("GET /socket", b.serve)
+	kept := &kits{site: site, of: opts.Kit}
+	mux.HandleFunc("GET /service.js", kept.worker)
+	mux.HandleFunc("GET /manifest.webmanifest", kept.manifest)
+	mux.HandleFunc("GET /offline/{digest}/{name}", kept.file)
 	return guard(atHome(opts.Hosts, mux))
 }
 
@@ -94,6 +101,13 @@ func orElse(d, otherwise time.Duration) time.Duration {
 // in the page itself, and no text can become markup, for the browser refuses every call that would make it so.
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
 	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
+
+// An owner's page may be put on a home screen, and may start two scripts of ours as workers: the one policy of trusted types,
+// that of offline.js, lets no others start. Only the worker that thinks may compile WebAssembly, which is its script's own policy.
+var (
+	ownersPolicy = strings.NewReplacer("trusted-types 'none'", "trusted-types lightoff", "img-src", "manifest-src 'self'; img-src").Replace(policy)
+	enginePolicy = strings.Replace(policy, "script-src 'self'", "script-src 'self' 'wasm-unsafe-eval'", 1)
+)
 
 // guard sets the headers that protect a visitor. The address of a conversation is its key, hence no referrer and no
 // search engine.

@@ -78,6 +78,9 @@ func (m *models) now() *version {
 	return m.current
 }
 
+// InUse is the version of the model by which conversations that are opened now are assessed.
+func (s *Server) InUse() *knowledge.Model { return s.conversations.models.now().model }
+
 // of is the version that a conversation was opened under or, where that cannot be had any more, the one in use.
 func (m *models) of(ctx context.Context, name string) (*version, error) {
 	v, err := m.named(ctx, name)

@@ -2,17 +2,18 @@
 /** Joins the parts: events change the state, the state is shown, what waits is sent. */
 import { onScreen, viewAsks, viewBanner, viewCare, viewDanger } from "./danger.js";
 import { patch } from "./dom.js";
+import { kept as stayed } from "./keep.js";
 import { judged, showPicture, viewFace } from "./face.js";
 import { INSTRUMENTS, viewQuestion } from "./question.js";
 import { learn, learnt } from "./signs.js";
 import { dial } from "./socket.js";
 import { viewThread } from "./thread.js";
 import { lang, number, relabel, speak, speakMore, t } from "./text.js";
-import { DENIED, begin, current, eventOf, evidence, info, passing, pending, readNumber, standing,
+import { DENIED, begin, current, eventOf, evidence, heard, info, passing, pending, readNumber, standing,
     step } from "./state.js";
 import { asks, dangers, told } from "./told.js";
 
-const BEAT = 45000, PAUSE = 3000, THOUGHT = 1500; // ms
+const BEAT = 45000, PAUSE = 3000, THOUGHT = 1500, IDLE = 2500; // ms
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
@@ -39,10 +40,12 @@ function keep(name, value) { try { value ? sessionStorage.setItem(name, value) :
  * @returns {Partial<import("./state.js").State>}
  */
 function recall(id) {
-  try { return JSON.parse(sessionStorage.getItem("lightoff/" + id) || "{}"); } catch { return {}; }
+  try {
+    return JSON.parse(sessionStorage.getItem("lightoff/" + id) || stayed(id) || "{}");
+  } catch { return {}; }
 }
 
-const KEPT = /** @type {const} */ (["queue", "refused", "dismissed", "acknowledged"]);
+const KEPT = /** @type {const} */ (["queue", "refused", "dismissed", "acknowledged", "log", "keeps"]);
 /** Who comes back meets again what to leave for; all else has been read. */
 function kept() {
   const left = step(state, { type: "looked_again" });
@@ -54,13 +57,15 @@ function dispatch(event) {
   const before = state;
   state = step(state, event);
   if (state.id !== before.id) {
-    framed ? keep("lightoff-framed", state.id) : history.replaceState(null, "", "/c/" + encodeURIComponent(state.id));
+    framed ? keep("lightoff-framed", state.id) : history.replaceState(null, "",
+        state.id ? "/c/" + encodeURIComponent(state.id) : "/");
     keep("lightoff/" + before.id, "");
   }
   if (framed && state.gone) keep("lightoff-framed", "");
   if (state.id !== before.id || KEPT.some((name) => state[name] !== before[name])) keep("lightoff/" + state.id, kept());
   render();
   send();
+  if (state.away) state.away.after(event);
   if (event.type === "saved" || event.type === "pushed" || (event.type === "link" && event.link === "open")) refresh();
 }
 
@@ -75,6 +80,12 @@ async function send() {
   sending = true;
   const job = state.queue[0];
   try {
+    // What others have told meanwhile is looked at before anything goes out.
+    if (state.here && state.id && !state.caught) {
+      const now = await line.call("get", { id: state.id, locale: lang });
+      sending = false;
+      return dispatch({ type: "caught", conversation: now.conversation });
+    }
     if (!state.id) {
       dispatch({ type: "opened", conversation: (await line.call("open", { locale: lang,
           clientKey: "open-" + job.key })).conversation });
@@ -111,7 +122,7 @@ function watch() {
   if (!state.id || !line.isOpen()) return;
   const which = looks ? { key: state.id } : { id: state.id };
   line.call(looks ? "watch_look" : "watch",
-      { ...which, afterEvent: eventOf(state.conversation) - (pending(state.conversation) ? 1 : 0),
+      { ...which, afterEvent: eventOf(heard(state)) - (pending(heard(state)) ? 1 : 0),
       locale: lang }).catch(broken);
   // What is known may be in a language chosen earlier.
   const known = state.conversation;
@@ -146,11 +157,18 @@ const dressMore = () => (dressed ||= new Promise((done, fail) => {
   document.head.append(style);
 }));
 
+/**
+ * Asks what changes nothing: the service, or this device where it thinks for itself.
+ * @param {string} what
+ * @param {Record<string, any>} request
+ */
+const ask = (what, request) => state.here && state.away ? state.away.call(what, request) : line.call(what, request);
+
 async function catalogue() {
-  if (state.catalogue || fetching || !line.isOpen()) return;
+  if (state.catalogue || fetching || !(line.isOpen() || state.here)) return;
   fetching = true;
   try {
-    const locale = lang, reply = await line.call("list_observations", { locale });
+    const locale = lang, reply = await ask("list_observations", { locale });
     if (locale === lang) dispatch({ type: "catalogue", ...reply });
   } catch { /* asked for again when next needed */ }
   fetching = false;
@@ -163,7 +181,7 @@ function queue(what, request, label, ids) {
   const last = state.queue.filter((j) => j.ids.join() === ids.join()).pop();
   if (what === "answer" && state.link === "open" && last && last.do === what && ids.length) return;
   moveFocus = ["answer", "retract", "mend", "report_start"].includes(what);
-  dispatch({ type: "queued", job: { key, do: what, request, label, ids } });
+  dispatch({ type: "queued", job: { key, do: what, request, label, ids, at: new Date().toISOString() } });
 }
 
 /** @type {import("./question.js").Act} */
@@ -278,9 +296,9 @@ const act = {
     const assessed = state.conversation && state.conversation.assessment;
     const request = { ...evidence(state), causeId: id, locale: lang };
     // By the numbers that the card was assessed by; where the service no longer has them, by today's.
-    const explain = (/** @type {string} */ version) => line.call("explain", { ...request, modelVersion: version });
+    const explain = (/** @type {string} */ version) => ask("explain", { ...request, modelVersion: version });
     try {
-      const reply = await explain((assessed && assessed.modelVersion) || "").catch((e) =>
+      const reply = await explain((assessed && assessed.modelVersion) || "").catch((/** @type {any} */ e) =>
           { if (e.code === "INVALID_ARGUMENT") return explain(""); throw e; });
       dispatch({ type: "explained", id, event, reply });
     } catch { /* the fold says so */ }
@@ -326,6 +344,7 @@ function render() {
   patch(el("mended"), state.mend ? state.mend.viewMended(state, act) : []);
   patch(el("suggested"), state.hand ? state.hand.viewSuggested(state, act, looks ? "look" : place) : []);
   patch(el("told"), viewThread(state, act));
+  patch(el("away"), state.away ? state.away.view(state) : []);
   patch(el("care"), viewCare(state, act));
   patch(el("face"), viewFace(state, act));
   showPicture(state, act);
@@ -505,6 +524,25 @@ async function change(wanted) {
   catalogue();
 }
 
+let near = false;
+/**
+ * Working without a signal is looked after once there is nothing else to do, and at once where it is needed.
+ * @param {number} wait
+ */
+function away(wait) {
+  const sw = place ? null : navigator.serviceWorker;
+  if (!sw || near || !isSecureContext || (!wait && !sw.controller)) return;
+  near = true;
+  setTimeout(async () => {
+    try {
+      const found = await more(import("./offline.js"));
+      const mounted = found.mount({ state: () => state, dispatch, call: line.call, act, kept });
+      dispatch({ type: "away", away: found });
+      await mounted;
+    } catch { near = false; }
+  }, wait);
+}
+
 let ruledIn = "";
 /** Fetches the rules of danger where the page has none in its language. Until then the old ones hold. */
 async function rules() {
@@ -520,7 +558,10 @@ async function rules() {
 }
 
 try { learn(JSON.parse(el("rules").textContent || "null")); } catch { /* asked for later */ }
-if (learnt()) ruledIn = document.documentElement.lang;
+// What was kept on this device may be older than the service's rules.
+if (learnt() && !(navigator.serviceWorker && navigator.serviceWorker.controller)) {
+  ruledIn = document.documentElement.lang;
+}
 
 // The texts come first. While there is no signal the safety card stands, for it needs none of this.
 for (let spoken = false; !spoken;) {
@@ -533,7 +574,11 @@ const line = dial((location.protocol === "https:" ? "wss://" : "ws://") + locati
     "/desk/socket" : "/socket"), {
   link(link, at) {
     // The first of these comes while the line is still being made.
-    queueMicrotask(() => { dispatch({ type: "link", link, at }); if (link === "open") { watch(); rules(); } });
+    queueMicrotask(() => {
+      dispatch({ type: "link", link, at });
+      if (link === "open") { watch(); rules(); }
+      if (link !== "connecting") away(link === "open" ? IDLE : 0);
+    });
   },
   push: (conversation) => dispatch({ type: "pushed", conversation }),
   broken,

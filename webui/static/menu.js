@@ -26,7 +26,8 @@ export function viewMenu(s, act) {
     s.conversation && viewTools(s, act),
     !place && h("section", { key: "return" }, h("h2", null, t("code.have")), viewReturn(s, act)),
     h("section", { key: "about" }, h("h2", null, t("menu.about")), h("p", null, t("defers")),
-        h("p", { class: "soft address" }, t("address"))),
+        h("p", { class: "soft address" }, t("address")),
+        s.works && h("p", { id: "works" }, t("away.works"))),
   ];
 }
 

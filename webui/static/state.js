@@ -23,7 +23,8 @@
  *   offers?: {id: string, event: string, suggestion: {reading: Read, alternatives?: Read[],
  *   danger?: boolean}}[]}} Conversation
  * @typedef {{observation: Observation, words?: string, text?: string}} Read
- * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[]}} Job
+ * @typedef {{key: string, do: string, request: Record<string, any>, label: string, ids: string[], at?: string}} Job
+ * @typedef {{openedAt?: string, modelVersion?: string, events: {time: string, event: string}[]}} Log
  * @typedef {{id: string, conversation: Conversation | null, queue: Job[], link: string, retryAt: number,
  *   refused: Job[], dismissed: string[], out: boolean,
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
@@ -31,6 +32,9 @@
  *   how: string, seek: string, shifts: Record<number, any>, trouble: string, badReading: {id:
  *   string, text: string} | null, gone: boolean, sheet: Record<string, any> | null, drawings: Record<string, any> |
  *   null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
+ *   log: Log | null, joined: Record<string, any>, here: boolean, base: Conversation | null, works: boolean,
+ *   caught: boolean, keeps: string, notice: string, clashes: {id: string, theirs: string, mine: string,
+ *   observation: Observation}[], away: Record<string, any> | null,
  *   mend: Record<string, any> | null, instruments: Record<string, any> | null, measuring: string,
  *   measured: any, lit: string, watched: Record<string, {state?: string,
  *   text?: string, at?: number}>, found: Record<string,
@@ -50,6 +54,8 @@ const PASSING = ["UNAVAILABLE", "DEADLINE_EXCEEDED", "ABORTED", "RESOURCE_EXHAUS
 export function begin(id, kept) {
   return {
     id, queue: kept.queue || [], refused: kept.refused || [], dismissed: kept.dismissed || [], out: false,
+    log: kept.log || null, joined: {}, here: false, base: null, works: false,
+    caught: false, keeps: kept.keeps || "", notice: "", clashes: [], away: null,
     conversation: null, link: "connecting", retryAt: 0, acknowledged: kept.acknowledged || [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
     view: "", switchedOn: 0, how: "", seek: "", shifts: {}, sheet: null, drawings: null, form: "markdown", shared: "",
@@ -63,7 +69,8 @@ export const passing = (error) => PASSING.includes(error.code);
 
 /** @param {State} s @param {Record<string, any>} e @returns {State} */
 export function step(s, e) {
-  const after = change(s, e);
+  const changed = change(s, e), after = changed.here && changed.base && changed.link === "open" &&
+      changed.queue.length === 0 ? home(changed) : changed;
   const same = after.queue === s.queue && after.refused === s.refused && after.conversation === s.conversation;
   return same ? after : tidy(after);
 }
@@ -71,10 +78,10 @@ export function step(s, e) {
 /** @param {State} s @param {Record<string, any>} e @returns {State} */
 function change(s, e) {
   switch (e.type) {
-    case "link": return { ...s, link: e.link, retryAt: e.at || 0 };
+    case "link": return { ...s, link: e.link, retryAt: e.at || 0, caught: s.caught && e.link === "open" };
     case "queued": return enqueue({ ...s, trouble: "", badReading: null, ...settle(s, e.job) }, e.job);
     case "opened": return take({ ...s, id: e.conversation.id }, e.conversation);
-    case "saved": return take({ ...s, queue: s.queue.filter((j) => j.key !== e.key) }, e.conversation);
+    case "saved": return take(sent(s, e.key, e.conversation), e.conversation);
     case "refused": return refuse({ ...s, trouble: e.trouble }, (j) => j.key === e.key);
     case "dismissed": return { ...s, dismissed: [...s.dismissed, e.key] };
     case "out": return { ...s, out: true };
@@ -83,6 +90,15 @@ function change(s, e) {
     case "acknowledged": return acknowledge(s, e.ids);
     case "looked_again": return lookAgain(s);
     case "rules": return { ...s };
+    case "works": return { ...s, works: e.works };
+    case "away": return { ...s, away: e.away };
+    case "log": return { ...s, log: e.id === s.id ? logged(s.log, e.after, e.log) : s.log };
+    case "thought": return thought(s, e);
+    case "caught": return take({ ...s, caught: true, clashes: clashes(s, e.conversation) }, e.conversation);
+    case "clashed": return { ...s, clashes: s.clashes.filter((c) => c.id !== e.id) };
+    case "keeps": return { ...s, keeps: e.keeps };
+    case "forgotten": return { ...begin("", {}), link: s.link, retryAt: s.retryAt, works: s.works, away: s.away,
+      sheet: s.sheet, hand: s.hand, mend: s.mend, drawings: s.drawings, catalogue: s.catalogue };
     case "language": return { ...s, catalogue: null, explained: {}, badReading: null, shared: "", trouble: "" };
     // Whatever is opened takes the place of the conversation; a tap brings it back.
     case "view": return { ...s, view: e.view };
@@ -123,21 +139,96 @@ function settle(s, job) {
         {} : s.found };
 }
 
+/** What the service last said; what is shown may be this device's own. @param {State} s */
+export const heard = (s) => (s.here ? s.base : s.conversation);
+
 /** Takes a conversation unless a newer one is known. @param {State} s @param {Conversation} c @returns {State} */
 function take(s, c) {
   if (!c || c.id !== s.id) return s;
-  const known = s.conversation;
+  const known = heard(s);
   if (known && (eventOf(c) < eventOf(known) || (eventOf(c) === eventOf(known) && pending(c) &&
       !pending(known)))) return s;
-  const after = { ...s, conversation: pending(c) && known ? meanwhile(c, known) : c };
+  return s.here ? { ...s, base: c } : show(s, pending(c) && known ? meanwhile(c, known) : c, c);
+}
+
+/**
+ * Shows a conversation, whoever has thought it over.
+ * @param {State} s
+ * @param {Conversation} shown
+ * @param {Conversation} c
+ * @returns {State}
+ */
+function show(s, shown, c) {
   const told = (c.told || []).map((t) => t.observation.id), shift = shifted(s.conversation, c);
   return {
-    ...after,
+    ...s, conversation: shown,
     shifts: shift ? { ...s.shifts, [eventOf(c)]: shift } : s.shifts,
     asking: told.includes(s.asking) ? "" : s.asking,
     editing: told.includes(s.editing) ? s.editing : "",
   };
 }
+
+/** Shows what this device has made of the log and the queue by itself. @param {State} s @param {Record<string, any>} e */
+function thought(s, e) {
+  if (s.link === "open") return s;
+  const left = e.refused.length ? refuse({ ...s, trouble: e.trouble }, (j) => e.refused.includes(j.key)) : s;
+  return { ...show(left, e.conversation, e.conversation), here: true, base: heard(s), joined: e.joined };
+}
+
+/** Shows the service's word again once it has heard all, and says where that differs. @param {State} s @returns {State} */
+function home(s) {
+  const was = /** @type {any} */ (s.conversation), now = /** @type {any} */ (s.base), lead = (/** @type {any} */ c) =>
+      ((c.assessment && c.assessment.causes) || [])[0];
+  const version = (/** @type {any} */ c) => c.assessment && c.assessment.modelVersion, a = lead(was), b = lead(now);
+  const notice = !pending(now) && version(was) !== version(now) && a && b ? t("away.changed", { now: b.title,
+      p: percent(b.probability || 0), was: a.title, q: percent(a.probability || 0) }) : s.notice;
+  return { ...s, here: false, base: null, joined: {}, notice, conversation: pending(now) ? meanwhile(now, was) : now };
+}
+
+/** @param {Log | null} known @param {number} after @param {Log} log @returns {Log | null} */
+function logged(known, after, log) {
+  const before = known ? known.events : [];
+  return after > before.length ? known : { ...log, events: [...before.slice(0, after), ...(log.events || [])] };
+}
+
+/** @param {{event: string}} l */
+const numberOf = (l) => Number(JSON.parse(l.event).number);
+
+/**
+ * What is known once the service has kept an entry. Where it has given it another number than this device had, offers
+ * of it have other names.
+ * @param {State} s @param {string} key @param {Conversation} c @returns {State}
+ */
+function sent(s, key, c) {
+  const rest = s.queue.filter((j) => j.key !== key), mine = s.joined[key];
+  if (!mine || !c) return { ...s, queue: rest };
+  const was = numberOf(mine) + ".", is = eventOf(c) + ".";
+  const named = (/** @type {string} */ id) => (id.startsWith(was) ? is + id.slice(was.length) : id);
+  const queue = was === is ? rest : rest.map((j) => (j.request.dismissedOfferIds ? { ...j, request: { ...j.request,
+      dismissedOfferIds: j.request.dismissedOfferIds.map(named) } } : j));
+  const log = s.log || { openedAt: c.openedAt, events: [] };
+  const next = was === is && log.events.length === numberOf(mine) - 1;
+  return { ...s, queue, log: next ? { ...log, events: [...log.events, mine] } : s.log };
+}
+
+/**
+ * What somebody else has told meanwhile of what waits here, and told differently.
+ * @param {State} s
+ * @param {Conversation} c
+ */
+function clashes(s, c) {
+  const since = s.log ? s.log.events.length : 0, same = (/** @type {any} */ a, /** @type {any} */ b) =>
+      a.state === b.state && a.number === b.number && !a.unknown === !b.unknown;
+  return s.queue.flatMap((j) => (j.do === "answer" ? j.request.observations || [] : []).flatMap((
+      /** @type {Observation} */ o) => {
+    const theirs = (c.told || []).find((x) => x.observation.id === o.id && Number(x.event) > since && !x.skipped &&
+        !same(x.observation, o));
+    return theirs ? [{ id: o.id, theirs: theirs.text, mine: j.label, observation: theirs.observation }] : [];
+  }));
+}
+
+/** Entries that what is shown does not hold yet. @param {State} s */
+const open = (s) => s.queue.filter((j) => !(j.key in s.joined));
 
 /** Whether the assessment is still to come; the dangers are there. @param {Conversation | null} c */
 export const pending = (c) => !!(c && c.assessment && c.assessment.pending);
@@ -183,7 +274,7 @@ export const eventOf = (c) => Number((c && c.lastEvent) || 0);
 /** Ids answered, whether saved yet or not. @param {State} s */
 function answered(s) {
   const ids = new Set(((s.conversation && s.conversation.told) || []).map((t) => t.observation.id));
-  for (const job of s.queue) for (const id of job.ids) job.do === "retract" ? ids.delete(id) : ids.add(id);
+  for (const job of open(s)) for (const id of job.ids) job.do === "retract" ? ids.delete(id) : ids.add(id);
   return ids;
 }
 
@@ -203,13 +294,13 @@ export function current(s) {
   const chosen = s.asking && info(s, s.asking);
   if (chosen) return { kind: "ask", info: chosen, advised: false };
   // What is asked after a repair was answered before it, so only what waits to be sent counts as answered.
-  const sending = new Set(s.queue.flatMap((j) => j.ids)), mended = c && c.recovery;
+  const sending = new Set(open(s).flatMap((j) => j.ids)), mended = c && c.recovery;
   const next = c && (c.next || []).find((i) => (mended ? !sending.has(i.id) : !done.has(i.id)));
   if (next && next.safetyCard) return { kind: "ask", info: next, advised: true };
   const said = s.queue.some((j) => j.do === "say") || (c && (c.sayings || []).length > 0);
   const first = [...done].every((id) => DENIED.includes(id) || id === "co_alarm");
   if (first && !said) return { kind: "opening", info: info(s, "fault_code") };
-  if (s.queue.some((j) => j.do !== "set_tools")) return { kind: "waiting" };
+  if (open(s).some((j) => j.do !== "set_tools")) return { kind: "waiting" };
   if (!next && c && c.nextRepairId) return { kind: "repair" };
   if (!next && mended && mended.stage === "STAGE_START") return { kind: "start" };
   if (!next && mended && mended.stage === "STAGE_WELL") return { kind: "well" };
@@ -246,7 +337,8 @@ export function lines(s) {
   const safety = /** @type {Line[]} */ ([]), others = /** @type {Line[]} */ ([]);
   for (const told of (c && c.told) || []) {
     const id = told.observation.id, waiting = unsaved.has(id);
-    const line = { id, told, job: unsaved.get(id), text: waiting ? unsaved.get(id).label : told.text,
+    const line = { id, told, job: unsaved.get(id), text: waiting && !(unsaved.get(id).key in s.joined) ?
+        unsaved.get(id).label : told.text,
         words: told.words, unsaved: waiting, note: notes.get(id) };
     (isSafety(id, told.info) ? safety : others).push(line);
     unsaved.delete(id);
@@ -255,7 +347,7 @@ export function lines(s) {
     const line = { id, job, text: job.label, unsaved: true };
     isSafety(id) ? safety.push(line) : others.push(line);
   }
-  for (const job of s.queue) if (job.do === "say") others.push({ id: job.key, text: t("quoted", { text: job.label }),
+  for (const job of open(s)) if (job.do === "say") others.push({ id: job.key, text: t("quoted", { text: job.label }),
       unsaved: true });
   if (safety.length === 0) return others;
   const signs = safety.filter(alarming);
@@ -326,6 +418,7 @@ export function standing(s, now) {
   const n = s.queue.length;
   if (s.trouble) return s.trouble;
   if (s.link === "open") return t(n ? "link.saving" : s.conversation ? "link.saved" : "link.connected");
+  if (s.here) return t("link.here", { kept: n ? t("kept.phone", { unsaved: count("unsaved", n) }) : t("kept.all") });
   const kept = n ? t("kept.here", { unsaved: count("unsaved", n) }) : t(s.conversation ? "kept.all" : "kept.none");
   if (s.link === "connecting") return t("link.connecting", { kept });
   return s.retryAt > now + 1500 ? t("link.away_in", { kept, seconds: Math.round((s.retryAt - now) / 1000) }) :

@@ -22,7 +22,8 @@ export function viewThread(s, act) {
   }
   for (const l of all) {
     if (read.has(l.id)) continue;
-    const at = l.told && !l.unsaved ? Number(l.told.event) : l.parts ? 0 : Infinity;
+    const here = !l.unsaved || (l.job && l.job.key in s.joined);
+    const at = l.told && here ? Number(l.told.event) : l.parts ? 0 : Infinity;
     turns.push({ at, view: viewTurn(s, act, l) });
   }
   return turns.sort((a, b) => (a.at === b.at ? 0 : a.at - b.at)).map((turn) => turn.view);
@@ -38,7 +39,8 @@ export function viewThread(s, act) {
 function viewSaying(s, act, saying, from) {
   const unclear = saying.unclear || [];
   return h("li", { key: "said" + saying.event, class: "turn", "data-said": saying.event },
-    h("p", { class: "me" }, saying.text),
+    h("p", { class: "me" }, h("span", null, saying.text), s.here && Object.values(s.joined).some((l) => JSON.parse(
+        l.event).number === Number(saying.event)) && h("span", { class: "mark" }, t("line.kept"))),
     h("p", { class: "it" }, t(from.length > 0 ? "chips.read" : (saying.readings || []).length + (saying.suggestions ||
         []).length > 0 ? "chips.asked" : "chips.nothing")),
     from.length > 0 && h("ul", { class: "chips" }, from.map((l) => h("li", { key: l.id, class: "chip",
@@ -80,7 +82,8 @@ function viewTurn(s, act, l) {
 function answer(s, act, l, words, title) {
   const about = l.told ? l.told.info : info(s, l.id), gone = l.job && l.job.do === "retract", sending = l.unsaved &&
       s.link === "open";
-  const mark = l.unsaved && h("span", { class: "mark" }, t(s.link === "open" ? "line.saving" : "line.unsaved"));
+  const mark = l.unsaved && h("span", { class: "mark" }, t(s.link === "open" ? "line.saving" : s.here ?
+      "line.kept" : "line.unsaved"));
   // Where there is little height the bubble says itself what it answers.
   const full = [title && title.length < 28 && words !== l.text && h("span", { class: "asked" }, title), words];
   if (!about || gone || sending) return h("p", { class: "me" }, h("span", null, full), mark);

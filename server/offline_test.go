@@ -1,0 +1,255 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"lightoff/engine/heater"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/browser"
+	"lightoff/webui"
+	"lightoff/webui/pagetest"
+)
+
+// kit is the program for browsers, built once for all tests and kept for the next run of them as long as its source stays.
+// It is compressed lightly: how small it gets is another test's matter.
+var kit = sync.OnceValues(func() (*browser.Kit, error) {
+	source, digest, err := browser.Source()
+	if err != nil {
+		return nil, err
+	}
+	folder := filepath.Join(os.TempDir(), "lightoff-browser-"+digest)
+	if k, err := browser.Read(folder); err == nil {
+		return k, nil
+	}
+	if err := browser.Build(context.Background(), source, folder, 1); err != nil {
+		return nil, err
+	}
+	return browser.Read(folder)
+})
+
+// newOffline is a program whose pages can work without a signal.
+func newOffline(t *testing.T) *Program {
+	t.Helper()
+	k, err := kit()
+	require.NoError(t, err)
+	p := newProgram(filepath.Join(t.TempDir(), "data"))
+	p.Model, p.Compact = heater.Model, heater.Compact
+	p.offline.kit = &webui.Kit{Program: k.Program, Glue: k.Glue}
+	return p
+}
+
+// beforehand is the page on a phone whose browser has kept all that it needs.
+func beforehand(t *testing.T) *phone {
+	t.Helper()
+	tab := pagetest.NewPhone(t)
+	p := opened(t, newOffline(t))
+	tab.Visit(p.URL())
+	tab.Connected()
+	on := &phone{tab, t, p}
+	on.works()
+	tab.Reload() // the second visit
+	tab.Connected()
+	on.works()
+	return on
+}
+
+// works waits until the page says that it works without a signal.
+func (p *phone) works() {
+	p.t.Helper()
+	p.Open("menu")
+	p.There("#works")
+	p.Close()
+}
+
+// away stops the program and waits until the page thinks for itself, at the start of a card perhaps not yet.
+func (p *phone) away() (back func()) {
+	p.t.Helper()
+	p.program.GRPC, p.program.Web = p.program.GRPCAddress(), p.program.web.Addr().String()
+	closed(p.t, p.program)
+	p.Disconnected()
+	return func() {
+		p.t.Helper()
+		require.NoError(p.t, p.program.Open(p.t.Context()))
+		p.SignalBack()
+		p.Connected()
+		p.Saved()
+	}
+}
+
+// lineless waits until the page has dialled in vain.
+func (p *phone) lineless() {
+	p.t.Helper()
+	p.Wait(`document.querySelector("#line").className === "waiting"`)
+}
+
+// alone waits until what the page shows is the phone's own.
+func (p *phone) alone() {
+	p.t.Helper()
+	p.Wait(`document.querySelector("#link").textContent.startsWith("No signal: this phone answers by itself")`)
+}
+
+// TestWithoutASignal is a whole case from the first sentence to the repair that held, with the signal gone before it begins:
+// the page is loaded anew on the way, its tab is closed and another opened, and the program at the other end is a new one
+// when it comes back. Nothing is lost and nothing is there twice.
+func TestWithoutASignal(t *testing.T) {
+	p := beforehand(t)
+	back := p.away()
+	p.Reload()
+	p.lineless()
+	p.Click("#none")
+	p.alone()
+	p.Asked("opening")
+	p.Say("E-08, dies after lighting, many bubbles in the line, soft hose")
+	p.There("[data-chip=bubbles]")
+	assert.Contains(t, p.Text("#told"), "kept on this phone")
+	asked := p.AskedNext("opening")
+	assert.NotEmpty(t, p.Text("#verdict"))
+	p.There("#away-keep")
+	p.looked("no-signal")
+	p.Click("#away-keep")
+	p.There("#away-forget")
+
+	p.Reload()
+	assert.Equal(t, asked, p.AskedNext(""), "the card goes on where it was")
+	p.There("[data-chip=bubbles]")
+
+	closed := p.Tab
+	p.Tab = pagetest.NewPhone(t) // another tab knows nothing of the first but what was to be kept
+	closed.Visit("about:blank")
+	p.Visit(p.url())
+	assert.Equal(t, asked, p.AskedNext(""))
+
+	p.Repair("renew_fuel_line")
+	p.Click("[data-done=renew_fuel_line]")
+	p.safeToStart()
+	for watch, state := range map[string]string{"bubbles": "none", "smoke": "none", "time_to_light": "usual", "exhaust_warms": "yes"} {
+		p.Click("[data-watch=" + watch + "] [data-state=" + state + "]")
+	}
+	p.Click("#start-ran")
+	p.Asked("well")
+	p.Click("#settle > summary")
+	p.Click("[data-cause-found=soft_line_air]")
+	p.Click("[data-finder=OWNER]")
+	p.Click("[data-surety=PROVED]")
+	p.Click("#settle-do")
+	p.There("#settled")
+	p.looked("no-signal-settled")
+	lines := p.Texts("#told .me > span:first-child")
+	verdict := p.Text("#verdict")
+
+	back()
+	kept := p.kept()
+	require.NotNil(t, kept.Settlement)
+	assert.Equal(t, "soft_line_air", kept.Settlement.Causes[0].Id)
+	assert.Equal(t, lightoffv1.Stage_STAGE_WELL, kept.Recovery.Stage)
+	assert.Equal(t, verdict, p.Text("#verdict"), "the service thinks what the phone has thought")
+	assert.Equal(t, lines, p.Texts("#told .me > span:first-child"))
+	says := 0
+	for _, s := range kept.Sayings {
+		says++
+		assert.Contains(t, s.Text, "many bubbles")
+	}
+	assert.Equal(t, 1, says, "nothing is there twice")
+	p.forget()
+	assert.Empty(t, pagetest.Eval[[]string](p.Tab, `Object.keys(localStorage)`), "what is deleted is gone")
+	assert.Empty(t, p.Refused())
+}
+
+// forget deletes the conversation from the device, which leads to the first page.
+func (p *phone) forget() {
+	p.t.Helper()
+	p.Click("#away-forget")
+	p.Wait(`location.pathname === "/" && document.querySelector("#none")?.checkVisibility()`)
+}
+
+// url is where the program's pages were or are.
+func (p *phone) url() string { return "http://" + p.program.Web + "/" }
+
+// TestDangerWithoutASignal: a danger shows at once, its answers are asked for, and it stands when the signal is back.
+func TestDangerWithoutASignal(t *testing.T) {
+	p := beforehand(t)
+	back := p.away()
+	p.Reload()
+	p.lineless()
+	p.Click("[name=co_alarm]")
+	p.There("#danger[open]")
+	p.looked("no-signal-danger")
+	p.Acknowledge()
+	p.alone()
+	back()
+	require.Len(t, p.kept().Assessment.Dangers, 1)
+	assert.Equal(t, "sounding", told(p.kept(), "co_alarm").Observation.GetState())
+}
+
+// TestSignalLostWithinAConversation: what was told before, what is told meanwhile and what somebody else tells at the same
+// time all stay; where the two differ, that is shown, and the owner says which is right.
+func TestSignalLostWithinAConversation(t *testing.T) {
+	p := beforehand(t)
+	p.Click("#none")
+	p.Asked("opening")
+	p.Say("E-08, dies after lighting, soft hose")
+	p.Saved()
+	p.AskedNext("opening")
+	p.Wait(`JSON.parse(sessionStorage.getItem("lightoff/" + location.pathname.slice(3)) || "{}").log?.events.length === 3`)
+	id := p.id()
+	p.Hurry()
+	p.Offline(true)
+	p.Say("lots of bubbles, tank is half full")
+	p.alone()
+	p.There("[data-chip=bubbles]")
+	p.Edit("line_type")
+	p.Click("#question [data-state=rigid]")
+	p.Wait(`document.querySelector("[data-line=line_type]").innerText.includes("kept on this phone")`)
+
+	client := lightoffv1.NewConversationServiceClient(dial(t, p.program))
+	_, err := client.AnswerQuestions(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "another", Observations: []*lightoffv1.Observation{
+		{Id: "line_type", Value: &lightoffv1.Observation_Unknown{Unknown: true}},
+		{Id: "pump_ticks", Value: &lightoffv1.Observation_State{State: "regular"}}}})
+	require.NoError(t, err)
+	p.Offline(false)
+	p.SignalBack()
+	p.Connected()
+	p.Saved()
+	p.There("[data-clash=line_type]")
+	p.looked("no-signal-clash")
+	kept := p.kept()
+	assert.Equal(t, "regular", told(kept, "pump_ticks").Observation.GetState(), "what the other told stays")
+	assert.Equal(t, "rigid", told(kept, "line_type").Observation.GetState(), "and what was told here")
+	log, err := client.GetLog(t.Context(), &lightoffv1.GetLogRequest{Id: id})
+	require.NoError(t, err)
+	assert.Len(t, log.Events, 6, "both logs are kept: opened, none, said, the other's, said, changed")
+	p.Click("[data-clash=line_type] button")
+	p.Wait(`!document.querySelector("[data-clash]")`)
+	assert.False(t, pagetest.Eval[bool](p.Tab, `Object.keys(localStorage).some((k) => k.startsWith("lightoff-kept"))`), "nobody said keep")
+}
+
+// TestSharedDevice: who says that a device is shared leaves nothing on it.
+func TestSharedDevice(t *testing.T) {
+	p := beforehand(t)
+	p.away()
+	p.Click("#none")
+	p.Click("#away-shared")
+	p.There("#away-forget")
+	assert.Empty(t, pagetest.Eval[[]string](p.Tab, `Object.keys(localStorage)`))
+	p.forget()
+	assert.Empty(t, pagetest.Eval[string](p.Tab, `JSON.parse(sessionStorage.getItem("lightoff/") || "{}").queue?.join() ?? ""`))
+	require.NoError(t, p.program.Open(t.Context()))
+}
+
+// Where there is no program for browsers, the page never claims to work without a signal, and nothing is kept.
+func TestNoKitNoClaim(t *testing.T) {
+	p := onPhone(t)
+	p.Hurry()
+	p.Open("menu")
+	pagetest.Eval[chromedp.Void](p.Tab, `new Promise((done) => unhurried(done, 3500))`)
+	assert.False(t, pagetest.Eval[bool](p.Tab, `!!document.querySelector("#works") || !!navigator.serviceWorker.controller`))
+	assert.Empty(t, pagetest.Eval[[]string](p.Tab, `caches.keys()`))
+}

@@ -1,0 +1,40 @@
+// @ts-check
+/**
+ * The worker that thinks without the service. It is told once where the program, its script and the model lie, says when
+ * it is ready, and answers one question after the other: {n, question} with {n, reply}, both in JSON as the program has
+ * them.
+ */
+const here = /** @type {any} */ (self);
+
+/** @param {string} url */
+async function fetched(url) {
+  const answer = await fetch(url);
+  if (!answer.ok) throw new Error("no " + url);
+  return answer;
+}
+
+/** @param {Record<string, string>} parts where each lies @returns {Promise<string>} the version of the model */
+async function start(parts) {
+  const program = fetched(parts["lightoff.wasm"]), model = fetched(parts.model).then((a) => a.arrayBuffer());
+  await import(parts["wasm_exec.js"]);
+  const go = new here.Go();
+  const { instance } = await WebAssembly.instantiateStreaming(program, go.importObject);
+  go.run(instance);
+  const version = here.lightoffLoad(new Uint8Array(await model));
+  if (version instanceof Error) throw version;
+  return version;
+}
+
+let n = 0;
+here.onmessage = async (/** @type {any} */ e) => {
+  if (e.data.parts) {
+    try {
+      here.postMessage({ ready: await start(e.data.parts) });
+      // What reads sentences takes as long again. Whoever types meanwhile waits; whoever taps does not.
+      setTimeout(() => n || here.lightoffAsk(JSON.stringify({ do: "prepare" })), 200);
+    } catch (fault) { here.postMessage({ broken: String(fault) }); }
+    return;
+  }
+  n++;
+  here.postMessage({ n: e.data.n, reply: here.lightoffAsk(e.data.question) });
+};
