@@ -194,7 +194,7 @@ func (c command) serve(ctx context.Context, args []string) int {
 	if *format == "json" {
 		p.Log = slog.New(newQuiet(slog.NewJSONHandler(c.err, nil)))
 	}
-	if *offline == "auto" {
+	if *offline == "auto" && c.compact != nil {
 		p.Build = build
 	}
 	if *play && p.Data == usualData {
