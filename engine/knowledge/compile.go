@@ -502,7 +502,9 @@ func (f *files) bandRow(v *variable, at map[string]string, s *situation) []float
 	if !v.reads.log {
 		for _, t := range v.reads.terms {
 			_, _, x := f.quantityIn(f.quantityByID(t.quantity), at, s)
-			scale = max(scale, x)
+			if scale == 1 {
+				scale = x
+			}
 		}
 	}
 	row := v.reads.bandRow(l.mean[0], l.cov[0], scale)
