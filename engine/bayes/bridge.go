@@ -114,10 +114,10 @@ func (t *JoinTree) newBridge(clique int32, in, out end) *bridge {
 	return &bridge{whole: t.newLayout(clique, in, out)}
 }
 
-// build fills the bridge from the product of its clique, scaled by a power of two.
+// build fills the bridge from the product of its clique, on any scale.
 func (b *bridge) build(product []float64, scratch *[]float64) {
 	if b.all != nil {
-		b.some.fill(b.all, product, scratch)
+		b.some.fill(b.all, product)
 		return
 	}
 	b.layout = b.whole
@@ -127,14 +127,10 @@ func (b *bridge) build(product []float64, scratch *[]float64) {
 		plan.sumOut(sums, product)
 	}
 	b.table = slices.Grow(b.table[:0], len(sums))[:len(sums)]
-	first, second := scale(sums)
-	zeros := false
 	for i, p := range b.entries {
-		x := sums[p]
-		b.table[i] = x * first * second
-		zeros = zeros || x == 0
+		b.table[i] = sums[p]
 	}
-	if zeros {
+	if level(b.table) {
 		b.drop()
 	}
 }

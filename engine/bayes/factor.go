@@ -259,23 +259,27 @@ func rescale(x []float64) (exponent int, low float64) {
 	return exponent, low * first * second
 }
 
-// scale gives the two powers of two by which rescale would multiply.
-func scale(x []float64) (first, second float64) {
+// level keeps the largest entry away from the ends of the range, by a power of two, and tells whether there are zeros.
+func level(x []float64) (zeros bool) {
 	high := 0.0
 	for _, v := range x {
 		if v > high {
 			high = v
 		}
+		zeros = zeros || v == 0
 	}
-	if high == 0 {
-		return 1, 1
+	if high == 0 || high > 0x1p-100 && high < 0x1p100 {
+		return zeros
 	}
-	_, first, second = inverse(high)
-	return first, second
+	_, first, second := inverse(high)
+	for i := range x {
+		x[i] = x[i] * first * second
+	}
+	return zeros
 }
 
-// inverse gives the exponent of a positive number and two powers of two which, multiplied one after the other, take it away.
-// Two, because the inverse of a denormal is out of range.
+// inverse gives the exponent of a positive number and two powers of two which, multiplied one after the other, take it
+// away. Two, because the inverse of a denormal is out of range.
 func inverse(x float64) (exponent int, first, second float64) {
 	_, exponent = math.Frexp(x)
 	return exponent, math.Ldexp(1, -exponent/2), math.Ldexp(1, -exponent-(-exponent/2))

@@ -11,6 +11,9 @@ type pairs struct {
 	in    []int32 // [pair]
 	of    []int32 // [entry kept] its pair
 	value []float64
+
+	ownRows []row // room for rows and in where they are not shared
+	ownIn   []int32
 }
 
 // row is the pairs of one outgoing place: those from where the row before it ends.
@@ -57,22 +60,28 @@ func countingSort(order, places []int32, n int) []int32 {
 	return out
 }
 
-// fill sums a clique's product into the pairs, scaled by a power of two, and leaves out those that the findings make zero.
-func (p *pairs) fill(whole *pairs, product []float64, scratch *[]float64) {
-	sums := slices.Grow((*scratch)[:0], len(whole.in))[:len(whole.in)]
-	*scratch = sums
-	clear(sums)
-	addAt(sums, product, whole.of)
-	first, second := scale(sums)
-	rows := slices.Grow(p.rows[:0], len(whole.rows))[:len(whole.rows)]
-	in := slices.Grow(p.in[:0], len(sums))[:len(sums)]
-	value := slices.Grow(p.value[:0], len(sums))[:len(sums)]
+// fill sums a clique's product into the pairs, on any scale, and leaves out those that the findings make zero. Where
+// there are none, the list of all pairs serves.
+func (p *pairs) fill(whole *pairs, product []float64) {
+	p.value = slices.Grow(p.value[:0], len(whole.in))[:len(whole.in)]
+	clear(p.value)
+	addAt(p.value, product, whole.of)
+	p.rows, p.in = whole.rows, whole.in
+	if level(p.value) {
+		p.drop(whole)
+	}
+}
+
+func (p *pairs) drop(whole *pairs) {
+	rows := slices.Grow(p.ownRows[:0], len(whole.rows))[:len(whole.rows)]
+	in := slices.Grow(p.ownIn[:0], len(whole.in))[:len(whole.in)]
+	value := p.value // entries only move forward
 	begin, n, kept := int32(0), 0, 0
 	for _, r := range whole.rows {
 		before := n
-		places := whole.in[begin:r.end]
-		for k, x := range sums[begin:r.end] {
-			if in[n], value[n] = places[k], x*first*second; x > 0 {
+		for k := begin; k < r.end; k++ {
+			x := value[k]
+			if in[n], value[n] = whole.in[k], x; x > 0 {
 				n++
 			}
 		}
@@ -81,6 +90,7 @@ func (p *pairs) fill(whole *pairs, product []float64, scratch *[]float64) {
 			kept++
 		}
 	}
+	p.ownRows, p.ownIn = rows, in
 	p.rows, p.in, p.value = rows[:kept], in[:n], value[:n]
 }
 
