@@ -62,6 +62,9 @@ type caller struct {
 	desk   bool   // the token is a desk's
 	inside bool   // calls for one of the pages' sockets, which are counted where they are opened
 
+	handles *handles // a desk's names of conversations; nil for others
+	named   naming   // the conversation that the request is about, if it is about one
+
 	over *limited // has asked for too much, and may hear of dangers only
 }
 
@@ -79,6 +82,9 @@ func (a *access) caller(ctx context.Context) (caller, error) {
 		return c, err
 	}
 	c.key, c.token, c.name, c.desk = "token "+t.ID+" "+string(t.Scope), text, t.Name, t.Scope == store.Desk
+	if c.desk {
+		c.handles = newHandles(text)
+	}
 	return c, nil
 }
 

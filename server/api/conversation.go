@@ -30,6 +30,9 @@ func (c *conversations) OpenConversation(ctx context.Context, req *lightoffv1.Op
 	if err != nil {
 		return nil, err
 	}
+	if who := whoCalls(ctx); who.desk {
+		opened.By = who.name
+	}
 	start := time.Now()
 	kept, err := c.store.CreateOnce(ctx, request(req, ""), c.models.now().model.Version, opened)
 	c.metrics.stored("create", start)
@@ -133,11 +136,55 @@ func (c *conversations) DeleteConversation(ctx context.Context, req *lightoffv1.
 	if err := v.err(); err != nil {
 		return nil, err
 	}
+	who := whoCalls(ctx)
+	if who.named.by == byVisitor {
+		return nil, errNotOwner
+	}
 	if err := c.store.Delete(ctx, req.GetId()); err != nil {
 		return nil, err
 	}
 	c.heard(store.Change{ID: req.GetId()}) // here at once, even if the database is slow to tell
+	c.log.Info("a conversation was deleted", "by", string(who.named.by), "token", who.name)
 	return &lightoffv1.DeleteConversationResponse{}, nil
+}
+
+// ChangeKey implements the RPC.
+func (c *conversations) ChangeKey(ctx context.Context, req *lightoffv1.ChangeKeyRequest) (*lightoffv1.ChangeKeyResponse, error) {
+	var v violations
+	v.name("id", req.GetId())
+	v.openKey(req.GetClientKey())
+	if req.GetClientKey() == "" {
+		v.add("client_key", "is missing")
+	}
+	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if err := owner(ctx); err != nil {
+		return nil, err
+	}
+	key := store.NewKey(req.GetId(), req.GetClientKey())
+	if err := c.store.Rekey(ctx, req.GetId(), key); err != nil {
+		return nil, err
+	}
+	c.heard(store.Change{ID: req.GetId()})
+	return &lightoffv1.ChangeKeyResponse{Id: key}, nil
+}
+
+// mayLetIn returns nil for the owner of a conversation, and for a desk where a desk has opened it, for then nobody else
+// could let its owner in.
+func (c *conversations) mayLetIn(ctx context.Context, id string) error {
+	err := owner(ctx)
+	if err == nil || !whoCalls(ctx).desk {
+		return err
+	}
+	kept, failed := c.store.Read(ctx, id)
+	if failed != nil {
+		return failed
+	}
+	if kept.Events[0].By != "" {
+		return nil
+	}
+	return err
 }
 
 // MakeCode implements the RPC.
@@ -145,6 +192,9 @@ func (c *conversations) MakeCode(ctx context.Context, req *lightoffv1.MakeCodeRe
 	var v violations
 	v.name("id", req.GetId())
 	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if err := c.mayLetIn(ctx, req.GetId()); err != nil {
 		return nil, err
 	}
 	code, expires, err := c.store.MakePass(ctx, req.GetId(), store.Spoken)
@@ -160,7 +210,14 @@ func (c *conversations) RedeemCode(ctx context.Context, req *lightoffv1.RedeemCo
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.RedeemCodeResponse{Id: id}, nil
+	if who := whoCalls(ctx); who.desk {
+		return &lightoffv1.RedeemCodeResponse{Id: who.knows(id)}, nil
+	}
+	key, expires, err := c.store.MakePass(ctx, id, store.Visit)
+	if err != nil {
+		return nil, err
+	}
+	return &lightoffv1.RedeemCodeResponse{Id: visitorSign + key, ExpiresAt: timestamppb.New(expires)}, nil
 }
 
 func (c *conversations) byCode(ctx context.Context, code string, kinds ...store.PassKind) (string, error) {
@@ -177,6 +234,9 @@ func (c *conversations) MakeLookOnKey(ctx context.Context, req *lightoffv1.MakeL
 	var v violations
 	v.name("id", req.GetId())
 	if err := v.err(); err != nil {
+		return nil, err
+	}
+	if err := c.mayLetIn(ctx, req.GetId()); err != nil {
 		return nil, err
 	}
 	key, _, err := c.store.MakePass(ctx, req.GetId(), store.LookOn)

@@ -323,7 +323,7 @@ func checkDangersComeFirst(t *testing.T, r *running) {
 	list, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
 	require.NoError(t, err)
 	require.Len(t, list.Entries, maxListed, "empty ones do not count")
-	assert.Equal(t, danger, list.Entries[0].Id)
+	assert.Equal(t, danger, r.keyOf(t, list.Entries[0].Id))
 	assert.True(t, list.More)
 
 	req, seen := &lightoffv1.ListConversationsRequest{PageSize: 100}, map[string]bool{}
@@ -331,8 +331,9 @@ func checkDangersComeFirst(t *testing.T, r *running) {
 		list, err := desk.ListConversations(ctx, req)
 		require.NoError(t, err)
 		for _, e := range list.Entries {
-			assert.False(t, seen[e.Id], "none comes twice")
-			seen[e.Id] = true
+			id := r.keyOf(t, e.Id)
+			assert.False(t, seen[id], "none comes twice")
+			seen[id] = true
 		}
 		assert.Equal(t, list.NextPageToken != "", list.More)
 		if req.PageToken = list.NextPageToken; req.PageToken == "" {

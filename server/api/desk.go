@@ -116,11 +116,11 @@ func (d *desk) guide(ctx context.Context, by *version, so sound, thoughts *int) 
 	return guidance, nil
 }
 
-func (d *desk) entry(c store.Conversation, so sound) *lightoffv1.QueueEntry {
+func (d *desk) entry(ctx context.Context, c store.Conversation, so sound) *lightoffv1.QueueEntry {
 	state := so.state
 	f := face{model: d.model, engine: d.engine, locale: state.Locale}
 	e := &lightoffv1.QueueEntry{
-		Id: c.ID, OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
+		Id: whoCalls(ctx).knows(c.ID), OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
 		ToldCount: int32(len(state.Told)), AssignedTo: state.AssignedTo, NoteCount: int32(len(state.Notes)),
 		SuggestionCount: int32(len(state.Suggestions)), Hidden: state.Hidden, Ticket: state.Ticket,
 	}
@@ -183,7 +183,7 @@ func (d *desk) FindConversation(ctx context.Context, req *lightoffv1.FindConvers
 	if err != nil {
 		return nil, err
 	}
-	return &lightoffv1.FindConversationResponse{Id: id}, nil
+	return &lightoffv1.FindConversationResponse{Id: whoCalls(ctx).knows(id)}, nil
 }
 
 // GetRecord implements the RPC.

@@ -25,7 +25,16 @@ func (r *running) atDesk(t *testing.T, name string) (lightoffv1.DeskServiceClien
 	t.Helper()
 	token, _, err := r.store.MakeToken(t.Context(), name, store.Desk, time.Hour)
 	require.NoError(t, err)
+	r.handles = newHandles(token)
 	return lightoffv1.NewDeskServiceClient(r.conn), Bearer(r.ctx, token)
+}
+
+// keyOf is the key behind a handle of the desk that came last.
+func (r *running) keyOf(t *testing.T, handle string) string {
+	t.Helper()
+	id, err := r.handles.open(handle)
+	require.NoError(t, err)
+	return id
 }
 
 func code(err error) codes.Code { return status.Code(err) }
@@ -70,7 +79,7 @@ func TestDeskQueue(t *testing.T) {
 	assert.Equal(t, "Ines", list.Me)
 	var ids []string
 	for _, e := range list.Entries {
-		ids = append(ids, e.Id)
+		ids = append(ids, r.keyOf(t, e.Id))
 	}
 	assert.Equal(t, []string{danger, older, newest}, ids, "danger first, then who has waited longest")
 	first := list.Entries[0]
@@ -84,7 +93,7 @@ func TestDeskQueue(t *testing.T) {
 	require.NoError(t, err)
 	all, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
 	require.NoError(t, err)
-	assert.Equal(t, newest, all.Entries[1].Id, "whom nobody attends to comes first")
+	assert.Equal(t, newest, r.keyOf(t, all.Entries[1].Id), "whom nobody attends to comes first")
 	assert.Equal(t, "Ines", all.Entries[2].AssignedTo)
 	assert.Nil(t, all.Entries[2].WaitingSince, "it waits no longer")
 	put, err := desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: older, ToQueue: true})
@@ -92,7 +101,7 @@ func TestDeskQueue(t *testing.T) {
 	assert.Empty(t, put.Record.AssignedTo)
 	all, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
 	require.NoError(t, err)
-	assert.Equal(t, older, all.Entries[2].Id, "what was put back waits from then on")
+	assert.Equal(t, older, r.keyOf(t, all.Entries[2].Id), "what was put back waits from then on")
 }
 
 // TestDeskFinds: a desk's own calls, tickets, and words that occur in what was told, noted and found.
@@ -129,7 +138,7 @@ func TestDeskFinds(t *testing.T) {
 		require.NoError(t, err, name)
 		var ids []string
 		for _, e := range list.Entries {
-			ids = append(ids, e.Id)
+			ids = append(ids, r.keyOf(t, e.Id))
 		}
 		assert.Equal(t, tt.want, ids, name)
 	}
@@ -282,11 +291,15 @@ func TestSpokenCode(t *testing.T) {
 	for _, typed := range []string{made.Code, strings.ToLower(made.Code), strings.ReplaceAll(made.Code, "-", " ")} {
 		found, err := desk.FindConversation(ctx, &lightoffv1.FindConversationRequest{Code: typed})
 		require.NoError(t, err, typed)
-		assert.Equal(t, id, found.Id)
+		assert.Equal(t, id, r.keyOf(t, found.Id))
 	}
 	back, err := r.RedeemCode(r.ctx, &lightoffv1.RedeemCodeRequest{Code: made.Code})
 	require.NoError(t, err)
-	assert.Equal(t, id, back.Id)
+	assert.NotContains(t, back.Id, id)
+	assert.WithinDuration(t, time.Now().Add(store.VisitValid), back.ExpiresAt.AsTime(), time.Minute)
+	seen, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: back.Id})
+	require.NoError(t, err)
+	assert.Equal(t, back.Id, seen.Conversation.Id)
 	_, err = r.MakeCode(r.ctx, &lightoffv1.MakeCodeRequest{Id: "NOBODY"})
 	assert.Equal(t, codes.NotFound, code(err))
 
@@ -405,7 +418,7 @@ func TestLookOn(t *testing.T) {
 	require.NoError(t, err)
 	found, err := desk.FindConversation(ctx, &lightoffv1.FindConversationRequest{Code: made.Key})
 	require.NoError(t, err)
-	assert.Equal(t, id, found.Id, "a moderator finds it by its look-on key")
+	assert.Equal(t, id, r.keyOf(t, found.Id), "a moderator finds it by its look-on key")
 	r.backedUp(t, made.Key, id)
 	moderator, _, err := r.store.MakeToken(t.Context(), "Lena", store.Moderator, time.Hour)
 	require.NoError(t, err)

@@ -157,9 +157,15 @@ func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 	if err != nil {
 		return nil, err
 	}
-	ctx, cancel := context.WithTimeout(context.WithValue(ctx, calledBy{}, who), callLimit)
+	ctx, cancel := context.WithTimeout(ctx, callLimit)
 	defer cancel()
-	return next(ctx, req)
+	if who.named, err = b.named(ctx, who, info.FullMethod, req); err != nil {
+		return nil, err
+	}
+	if answer, err = next(context.WithValue(ctx, calledBy{}, who), req); err == nil {
+		who.hides(answer)
+	}
+	return answer, err
 }
 
 // streaming does for streams what unary does for single calls, and ends them when stopping is closed, for a watcher
@@ -192,7 +198,8 @@ func (b *border) streaming(srv any, stream grpc.ServerStream, info *grpc.StreamS
 	returned := make(chan struct{})
 	defer close(returned)
 	go b.guard(ctx, who, returned, end)
-	return next(srv, &endable{ServerStream: stream, ctx: ctx})
+	return next(srv, &hiding{endable: endable{ServerStream: stream, ctx: ctx}, access: b.access, who: &who,
+		method: info.FullMethod})
 }
 
 // guard ends a stream for which there is no reason any more.

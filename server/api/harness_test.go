@@ -45,6 +45,8 @@ type running struct {
 	level  slog.LevelVar
 	broken bool // the store was closed by the test
 	ctx    context.Context
+
+	handles *handles // of the desk that was made last
 }
 
 func start(t *testing.T) *running {

@@ -5,7 +5,9 @@ package api
 import (
 	"cmp"
 	"context"
+	"crypto/sha256"
 	"encoding/base64"
+	"encoding/hex"
 	"encoding/json"
 	"slices"
 	"strings"
@@ -39,11 +41,19 @@ type head struct {
 // position is what a list is in the order of: the numbers one after the other, the smallest first.
 type position struct {
 	Order [4]int64
-	ID    string
+	// Tie decides between those whose numbers are the same. It follows from the id and does not tell it, for positions go
+	// out as page tokens.
+	Tie string
+	ID  string `json:"-"`
+}
+
+func positionOf(id string, order [4]int64) position {
+	sum := sha256.Sum256([]byte(id))
+	return position{Order: order, Tie: hex.EncodeToString(sum[:8]), ID: id}
 }
 
 func (p position) compare(q position) int {
-	return cmp.Or(slices.Compare(p.Order[:], q.Order[:]), cmp.Compare(p.ID, q.ID))
+	return cmp.Or(slices.Compare(p.Order[:], q.Order[:]), cmp.Compare(p.Tie, q.Tie))
 }
 
 // token is a position as text, for a page to go on after.
@@ -117,7 +127,7 @@ func (d *desk) headOf(c store.Conversation) head {
 	if since := waitingSince(c, state); !since.IsZero() {
 		order = since.UnixMicro()
 	}
-	h.at = position{ID: c.ID, Order: [4]int64{one(h.ended), -int64(danger), one(state.AssignedTo != ""), order}}
+	h.at = positionOf(c.ID, [4]int64{one(h.ended), -int64(danger), one(state.AssignedTo != ""), order})
 	return h
 }
 
@@ -208,7 +218,7 @@ func (d *desk) list(ctx context.Context, p page) (*lightoffv1.ListConversationsR
 			continue // deleted a moment ago
 		}
 		so := d.account(c.Events, p.locale).sound()
-		entry := d.entry(c, so)
+		entry := d.entry(ctx, c, so)
 		if so.state.Closed == nil && aboutHeater(d, so.state) {
 			if entry.Lead, err = d.lead(ctx, c.ModelVersion, so, &thoughts); err != nil {
 				return nil, err
@@ -286,8 +296,8 @@ func (d *desk) dueBack(ctx context.Context, p page) (*lightoffv1.ListConversatio
 	for _, c := range all {
 		so := d.account(c.Events, p.locale).sound()
 		if dueBack(c, so.state, now) && (p.mine == "" || p.mine == so.state.AssignedTo) {
-			e := d.entry(c, so)
-			positions = append(positions, position{Order: [4]int64{e.GetSettledAt().AsTime().UnixMicro()}, ID: c.ID})
+			e := d.entry(ctx, c, so)
+			positions = append(positions, positionOf(c.ID, [4]int64{e.GetSettledAt().AsTime().UnixMicro()}))
 			entries[c.ID] = e
 		}
 	}

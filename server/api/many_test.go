@@ -20,7 +20,7 @@ import (
 func TestAssessMany(t *testing.T) {
 	r := start(t)
 	cases := []*lightoffv1.AssessRequest{
-		{Observations: []*lightoffv1.Observation{state("lamp", "dark")}},
+		{Observations: []*lightoffv1.Observation{state("lamp", "on")}},
 		{Observations: []*lightoffv1.Observation{state("lamp", "green")}},
 		nil,
 		{Observations: []*lightoffv1.Observation{state("deposit", "thick")}, Locale: "de-AT"},

@@ -176,13 +176,13 @@ func TestDeskSeesEachByItsModel(t *testing.T) {
 	require.Len(t, list.Entries, 3)
 	leads := map[float64]bool{}
 	for _, e := range list.Entries {
-		owner := owners[e.Id]
+		owner := owners[r.keyOf(t, e.Id)]
 		assert.Equal(t, owner.Assessment.Causes[0].Probability, e.Lead.Probability)
 		leads[e.Lead.Probability] = true
 		report, err := desk.GetReport(ctx, &lightoffv1.GetReportRequest{Id: e.Id, Form: lightoffv1.ReportForm_REPORT_FORM_JSON})
 		require.NoError(t, err)
 		assert.Contains(t, report.Text, owner.Assessment.ModelVersion)
-		key, err := r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: e.Id})
+		key, err := r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: owner.Id})
 		require.NoError(t, err)
 		seen, err := lightoffv1.NewLookOnServiceClient(r.conn).GetView(r.ctx, &lightoffv1.GetViewRequest{Key: key.Key})
 		require.NoError(t, err)

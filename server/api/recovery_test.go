@@ -162,7 +162,7 @@ func TestDeskAsksBack(t *testing.T) {
 	due, err := desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{DueBack: true})
 	require.NoError(t, err)
 	require.Len(t, due.Entries, 1, "the other one is too fresh")
-	assert.Equal(t, id, due.Entries[0].Id)
+	assert.Equal(t, id, r.keyOf(t, due.Entries[0].Id))
 	assert.Len(t, due.Entries[0].Causes, 1)
 	_, err = r.ReportHolding(ctx, &lightoffv1.ReportHoldingRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_UNKNOWN})
 	require.NoError(t, err)

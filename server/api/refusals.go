@@ -24,7 +24,7 @@ var (
 	errNotSettled = errors.New("the conversation was not settled")
 	errNoWait     = errors.New("that suggestion does not wait any more")
 	errCrowded    = errors.New("enough suggestions wait for the owner already")
-	errNotOwner   = errors.New("only its owner confirms or declines, not the holder of a token")
+	errNotOwner   = errors.New("only its owner may do that, by the conversation's own key")
 )
 
 // coded is an error with its code and reason.

@@ -17,6 +17,8 @@ type PassKind string
 const (
 	// Spoken is a short code that is read out or written down; it expires after some hours.
 	Spoken PassKind = "spoken"
+	// Visit is a long key that somebody gets for a spoken code; it expires after some days.
+	Visit PassKind = "visit"
 	// LookOn is a long key for those who may look on. It does not expire, but can be withdrawn.
 	LookOn PassKind = "look_on"
 )
@@ -24,7 +26,9 @@ const (
 const (
 	// SpokenValid is how long a spoken code leads to its conversation.
 	SpokenValid = 4 * time.Hour
-	// maxPasses bounds how many spoken codes a conversation has; more make the oldest of them invalid.
+	// VisitValid is how long a visitor's key does.
+	VisitValid = 7 * 24 * time.Hour
+	// maxPasses bounds how many passes of a kind that expires a conversation has; more make the oldest of them invalid.
 	maxPasses = 10
 	// maxLookOn bounds how many look-on keys it has; more are refused, for those that were given away must not end unasked.
 	maxLookOn = 50
@@ -43,8 +47,13 @@ const (
 func (s *Store) MakePass(ctx context.Context, id string, kind PassKind) (string, time.Time, error) {
 	now := s.now().UTC().Truncate(time.Microsecond)
 	secret, expires, until := rand.Text(), time.Time{}, int64(never)
-	if kind == Spoken {
+	switch kind {
+	case Spoken:
 		secret, expires = spokenCode(), now.Add(SpokenValid)
+	case Visit:
+		expires = now.Add(VisitValid)
+	}
+	if !expires.IsZero() {
 		until = expires.UnixMicro()
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
@@ -73,7 +82,7 @@ func (s *Store) MakePass(ctx context.Context, id string, kind PassKind) (string,
 		}
 		_, err := tx.ExecContext(ctx, `insert into pass (hash, kind, conversation_id, expires_at) values ($1, $2, $3, $4)`,
 			digest(string(kind)+" "+secret), string(kind), id, until)
-		if err != nil || kind != Spoken {
+		if err != nil || kind == LookOn {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `delete from pass where conversation_id = $1 and kind = $2 and hash not in (

@@ -257,9 +257,9 @@ func (Holding) EnumDescriptor() ([]byte, []int) {
 // Conversation is a conversation as it stands.
 type Conversation struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its unguessable key.
+	// The key or handle that it was asked for by.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// Number of its latest event.
+	// Number of its latest event, from 1.
 	LastEvent int64 `protobuf:"varint,2,opt,name=last_event,json=lastEvent,proto3" json:"last_event,omitempty"`
 	// The language that texts are in as shown here.
 	Locale string `protobuf:"bytes,3,opt,name=locale,proto3" json:"locale,omitempty"`
@@ -2357,8 +2357,10 @@ func (x *RedeemCodeRequest) GetCode() string {
 // RedeemCodeResponse names the conversation.
 type RedeemCodeResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its key.
-	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// A visitor's key to it.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// When that ends, UTC.
+	ExpiresAt     *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2398,6 +2400,13 @@ func (x *RedeemCodeResponse) GetId() string {
 		return x.Id
 	}
 	return ""
+}
+
+func (x *RedeemCodeResponse) GetExpiresAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpiresAt
+	}
+	return nil
 }
 
 // MakeLookOnKeyRequest names a conversation.
@@ -2449,7 +2458,7 @@ func (x *MakeLookOnKeyRequest) GetId() string {
 // MakeLookOnKeyResponse holds a look-on key.
 type MakeLookOnKeyResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The key. It is good until it is withdrawn or the conversation is deleted.
+	// The key. It is good until it is withdrawn, the conversation's key is changed, or the conversation is deleted.
 	Key           string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2575,6 +2584,108 @@ func (*WithdrawLookOnKeysResponse) Descriptor() ([]byte, []int) {
 	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
 }
 
+// ChangeKeyRequest names a conversation.
+type ChangeKeyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its key until now.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Chosen by the client, at random, 16 to 100 printable characters. The new key follows from it and the old one, so the
+	// same request sent again gives the same key and changes nothing: no answer that was lost locks the owner out.
+	ClientKey     string `protobuf:"bytes,2,opt,name=client_key,json=clientKey,proto3" json:"client_key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChangeKeyRequest) Reset() {
+	*x = ChangeKeyRequest{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChangeKeyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChangeKeyRequest) ProtoMessage() {}
+
+func (x *ChangeKeyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChangeKeyRequest.ProtoReflect.Descriptor instead.
+func (*ChangeKeyRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *ChangeKeyRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ChangeKeyRequest) GetClientKey() string {
+	if x != nil {
+		return x.ClientKey
+	}
+	return ""
+}
+
+// ChangeKeyResponse holds the new key.
+type ChangeKeyResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The key from now on.
+	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChangeKeyResponse) Reset() {
+	*x = ChangeKeyResponse{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChangeKeyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChangeKeyResponse) ProtoMessage() {}
+
+func (x *ChangeKeyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChangeKeyResponse.ProtoReflect.Descriptor instead.
+func (*ChangeKeyResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
+}
+
+func (x *ChangeKeyResponse) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
 // ResolveSuggestionRequest decides about a suggestion.
 type ResolveSuggestionRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2594,7 +2705,7 @@ type ResolveSuggestionRequest struct {
 
 func (x *ResolveSuggestionRequest) Reset() {
 	*x = ResolveSuggestionRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2606,7 +2717,7 @@ func (x *ResolveSuggestionRequest) String() string {
 func (*ResolveSuggestionRequest) ProtoMessage() {}
 
 func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2619,7 +2730,7 @@ func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveSuggestionRequest.ProtoReflect.Descriptor instead.
 func (*ResolveSuggestionRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ResolveSuggestionRequest) GetId() string {
@@ -2668,7 +2779,7 @@ type ResolveSuggestionResponse struct {
 
 func (x *ResolveSuggestionResponse) Reset() {
 	*x = ResolveSuggestionResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2680,7 +2791,7 @@ func (x *ResolveSuggestionResponse) String() string {
 func (*ResolveSuggestionResponse) ProtoMessage() {}
 
 func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2693,7 +2804,7 @@ func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveSuggestionResponse.ProtoReflect.Descriptor instead.
 func (*ResolveSuggestionResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ResolveSuggestionResponse) GetConversation() *Conversation {
@@ -2722,7 +2833,7 @@ type ReportRepairRequest struct {
 
 func (x *ReportRepairRequest) Reset() {
 	*x = ReportRepairRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2734,7 +2845,7 @@ func (x *ReportRepairRequest) String() string {
 func (*ReportRepairRequest) ProtoMessage() {}
 
 func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2747,7 +2858,7 @@ func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportRepairRequest.ProtoReflect.Descriptor instead.
 func (*ReportRepairRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ReportRepairRequest) GetId() string {
@@ -2796,7 +2907,7 @@ type ReportRepairResponse struct {
 
 func (x *ReportRepairResponse) Reset() {
 	*x = ReportRepairResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2808,7 +2919,7 @@ func (x *ReportRepairResponse) String() string {
 func (*ReportRepairResponse) ProtoMessage() {}
 
 func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2821,7 +2932,7 @@ func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportRepairResponse.ProtoReflect.Descriptor instead.
 func (*ReportRepairResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ReportRepairResponse) GetConversation() *Conversation {
@@ -2850,7 +2961,7 @@ type ReportStartRequest struct {
 
 func (x *ReportStartRequest) Reset() {
 	*x = ReportStartRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2862,7 +2973,7 @@ func (x *ReportStartRequest) String() string {
 func (*ReportStartRequest) ProtoMessage() {}
 
 func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2875,7 +2986,7 @@ func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartRequest.ProtoReflect.Descriptor instead.
 func (*ReportStartRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ReportStartRequest) GetId() string {
@@ -2924,7 +3035,7 @@ type ReportStartResponse struct {
 
 func (x *ReportStartResponse) Reset() {
 	*x = ReportStartResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2936,7 +3047,7 @@ func (x *ReportStartResponse) String() string {
 func (*ReportStartResponse) ProtoMessage() {}
 
 func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2949,7 +3060,7 @@ func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartResponse.ProtoReflect.Descriptor instead.
 func (*ReportStartResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{40}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ReportStartResponse) GetConversation() *Conversation {
@@ -2980,7 +3091,7 @@ type SettleConversationRequest struct {
 
 func (x *SettleConversationRequest) Reset() {
 	*x = SettleConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2992,7 +3103,7 @@ func (x *SettleConversationRequest) String() string {
 func (*SettleConversationRequest) ProtoMessage() {}
 
 func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3005,7 +3116,7 @@ func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleConversationRequest.ProtoReflect.Descriptor instead.
 func (*SettleConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{41}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *SettleConversationRequest) GetId() string {
@@ -3061,7 +3172,7 @@ type SettleConversationResponse struct {
 
 func (x *SettleConversationResponse) Reset() {
 	*x = SettleConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3073,7 +3184,7 @@ func (x *SettleConversationResponse) String() string {
 func (*SettleConversationResponse) ProtoMessage() {}
 
 func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3086,7 +3197,7 @@ func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleConversationResponse.ProtoReflect.Descriptor instead.
 func (*SettleConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{42}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *SettleConversationResponse) GetConversation() *Conversation {
@@ -3113,7 +3224,7 @@ type ReportHoldingRequest struct {
 
 func (x *ReportHoldingRequest) Reset() {
 	*x = ReportHoldingRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3125,7 +3236,7 @@ func (x *ReportHoldingRequest) String() string {
 func (*ReportHoldingRequest) ProtoMessage() {}
 
 func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3138,7 +3249,7 @@ func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportHoldingRequest.ProtoReflect.Descriptor instead.
 func (*ReportHoldingRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{43}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *ReportHoldingRequest) GetId() string {
@@ -3180,7 +3291,7 @@ type ReportHoldingResponse struct {
 
 func (x *ReportHoldingResponse) Reset() {
 	*x = ReportHoldingResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3192,7 +3303,7 @@ func (x *ReportHoldingResponse) String() string {
 func (*ReportHoldingResponse) ProtoMessage() {}
 
 func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3205,7 +3316,7 @@ func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportHoldingResponse.ProtoReflect.Descriptor instead.
 func (*ReportHoldingResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{44}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *ReportHoldingResponse) GetConversation() *Conversation {
@@ -3388,16 +3499,24 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\n" +
 	"expires_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\"'\n" +
 	"\x11RedeemCodeRequest\x12\x12\n" +
-	"\x04code\x18\x01 \x01(\tR\x04code\"$\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\"_\n" +
 	"\x12RedeemCodeResponse\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\"&\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x129\n" +
+	"\n" +
+	"expires_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\"&\n" +
 	"\x14MakeLookOnKeyRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\")\n" +
 	"\x15MakeLookOnKeyResponse\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\"+\n" +
 	"\x19WithdrawLookOnKeysRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\"\x1c\n" +
-	"\x1aWithdrawLookOnKeysResponse\"\x9b\x01\n" +
+	"\x1aWithdrawLookOnKeysResponse\"A\n" +
+	"\x10ChangeKeyRequest\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1d\n" +
+	"\n" +
+	"client_key\x18\x02 \x01(\tR\tclientKey\"#\n" +
+	"\x11ChangeKeyResponse\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\"\x9b\x01\n" +
 	"\x18ResolveSuggestionRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1e\n" +
 	"\n" +
@@ -3467,7 +3586,7 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\fHOLDING_WELL\x10\x01\x12\x15\n" +
 	"\x11HOLDING_CAME_BACK\x10\x02\x12\x11\n" +
 	"\rHOLDING_OTHER\x10\x03\x12\x13\n" +
-	"\x0fHOLDING_UNKNOWN\x10\x042\xca\f\n" +
+	"\x0fHOLDING_UNKNOWN\x10\x042\x96\r\n" +
 	"\x13ConversationService\x12_\n" +
 	"\x10OpenConversation\x12$.lightoff.v1.OpenConversationRequest\x1a%.lightoff.v1.OpenConversationResponse\x12\\\n" +
 	"\x0fGetConversation\x12#.lightoff.v1.GetConversationRequest\x1a$.lightoff.v1.GetConversationResponse\x12D\n" +
@@ -3477,7 +3596,8 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\bSetTools\x12\x1c.lightoff.v1.SetToolsRequest\x1a\x1d.lightoff.v1.SetToolsResponse\x12d\n" +
 	"\x11WatchConversation\x12%.lightoff.v1.WatchConversationRequest\x1a&.lightoff.v1.WatchConversationResponse0\x01\x12A\n" +
 	"\x06GetLog\x12\x1a.lightoff.v1.GetLogRequest\x1a\x1b.lightoff.v1.GetLogResponse\x12e\n" +
-	"\x12DeleteConversation\x12&.lightoff.v1.DeleteConversationRequest\x1a'.lightoff.v1.DeleteConversationResponse\x12G\n" +
+	"\x12DeleteConversation\x12&.lightoff.v1.DeleteConversationRequest\x1a'.lightoff.v1.DeleteConversationResponse\x12J\n" +
+	"\tChangeKey\x12\x1d.lightoff.v1.ChangeKeyRequest\x1a\x1e.lightoff.v1.ChangeKeyResponse\x12G\n" +
 	"\bMakeCode\x12\x1c.lightoff.v1.MakeCodeRequest\x1a\x1d.lightoff.v1.MakeCodeResponse\x12M\n" +
 	"\n" +
 	"RedeemCode\x12\x1e.lightoff.v1.RedeemCodeRequest\x1a\x1f.lightoff.v1.RedeemCodeResponse\x12V\n" +
@@ -3502,7 +3622,7 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_conversation_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 45)
+var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 47)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(Stage)(0),                         // 0: lightoff.v1.Stage
 	(Finder)(0),                        // 1: lightoff.v1.Finder
@@ -3543,117 +3663,122 @@ var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(*MakeLookOnKeyResponse)(nil),      // 36: lightoff.v1.MakeLookOnKeyResponse
 	(*WithdrawLookOnKeysRequest)(nil),  // 37: lightoff.v1.WithdrawLookOnKeysRequest
 	(*WithdrawLookOnKeysResponse)(nil), // 38: lightoff.v1.WithdrawLookOnKeysResponse
-	(*ResolveSuggestionRequest)(nil),   // 39: lightoff.v1.ResolveSuggestionRequest
-	(*ResolveSuggestionResponse)(nil),  // 40: lightoff.v1.ResolveSuggestionResponse
-	(*ReportRepairRequest)(nil),        // 41: lightoff.v1.ReportRepairRequest
-	(*ReportRepairResponse)(nil),       // 42: lightoff.v1.ReportRepairResponse
-	(*ReportStartRequest)(nil),         // 43: lightoff.v1.ReportStartRequest
-	(*ReportStartResponse)(nil),        // 44: lightoff.v1.ReportStartResponse
-	(*SettleConversationRequest)(nil),  // 45: lightoff.v1.SettleConversationRequest
-	(*SettleConversationResponse)(nil), // 46: lightoff.v1.SettleConversationResponse
-	(*ReportHoldingRequest)(nil),       // 47: lightoff.v1.ReportHoldingRequest
-	(*ReportHoldingResponse)(nil),      // 48: lightoff.v1.ReportHoldingResponse
-	(*AssessResponse)(nil),             // 49: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),            // 50: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil),      // 51: google.protobuf.Timestamp
-	(Willingness)(0),                   // 52: lightoff.v1.Willingness
-	(*SuggestedReading)(nil),           // 53: lightoff.v1.SuggestedReading
-	(*RankedCause)(nil),                // 54: lightoff.v1.RankedCause
-	(*Chain)(nil),                      // 55: lightoff.v1.Chain
-	(*Observation)(nil),                // 56: lightoff.v1.Observation
-	(*Reading)(nil),                    // 57: lightoff.v1.Reading
+	(*ChangeKeyRequest)(nil),           // 39: lightoff.v1.ChangeKeyRequest
+	(*ChangeKeyResponse)(nil),          // 40: lightoff.v1.ChangeKeyResponse
+	(*ResolveSuggestionRequest)(nil),   // 41: lightoff.v1.ResolveSuggestionRequest
+	(*ResolveSuggestionResponse)(nil),  // 42: lightoff.v1.ResolveSuggestionResponse
+	(*ReportRepairRequest)(nil),        // 43: lightoff.v1.ReportRepairRequest
+	(*ReportRepairResponse)(nil),       // 44: lightoff.v1.ReportRepairResponse
+	(*ReportStartRequest)(nil),         // 45: lightoff.v1.ReportStartRequest
+	(*ReportStartResponse)(nil),        // 46: lightoff.v1.ReportStartResponse
+	(*SettleConversationRequest)(nil),  // 47: lightoff.v1.SettleConversationRequest
+	(*SettleConversationResponse)(nil), // 48: lightoff.v1.SettleConversationResponse
+	(*ReportHoldingRequest)(nil),       // 49: lightoff.v1.ReportHoldingRequest
+	(*ReportHoldingResponse)(nil),      // 50: lightoff.v1.ReportHoldingResponse
+	(*AssessResponse)(nil),             // 51: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),            // 52: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil),      // 53: google.protobuf.Timestamp
+	(Willingness)(0),                   // 54: lightoff.v1.Willingness
+	(*SuggestedReading)(nil),           // 55: lightoff.v1.SuggestedReading
+	(*RankedCause)(nil),                // 56: lightoff.v1.RankedCause
+	(*Chain)(nil),                      // 57: lightoff.v1.Chain
+	(*Observation)(nil),                // 58: lightoff.v1.Observation
+	(*Reading)(nil),                    // 59: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
 	10, // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
-	49, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
-	50, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
-	51, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
+	51, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
+	52, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
+	53, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
 	11, // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
 	9,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
 	7,  // 6: lightoff.v1.Conversation.recovery:type_name -> lightoff.v1.Recovery
 	8,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
-	52, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
+	54, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
 	5,  // 9: lightoff.v1.Conversation.offers:type_name -> lightoff.v1.Offer
-	53, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
+	55, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
 	6,  // 11: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
 	0,  // 12: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
-	50, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
-	54, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
-	55, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
-	54, // 16: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
+	52, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
+	56, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
+	57, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
+	56, // 16: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
 	1,  // 17: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
 	2,  // 18: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
-	51, // 19: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
-	51, // 20: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
+	53, // 19: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
+	53, // 20: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
 	3,  // 21: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
-	56, // 22: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
-	56, // 23: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	50, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	57, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
-	53, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
+	58, // 22: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
+	58, // 23: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	52, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	59, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	55, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
 	4,  // 27: lightoff.v1.OpenConversationResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 28: lightoff.v1.GetConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	51, // 29: lightoff.v1.GetLogResponse.opened_at:type_name -> google.protobuf.Timestamp
+	53, // 29: lightoff.v1.GetLogResponse.opened_at:type_name -> google.protobuf.Timestamp
 	18, // 30: lightoff.v1.GetLogResponse.events:type_name -> lightoff.v1.LoggedEvent
-	51, // 31: lightoff.v1.LoggedEvent.time:type_name -> google.protobuf.Timestamp
+	53, // 31: lightoff.v1.LoggedEvent.time:type_name -> google.protobuf.Timestamp
 	4,  // 32: lightoff.v1.SayTextResponse.conversation:type_name -> lightoff.v1.Conversation
-	56, // 33: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
+	58, // 33: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
 	4,  // 34: lightoff.v1.AnswerQuestionsResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 35: lightoff.v1.RetractAnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	52, // 36: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
+	54, // 36: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
 	4,  // 37: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
 	4,  // 38: lightoff.v1.WatchConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	51, // 39: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	4,  // 40: lightoff.v1.ResolveSuggestionResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 41: lightoff.v1.ReportRepairResponse.conversation:type_name -> lightoff.v1.Conversation
-	56, // 42: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 43: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
-	1,  // 44: lightoff.v1.SettleConversationRequest.found_by:type_name -> lightoff.v1.Finder
-	2,  // 45: lightoff.v1.SettleConversationRequest.surety:type_name -> lightoff.v1.Surety
-	4,  // 46: lightoff.v1.SettleConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	3,  // 47: lightoff.v1.ReportHoldingRequest.holding:type_name -> lightoff.v1.Holding
-	4,  // 48: lightoff.v1.ReportHoldingResponse.conversation:type_name -> lightoff.v1.Conversation
-	12, // 49: lightoff.v1.ConversationService.OpenConversation:input_type -> lightoff.v1.OpenConversationRequest
-	14, // 50: lightoff.v1.ConversationService.GetConversation:input_type -> lightoff.v1.GetConversationRequest
-	19, // 51: lightoff.v1.ConversationService.SayText:input_type -> lightoff.v1.SayTextRequest
-	21, // 52: lightoff.v1.ConversationService.AnswerQuestions:input_type -> lightoff.v1.AnswerQuestionsRequest
-	23, // 53: lightoff.v1.ConversationService.RetractAnswer:input_type -> lightoff.v1.RetractAnswerRequest
-	25, // 54: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
-	27, // 55: lightoff.v1.ConversationService.WatchConversation:input_type -> lightoff.v1.WatchConversationRequest
-	16, // 56: lightoff.v1.ConversationService.GetLog:input_type -> lightoff.v1.GetLogRequest
-	29, // 57: lightoff.v1.ConversationService.DeleteConversation:input_type -> lightoff.v1.DeleteConversationRequest
-	31, // 58: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
-	33, // 59: lightoff.v1.ConversationService.RedeemCode:input_type -> lightoff.v1.RedeemCodeRequest
-	35, // 60: lightoff.v1.ConversationService.MakeLookOnKey:input_type -> lightoff.v1.MakeLookOnKeyRequest
-	37, // 61: lightoff.v1.ConversationService.WithdrawLookOnKeys:input_type -> lightoff.v1.WithdrawLookOnKeysRequest
-	39, // 62: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
-	41, // 63: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
-	43, // 64: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
-	45, // 65: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
-	47, // 66: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
-	13, // 67: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
-	15, // 68: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
-	20, // 69: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
-	22, // 70: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
-	24, // 71: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
-	26, // 72: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	28, // 73: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
-	17, // 74: lightoff.v1.ConversationService.GetLog:output_type -> lightoff.v1.GetLogResponse
-	30, // 75: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
-	32, // 76: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
-	34, // 77: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
-	36, // 78: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
-	38, // 79: lightoff.v1.ConversationService.WithdrawLookOnKeys:output_type -> lightoff.v1.WithdrawLookOnKeysResponse
-	40, // 80: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
-	42, // 81: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
-	44, // 82: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
-	46, // 83: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
-	48, // 84: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
-	67, // [67:85] is the sub-list for method output_type
-	49, // [49:67] is the sub-list for method input_type
-	49, // [49:49] is the sub-list for extension type_name
-	49, // [49:49] is the sub-list for extension extendee
-	0,  // [0:49] is the sub-list for field type_name
+	53, // 39: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	53, // 40: lightoff.v1.RedeemCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	4,  // 41: lightoff.v1.ResolveSuggestionResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 42: lightoff.v1.ReportRepairResponse.conversation:type_name -> lightoff.v1.Conversation
+	58, // 43: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 44: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
+	1,  // 45: lightoff.v1.SettleConversationRequest.found_by:type_name -> lightoff.v1.Finder
+	2,  // 46: lightoff.v1.SettleConversationRequest.surety:type_name -> lightoff.v1.Surety
+	4,  // 47: lightoff.v1.SettleConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 48: lightoff.v1.ReportHoldingRequest.holding:type_name -> lightoff.v1.Holding
+	4,  // 49: lightoff.v1.ReportHoldingResponse.conversation:type_name -> lightoff.v1.Conversation
+	12, // 50: lightoff.v1.ConversationService.OpenConversation:input_type -> lightoff.v1.OpenConversationRequest
+	14, // 51: lightoff.v1.ConversationService.GetConversation:input_type -> lightoff.v1.GetConversationRequest
+	19, // 52: lightoff.v1.ConversationService.SayText:input_type -> lightoff.v1.SayTextRequest
+	21, // 53: lightoff.v1.ConversationService.AnswerQuestions:input_type -> lightoff.v1.AnswerQuestionsRequest
+	23, // 54: lightoff.v1.ConversationService.RetractAnswer:input_type -> lightoff.v1.RetractAnswerRequest
+	25, // 55: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
+	27, // 56: lightoff.v1.ConversationService.WatchConversation:input_type -> lightoff.v1.WatchConversationRequest
+	16, // 57: lightoff.v1.ConversationService.GetLog:input_type -> lightoff.v1.GetLogRequest
+	29, // 58: lightoff.v1.ConversationService.DeleteConversation:input_type -> lightoff.v1.DeleteConversationRequest
+	39, // 59: lightoff.v1.ConversationService.ChangeKey:input_type -> lightoff.v1.ChangeKeyRequest
+	31, // 60: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
+	33, // 61: lightoff.v1.ConversationService.RedeemCode:input_type -> lightoff.v1.RedeemCodeRequest
+	35, // 62: lightoff.v1.ConversationService.MakeLookOnKey:input_type -> lightoff.v1.MakeLookOnKeyRequest
+	37, // 63: lightoff.v1.ConversationService.WithdrawLookOnKeys:input_type -> lightoff.v1.WithdrawLookOnKeysRequest
+	41, // 64: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
+	43, // 65: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
+	45, // 66: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
+	47, // 67: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
+	49, // 68: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
+	13, // 69: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
+	15, // 70: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
+	20, // 71: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
+	22, // 72: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
+	24, // 73: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
+	26, // 74: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	28, // 75: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
+	17, // 76: lightoff.v1.ConversationService.GetLog:output_type -> lightoff.v1.GetLogResponse
+	30, // 77: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
+	40, // 78: lightoff.v1.ConversationService.ChangeKey:output_type -> lightoff.v1.ChangeKeyResponse
+	32, // 79: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
+	34, // 80: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
+	36, // 81: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
+	38, // 82: lightoff.v1.ConversationService.WithdrawLookOnKeys:output_type -> lightoff.v1.WithdrawLookOnKeysResponse
+	42, // 83: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
+	44, // 84: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
+	46, // 85: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
+	48, // 86: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
+	50, // 87: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
+	69, // [69:88] is the sub-list for method output_type
+	50, // [50:69] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_conversation_proto_init() }
@@ -3664,14 +3789,14 @@ func file_lightoff_v1_conversation_proto_init() {
 	file_lightoff_v1_diagnosis_proto_init()
 	file_lightoff_v1_knowledge_proto_init()
 	file_lightoff_v1_conversation_proto_msgTypes[21].OneofWrappers = []any{}
-	file_lightoff_v1_conversation_proto_msgTypes[39].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[41].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_conversation_proto_rawDesc), len(file_lightoff_v1_conversation_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   45,
+			NumMessages:   47,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

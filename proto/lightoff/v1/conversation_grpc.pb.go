@@ -28,6 +28,7 @@ const (
 	ConversationService_WatchConversation_FullMethodName  = "/lightoff.v1.ConversationService/WatchConversation"
 	ConversationService_GetLog_FullMethodName             = "/lightoff.v1.ConversationService/GetLog"
 	ConversationService_DeleteConversation_FullMethodName = "/lightoff.v1.ConversationService/DeleteConversation"
+	ConversationService_ChangeKey_FullMethodName          = "/lightoff.v1.ConversationService/ChangeKey"
 	ConversationService_MakeCode_FullMethodName           = "/lightoff.v1.ConversationService/MakeCode"
 	ConversationService_RedeemCode_FullMethodName         = "/lightoff.v1.ConversationService/RedeemCode"
 	ConversationService_MakeLookOnKey_FullMethodName      = "/lightoff.v1.ConversationService/MakeLookOnKey"
@@ -46,10 +47,16 @@ const (
 // ConversationService keeps guided conversations. Every change is an event that is on disk before it is acknowledged;
 // events are numbered from 1 without gaps; what is shown is computed from them.
 //
+// A conversation is named by its key, its id: whoever has it can read and continue the conversation, as an owner. Two
+// others name it as well. A visitor's key, from RedeemCode, can do the same for a while, but not delete the conversation,
+// change its key or let others in. A desk gets handles that are good with its own token only.
+//
 // Errors: NOT_FOUND for an unknown conversation; INVALID_ARGUMENT with a google.rpc.BadRequest detail as in
-// DiagnosisService, in which case nothing was kept; FAILED_PRECONDITION for taking back what was never said;
-// RESOURCE_EXHAUSTED with a google.rpc.RetryInfo detail for too many requests from one place; UNAVAILABLE where the
-// store takes nothing just now: it is not known whether the change was kept, so send it again with the same client_key.
+// DiagnosisService, in which case nothing was kept; FAILED_PRECONDITION for what does not fit how it stands, such as taking
+// back what was never said; ALREADY_EXISTS for a client_key that came with another request; PERMISSION_DENIED for what only
+// the owner may; RESOURCE_EXHAUSTED with a google.rpc.RetryInfo detail for too many requests from one place, and for a
+// conversation that is full (2,000 events, or 512 KiB of them); UNAVAILABLE where the store takes nothing just now: it is
+// not known whether the change was kept, so send it again with the same client_key.
 type ConversationServiceClient interface {
 	// OpenConversation begins a conversation. The id in the answer is its key: whoever has it can read and continue it.
 	OpenConversation(ctx context.Context, in *OpenConversationRequest, opts ...grpc.CallOption) (*OpenConversationResponse, error)
@@ -71,15 +78,20 @@ type ConversationServiceClient interface {
 	// GetLog gives a conversation's events as they are kept, for a device that thinks for itself while it has no signal.
 	GetLog(ctx context.Context, in *GetLogRequest, opts ...grpc.CallOption) (*GetLogResponse, error)
 	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told
-	// NOT_FOUND.
+	// NOT_FOUND. The log says by which kind of credential. PERMISSION_DENIED with a visitor's key.
 	DeleteConversation(ctx context.Context, in *DeleteConversationRequest, opts ...grpc.CallOption) (*DeleteConversationResponse, error)
-	// MakeCode makes a short code to read out or to come back by. It expires after four hours.
+	// ChangeKey gives a conversation another key. The old one, visitors' keys, spoken codes, look-on keys and desks' handles
+	// end with it, and with them every link that was given away. PERMISSION_DENIED for all but the owner.
+	ChangeKey(ctx context.Context, in *ChangeKeyRequest, opts ...grpc.CallOption) (*ChangeKeyResponse, error)
+	// MakeCode makes a short code to read out or to come back by. It expires after four hours. PERMISSION_DENIED with a
+	// visitor's key.
 	MakeCode(ctx context.Context, in *MakeCodeRequest, opts ...grpc.CallOption) (*MakeCodeResponse, error)
-	// RedeemCode finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
-	// codes apart.
+	// RedeemCode opens a conversation by a spoken code, with a visitor's key that is good for a week. Tries are counted, and
+	// NOT_FOUND tells neither wrong nor expired codes apart.
 	RedeemCode(ctx context.Context, in *RedeemCodeRequest, opts ...grpc.CallOption) (*RedeemCodeResponse, error)
 	// MakeLookOnKey makes a key by which others may look on; see LookOnService. FAILED_PRECONDITION where there are
 	// fifty.
+	// PERMISSION_DENIED with a visitor's key.
 	MakeLookOnKey(ctx context.Context, in *MakeLookOnKeyRequest, opts ...grpc.CallOption) (*MakeLookOnKeyResponse, error)
 	// WithdrawLookOnKeys ends all look-on keys of a conversation. It may be repeated.
 	WithdrawLookOnKeys(ctx context.Context, in *WithdrawLookOnKeysRequest, opts ...grpc.CallOption) (*WithdrawLookOnKeysResponse, error)
@@ -206,6 +218,16 @@ func (c *conversationServiceClient) DeleteConversation(ctx context.Context, in *
 	return out, nil
 }
 
+func (c *conversationServiceClient) ChangeKey(ctx context.Context, in *ChangeKeyRequest, opts ...grpc.CallOption) (*ChangeKeyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ChangeKeyResponse)
+	err := c.cc.Invoke(ctx, ConversationService_ChangeKey_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *conversationServiceClient) MakeCode(ctx context.Context, in *MakeCodeRequest, opts ...grpc.CallOption) (*MakeCodeResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(MakeCodeResponse)
@@ -303,10 +325,16 @@ func (c *conversationServiceClient) ReportHolding(ctx context.Context, in *Repor
 // ConversationService keeps guided conversations. Every change is an event that is on disk before it is acknowledged;
 // events are numbered from 1 without gaps; what is shown is computed from them.
 //
+// A conversation is named by its key, its id: whoever has it can read and continue the conversation, as an owner. Two
+// others name it as well. A visitor's key, from RedeemCode, can do the same for a while, but not delete the conversation,
+// change its key or let others in. A desk gets handles that are good with its own token only.
+//
 // Errors: NOT_FOUND for an unknown conversation; INVALID_ARGUMENT with a google.rpc.BadRequest detail as in
-// DiagnosisService, in which case nothing was kept; FAILED_PRECONDITION for taking back what was never said;
-// RESOURCE_EXHAUSTED with a google.rpc.RetryInfo detail for too many requests from one place; UNAVAILABLE where the
-// store takes nothing just now: it is not known whether the change was kept, so send it again with the same client_key.
+// DiagnosisService, in which case nothing was kept; FAILED_PRECONDITION for what does not fit how it stands, such as taking
+// back what was never said; ALREADY_EXISTS for a client_key that came with another request; PERMISSION_DENIED for what only
+// the owner may; RESOURCE_EXHAUSTED with a google.rpc.RetryInfo detail for too many requests from one place, and for a
+// conversation that is full (2,000 events, or 512 KiB of them); UNAVAILABLE where the store takes nothing just now: it is
+// not known whether the change was kept, so send it again with the same client_key.
 type ConversationServiceServer interface {
 	// OpenConversation begins a conversation. The id in the answer is its key: whoever has it can read and continue it.
 	OpenConversation(context.Context, *OpenConversationRequest) (*OpenConversationResponse, error)
@@ -328,15 +356,20 @@ type ConversationServiceServer interface {
 	// GetLog gives a conversation's events as they are kept, for a device that thinks for itself while it has no signal.
 	GetLog(context.Context, *GetLogRequest) (*GetLogResponse, error)
 	// DeleteConversation removes a conversation for good, with everything that was said in it. Whoever watches it is told
-	// NOT_FOUND.
+	// NOT_FOUND. The log says by which kind of credential. PERMISSION_DENIED with a visitor's key.
 	DeleteConversation(context.Context, *DeleteConversationRequest) (*DeleteConversationResponse, error)
-	// MakeCode makes a short code to read out or to come back by. It expires after four hours.
+	// ChangeKey gives a conversation another key. The old one, visitors' keys, spoken codes, look-on keys and desks' handles
+	// end with it, and with them every link that was given away. PERMISSION_DENIED for all but the owner.
+	ChangeKey(context.Context, *ChangeKeyRequest) (*ChangeKeyResponse, error)
+	// MakeCode makes a short code to read out or to come back by. It expires after four hours. PERMISSION_DENIED with a
+	// visitor's key.
 	MakeCode(context.Context, *MakeCodeRequest) (*MakeCodeResponse, error)
-	// RedeemCode finds a conversation by a spoken code. Tries are counted, and NOT_FOUND tells neither wrong nor expired
-	// codes apart.
+	// RedeemCode opens a conversation by a spoken code, with a visitor's key that is good for a week. Tries are counted, and
+	// NOT_FOUND tells neither wrong nor expired codes apart.
 	RedeemCode(context.Context, *RedeemCodeRequest) (*RedeemCodeResponse, error)
 	// MakeLookOnKey makes a key by which others may look on; see LookOnService. FAILED_PRECONDITION where there are
 	// fifty.
+	// PERMISSION_DENIED with a visitor's key.
 	MakeLookOnKey(context.Context, *MakeLookOnKeyRequest) (*MakeLookOnKeyResponse, error)
 	// WithdrawLookOnKeys ends all look-on keys of a conversation. It may be repeated.
 	WithdrawLookOnKeys(context.Context, *WithdrawLookOnKeysRequest) (*WithdrawLookOnKeysResponse, error)
@@ -390,6 +423,9 @@ func (UnimplementedConversationServiceServer) GetLog(context.Context, *GetLogReq
 }
 func (UnimplementedConversationServiceServer) DeleteConversation(context.Context, *DeleteConversationRequest) (*DeleteConversationResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method DeleteConversation not implemented")
+}
+func (UnimplementedConversationServiceServer) ChangeKey(context.Context, *ChangeKeyRequest) (*ChangeKeyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ChangeKey not implemented")
 }
 func (UnimplementedConversationServiceServer) MakeCode(context.Context, *MakeCodeRequest) (*MakeCodeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MakeCode not implemented")
@@ -594,6 +630,24 @@ func _ConversationService_DeleteConversation_Handler(srv interface{}, ctx contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ConversationService_ChangeKey_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ChangeKeyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ConversationServiceServer).ChangeKey(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ConversationService_ChangeKey_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ConversationServiceServer).ChangeKey(ctx, req.(*ChangeKeyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ConversationService_MakeCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(MakeCodeRequest)
 	if err := dec(in); err != nil {
@@ -794,6 +848,10 @@ var ConversationService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DeleteConversation",
 			Handler:    _ConversationService_DeleteConversation_Handler,
+		},
+		{
+			MethodName: "ChangeKey",
+			Handler:    _ConversationService_ChangeKey_Handler,
 		},
 		{
 			MethodName: "MakeCode",

@@ -317,7 +317,7 @@ func (x *Closing) GetRemark() string {
 // QueueEntry is a conversation as the list shows it.
 type QueueEntry struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The conversation's key.
+	// A handle to the conversation.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// When it was opened.
 	OpenedAt *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=opened_at,json=openedAt,proto3" json:"opened_at,omitempty"`
@@ -893,7 +893,7 @@ func (x *FindConversationRequest) GetCode() string {
 // FindConversationResponse names the conversation.
 type FindConversationResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its key.
+	// A handle to it.
 	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1012,7 +1012,7 @@ func (x *Note) GetEvent() int64 {
 // Record is what the desk keeps about a conversation.
 type Record struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The conversation's key.
+	// A handle to the conversation.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// The number of its latest event.
 	LastEvent int64 `protobuf:"varint,2,opt,name=last_event,json=lastEvent,proto3" json:"last_event,omitempty"`

@@ -41,6 +41,10 @@ const (
 // DeskService is for those who help many owners. Every call needs a token of the scope "desk"; whose it is goes into
 // the log with what was done. A desk speaks in a conversation through ConversationService, as its owner does.
 //
+// A desk never learns a conversation's key. Ids in answers to a desk's token are handles: good with that token only, the
+// same every time, and at an end when the token is revoked or expires, or the owner changes the key. They name the
+// conversation in every request of this service and of ConversationService.
+//
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in ConversationService.
 type DeskServiceClient interface {
 	// GetDesk tells whose token it is.
@@ -227,6 +231,10 @@ func (c *deskServiceClient) GetStatistics(ctx context.Context, in *GetStatistics
 //
 // DeskService is for those who help many owners. Every call needs a token of the scope "desk"; whose it is goes into
 // the log with what was done. A desk speaks in a conversation through ConversationService, as its owner does.
+//
+// A desk never learns a conversation's key. Ids in answers to a desk's token are handles: good with that token only, the
+// same every time, and at an end when the token is revoked or expires, or the owner changes the key. They name the
+// conversation in every request of this service and of ConversationService.
 //
 // Errors: UNAUTHENTICATED without a token and PERMISSION_DENIED with another one; otherwise as in ConversationService.
 type DeskServiceServer interface {

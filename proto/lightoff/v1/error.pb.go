@@ -66,7 +66,7 @@ const (
 	ErrorReason_ERROR_REASON_SUGGESTION_GONE ErrorReason = 17
 	// FAILED_PRECONDITION: enough suggestions wait already.
 	ErrorReason_ERROR_REASON_TOO_MANY_SUGGESTIONS ErrorReason = 18
-	// PERMISSION_DENIED: only the owner may, no token can.
+	// PERMISSION_DENIED: only the owner may, by the conversation's own key: no token and no visitor's key can.
 	ErrorReason_ERROR_REASON_OWNER_ONLY ErrorReason = 19
 	// UNAUTHENTICATED: the call needs a token.
 	ErrorReason_ERROR_REASON_TOKEN_MISSING ErrorReason = 20
