@@ -84,9 +84,10 @@ const usage = `Finds out why a small diesel air heater will not light.
                        are how many heaters the shares of causes and naive Bayes are made from.
                        -dangers plays up to the first check only, to see which dangers are missed;
                        -compare lists what simulated heaters and the model expect differently of a cause, from N heaters each
-  server offline -out FOLDER
+  server offline -out FOLDER [-plain]
                        build the program for browsers without a signal; "go generate ./server/browser"
-                       runs it, so that the next server that is built carries it
+                       runs it, so that the next server that is built carries it; -plain adds the
+                       model, for pages that need no server: see testdata/offline
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.

@@ -142,15 +142,41 @@ func (c command) buildOffline(ctx context.Context, args []string) int {
 	flags.SetOutput(io.Discard)
 	out := flags.String("out", "", "")
 	quality := flags.Int("quality", browser.Best, "")
+	plain := flags.Bool("plain", false, "")
 	if err := flags.Parse(args); err != nil || *out == "" || flags.NArg() > 0 || *quality < 0 || *quality > browser.Best {
-		return c.fail(exitUse, "offline takes -out FOLDER and -quality 0 to %d", browser.Best)
+		return c.fail(exitUse, "offline takes -out FOLDER, -plain and -quality 0 to %d", browser.Best)
 	}
 	source, _, err := browser.Source()
 	if err == nil {
 		err = browser.Build(ctx, source, *out, *quality)
 	}
+	if err == nil && *plain {
+		err = c.plainOffline(*out)
+	}
 	if err != nil {
 		return c.fail(exitUse, "%s", oneLine(err))
 	}
 	return exitDone
+}
+
+// plainOffline puts the program as it is and the built-in model beside what was built, for pages without this server.
+func (c command) plainOffline(folder string) error {
+	kit, err := browser.Read(folder)
+	if err != nil {
+		return err
+	}
+	program, err := browser.Expand(kit.Program)
+	if err != nil {
+		return err
+	}
+	m, err := c.model()
+	if err != nil {
+		return err
+	}
+	model, err := c.compact(nil, m)
+	if err != nil {
+		return err
+	}
+	return errors.Join(os.WriteFile(filepath.Join(folder, "lightoff.wasm"), program, 0o644),
+		os.WriteFile(filepath.Join(folder, "model"), model, 0o644))
 }

@@ -2,16 +2,20 @@ package main
 
 import (
 	"context"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"sync"
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"lightoff/engine/heater"
+	"lightoff/engine/knowledge"
 	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/server/browser"
 	"lightoff/webui"
@@ -252,4 +256,126 @@ func TestNoKitNoClaim(t *testing.T) {
 	pagetest.Eval[chromedp.Void](p.Tab, `new Promise((done) => unhurried(done, 3500))`)
 	assert.False(t, pagetest.Eval[bool](p.Tab, `!!document.querySelector("#works") || !!navigator.serviceWorker.controller`))
 	assert.Empty(t, pagetest.Eval[[]string](p.Tab, `caches.keys()`))
+}
+
+// withoutServer is a host of the example page with all that belongs to it, and the model that it has.
+func withoutServer(t testing.TB) (*httptest.Server, *knowledge.Model) {
+	t.Helper()
+	k, err := kit()
+	require.NoError(t, err)
+	m, err := heater.Model()
+	require.NoError(t, err)
+	program, err := browser.Expand(k.Program)
+	require.NoError(t, err)
+	model, err := heater.Compact(nil, m)
+	require.NoError(t, err)
+	folder := t.TempDir()
+	require.NoError(t, os.CopyFS(folder, os.DirFS("../testdata/offline")))
+	for name, content := range map[string][]byte{"lightoff.wasm": program, "wasm_exec.js": k.Glue, "model": model} {
+		require.NoError(t, os.WriteFile(filepath.Join(folder, name), content, 0o644))
+	}
+	host := httptest.NewServer(http.FileServer(http.Dir(folder)))
+	t.Cleanup(host.Close)
+	return host, m
+}
+
+// TestUpdatesBetweenConversations: what a newer program brings is fetched beside a conversation and waits until none is open.
+func TestUpdatesBetweenConversations(t *testing.T) {
+	p := beforehand(t)
+	p.Click("#none")
+	p.Asked("opening")
+	p.Saved()
+	before := pagetest.Eval[[]string](p.Tab, `caches.keys()`)
+	require.Len(t, before, 1)
+	newer := *p.program.offline.kit
+	newer.Glue = append(newer.Glue[:len(newer.Glue):len(newer.Glue)], "\n// newer\n"...)
+	p.program.offline.kit = &newer
+	p.restart(func() {})
+	pagetest.Eval[bool](p.Tab, `navigator.serviceWorker.getRegistration().then((r) => r.update()).then(() => true)`)
+	waits := `navigator.serviceWorker.getRegistration().then((r) => !!r.waiting)`
+	p.Wait(waits)
+	p.Reload()
+	p.Connected()
+	p.works()
+	assert.True(t, pagetest.Eval[bool](p.Tab, waits), "within a conversation it goes on waiting")
+	p.Visit(p.program.URL())
+	p.Wait(`caches.keys().then((names) => names.length === 1 && names[0] !== "` + before[0] + `")`)
+	p.works()
+}
+
+// Over a connection on which data are dear, nothing is fetched beforehand.
+func TestMeteredConnection(t *testing.T) {
+	tab := pagetest.NewPhone(t)
+	p := opened(t, newOffline(t))
+	tab.Visit(p.URL())
+	pagetest.Eval[chromedp.Void](tab, `Object.defineProperty(navigator, "connection", { value: { saveData: true } }), 0`)
+	tab.Connected()
+	pagetest.Eval[chromedp.Void](tab, `new Promise((done) => setTimeout(done, 3500))`)
+	assert.Empty(t, pagetest.Eval[[]string](tab, `caches.keys()`))
+}
+
+// TestPageWithoutAServer runs the example for other programs: a page from a host that does nothing but hand out files.
+func TestPageWithoutAServer(t *testing.T) {
+	tab := pagetest.NewPhone(t)
+	host, m := withoutServer(t)
+	tab.Visit(host.URL)
+	tab.Wait(`document.documentElement.dataset.model`)
+	host.Close() // not even files are needed any more
+	tab.Do(chromedp.SendKeys(chromedp.CSS("#said"), "E-08, dies after lighting, many bubbles in the line, soft hose"+kb.Enter))
+	tab.Wait(`document.querySelector("#causes li").textContent.startsWith("Soft")`)
+	assert.NotEmpty(t, tab.Text("#next"))
+	tab.Do(chromedp.SendKeys(chromedp.CSS("#said"), "the carbon monoxide alarm is sounding"+kb.Enter))
+	tab.Wait(`document.querySelector("#dangers").textContent.includes("carbon monoxide")`)
+	assert.Equal(t, m.Version, pagetest.Eval[string](tab, `document.documentElement.dataset.model`))
+}
+
+// BenchmarkBrowser measures the program where it must be quick enough: in a browser, in a page whose processor is four times
+// slower than this machine's. It counts from the model's arrival.
+func BenchmarkBrowser(b *testing.B) {
+	tab := pagetest.NewPhone(b)
+	host, _ := withoutServer(b)
+	tab.Visit(host.URL)
+	tab.Wait(`document.documentElement.dataset.model`)
+	tab.Slow(4)
+	var compile, load, first, prepare, sentence, tap float64
+	for b.Loop() {
+		t := pagetest.Eval[[]float64](tab, `(async () => {
+			const bytes = await (await fetch("lightoff.wasm")).arrayBuffer(), model = new Uint8Array(await (await fetch("model")).arrayBuffer());
+			const laps = [], lap = (since) => laps.push(performance.now() - since);
+			let t = performance.now();
+			const go = new Go(), { instance } = await WebAssembly.instantiate(bytes, go.importObject);
+			go.run(instance);
+			lap(t);
+			t = performance.now();
+			lightoffLoad(model);
+			lap(t);
+			const log = { openedAt: new Date().toISOString() }, jobs = [];
+			const ask = () => JSON.parse(lightoffAsk(JSON.stringify({ do: "think", locale: "en", log, jobs }))).conversation;
+			t = performance.now();
+			let c = ask();
+			lap(t);
+			t = performance.now();
+			lightoffAsk(JSON.stringify({ do: "prepare" }));
+			lap(t);
+			jobs.push({ key: "a", do: "say", at: log.openedAt, request: { id: "x", clientKey: "a", text: "E-08, dies after lighting, many bubbles" } });
+			t = performance.now();
+			c = ask();
+			lap(t);
+			const taps = [];
+			for (let i = 0; i < 7 && c.next && c.next.length; i++) {
+				const n = c.next[0], value = n.states ? { state: n.states.at(-1).id } : { unknown: true };
+				jobs.push({ key: "t" + i, do: "answer", at: log.openedAt, request: { id: "x", clientKey: "t" + i, observations: [{ id: n.id, ...value }] } });
+				const t = performance.now();
+				c = ask();
+				taps.push(performance.now() - t);
+			}
+			laps.push(taps.sort((a, b) => a - b)[taps.length >> 1]);
+			return laps;
+		})()`)
+		compile, load, first, prepare, sentence, tap = compile+t[0], load+t[1], first+t[2], prepare+t[3], sentence+t[4], tap+t[5]
+	}
+	n := float64(b.N)
+	for name, total := range map[string]float64{"compile": compile, "load": load, "first": first, "prepare": prepare, "sentence": sentence, "tap": tap} {
+		b.ReportMetric(total/n, name+"-ms")
+	}
 }

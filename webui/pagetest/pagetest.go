@@ -296,6 +296,13 @@ func (p *Tab) Offline(off bool) {
 	}
 }
 
+// Slow makes the page's processor so many times slower. A worker of the page keeps its speed.
+func (p *Tab) Slow(times float64) {
+	p.t.Helper()
+	_, err := chromedp.Call(p.ctx, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: times})
+	require.NoError(p.t, err)
+}
+
 // Watch notes from now on, at every hundredth of a second, whenever an expression is not true. It lasts until the page is
 // loaded anew.
 func (p *Tab) Watch(js string) {

@@ -25,16 +25,27 @@ async function start(parts) {
   return version;
 }
 
-let n = 0;
+/** What makes later answers quick is done while nobody asks: a first thought, and then the reader of sentences. */
+function warm() {
+  const log = { openedAt: new Date(0).toISOString() }, chores = [{ do: "think", log, jobs: [] }, { do: "prepare" }];
+  const next = () => {
+    const chore = chores.shift();
+    if (!chore) return;
+    if (Date.now() - asked > 500) here.lightoffAsk(JSON.stringify(chore)); else chores.unshift(chore);
+    setTimeout(next, 100);
+  };
+  setTimeout(next, 100);
+}
+
+let asked = 0;
 here.onmessage = async (/** @type {any} */ e) => {
   if (e.data.parts) {
     try {
       here.postMessage({ ready: await start(e.data.parts) });
-      // What reads sentences takes as long again. Whoever types meanwhile waits; whoever taps does not.
-      setTimeout(() => n || here.lightoffAsk(JSON.stringify({ do: "prepare" })), 200);
+      warm();
     } catch (fault) { here.postMessage({ broken: String(fault) }); }
     return;
   }
-  n++;
+  asked = Date.now();
   here.postMessage({ n: e.data.n, reply: here.lightoffAsk(e.data.question) });
 };

@@ -166,6 +166,7 @@ export function after(event) {
     if (event.link === "connecting") { dialling = Date.now(); setTimeout(think, SLOW + 50); }
     if (event.link === "open") { dialling = 0; if (!s.works && cheap()) register(); }
   }
+  if (s.works && s.link === "waiting" && !s.gone) start().catch(() => {}); // it will be needed
   if (["link", "queued", "works", "log", "mounted", "language"].includes(event.type)) think();
   if (["saved", "pushed", "opened", "works", "mounted", "caught"].includes(event.type)) follow();
   if (event.type === "language") tell();
