@@ -11,7 +11,7 @@
  * @typedef {{call: (what: string, request: Record<string, any>) => Promise<any>, isOpen: () => boolean}} Line
  */
 import { bars, plot } from "./plot.js";
-import { lang, t as text } from "./text.js";
+import { lang, region, t as text } from "./text.js";
 
 /** @param {string} key @param {Record<string, string | number>} [gaps] */
 const t = (key, gaps) => text("sum." + key, gaps);
@@ -20,11 +20,11 @@ const t = (key, gaps) => text("sum." + key, gaps);
 const FIELDS = ["cableAreaMm2", "cableLengthM", "lineLengthM", "lineBoreMm"];
 
 /** @param {number} x @param {number} [most] digits after the point */
-const number = (x, most = 1) => new Intl.NumberFormat(lang, { maximumFractionDigits: most,
+const number = (x, most = 1) => new Intl.NumberFormat(region(), { maximumFractionDigits: most,
     useGrouping: false }).format(x || 0).replace("-", "−");
 
 /** @param {number} x volts, to a tenth as a meter in the field shows them */
-const volts = (x) => new Intl.NumberFormat(lang, { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(x || 0);
+const volts = (x) => new Intl.NumberFormat(region(), { minimumFractionDigits: 1, maximumFractionDigits: 1 }).format(x || 0);
 
 /** @param {string} tag @param {Record<string, any>} props @param {...any} kids @returns {any} */
 function make(tag, props, ...kids) {

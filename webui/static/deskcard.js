@@ -10,7 +10,7 @@ import { h, patch } from "./dom.js";
 import { dial } from "./socket.js";
 import { eventOf } from "./state.js";
 import { shorthand } from "./shorthand.js";
-import { lang, t } from "./text.js";
+import { lang, region, t } from "./text.js";
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
@@ -258,7 +258,7 @@ function render() {
         h("p", { key: "bad", role: "alert", class: "bad", id: "deed-bad" }, work.bad),
     (r.notes || []).length > 0 && h("ul", { key: "notes", class: "deed-notes", "aria-label": t("desk.notes_label") },
         r.notes.map((/** @type {any} */ n) => h("li", { key: n.event }, n.text, h("span", { class: "soft" },
-        ` — ${n.by}, ${new Date(n.at).toLocaleString(lang, { dateStyle: "short", timeStyle: "short" })}`)))),
+        ` — ${n.by}, ${new Date(n.at).toLocaleString(region(), { dateStyle: "short", timeStyle: "short" })}`)))),
     viewOpen(),
   ].filter(Boolean));
 }

@@ -4,7 +4,7 @@
  */
 import { h } from "./dom.js";
 import { dangers } from "./told.js";
-import { lang, t } from "./text.js";
+import { lang, region, t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
@@ -25,7 +25,7 @@ export function viewHand(s, act) {
           ({ key: r.key })) }, t("hand.look"))),
     h("div", { role: "status" },
       code && h("p", null, h("strong", { class: "spoken", id: "spoken" }, code), h("span", { class: "soft" },
-          t("hand.code_how", { time: new Date(until).toLocaleTimeString(lang, { timeStyle: "short" }) }))),
+          t("hand.code_how", { time: new Date(until).toLocaleTimeString(region(), { timeStyle: "short" }) }))),
       key && h("p", null, h("a", { id: "look-link", href: "/look/" + key }, location.origin + "/look/" + key)),
       key && h("p", { class: "soft" }, t("hand.look_how")),
       key && h("p", null, h("button", { type: "button", class: "small", id: "look-copy", onclick: () =>
@@ -60,7 +60,8 @@ export function viewSuggested(s, act, place) {
       owner && stands && h("p", { class: "wait" }, t("suggested.danger")),
       h("ul", null, all.map((x) => h("li", { key: x.event, "data-suggestion": x.event },
         h("span", null, x.causeId ? t("suggested.cause", { text: x.text }) : x.checkId ? t("suggested.check",
-            { text: x.text }) : x.observation ? x.text : t("suggested.words", { text: x.text }), h("span", { class: "soft" }, " — " + (x.by ? t("suggested.by", { name: x.by }) :
+            { text: x.text }) : x.observation ? x.text : t("suggested.words", { text: x.text }), h("span",
+                { class: "soft" }, " — " + (x.by ? t("suggested.by", { name: x.by }) :
             t("suggested.somebody")))),
         owner && h("span", { class: "line-keys" },
           x.checkId && !stands && !waiting.includes(x.event) && h("button", { type: "button", class: "key",
@@ -115,11 +116,13 @@ const LISTED = 6;
 function viewPropose(s, act) {
   const c = /** @type {any} */ (s.conversation), text = (s.handed.propose || "").trim(), seek = text.toLowerCase();
   const told = c.told.map((/** @type {any} */ x) => x.observation.id);
-  const causes = ((c.assessment && c.assessment.causes) || []).map((/** @type {any} */ x) => ({ causeId: x.id, text: x.title,
+  const causes = ((c.assessment && c.assessment.causes) || []).map((/** @type {any} */ x) => ({ causeId: x.id,
+      text: x.title,
       kind: "cause" }));
   const checks = ((s.catalogue && s.catalogue.observations) || []).filter((x) => !told.includes(x.id) &&
       !(/** @type {any} */ (x).safetyCard)).map((x) => ({ checkId: x.id, text: x.question || x.title, kind: "check" }));
-  const found = seek.length < 2 ? [] : [...causes, ...checks].filter((x) => x.text.toLowerCase().includes(seek)).slice(0,
+  const found = seek.length < 2 ? [] : [...causes, ...checks].filter((x) =>
+      x.text.toLowerCase().includes(seek)).slice(0,
       LISTED);
   return h("div", { class: "lookers", key: "propose" },
     h("label", { for: "propose" }, t("propose.label")), h("p", { class: "soft" }, t("propose.how")),

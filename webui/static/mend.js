@@ -6,9 +6,10 @@
 import { heading, upper } from "./question.js";
 import { h } from "./dom.js";
 import { pips } from "./odds.js";
+import { viewSolvedText } from "./share.js";
 import { percent } from "./state.js";
 import { dangers } from "./told.js";
-import { lang, t } from "./text.js";
+import { region, t } from "./text.js";
 import { viewClock, viewStart } from "./watch.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
@@ -29,6 +30,7 @@ export function viewMended(s, act) {
       r.stage === "STAGE_DOUBTFUL" && viewDoubt(r),
       !c.settlement && r.stage !== "STAGE_WELL" && viewSettle(s, act, !!r.ran)),
     c.settlement && viewSettled(act, c.settlement),
+    c.settlement && r && r.stage !== "STAGE_WELL" && viewSolvedText(s, act),
   ].filter(Boolean);
 }
 
@@ -68,6 +70,7 @@ function viewWell(s, act) {
             x.links.map((/** @type {any} */ l) => l.title).join(" → "), h("br", null), h("strong", null, x.advice)))),
       listed("prevention", t("well.prevention"), r.prevention),
       listed("parts", t("well.parts"), r.parts),
+      viewSolvedText(s, act),
       !c.settlement && viewSettle(s, act, true)),
   ];
 }
@@ -117,7 +120,7 @@ const HOLDINGS = ["WELL", "CAME_BACK", "OTHER", "UNKNOWN"];
 /** What was settled, and the question weeks later. @param {Act} act @param {any} x */
 function viewSettled(act, x) {
   const due = x.checkBackAt && Date.parse(x.checkBackAt) <= Date.now(), day = (/** @type {string} */ at) =>
-      new Date(at).toLocaleDateString(lang, { dateStyle: "medium" });
+      new Date(at).toLocaleDateString(region(), { dateStyle: "medium" });
   return h("div", { key: "settled", id: "settled", class: due ? "due" : "" }, h("h2", null, t("settled.title")),
     h("p", null, (x.causes || []).map((/** @type {any} */ k) => k.title).join("; "), h("span", { class: "soft" },
         ` — ${day(x.settledAt)} · ${t("surety." + x.surety.slice(7))}`)),

@@ -1,7 +1,7 @@
 // @ts-check
 /** What the last weeks brought, as small plots. */
 import { h } from "./dom.js";
-import { lang, number, t } from "./text.js";
+import { number, region, t } from "./text.js";
 
 /** @param {string} label @param {number} height @param {...any} kids */
 const plot = (label, height, ...kids) => h("svg", { class: "plot", viewBox: `0 0 300 ${height}`, role: "img",
@@ -61,7 +61,8 @@ export function viewStatistics(s) {
   const weeks = s.weeks || [], total = (/** @type {"closed" | "settled"} */ what) =>
       weeks.reduce((/** @type {number} */ n, /** @type {any} */ w) => n + (w[what] || 0), 0);
   const closed = total("closed"), settled = total("settled");
-  const day = (/** @type {string} */ at) => new Date(at).toLocaleDateString(lang, { day: "numeric", month: "numeric",
+  const day = (/** @type {string} */ at) => new Date(at).toLocaleDateString(region(), { day: "numeric",
+      month: "numeric",
       timeZone: "UTC" });
   const median = s.medianTime ? Math.max(1, Math.round(parseFloat(s.medianTime) / 60)) : 0;
   const outcomes = (s.outcomes || []).map((/** @type {any} */ o) => ({ ...o, title:
@@ -70,11 +71,13 @@ export function viewStatistics(s) {
     h("p", { class: "soft" }, t("stats.all", { n: s.conversations || 0, weeks: weeks.length }), s.truncated ?
         " " + t("stats.truncated") : ""),
     h("div", { class: "plots" },
-      figure(t("stats.share"), columns(t("stats.share"), weeks.map((/** @type {any} */ w) => ({ name: day(w.beginsAt), all: w.closed ||
+      figure(t("stats.share"), columns(t("stats.share"), weeks.map((/** @type {any} */ w) => ({ name: day(w.beginsAt),
+          all: w.closed ||
           0, part: w.settled || 0, top: `${w.settled || 0}/${w.closed || 0}` })), t("stats.share_axis")),
         closed ? t("stats.share_all", { percent: t("percent", { n: Math.round((100 * settled) / closed) }), closed }) :
             t("stats.none")),
-      figure(t("stats.times"), columns(t("stats.times"), (s.times || []).map((/** @type {any} */ b) => ({ name: b.upToMinutes ?
+      figure(t("stats.times"), columns(t("stats.times"), (s.times || []).map((/** @type {any} */ b) =>
+          ({ name: b.upToMinutes ?
           "≤ " + b.upToMinutes : t("stats.longer"), all: b.count || 0, top: number(b.count || 0) })),
           t("stats.times_axis")),
         s.medianTime ? t("stats.median", { n: median }) : t("stats.none")),

@@ -48,8 +48,13 @@ export function t(key, gaps = {}) {
 /** A text that counts. @param {string} key @param {number} n */
 export const count = (key, n) => t(key + (n === 1 ? ".one" : ".other"), { n: number(n) });
 
-/** A number as it is written in the language. @param {number} n @param {number} [digits] after the point, exactly */
-export const number = (n, digits) => new Intl.NumberFormat(lang, { useGrouping: false, minimumFractionDigits: digits ||
+/** The reader's region, as far as it writes the language that the page speaks: its numbers, dates and times. */
+export const region = () => (navigator.languages || []).find((l) => l.split("-")[0] === lang) || lang;
+
+/** A number as it is written where the reader lives. @param {number} n @param {number} [digits] after the point,
+ * exactly */
+export const number = (n, digits) => new Intl.NumberFormat(region(), { useGrouping: false,
+    minimumFractionDigits: digits ||
     0,
   maximumFractionDigits: digits === undefined ? 6 : digits }).format(n).replace("-", "−");
 

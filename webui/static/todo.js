@@ -38,6 +38,14 @@ export function viewTodo(s, act) {
 }
 
 /**
+ * Sentences to be ticked off one after the other; the next one stands out.
+ * @param {string} key @param {string} title @param {string[]} sentences
+ */
+const ticked = (key, title, sentences) => (sentences || []).length > 0 && h("div", { key }, h("h3", null, title),
+  h("ol", { class: "ticks", "data-ticks": key }, sentences.map((x) => h("li", { key: x }, h("label", { class: "tick" },
+    h("input", { type: "checkbox" }), h("span", null, x))))));
+
+/**
  * One repair: what it takes, what is needed, and each step as a sentence to be ticked.
  * @param {State} s
  * @param {Act} act
@@ -53,15 +61,15 @@ export function viewRepairSteps(s, act, id) {
     h("h2", { key: "title", id: "repair-title" }, p.title),
     h("div", { class: "facts", key: "facts" }, h("p", null, h("strong", null, minutes(p.minutes || 0)),
         h("small", null, t("repair.time"))),
-      h("p", null, h("strong", null, p.partsEuros ? t("takes.cost", { n: Math.round(p.partsEuros) }) : "0 €"), h("small", null,
+      h("p", null, h("strong", null, p.partsEuros ? t("takes.cost", { n: Math.round(p.partsEuros) }) : "0 €"),
+          h("small", null,
           t("repair.cost"))),
       h("p", null, h("strong", null, odds(p.probabilityNeeded || 0)), h("small", null, t("repair.chance")))),
     p.heldBack && h("p", { class: "wait", key: "wait" }, h("strong", null, t("plan.wait")), " " + p.heldBack),
     (p.parts || []).length > 0 && h("div", { key: "parts" }, h("h3", null, t("plan.parts")),
         h("ul", { class: "plain" }, p.parts.map((/** @type {string} */ x) => h("li", { key: x }, x)))),
-    (p.cautions || []).length > 0 && h("div", { key: "steps" }, h("h3", null, t("repair.order")),
-      h("ol", { class: "ticks" }, p.cautions.map((/** @type {string} */ x) => h("li", { key: x },
-          h("label", { class: "tick" }, h("input", { type: "checkbox" }), h("span", null, x)))))),
+    ticked("before", t("repair.before"), p.cautions),
+    ticked("steps", t("repair.order"), (p.steps || []).length > 0 ? p.steps : [p.title + "."]),
     p.proof && h("div", { key: "proof" }, h("h3", null, t("plan.proof")), h("p", null, p.proof)),
     p.prevention && h("div", { key: "prevention" }, h("h3", null, t("plan.prevention")), h("p", null, p.prevention)),
     // What a danger forbids is not to be done, so nothing here asks whether it was.
