@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 
 	"lightoff/webui"
@@ -85,4 +86,37 @@ func TestLaterModulesComeLater(t *testing.T) {
 		assert.Equal(t, "noindex", resp.Header.Get("X-Robots-Tag"))
 		assert.Equal(t, "de", resp.Header.Get("Content-Language"))
 	}
+}
+
+// TestRangeOfAShare: the whiskers of the plot that holds what was said against what was so. Values for 95 in 100 are those of
+// Newcombe, Two-sided confidence intervals for the single proportion, Statistics in Medicine 17 (1998), table I, method 3; from memory,
+// and as the formula gives them.
+func TestRangeOfAShare(t *testing.T) {
+	p := visit(t, newHouse(t), "/")
+	for _, tt := range []struct{ right, n, low, high float64 }{
+		{81, 263, 0.2553, 0.3662}, {15, 148, 0.0624, 0.1605}, {0, 20, 0, 0.1611}, {1, 29, 0.0061, 0.1718},
+	} {
+		js := fmt.Sprintf(`import(document.querySelector("[href$='state.js']").href.replace("state.js", "trends.js")).then((m) => m.shareRange(%g, %g, 1.959964))`, tt.right, tt.n)
+		got := pagetest.Eval[[]float64](p, js)
+		assert.InDelta(t, tt.low, got[0], 5e-5, "%g of %g", tt.right, tt.n)
+		assert.InDelta(t, tt.high, got[1], 5e-5, "%g of %g", tt.right, tt.n)
+	}
+}
+
+// TestGroupsOfCalls: danger stands before all, an alarm is what nobody attends to, and what has been quiet for a day waits no more.
+func TestGroupsOfCalls(t *testing.T) {
+	p := visit(t, newHouse(t), "/")
+	js := `import(document.querySelector("[href$='state.js']").href.replace("state.js", "calls.js")).then((m) => {
+		const now = Date.parse("2026-01-02T12:00:00Z"), at = (h) => new Date(now - h * 3600000).toISOString();
+		const calls = [
+			{ id: "leave", changedAt: at(30), dangers: [{ severity: "SEVERITY_LEAVE_NOW" }] },
+			{ id: "had", changedAt: at(1), assignedTo: "Ines", dangers: [{ severity: "SEVERITY_LEAVE_NOW" }] },
+			{ id: "care", changedAt: at(1), dangers: [{ severity: "SEVERITY_CAUTION" }] },
+			{ id: "held", changedAt: at(30), assignedTo: "Otto" },
+			{ id: "quiet", changedAt: at(25) },
+			{ id: "over", changedAt: at(1), closing: {}, dangers: [{ severity: "SEVERITY_NO_START" }] }];
+		return [calls.map((c) => c.id + " " + m.groupOf(c, now)).join(), calls.filter(m.isAlarm).map((c) => c.id).join(),
+			[at(0.01), at(0.5), at(5), at(60)].map((t) => m.since(t, now).replace(/ .*/, "")).slice(0, 1).join()].join("|"); })`
+	pagetest.Eval[chromedp.Void](p, `import(document.querySelector("[href$='state.js']").href.replace("state.js", "text.js")).then((m) => m.speakMore()).then(() => 0)`)
+	assert.Equal(t, "leave danger,had danger,care waiting,held held,quiet quiet,over ended|leave|0:36", pagetest.Eval[string](p, js))
 }

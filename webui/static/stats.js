@@ -2,6 +2,7 @@
 /** What the last weeks brought, as small plots. */
 import { h } from "./dom.js";
 import { number, region, t } from "./text.js";
+import { viewChecks, viewForetold, viewSeries } from "./trends.js";
 
 /** @param {string} label @param {number} height @param {...any} kids */
 const plot = (label, height, ...kids) => h("svg", { class: "plot", viewBox: `0 0 300 ${height}`, role: "img",
@@ -71,6 +72,11 @@ export function viewStatistics(s) {
     h("p", { class: "soft" }, t("stats.all", { n: s.conversations || 0, weeks: weeks.length }), s.truncated ?
         " " + t("stats.truncated") : ""),
     h("div", { class: "plots" },
+      viewSeries("codes", t("stats.codes"), s.codes || [], weeks.map((/** @type {any} */ w) => day(w.beginsAt))),
+      viewSeries("settled", t("stats.settled"), s.settledCauses || [], weeks.map((/** @type {any} */ w) =>
+          day(w.beginsAt))),
+      viewForetold(s.foretold || [], s.notForetold || 0),
+      viewChecks(s.checksToRepair || []),
       figure(t("stats.share"), columns(t("stats.share"), weeks.map((/** @type {any} */ w) => ({ name: day(w.beginsAt),
           all: w.closed ||
           0, part: w.settled || 0, top: `${w.settled || 0}/${w.closed || 0}` })), t("stats.share_axis")),
@@ -81,7 +87,6 @@ export function viewStatistics(s) {
           "≤ " + b.upToMinutes : t("stats.longer"), all: b.count || 0, top: number(b.count || 0) })),
           t("stats.times_axis")),
         s.medianTime ? t("stats.median", { n: median }) : t("stats.none")),
-      figure(t("stats.causes"), ranking(t("stats.causes"), s.causes || [])),
       figure(t("stats.checks"), ranking(t("stats.checks"), s.checks || [])),
       figure(t("stats.outcomes"), ranking(t("stats.outcomes"), outcomes))));
 }
