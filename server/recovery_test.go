@@ -77,6 +77,12 @@ func TestBrowserRecovery(t *testing.T) {
 	assert.Equal(t, "soft_line_air", settled.Causes[0].Id)
 	assert.Equal(t, lightoffv1.Surety_SURETY_PROVED, settled.Surety)
 	assert.Contains(t, pagetest.Eval[string](p.Tab, `decodeURIComponent(document.querySelector("#reminder").href)`), "BEGIN:VEVENT")
+	forum := pagetest.Eval[string](p.Tab, `document.querySelector("#solved-text").value`)
+	for _, want := range []string{"it runs again", "What it was", "Soft hose gathers air", "What was done", "The start after it ran.", "To keep it running well"} {
+		assert.Contains(t, forum, want)
+	}
+	assert.NotContains(t, forum, "What it most likely is", "it is found")
+	assert.NotContains(t, forum, p.id())
 
 	// Weeks later, by the page's clock.
 	pagetest.Eval[chromedp.Void](p.Tab, `(() => { const now = Date.now; Date.now = () => now() + 29 * 86400e3; dispatchEvent(new Event("online")); })()`)
@@ -85,6 +91,7 @@ func TestBrowserRecovery(t *testing.T) {
 	p.Click("#lang-de")
 	p.Close()
 	p.There("[data-held=CAME_BACK]")
+	p.Wait(`document.querySelector("#settled").textContent.includes("Weicher Schlauch") && document.querySelector("[data-part=verdict]").textContent.includes("Weicher Schlauch")`)
 	p.looked("recovery-held")
 	p.Click("[data-held=CAME_BACK]")
 	p.Asked("fault_code")
