@@ -135,6 +135,9 @@ func dress(page []byte, version string, v view, locales []string, texts map[stri
 	if v.place != "" {
 		looks += ` data-place="` + v.place + `"`
 	}
+	if v.place != "" { // only an owner's page goes on a home screen
+		out = strings.Replace(out, "<link rel=\"manifest\" href=\"/manifest.webmanifest\">\n", "", 1)
+	}
 	return strings.NewReplacer(
 		`<html lang="en">`, `<html lang="`+v.locale+`"`+looks+`>`,
 		`"/static/text/en.json"`, `"/static/`+version+`/text/`+v.locale+`.json"`,
