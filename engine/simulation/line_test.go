@@ -1,6 +1,7 @@
 package simulation
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -201,6 +202,22 @@ func TestPumpAngle(t *testing.T) {
 	upFuel, _ := stroked(up, 100)
 	downFuel, _ := stroked(down, 100)
 	assert.Greater(t, upFuel, 1.05*downFuel, "gas that stays in the pump takes the fuel's room")
+}
+
+// In a narrow bore fuel carries bubbles along; in one beyond Bretherton's limit (1961) they rise and gather until they fill
+// a long piece of the hose.
+func TestWideHosesGatherGas(t *testing.T) {
+	longest := map[bool]float64{} // mm of hose, by whether it is wide
+	for seed := range uint64(60) {
+		h, err := New(seed, "soft_line_air")
+		require.NoError(t, err)
+		wide := h.in.Bore > 3.4
+		longest[wide] = max(longest[wide], h.b.gather/(math.Pi/4*h.in.Bore*h.in.Bore))
+	}
+	require.Len(t, longest, 2)
+	assert.LessOrEqual(t, longest[false], 100.0)
+	assert.Greater(t, longest[true], 200.0)
+	assert.InDelta(t, stuckBore, 2e3*math.Sqrt(0.842*0.028/(830*9.80665)), 0.1, "ρ g r²/σ = 0.842 for diesel, in mm of bore")
 }
 
 // Priming runs until fuel stands at the burner and so many strokes more, which is fuel that waits in the chamber.
