@@ -375,6 +375,34 @@ func FuzzFlags(f *testing.F) {
 	})
 }
 
+// FuzzFlag feeds one flag of serve after the other: what is taken is shown again as it is taken again.
+func FuzzFlag(f *testing.F) {
+	flagsOf := func() *flag.FlagSet {
+		set := flag.NewFlagSet("serve", flag.ContinueOnError)
+		(&Program{}).flags(set)
+		return set
+	}
+	var names []string
+	flagsOf().VisitAll(func(one *flag.Flag) { names = append(names, one.Name) })
+	for i := range names {
+		for _, value := range []string{"", "0", "-1", "1e309", "90d", "10.0.0.0/8,::1", "https://a.example", "json", "127.0.0.1:0"} {
+			f.Add(uint8(i), value)
+		}
+	}
+	f.Fuzz(func(t *testing.T, which uint8, value string) {
+		name, first, again := names[int(which)%len(names)], flagsOf(), flagsOf()
+		if first.Set(name, value) != nil {
+			return
+		}
+		shown := first.Lookup(name).Value.String()
+		if shown == "" { // lists show nothing where they are empty, and some never do
+			return
+		}
+		require.NoError(t, again.Set(name, shown), "%s %q", name, shown)
+		assert.Equal(t, shown, again.Lookup(name).Value.String())
+	})
+}
+
 // FuzzAssess feeds what the assess command reads.
 func FuzzAssess(f *testing.F) {
 	f.Add([]byte(pretty))

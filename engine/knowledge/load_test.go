@@ -417,3 +417,30 @@ func FuzzLoad(f *testing.F) {
 		}
 	})
 }
+
+// FuzzFiles is FuzzLoad as far as the network, which takes far longer than all before it: what is read, checked and put
+// together never panics, and names what is wrong.
+func FuzzFiles(f *testing.F) {
+	files := good(f)
+	names := slices.Sorted(maps.Keys(files))
+	for i, name := range names {
+		f.Add(uint8(i), files[name].Data)
+	}
+	for _, b := range badModels {
+		changed := good(f)
+		replace(f, changed, b.file, b.old, b.new)
+		f.Add(uint8(slices.Index(names, b.file)), changed[b.file].Data)
+	}
+	f.Fuzz(func(t *testing.T, which uint8, text []byte) {
+		changed := maps.Clone(files)
+		changed[names[int(which)%len(names)]] = &fstest.MapFile{Data: text}
+		read := newFiles(nil)
+		eachFile(changed, read.errs, read.read)
+		if err := read.complete(); err != nil {
+			var e *Error
+			if !errors.As(err, &e) || len(e.Problems) == 0 {
+				t.Fatalf("%T without problems: %v", err, err)
+			}
+		}
+	})
+}

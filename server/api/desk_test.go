@@ -21,7 +21,7 @@ import (
 )
 
 // atDesk returns a client of the desk and the context of somebody there, by name.
-func (r *running) atDesk(t *testing.T, name string) (lightoffv1.DeskServiceClient, context.Context) {
+func (r *running) atDesk(t testing.TB, name string) (lightoffv1.DeskServiceClient, context.Context) {
 	t.Helper()
 	token, _, err := r.store.MakeToken(t.Context(), name, store.Desk, time.Hour)
 	require.NoError(t, err)

@@ -49,20 +49,20 @@ type running struct {
 	handles *handles // of the desk that was made last
 }
 
-func start(t *testing.T) *running {
+func start(t testing.TB) *running {
 	t.Helper()
 	m, err := kettle()
 	require.NoError(t, err)
 	return startWith(t, m)
 }
 
-func startWith(t *testing.T, m *knowledge.Model) *running {
+func startWith(t testing.TB, m *knowledge.Model) *running {
 	t.Helper()
 	return startAt(t, m, t.TempDir(), Options{})
 }
 
 // startAt starts a server on the store at a place.
-func startAt(t *testing.T, m *knowledge.Model, place string, opts Options) *running {
+func startAt(t testing.TB, m *knowledge.Model, place string, opts Options) *running {
 	t.Helper()
 	events, err := store.Open(t.Context(), place)
 	require.NoError(t, err)
@@ -96,7 +96,7 @@ func startAt(t *testing.T, m *knowledge.Model, place string, opts Options) *runn
 }
 
 // open opens a conversation and returns its id.
-func (r *running) open(t *testing.T) string {
+func (r *running) open(t testing.TB) string {
 	t.Helper()
 	answer, err := r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{})
 	require.NoError(t, err)
