@@ -32,6 +32,7 @@ var may = map[string][]string{
 	"webui/pagetest":      {},
 	"server/browser":      {},
 	"server":              {"engine/", "proto/lightoff/v1", "server/", "webui", "webui/frame"},
+	"server/notices":      {},
 	"server/api":          {"engine/", "proto/lightoff/v1", "server/store", "webui/frame"},
 	"server/store/pgtest": {},
 	"server/store":        {"engine/troubleshoot", "engine/diagnosis", "engine/knowledge", "engine/bayes"},

@@ -116,3 +116,13 @@ func TestModelErrorsUnwrap(t *testing.T) {
 	cause := errors.New("cause")
 	assert.ErrorIs(t, &modelError{cause}, cause)
 }
+
+// TestLicences: whoever has the program alone has what its parts ask to be handed on with them (for example the second
+// condition of the BSD licence, and section 4 of the Apache licence, which asks for NOTICE files too).
+func TestLicences(t *testing.T) {
+	got := run(t, "", "licences")
+	require.Equal(t, exitDone, got.code, got.err)
+	for _, part := range []string{"==== Go: LICENSE", "==== google.golang.org/grpc ", ": NOTICE.txt", "==== modernc.org/sqlite "} {
+		assert.Contains(t, got.out, part)
+	}
+}

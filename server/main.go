@@ -19,6 +19,7 @@ import (
 
 	"lightoff/engine/heater"
 	"lightoff/engine/knowledge"
+	"lightoff/server/notices"
 	"lightoff/webui"
 )
 
@@ -88,6 +89,8 @@ const usage = `Finds out why a small diesel air heater will not light.
                        build the program for browsers without a signal; "go generate ./server/browser"
                        runs it, so that the next server that is built carries it; -plain adds the
                        model, for pages that need no server: see testdata/offline
+                       runs it, so that the next server that is built carries it
+  server licences      print the licences of what others wrote and this program has built in
   server help          print this
 
 Exit codes: 0 done, 1 a bad request or a broken model, 2 anything else.
@@ -158,6 +161,9 @@ func (c command) run(ctx context.Context, args []string) int {
 		return c.buildOffline(ctx, args)
 	case name == "load":
 		return c.load(ctx, args)
+	case name == "licences" && len(args) == 0:
+		fmt.Fprint(c.out, notices.Text)
+		return exitDone
 	case name == "help" && len(args) == 0:
 		fmt.Fprint(c.out, usage)
 		return exitDone
