@@ -530,7 +530,7 @@ func TestBrowserDeskAccessibility(t *testing.T) {
 			d.Click("#night")
 		}
 		d.Press(kb.Escape)
-		d.Shortcut("p")
+		d.Shortcut("F9")
 		d.There("#statistics .plot")
 		assert.Empty(t, d.Audit(), scheme+": queue")
 		assert.Empty(t, d.PoorContrast(), scheme+": queue")
@@ -542,7 +542,7 @@ func TestBrowserDeskAccessibility(t *testing.T) {
 		}
 		d.There("[data-banner]")
 		d.Press(kb.Escape)
-		d.Shortcut("c")
+		d.Shortcut("F9")
 		d.There("#close-form")
 		assert.Empty(t, d.Audit(), scheme+": closing")
 		assert.Empty(t, d.PoorContrast(), scheme+": closing")

@@ -254,6 +254,9 @@ const act = {
   /** The drawings come when the first is to be looked at. */
   draw: async () => { if (!state.drawings) try { dispatch({ type: "drawings",
       drawings: await more(import("./drawings.js")) }); } catch { /* the words do without */ } },
+  /** So do the words that a question needs explained. */
+  explainTerms: async () => { if (!state.terms) try { dispatch({ type: "terms",
+      terms: await more(import("./terms.js")) }); } catch { /* asked for again */ } },
   /** So does what follows a repair. */
   mend: async () => { if (!state.mend) try { dispatch({ type: "mend", mend: await more(import("./mend.js")) });
       } catch { /* asked for again */ } },
@@ -340,6 +343,7 @@ function render() {
       d.severity !== "SEVERITY_CAUTION") ? "stop" : "go";
   if (looks || (c && ((c.suggestions || []).length || c.assignedTo || c.closed))) act.hand();
   if (c && (c.recovery || c.settlement)) act.mend();
+  if (c && now.info) act.explainTerms();
   if (now.info && now.info.tool && !state.catalogue) catalogue();
   patch(el("mended"), state.mend ? state.mend.viewMended(state, act) : []);
   patch(el("suggested"), state.hand ? state.hand.viewSuggested(state, act, looks ? "look" : place) : []);

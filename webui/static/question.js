@@ -57,9 +57,9 @@ export function viewQuestion(s, act, kind) {
 /** What may scroll, should the keys need the room. @param {...any} kids */
 export const upper = (...kids) => h("div", { class: "upper", key: "upper" }, kids);
 
-/** @param {string} id @param {string} text */
-export const heading = (id, text) => h("h2", { key: "heading-" + id, class: text.length > 110 ? "ask long" : "ask",
-    tabindex: "-1", "data-asks": id }, text);
+/** @param {string} id @param {string} text @param {any[]} [parts] the same, with terms as keys */
+export const heading = (id, text, parts = [text]) => h("h2", { key: "heading-" + id,
+    class: text.length > LONG ? "ask long" : "ask", tabindex: "-1", "data-asks": id }, parts);
 
 /** What to begin with: the code on the display. @param {State} s @param {Act} act @param {Info} [i] */
 const viewOpening = (s, act, i) => [
@@ -132,8 +132,10 @@ function viewAsk(s, act, i, { given, reason, back }) {
       { tool: toolTitle(s, i.tool) }),
     about && t("ask.about", { cause: about })].filter(Boolean).join(" ");
   const asked = i.question || i.title, [head, list] = asked.length > LONG ? asked.split(/(?<=^[^:]+):\s/) : [asked];
+  const terms = s.terms ? s.terms.marked(i.id, asked) : null;
   return [
-    upper(heading(i.id, list ? head + ":" : asked),
+    upper(heading(i.id, list ? head + ":" : asked, terms && !list ? terms.text : undefined), terms && !list &&
+        terms.notes,
       list && h("p", { key: "list", class: "list" }, list),
       facts && h("p", { key: "facts" }, facts),
       viewCautions(hints),

@@ -30,7 +30,8 @@
  *   acknowledged: string[], asking: string, editing: string, catalogue: {observations: Info[], tools: {id: string,
  *   title: string}[]} | null, explained: Record<string, any>, allCauses: boolean, view: string, switchedOn: number,
  *   how: string, seek: string, shifts: Record<number, any>, trouble: string, badReading: {id:
- *   string, text: string} | null, gone: boolean, sheet: Record<string, any> | null, drawings: Record<string, any> |
+ *   string, text: string} | null, gone: boolean, sheet: Record<string, any> | null, terms: Record<string, any> |
+ * null, drawings: Record<string, any> |
  *   null, form: string, shared: string, hand: Record<string, any> | null, handed: Record<string, any>,
  *   log: Log | null, joined: Record<string, any>, here: boolean, base: Conversation | null, works: boolean,
  *   caught: boolean, keeps: string, notice: string, clashes: {id: string, theirs: string, mine: string,
@@ -58,7 +59,8 @@ export function begin(id, kept) {
     caught: false, keeps: kept.keeps || "", notice: "", clashes: [], away: null,
     conversation: null, link: "connecting", retryAt: 0, acknowledged: kept.acknowledged || [], asking: "", editing: "",
     catalogue: null, explained: {}, allCauses: false, trouble: "", badReading: null, gone: false,
-    view: "", switchedOn: 0, how: "", seek: "", shifts: {}, sheet: null, drawings: null, form: "markdown", shared: "",
+    view: "", switchedOn: 0, how: "", seek: "", shifts: {}, sheet: null, terms: null, drawings: null, form: "markdown",
+        shared: "",
         hand: null, handed: {}, mend: null, watched: {}, found: {}, instruments: null, measuring: "", measured: null,
         lit: "",
   };
@@ -86,7 +88,8 @@ function change(s, e) {
     case "dismissed": return { ...s, dismissed: [...s.dismissed, e.key] };
     case "out": return { ...s, out: true };
     case "pushed": return take(s, e.conversation);
-    case "gone": return refuse({ ...s, gone: true, view: "", conversation: e.blank ? null : s.conversation }, () => true);
+    case "gone": return refuse({ ...s, gone: true, view: "", conversation: e.blank ? null : s.conversation }, () =>
+        true);
     case "acknowledged": return acknowledge(s, e.ids);
     case "looked_again": return lookAgain(s);
     case "rules": return { ...s };
@@ -98,13 +101,14 @@ function change(s, e) {
     case "clashed": return { ...s, clashes: s.clashes.filter((c) => c.id !== e.id) };
     case "keeps": return { ...s, keeps: e.keeps };
     case "forgotten": return { ...begin("", {}), link: s.link, retryAt: s.retryAt, works: s.works, away: s.away,
-      sheet: s.sheet, hand: s.hand, mend: s.mend, drawings: s.drawings, catalogue: s.catalogue };
+      sheet: s.sheet, hand: s.hand, mend: s.mend, terms: s.terms, drawings: s.drawings, catalogue: s.catalogue };
     case "language": return { ...s, catalogue: null, explained: {}, badReading: null, shared: "", trouble: "" };
     // Whatever is opened takes the place of the conversation; a tap brings it back.
     case "view": return { ...s, view: e.view };
     case "how": return { ...s, how: s.how === e.id ? "" : e.id };
     case "seek": return { ...s, seek: e.text };
     case "sheet": return { ...s, sheet: e.sheet };
+    case "terms": return { ...s, terms: e.terms };
     case "drawings": return { ...s, drawings: e.drawings };
     case "hand": return { ...s, hand: e.hand };
     case "handed": return { ...s, handed: { ...s.handed, ...e.handed } };
@@ -168,14 +172,16 @@ function show(s, shown, c) {
   };
 }
 
-/** Shows what this device has made of the log and the queue by itself. @param {State} s @param {Record<string, any>} e */
+/** Shows what this device has made of the log and the queue by itself. @param {State} s @param {Record<string, any>}
+ * e */
 function thought(s, e) {
   if (s.link === "open") return s;
   const left = e.refused.length ? refuse({ ...s, trouble: e.trouble }, (j) => e.refused.includes(j.key)) : s;
   return { ...show(left, e.conversation, e.conversation), here: true, base: heard(s), joined: e.joined };
 }
 
-/** Shows the service's word again once it has heard all, and says where that differs. @param {State} s @returns {State} */
+/** Shows the service's word again once it has heard all, and says where that differs. @param {State} s @returns
+ * {State} */
 function home(s) {
   const was = /** @type {any} */ (s.conversation), now = /** @type {any} */ (s.base), lead = (/** @type {any} */ c) =>
       ((c.assessment && c.assessment.causes) || [])[0];
