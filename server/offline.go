@@ -16,7 +16,8 @@ import (
 	"lightoff/webui"
 )
 
-// buildAfter is how long a server has served before it builds the program for browsers, for who starts it looks at the page.
+// buildAfter is how long a server has served before it builds the program for browsers, for who starts it looks at
+// the page.
 const buildAfter = 5 * time.Second
 
 // offline holds what pages think with while they have no signal.
@@ -26,7 +27,8 @@ type offline struct {
 	model string     // the version whose model is in the kit
 }
 
-// build runs this program once more, as "offline", with the least claim on the processor where the system knows such a thing.
+// build runs this program once more, as "offline", with the least claim on the processor where the system knows such
+// a thing.
 func build(ctx context.Context, folder string) error {
 	self, err := os.Executable()
 	if err != nil {
@@ -80,7 +82,8 @@ func (p *Program) findOffline(ctx context.Context) (*browser.Kit, error) {
 		return nil, ctx.Err()
 	case <-time.After(buildAfter):
 	}
-	p.Log.Info("building the program with which pages work without a signal, beside all else; it takes a minute or two", "source", source)
+	p.Log.Info("building the program with which pages work without a signal, beside all else; it takes a minute or two",
+		"source", source)
 	if err := p.Build(ctx, folder); err != nil {
 		return nil, err
 	}
@@ -143,7 +146,8 @@ func (c command) buildOffline(ctx context.Context, args []string) int {
 	out := flags.String("out", "", "")
 	quality := flags.Int("quality", browser.Best, "")
 	plain := flags.Bool("plain", false, "")
-	if err := flags.Parse(args); err != nil || *out == "" || flags.NArg() > 0 || *quality < 0 || *quality > browser.Best {
+	err := flags.Parse(args)
+	if err != nil || *out == "" || flags.NArg() > 0 || *quality < 0 || *quality > browser.Best {
 		return c.fail(exitUse, "offline takes -out FOLDER, -plain and -quality 0 to %d", browser.Best)
 	}
 	source, _, err := browser.Source()

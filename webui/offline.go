@@ -148,7 +148,8 @@ func ownersOnly(name string) bool {
 	return !strings.HasSuffix(name, ".html") && !strings.HasPrefix(name, "desk")
 }
 
-// worker serves the service worker. What it keeps stands in it, so a browser that finds another one has something to fetch.
+// worker serves the service worker. What it keeps stands in it, so a browser that finds another one has something to
+// fetch.
 func (k *kits) worker(w http.ResponseWriter, r *http.Request) {
 	keeps, ok := k.keeping(r)
 	if !ok {
@@ -160,8 +161,8 @@ func (k *kits) worker(w http.ResponseWriter, r *http.Request) {
 		panic("webui: " + err.Error()) // nothing in it can fail
 	}
 	w.Header().Set("Cache-Control", "no-cache")
-	script := newAsset("service.js", append([]byte("self.KEPT = "+string(text)+";\n"), k.site.files["service.js"].plain...))
-	script.serve(w, r)
+	script := append([]byte("self.KEPT = "+string(text)+";\n"), k.site.files["service.js"].plain...)
+	newAsset("service.js", script).serve(w, r)
 }
 
 // manifest lets a phone put the page on its home screen, in the language of who asks.
@@ -170,9 +171,10 @@ func (k *kits) manifest(w http.ResponseWriter, r *http.Request) {
 	text := func(key string) string { return k.site.texts[locale][key] }
 	content, err := json.Marshal(map[string]any{
 		"name": text("title"), "short_name": "Lightoff", "description": text("description"), "lang": locale,
-		"start_url": "/", "scope": "/", "id": "/", "display": "standalone", "background_color": "#14110f", "theme_color": "#14110f",
-		"icons": []map[string]string{{"src": "/static/" + k.site.version + "/icon.svg", "sizes": "any", "type": "image/svg+xml",
-			"purpose": "any maskable"}},
+		"start_url": "/", "scope": "/", "id": "/", "display": "standalone",
+		"background_color": "#14110f", "theme_color": "#14110f",
+		"icons": []map[string]string{{"src": "/static/" + k.site.version + "/icon.svg", "sizes": "any",
+			"type": "image/svg+xml", "purpose": "any maskable"}},
 	})
 	if err != nil {
 		panic("webui: " + err.Error()) // nothing in it can fail

@@ -13,8 +13,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// A browser thinks with the compact model and the server with the files. To every case they say the same, byte for byte:
-// with the built-in numbers, and with learnt ones.
+// A browser thinks with the compact model and the server with the files. To every case they say the same, byte for
+// byte: with the built-in numbers, and with learnt ones.
 func TestCompactModelAssessesAlike(t *testing.T) {
 	built, err := heater.Model()
 	require.NoError(t, err)

@@ -11,9 +11,10 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// A compact model holds what the files say without the way in which they are written, and beside it what takes long to
-// find out: the fitted rates and the shapes of the trees. Expand makes the very model of it that Load makes of the files.
-// All numbers are unsigned LEB128 save the rates, which are the eight bytes of an IEEE 754 number, the lowest first:
+// A compact model holds what the files say without the way in which they are written, and beside it what takes long
+// to find out: the fitted rates and the shapes of the trees. Expand makes the very model of it that Load makes of the
+// files. All numbers are unsigned LEB128 save the rates, which are the eight bytes of an IEEE 754 number, the lowest
+// first:
 //
 //	magic, version, learnt from, strings, files (path, tree), 1 and the tree of what was learnt or else 0,
 //	rates by cause, rate of complaints about nothing, deviation, two shapes, the second reader's weights
@@ -122,8 +123,8 @@ func (w *compactor) shape(s bayes.Shape) {
 	}
 }
 
-// Expand reads a compact model. It does not search and fits nothing, so it takes a small part of the time that Load does.
-// The error is ErrCompact or, where the binding is another one, an *Error.
+// Expand reads a compact model. It does not search and fits nothing, so it takes a small part of the time that Load
+// does. The error is ErrCompact or, where the binding is another one, an *Error.
 func Expand(compact []byte, binding Binding) (*Model, error) {
 	r := &expander{rest: compact}
 	if string(r.take(uint64(len(compactMagic)))) != compactMagic {

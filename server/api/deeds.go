@@ -14,7 +14,8 @@ type deed func(log *account) (diagnosis.Event, error)
 
 func (u understanding) opening(req *lightoffv1.OpenConversationRequest) (diagnosis.Event, error) {
 	var v violations
-	opened := diagnosis.Event{Kind: diagnosis.Opened, Locale: v.inLanguage(u.model, req.GetLocale()), Tools: v.tools(req.GetTools())}
+	opened := diagnosis.Event{Kind: diagnosis.Opened, Locale: v.inLanguage(u.model, req.GetLocale()),
+		Tools: v.tools(req.GetTools())}
 	v.openKey(req.GetClientKey())
 	if err := v.err(); err != nil {
 		return opened, err
@@ -103,7 +104,8 @@ func (u understanding) settingTools(req *lightoffv1.SetToolsRequest) (deed, erro
 		return nil, err
 	}
 	return func(*account) (diagnosis.Event, error) { return set, nil },
-		u.engine.Check(diagnosis.Request{Tools: set.Tools, EurosPerMinute: req.GetEurosPerMinute(), Willing: int(req.GetWillingness())})
+		u.engine.Check(diagnosis.Request{Tools: set.Tools, EurosPerMinute: req.GetEurosPerMinute(),
+			Willing: int(req.GetWillingness())})
 }
 
 func (u understanding) resolving(req *lightoffv1.ResolveSuggestionRequest) (deed, error) {
@@ -118,7 +120,8 @@ func (u understanding) resolving(req *lightoffv1.ResolveSuggestionRequest) (deed
 		case !req.GetConfirm(), len(state.Suggestions[i].Observations) == 0:
 			return diagnosis.Event{Kind: diagnosis.Declined, Suggestion: req.GetSuggestion()}, nil
 		}
-		confirmed := diagnosis.Event{Kind: diagnosis.Confirmed, Suggestion: req.GetSuggestion(), Observations: state.Suggestions[i].Observations}
+		confirmed := diagnosis.Event{Kind: diagnosis.Confirmed, Suggestion: req.GetSuggestion(),
+			Observations: state.Suggestions[i].Observations}
 		if err := log.suggestible(confirmed.Observations); err != nil {
 			return diagnosis.Event{}, err
 		}
@@ -172,7 +175,8 @@ func (u understanding) starting(req *lightoffv1.ReportStartRequest) (deed, error
 	if req.Ran == nil {
 		v.add("ran", "is missing: say whether it ran")
 	}
-	started := diagnosis.Event{Kind: diagnosis.Started, Ran: req.GetRan(), Observations: v.observations("observations", req.GetObservations())}
+	started := diagnosis.Event{Kind: diagnosis.Started, Ran: req.GetRan(),
+		Observations: v.observations("observations", req.GetObservations())}
 	if err := v.err(); err != nil {
 		return nil, err
 	}
@@ -183,7 +187,8 @@ func (u understanding) starting(req *lightoffv1.ReportStartRequest) (deed, error
 func (u understanding) settling(req *lightoffv1.SettleConversationRequest) (deed, error) {
 	var v violations
 	v.keys(req)
-	closing := &diagnosis.Closing{Outcome: diagnosis.Settled, Causes: req.GetCauseIds(), FoundBy: finders[req.GetFoundBy()], Surety: sureties[req.GetSurety()]}
+	closing := &diagnosis.Closing{Outcome: diagnosis.Settled, Causes: req.GetCauseIds(),
+		FoundBy: finders[req.GetFoundBy()], Surety: sureties[req.GetSurety()]}
 	u.settled(&v, "", closing)
 	return func(log *account) (diagnosis.Event, error) {
 		state := log.state()

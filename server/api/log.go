@@ -38,8 +38,9 @@ func toLogged(at time.Time, e diagnosis.Event) (*lightoffv1.LoggedEvent, error) 
 // owned is an event with no more of what those who help do than its owner may see.
 func owned(e diagnosis.Event) diagnosis.Event {
 	switch e.Kind {
-	case diagnosis.Opened, diagnosis.Said, diagnosis.Answered, diagnosis.Retracted, diagnosis.ToolsSet, diagnosis.Mended,
-		diagnosis.Unmended, diagnosis.Started, diagnosis.Assigned, diagnosis.Suggested, diagnosis.Confirmed, diagnosis.Declined:
+	case diagnosis.Opened, diagnosis.Said, diagnosis.Answered, diagnosis.Retracted, diagnosis.ToolsSet,
+		diagnosis.Mended, diagnosis.Unmended, diagnosis.Started, diagnosis.Assigned, diagnosis.Suggested,
+		diagnosis.Confirmed, diagnosis.Declined:
 		return e
 	case diagnosis.CheckedBack:
 		e.By = ""

@@ -17,8 +17,8 @@ import (
 )
 
 // Offline does without a server what a server does for a conversation: it takes its log and what is to join it, and
-// shows what that comes to. It keeps nothing, and the same goes in as comes out of a server's frames, so a page does not
-// know the difference. It is for one goroutine.
+// shows what that comes to. It keeps nothing, and the same goes in as comes out of a server's frames, so a page does
+// not know the difference. It is for one goroutine.
 type Offline struct{ understanding }
 
 // NewOffline returns one that thinks with a model.
@@ -41,8 +41,8 @@ type Job struct {
 	At      time.Time       `json:"at"`
 }
 
-// Question is what Offline is asked. Do is "think", which takes ID, Log and Jobs; or the name of a call that keeps nothing, which
-// takes Request; or "prepare", which only makes later answers faster.
+// Question is what Offline is asked. Do is "think", which takes ID, Log and Jobs; or the name of a call that keeps
+// nothing, which takes Request; or "prepare", which only makes later answers faster.
 type Question struct {
 	Do      string          `json:"do"`
 	Locale  string          `json:"locale"`
@@ -242,8 +242,11 @@ func faultOf(err error) *frame.Fault {
 	reason := func(r lightoffv1.ErrorReason) string { return r.String()[len("ERROR_REASON_"):] }
 	if input, ok := errors.AsType[*diagnosis.InputError](err); ok {
 		message, violations := summary(input)
-		return &frame.Fault{Code: rpc.Code_INVALID_ARGUMENT.String(), Reason: reason(lightoffv1.ErrorReason_ERROR_REASON_REQUEST_INVALID), Message: message,
-			Violations: each(violations, func(v diagnosis.Violation) frame.Violation { return frame.Of(v.Field, v.Description) })}
+		return &frame.Fault{Code: rpc.Code_INVALID_ARGUMENT.String(), Message: message,
+			Reason: reason(lightoffv1.ErrorReason_ERROR_REASON_REQUEST_INVALID),
+			Violations: each(violations, func(v diagnosis.Violation) frame.Violation {
+				return frame.Of(v.Field, v.Description)
+			})}
 	}
 	if u, ok := errors.AsType[*unreadable](err); ok {
 		return &frame.Fault{Code: rpc.Code_INVALID_ARGUMENT.String(), Message: u.Error()}

@@ -148,9 +148,9 @@ func offlineHeater(t *testing.T) *Offline {
 	return NewOffline(expanded)
 }
 
-// Twenty conversations lose their signal at every step. What the device shows until the end, from the log that it has and the
-// entries that wait, is byte for byte what the server shows that heard all of them; what it refuses, the server refuses
-// for the same reason.
+// Twenty conversations lose their signal at every step. What the device shows until the end, from the log that it has
+// and the entries that wait, is byte for byte what the server shows that heard all of them; what it refuses, the
+// server refuses for the same reason.
 func TestSignalCutAtEveryStep(t *testing.T) {
 	m, err := heater.Model()
 	require.NoError(t, err)

@@ -1,6 +1,6 @@
-// Package browser makes the program with which a page thinks while it has no signal: server/offline as WebAssembly. Nobody
-// has to make it beforehand. A server that was started from its source builds it once, into its data folder; one that was
-// built for others carries it, if go generate was run before; and one that has neither says so.
+// Package browser makes the program with which a page thinks while it has no signal: server/offline as WebAssembly.
+// Nobody has to make it beforehand. A server that was started from its source builds it once, into its data folder;
+// one that was built for others carries it, if go generate was run before; and one that has neither says so.
 package browser
 
 import (
@@ -72,8 +72,9 @@ func read(folder fs.FS) (*Kit, error) {
 	return &Kit{program, glue}, nil
 }
 
-// Source is the folder of the module that this program was built from, with a digest of what goes into the program for
-// browsers. The error is ErrNoSource where there is no such folder, as on a machine to which only the program was copied.
+// Source is the folder of the module that this program was built from, with a digest of what goes into the program
+// for browsers. The error is ErrNoSource where there is no such folder, as on a machine to which only the program was
+// copied.
 func Source() (folder, digest string, err error) {
 	_, file, _, ok := runtime.Caller(0)
 	folder = filepath.Dir(filepath.Dir(filepath.Dir(file)))
@@ -88,7 +89,8 @@ func Source() (folder, digest string, err error) {
 	fmt.Fprintln(sum, runtime.Version())
 	sum.Write(module)
 	for _, part := range []string{"engine", "proto", "server/api", "server/offline", "webui/frame"} {
-		err := filepath.WalkDir(filepath.Join(folder, filepath.FromSlash(part)), func(p string, d fs.DirEntry, err error) error {
+		root := filepath.Join(folder, filepath.FromSlash(part))
+		err := filepath.WalkDir(root, func(p string, d fs.DirEntry, err error) error {
 			if err != nil || d.IsDir() || !strings.HasSuffix(p, ".go") || strings.HasSuffix(p, "_test.go") {
 				return err
 			}
@@ -128,9 +130,11 @@ func Build(ctx context.Context, source, folder string, quality int) error {
 	}
 	out := filepath.Join(work, "lightoff.wasm")
 	// One processor at a time: whoever is asked something meanwhile comes first.
-	build := exec.CommandContext(ctx, tool, "build", "-p", "1", "-overlay", overlay, "-ldflags=-s -w", "-trimpath", "-o", out, "./server/offline")
+	build := exec.CommandContext(ctx, tool, "build", "-p", "1", "-overlay", overlay, "-ldflags=-s -w", "-trimpath",
+		"-o", out, "./server/offline")
 	build.Dir = source
-	build.Env = append(os.Environ(), "GOOS=js", "GOARCH=wasm", "GOFLAGS=", "GOPROXY=off", "GOMAXPROCS=1", "CGO_ENABLED=0", "GOWORK=off")
+	build.Env = append(os.Environ(), "GOOS=js", "GOARCH=wasm", "GOFLAGS=", "GOPROXY=off", "GOMAXPROCS=1",
+		"CGO_ENABLED=0", "GOWORK=off")
 	if said, err := build.CombinedOutput(); err != nil {
 		return fmt.Errorf("build the program for browsers: %w: %s", err, bytes.TrimSpace(said))
 	}
@@ -164,8 +168,8 @@ func place(work, folder, name string, content []byte) error {
 	return os.Rename(filepath.Join(work, name), filepath.Join(folder, name))
 }
 
-// withoutServices writes the overlay with which Go builds the messages of the API without the calls: those need the whole of
-// gRPC, half as large again as all else.
+// withoutServices writes the overlay with which Go builds the messages of the API without the calls: those need the
+// whole of gRPC, half as large again as all else.
 func withoutServices(source, work string) (overlay string, err error) {
 	calls, err := filepath.Glob(filepath.Join(source, "proto", "lightoff", "v1", "*_grpc.pb.go"))
 	if err != nil {

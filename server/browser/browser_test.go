@@ -10,8 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// What is built is a WebAssembly program (its magic number and version: WebAssembly Core Specification 2.0, 5.5.16), comes with
-// the script that starts it, and is found again; what is of earlier sources goes.
+// What is built is a WebAssembly program (its magic number and version: WebAssembly Core Specification 2.0, 5.5.16),
+// comes with the script that starts it, and is found again; what is of earlier sources goes.
 func TestBuild(t *testing.T) {
 	source, digest, err := Source()
 	require.NoError(t, err)

@@ -1,5 +1,5 @@
-// The whole of it: start the program, give it the model, and ask. Each question carries all that was said so far, for the
-// program keeps nothing.
+// The whole of it: start the program, give it the model, and ask. Each question carries all that was said so far, for
+// the program keeps nothing.
 const show = (id, text) => { document.getElementById(id).textContent = text; };
 
 const go = new Go();

@@ -1,5 +1,5 @@
-// Package frame is how messages and errors of the service are written for a page: over the socket, and by what answers in
-// a browser without one.
+// Package frame is how messages and errors of the service are written for a page: over the socket, and by what
+// answers in a browser without one.
 package frame
 
 import (

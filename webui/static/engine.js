@@ -1,7 +1,7 @@
 // @ts-check
 /**
- * The worker that thinks without the service. It is told once where the program, its script and the model lie, says when
- * it is ready, and answers one question after the other: {n, question} with {n, reply}, both in JSON as the program has
+ * The worker that thinks without the service. It is told once where the program, its script and the model lie, says
+ * when it is ready, and answers one question after the other: {n, question} with {n, reply}, both in JSON as the program has
  * them.
  */
 const here = /** @type {any} */ (self);
