@@ -87,6 +87,7 @@ type Inquiry struct {
 	at                    *installation
 	findings              []Finding // as they were entered
 	evidence                        // what became of them
+	read                  []*taken  // what has become of readings since then
 	memo                  memo
 	odds                  []float64 // by cause: what has been done since changes its odds by; nil for nothing done
 	done                  *prior    // what holds before anything was found, for the installation and odds beside it
@@ -121,6 +122,15 @@ type entry struct {
 	group      int // of readings; −1 for a finding on one variable
 }
 
+// taken is what becomes of a group's readings in the light of some levels. It takes long to work out, and leaving out one
+// finding after another mostly asks for the same.
+type taken struct {
+	levels   *levels
+	numbers  []Finding
+	entered  []entry  // one, or none where nothing explains any of them
+	doubtful []string // those that nothing explains
+}
+
 // NewInquiry returns an Inquiry on the model.
 func (m *Model) NewInquiry() *Inquiry {
 	return &Inquiry{m: m, now: m.load(m.tree), none: m.load(m.noneTree), bare: m.load(m.tree), side: m.load(m.tree),
@@ -149,6 +159,7 @@ const (
 func (in *Inquiry) Enter(findings []Finding) {
 	in.findings = findings
 	in.at = in.place(findings)
+	in.read = in.read[:0]
 	in.evidence = in.take(in.at, findings)
 	in.apply(&in.now, in.at.ground.now, in.entered, false)
 }
@@ -289,7 +300,21 @@ func (s *SetupFact) state(f Finding) string {
 // readings turns meter readings of a group into a joint likelihood over what they depend on, and names those that nothing
 // explains.
 func (in *Inquiry) readings(at *installation, group int, numbers []Finding, e *evidence) {
-	g, levels := in.m.groups[group], &at.ground.levels[group]
+	levels := &at.ground.levels[group]
+	k := slices.IndexFunc(in.read, func(t *taken) bool { return t.levels == levels && slices.Equal(t.numbers, numbers) })
+	if k < 0 {
+		k = len(in.read)
+		in.read = append(in.read, in.m.takeReadings(levels, group, numbers))
+	}
+	e.entered = append(e.entered, in.read[k].entered...)
+	for _, id := range in.read[k].doubtful {
+		e.unused[id] = UnusedDoubtful
+	}
+}
+
+func (m *Model) takeReadings(levels *levels, group int, numbers []Finding) *taken {
+	t := &taken{levels: levels, numbers: numbers}
+	g := m.groups[group]
 	var which []int
 	x := make([]float64, len(g.readings))
 	for i, r := range g.readings {
@@ -300,13 +325,14 @@ func (in *Inquiry) readings(at *installation, group int, numbers []Finding, e *e
 			if x[i] = r.value(f.Number); levels.explain(g, i, x) {
 				which = append(which, i)
 			} else {
-				e.unused[r.observation] = UnusedDoubtful
+				t.doubtful = append(t.doubtful, r.observation)
 			}
 		}
 	}
 	if len(which) > 0 {
-		e.entered = append(e.entered, entry{g.readings[which[0]].observation, -1, levels.likelihood(g, which, x), group})
+		t.entered = []entry{{g.readings[which[0]].observation, -1, levels.likelihood(g, which, x), group}}
 	}
+	return t
 }
 
 // apply brings a query to entries on a tree; absent also clamps every cause to "not active".
