@@ -33,8 +33,11 @@ func CompileAlong(n *Network, sequence []string, together ...[]VarID) (*JoinTree
 // parent that has joined last. Variables are left out that any order may begin with.
 func Improve(n *Network, sequence []string, steps int, together ...[]VarID) []string {
 	checkTogether(n, together)
-	s := newSequence(n, sequence, together)
+	s, greedy := newSequence(n, sequence, together), newSequence(n, nil, together)
 	now := s.touched()
+	if other := greedy.touched(); other < now { // the network has changed too much since
+		s, now = greedy, other
+	}
 	best, least := slices.Clone(s.place), now
 	vars := s.core.vars
 	if len(vars) == 0 {
