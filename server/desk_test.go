@@ -309,6 +309,36 @@ func TestBrowserDeskAndCaller(t *testing.T) {
 	assert.Regexp(t, "^/c/v[A-Z2-7]{26}$", path, "the code opens the card and does not hand out its key")
 }
 
+// TestBrowserOwnerChangesTheAddress: links that were given away lead nowhere afterwards, and the owner goes on.
+func TestBrowserOwnerChangesTheAddress(t *testing.T) {
+	owner := onPhone(t)
+	owner.Click("#none")
+	owner.Asked("opening")
+	owner.Say("E-08")
+	owner.There("[data-line=fault_code]")
+	owner.Saved()
+	old := owner.id()
+	other := pagetest.NewPhone(t)
+	other.Visit(owner.program.URL() + "c/" + old)
+	other.There("[data-line=fault_code]")
+	owner.Open("menu")
+	owner.Click(".hand summary")
+	owner.Click("#hand-change")
+	var now string
+	require.Eventually(t, func() bool {
+		heads, err := owner.program.store.Heads(t.Context(), time.Time{})
+		if err != nil || len(heads) != 1 {
+			return false
+		}
+		now = heads[0].ID
+		return now != old
+	}, pagetest.Patience, 20*time.Millisecond)
+	owner.Arrives("/c/" + now)
+	owner.There("[data-line=fault_code]")
+	other.Wait(`document.querySelector("[data-kind=gone]")`)
+	assert.NotContains(t, pagetest.Eval[string](other, "document.body.innerHTML"), now)
+}
+
 // forum serves the example page of another site.
 func forum(t *testing.T, service func() string, look func() string) *httptest.Server {
 	t.Helper()

@@ -89,7 +89,6 @@ const usage = `Finds out why a small diesel air heater will not light.
                        build the program for browsers without a signal; "go generate ./server/browser"
                        runs it, so that the next server that is built carries it; -plain adds the
                        model, for pages that need no server: see testdata/offline
-                       runs it, so that the next server that is built carries it
   server licences      print the licences of what others wrote and this program has built in
   server help          print this
 

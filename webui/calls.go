@@ -76,6 +76,7 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			"get_log": unary(conversation.GetLog),
 
 			"make_code":   unary(conversation.MakeCode),
+			"change_key":  unary(conversation.ChangeKey),
 			"come_back":   unary(conversation.RedeemCode),
 			"let_look_on": unary(conversation.MakeLookOnKey),
 			"withdraw":    unary(conversation.WithdrawLookOnKeys),

@@ -14,8 +14,12 @@ export function viewHand(s, act) {
   const ask = async (/** @type {string} */ what, /** @type {Record<string, any>} */ request,
       /** @type {(reply: any) => Record<string, any>} */ take) => {
     try { act.handed({ said: "", ...take(await /** @type {any} */ (act.call(what, { id: s.id, ...request }))) });
-        } catch { act.handed({ said: t("hand.failed") }); }
+        } catch (fault) { act.handed({ said: t(/** @type {any} */ (fault).reason === "OWNER_ONLY" ? "hand.owner" :
+        "hand.failed") }); }
   };
+  // Whoever came by a code lets nobody else in. Its key begins with this letter.
+  if (s.id.startsWith("v")) return h("p", { class: "soft", key: "hand" }, t("hand.visitor"));
+  const place = document.documentElement.dataset.place, owner = !place || place === "framed";
   return h("div", { class: "hand", key: "hand" },
     h("p", { class: "sub" }, t("hand.title")),
     h("p", { class: "keys" },
@@ -32,7 +36,11 @@ export function viewHand(s, act) {
           act.copy(location.origin + "/look/" + key, t("hand.copied")) }, t("hand.copy")), " ",
         h("button", { type: "button", class: "small", id: "look-end", onclick: () => ask("withdraw",
             {}, () => ({ key: "", said: t("hand.withdrawn") })) }, t("hand.withdraw"))),
-      said && h("p", { class: "soft" }, said)));
+      said && h("p", { class: "soft" }, said)),
+    owner && h("details", { class: "fold", key: "change" }, h("summary", null, t("hand.change")),
+      h("p", { class: "soft" }, t("hand.change_how")),
+      h("button", { type: "button", class: "key", id: "hand-change", disabled: s.queue.length > 0, onclick: () =>
+          act.changeKey() }, t("hand.change_go"))));
 }
 
 /** Who attends, whether it has ended, and what is suggested. @param {State} s @param {Act} act @param {string} place */

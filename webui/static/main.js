@@ -34,6 +34,9 @@ function recallFramed() { try { return sessionStorage.getItem("lightoff-framed")
 function keep(name, value) { try { value ? sessionStorage.setItem(name, value) : sessionStorage.removeItem(name);
     } catch { /* then it goes with the page */ } }
 
+const random = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2,
+    "0")).join("");
+
 /**
  * What this window knew when the page was last left.
  * @param {string} id
@@ -109,7 +112,7 @@ function failed(fault, job) {
     return void setTimeout(send, notBefore - Date.now() + 1);
   }
   if (passing(fault)) return line.isOpen() ? line.drop() : undefined;
-  if (fault.code === "NOT_FOUND") return dispatch({ type: "gone" });
+  if (fault.code === "NOT_FOUND") return gone(false);
   const why = (fault.violations || []).map((v) => v.description).join("; ") || fault.message;
   dispatch({ type: "refused", key: job.key, trouble: t("not_saved", { what: job.label, why }) });
 }
@@ -131,10 +134,17 @@ function watch() {
       broken);
 }
 
+/** Where the key is to change whose answer was lost, the same change asked for again tells the new one. */
+function gone(/** @type {boolean} */ blank) {
+  let changing = null;
+  try { changing = sessionStorage.getItem("lightoff-change/" + state.id); } catch { /* nothing is kept */ }
+  if (changing) act.changeKey(); else dispatch({ type: "gone", blank });
+}
+
 /** @param {import("./socket.js").Fault} fault */
 function broken(fault) {
   // Who only looks on sees nothing more of a card that was hidden or closed to them.
-  if (fault.code === "NOT_FOUND" || fault.code === "INVALID_ARGUMENT") dispatch({ type: "gone", blank: looks });
+  if (fault.code === "NOT_FOUND" || fault.code === "INVALID_ARGUMENT") gone(looks);
   else if (line.isOpen()) line.drop();
 }
 
@@ -176,7 +186,7 @@ async function catalogue() {
 
 /** @param {string} what @param {Record<string, any>} request @param {string} label @param {string[]} ids */
 function queue(what, request, label, ids) {
-  const key = Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
+  const key = random();
   // A second tap while the first is on its way is the same answer, unless that was taken back in between.
   const last = state.queue.filter((j) => j.ids.join() === ids.join()).pop();
   if (what === "answer" && state.link === "open" && last && last.do === what && ids.length) return;
@@ -283,6 +293,23 @@ const act = {
   hand: async () => { if (!state.hand) try { dispatch({ type: "hand", hand: await more(import("./hand.js")) });
       } catch { /* asked for again */ } },
   handed: (handed) => dispatch({ type: "handed", handed }),
+  /** Gives the card another key. What it follows from is kept until the answer is there. */
+  async changeKey() {
+    const id = state.id, at = "lightoff-change/" + id;
+    let secret = random();
+    try { secret = sessionStorage.getItem(at) || secret; } catch { /* then it goes with the page */ }
+    keep(at, secret);
+    try {
+      const now = (await line.call("change_key", { id, clientKey: secret })).id;
+      keep(at, "");
+      if (framed) { keep("lightoff-framed", now); location.reload(); }
+      else location.replace("/c/" + encodeURIComponent(now));
+    } catch (fault) {
+      const none = /** @type {any} */ (fault).code === "NOT_FOUND";
+      if (none) keep(at, "");
+      none ? dispatch({ type: "gone" }) : act.handed({ said: t("hand.failed") });
+    }
+  },
   pushed: (conversation) => dispatch({ type: "pushed", conversation }),
   call: (what, request) => line.call(what, request),
   queue,
