@@ -68,7 +68,7 @@ export function viewRepairSteps(s, act, id) {
     p.heldBack && h("p", { class: "wait", key: "wait" }, h("strong", null, t("plan.wait")), " " + p.heldBack),
     (p.parts || []).length > 0 && h("div", { key: "parts" }, h("h3", null, t("plan.parts")),
         h("ul", { class: "plain" }, p.parts.map((/** @type {string} */ x) => h("li", { key: x }, x)))),
-    ticked("before", t("repair.before"), p.cautions),
+    ticked("before", t("mind"), p.cautions),
     ticked("steps", t("repair.order"), (p.steps || []).length > 0 ? p.steps : [p.title + "."]),
     p.proof && h("div", { key: "proof" }, h("h3", null, t("plan.proof")), h("p", null, p.proof)),
     p.prevention && h("div", { key: "prevention" }, h("h3", null, t("plan.prevention")), h("p", null, p.prevention)),
