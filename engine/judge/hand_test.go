@@ -124,6 +124,18 @@ func TestLearningCounts(t *testing.T) {
 	assert.Len(t, order, len(m.Causes))
 }
 
+// A judge's naive Bayes has learnt from every lesson that was a case, and its lottery has been fitted.
+func TestNewLearnsAndFits(t *testing.T) {
+	m := theModel(t)
+	j := New(m, 3, Effort{Rounds: 1, Pilots: 10, Lessons: 8})
+	require.Len(t, j.advisers, len(Advisers))
+	assert.Greater(t, j.advisers[1].(*naive).n, 4.0)
+	assert.LessOrEqual(t, j.advisers[1].(*naive).n, 8.0)
+	plain := plainLottery(m)
+	assert.NotEqual(t, plain.chance, j.lottery.chance)
+	assert.Equal(t, plain.causes, j.lottery.causes)
+}
+
 // The chart names what stands beside the code, in its order, and then everything by how common it is.
 func TestChart(t *testing.T) {
 	m := theModel(t)

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 
@@ -75,6 +76,7 @@ func TestReportSaysWhatWasCounted(t *testing.T) {
 		"Dangers missed, their trigger told: in 1 of 3 cases",
 		"Exhaust inside that nobody could perceive: 1 cases",
 		"2  refused",
+		"Dangers to be found by looking, which nobody was asked to look for before the first repair:\n  none",
 		"pump_stuck taken for battery_low",
 		"behind naive Bayes at E-04",
 	} {
@@ -119,5 +121,17 @@ func TestWhiskers(t *testing.T) {
 	svg := summed(t).SVG()
 	assert.Contains(t, svg, "First place in 3 cases")
 	assert.Contains(t, svg, "E-10 (2)")
+	last := -1.0
+	for _, name := range append([]string{"this engine"}, Advisers...) { // one below the other
+		_, rest, found := strings.Cut(svg, `<text x="20.0" y="`)
+		for found && !strings.HasPrefix(rest[strings.Index(rest, ">")+1:], name+"<") {
+			_, rest, found = strings.Cut(rest, `<text x="20.0" y="`)
+		}
+		require.True(t, found, name)
+		y, err := strconv.ParseFloat(rest[:strings.Index(rest, `"`)], 64)
+		require.NoError(t, err)
+		assert.Greater(t, y, last+20, name)
+		last = y
+	}
 	assert.Contains(t, svg, "<title>2 cases</title>", "two that were said with 0.9")
 }
