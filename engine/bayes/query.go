@@ -28,6 +28,7 @@ type Query struct {
 	maximise bool // messages are maxima instead of sums; no posteriors can then be read
 
 	families []gatherer // where expected counts are read, once somebody needs them
+	ways     *ways      // the families that lead to an outcome, once somebody needs them
 }
 
 // finding is a likelihood scaled into [0.5, 1) by a power of two. A zero finding means none.

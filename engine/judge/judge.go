@@ -88,6 +88,7 @@ type Result struct {
 	Leading  []Probability
 	First    []Probability // of all causes, on what was told
 	Last     []Probability // of all causes, at the end
+	Taking   []Taking      // the same, by other answers to whether they take part
 	Missed   []string      // dangers whose trigger was told and that were not said
 	Unasked  []string      // dangers whose trigger the owner perceived or could recall, and neither told nor was asked
 	Unlooked []string      // dangers whose trigger could be found by looking for it, and nobody was asked to look
@@ -203,6 +204,7 @@ func (p *play) ask(ids ...string) {
 func (p *play) finish(c diagnosis.Conversation, a *diagnosis.Assessment) {
 	p.out.Last = probabilities(a, p.out.Truth)
 	p.out.Told = c.Request().Observations
+	p.out.Taking = p.j.taking(c.Request(), p.out)
 	p.out.Unasked, p.out.Unlooked = untold(p.t, p.out.Told, a)
 }
 

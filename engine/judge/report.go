@@ -112,6 +112,8 @@ type Report struct {
 	Faults                           map[int]int // cases by their number of true causes
 	Repairs                          map[int]int // cases by the number of repairs up to the right one; 0 for none
 	checks, spent, euros             []float64   // of those that found it
+	truths                           []float64
+	takenLead, takenAll              [4][]Probability // by answer to whether a cause takes part
 	stated                           map[string]float64
 }
 
@@ -164,6 +166,7 @@ func (r *Report) count(out *Result) {
 	}
 	r.Leading = append(r.Leading, out.Leading[last])
 	r.AtFirst, r.AtEnd = append(r.AtFirst, out.First...), append(r.AtEnd, out.Last...)
+	r.countTaken(out)
 	if out.Places[last] != 1 {
 		for _, id := range out.Truth {
 			r.Confusions[[2]string{id, out.Leaders[last]}]++
@@ -245,6 +248,7 @@ func (r *Report) Text() string {
 	r.repairs(&b)
 	r.advisers(&b)
 	r.calibration(&b)
+	r.taken(&b)
 	r.dangers(&b)
 	r.confusions(&b)
 	return b.String()

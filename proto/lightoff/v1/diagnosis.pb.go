@@ -1137,7 +1137,8 @@ type RankedCause struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Its name for people.
 	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
-	// Probability that this mechanism is active and takes part in today's failure.
+	// Probability that this mechanism is active, given that somebody complains. Nearly always it then takes part in today's
+	// failure where it leads; one that is only a little probable is as often merely there beside it.
 	Probability float64 `protobuf:"fixed64,3,opt,name=probability,proto3" json:"probability,omitempty"`
 	// The probability in plain words, for example "likely".
 	Likelihood string `protobuf:"bytes,4,opt,name=likelihood,proto3" json:"likelihood,omitempty"`
