@@ -23,6 +23,7 @@ var may = map[string][]string{
 	"engine/heater":       {"engine/knowledge", "engine/bayes", "engine/physics"},
 	"engine/cases":        {"engine/troubleshoot", "engine/diagnosis", "engine/knowledge", "engine/bayes"},
 	"engine/words":        {"engine/knowledge", "engine/bayes"},
+	"engine/words/train":  {"engine/"},
 	"engine/troubleshoot": {},
 	"engine/learning":     {"engine/knowledge", "engine/bayes"},
 	"engine/diagnosis":    {"engine/troubleshoot", "engine/knowledge", "engine/bayes"},

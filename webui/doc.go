@@ -15,10 +15,8 @@
 //
 //	{"re": 7, "do": "answer", "request": {…}}
 //
-// "re" is a positive number chosen by the page, "do" names the call (open, get, say, answer, retract, set_tools, watch,
-// delete, explain, list_observations, list_dangers, calculate_cable, calculate_state_of_charge, calculate_glow_voltage, calculate_priming,
-// calculate_waxing_chance) and "request" is that call's request message in protojson with the field names of the
-// .proto files. The bridge answers each frame, in order, with one of
+// "re" is a positive number chosen by the page, "do" names the call as the table in calls.go does, and "request" is that
+// call's request message in protojson, field names in lowerCamelCase. The bridge answers each frame, in order, with one of
 //
 //	{"re": 7, "reply": {…}}
 //	{"re": 7, "error": {"code": "INVALID_ARGUMENT", "message": "…", "violations": [{"field": "…", "description": "…"}]}}
@@ -27,7 +25,7 @@
 //
 //	{"push": {…}}
 //
-// An error may say "retry_after", the seconds to wait before asking again, and "reason", the name of an ErrorReason of the API
+// An error may say "retryAfter", the seconds to wait before asking again, and "reason", the name of an ErrorReason of the API
 // without its prefix, for programs. One call is the bridge's own: "sign_in" with
 // {"token": "…"} makes later calls on the socket with that token, which is never part of an address.
 //

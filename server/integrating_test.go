@@ -1,0 +1,39 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/dynamicpb"
+
+	"lightoff/engine/heater"
+)
+
+// TestIntegratingPage makes the page's call as a generic client does: by the service's description, with the page's JSON.
+func TestIntegratingPage(t *testing.T) {
+	page, err := os.ReadFile("../proto/INTEGRATING.md")
+	require.NoError(t, err)
+	call := regexp.MustCompile(`grpcurl -plaintext -d '([^']+)' 127\.0\.0\.1:7430 ([\w.]+)/(\w+)`).FindSubmatch(page)
+	require.NotNil(t, call)
+	found, err := protoregistry.GlobalFiles.FindDescriptorByName(protoreflect.FullName(call[2]))
+	require.NoError(t, err)
+	method := found.(protoreflect.ServiceDescriptor).Methods().ByName(protoreflect.Name(call[3]))
+	require.NotNil(t, method)
+	req, answer := dynamicpb.NewMessage(method.Input()), dynamicpb.NewMessage(method.Output())
+	require.NoError(t, protojson.Unmarshal(call[1], req))
+	p := newProgram(filepath.Join(t.TempDir(), "data"))
+	p.Model = heater.Model
+	opened(t, p)
+	require.NoError(t, dial(t, p).Invoke(t.Context(), "/"+string(call[2])+"/"+string(call[3]), req, answer))
+	text, err := protojson.Marshal(answer)
+	require.NoError(t, err)
+	assert.True(t, strings.Contains(string(text), `"soft_line_air"`) && strings.Contains(string(text), `"nextChecks"`))
+}
