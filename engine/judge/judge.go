@@ -82,6 +82,7 @@ type Result struct {
 	Minutes  []float64 // spent so far
 	Repair   bool      // the first repair mends a true cause
 	Repairs  int       // up to the first that does; 0 if none did
+	Chosen   int       // the same, those left out that a standing danger asked for and that mend none: making safe comes before a repair
 	Checks   int       // and the checks up to then
 	Spent    float64   // and the minutes, repairs included
 	Euros    float64   // and the money
@@ -131,6 +132,7 @@ type play struct {
 	events          []diagnosis.Event
 	minutes, euros  float64
 	checks, repairs int
+	chosen          int // repairs made, without those that only make safe
 }
 
 func (p *play) add(e diagnosis.Event) {
@@ -219,8 +221,12 @@ func (p *play) mend(g *diagnosis.Guidance) (done bool) {
 	if p.repairs == 1 {
 		p.out.Repair = right
 	}
+	if right || step.Danger == "" {
+		p.chosen++
+	}
 	if right {
-		p.out.Repairs, p.out.Checks, p.out.Spent, p.out.Euros = p.repairs, p.checks, p.minutes, p.euros
+		p.out.Repairs, p.out.Chosen, p.out.Checks = p.repairs, p.chosen, p.checks
+		p.out.Spent, p.out.Euros = p.minutes, p.euros
 		return true
 	}
 	p.add(diagnosis.Event{Kind: diagnosis.Mended, RepairID: step.RepairID})

@@ -111,6 +111,7 @@ type Report struct {
 	MissedIn, UnaskedIn, SilentIn    int
 	Faults                           map[int]int // cases by their number of true causes
 	Repairs                          map[int]int // cases by the number of repairs up to the right one; 0 for none
+	Chosen                           map[int]int // the same without steps that only make safe
 	checks, spent, euros             []float64   // of those that found it
 	truths                           []float64
 	takenLead, takenAll              [4][]Probability // by answer to whether a cause takes part
@@ -119,7 +120,7 @@ type Report struct {
 
 // Sum sums up results. stated are the shares of causes that were wanted.
 func (j *Judge) Sum(results []Result) *Report {
-	r := &Report{Barred: j.lottery.barred, Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, Repairs: map[int]int{}, stated: map[string]float64{}}
+	r := &Report{Barred: j.lottery.barred, Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, Repairs: map[int]int{}, Chosen: map[int]int{}, stated: map[string]float64{}}
 	r.All.Name = "all"
 	for _, c := range j.model.Causes {
 		r.stated[c.ID] = c.PerThousand / 1000
@@ -161,6 +162,7 @@ func (r *Report) count(out *Result) {
 		r.RivalsAfter[i].add(out.Rivals[i][last] == 1)
 	}
 	r.Faults[len(out.Truth)]++
+	r.Chosen[out.Chosen]++
 	if r.Repairs[out.Repairs]++; out.Repairs > 0 {
 		r.checks, r.spent, r.euros = append(r.checks, float64(out.Checks)), append(r.spent, out.Spent), append(r.euros, out.Euros)
 	}
@@ -262,6 +264,8 @@ func (r *Report) repairs(b *strings.Builder) {
 		fmt.Fprintf(b, "%d or fewer in %v; ", n, Share{so, r.Cases})
 	}
 	fmt.Fprintf(b, "none of %d in %v\n", MostRepairs, Share{r.Repairs[0], r.Cases})
+	fmt.Fprintf(b, "The same, what a standing danger asks for first and mends no true cause taken for making safe and not counted: 1 in %v; 2 or fewer in %v\n",
+		Share{r.Chosen[1], r.Cases}, Share{r.Chosen[1] + r.Chosen[2], r.Cases})
 	fmt.Fprintf(b, "Where it was found, median (mean): %.0f (%.1f) checks, %.0f (%.0f) minutes, %.0f (%.0f) euros, repairs included\n\n",
 		median(r.checks), mean(r.checks), median(r.spent), mean(r.spent), median(r.euros), mean(r.euros))
 }
