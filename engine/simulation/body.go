@@ -17,6 +17,7 @@ type body struct {
 	limit                           float64 // A beyond which the source gives way; 0 for none
 	cutVolt, cutAmpere              float64 // at which protection opens; 0 for none
 	fuseBlown, broken, regulatorBad bool
+	shutOff                         bool    // the battery's protection has opened for good: next to nothing at its posts
 	setFor                          float64 // nominal volts that the panel is set for
 
 	// Glow plug.

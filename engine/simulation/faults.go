@@ -125,7 +125,7 @@ var supplyFaults = []fault{
 		in.Ambient = between(r, -15, 8)
 	}, func(h *Heater, r *rand.Rand) {
 		if chance(r, 0.4) {
-			h.b.broken = true
+			h.b.broken, h.b.shutOff = true, true
 		} else {
 			h.b.cutAmpere = between(r, 5, 9) * 12 / h.in.Nominal
 		}

@@ -365,6 +365,9 @@ var seenAir = map[string]sight{
 var seenSupply = map[string]sight{
 	"rest_voltage": func(w witness) Answer {
 		h := w.h.before.orSelf(w.h)
+		if h.b.shutOff {
+			return w.reads(between(w.r, 0, 1.5), 0, 0.05).positive()
+		}
 		v := h.b.emf + h.b.slope*(h.charge-h.start0)
 		if chance(w.r, 0.4) { // the charger was not stopped first
 			v += h.b.lift
