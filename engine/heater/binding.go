@@ -77,11 +77,11 @@ func cableTooThin(f knowledge.Facts) float64 {
 }
 
 // plugging is where usual lots of each fuel stop, as physics.Grade has it: what is sold under one name differs by season
-// and country.
+// and country. Heating oil is the British summer class, or one that bears some ten degrees of frost (DIN 51603-1, from memory).
 var plugging = map[string][]physics.Grade{
 	"winter_diesel": {physics.GradeF, physics.GradeE}, "summer_diesel": {physics.GradeB, physics.GradeC},
 	"hvo": {physics.GradeParaffinicWinter}, "biodiesel": {physics.GradeBiodiesel, physics.GradeB},
-	"heating_oil": {physics.GradeHeatingOil}, "kerosene": {physics.GradeKerosene}, "other": {physics.GradeB, physics.GradeD},
+	"heating_oil": {physics.GradeHeatingOil, physics.GradeD}, "kerosene": {physics.GradeKerosene}, "other": {physics.GradeB, physics.GradeD},
 }
 
 // waxing has a floor for fuel that is not what it is taken for.
