@@ -45,6 +45,7 @@ var grammarRoles = []string{
 	"hearsay",       // what others say
 	"wonders",       // asks, without a question mark
 	"asks",          // the same, where a sentence begins with it
+	"presumes",      // asks of what is so: why does it
 	"supposes",      // sets a condition, up to the end of its sentence
 	"past",          // true once, perhaps no more: used to
 	"mended",        // what was said before it is so no more: ok now

@@ -24,6 +24,9 @@ func (r *Reader) states(id string) (states []string, unit string) {
 // answer reads the whole text as the answer to the open question: a number, a state, its label, that it cannot be
 // told, or that it is as it was before.
 func (p *page) answer(c Context) *Reading {
+	if c.Offer != nil && (c.Asked == "" || c.Asked == c.Offer.ID) && p.all(yes) {
+		return c.Offer
+	}
 	states, unit := p.reader.states(c.Asked)
 	if states == nil && unit == "" {
 		return nil

@@ -69,6 +69,9 @@ func (p *page) code(i int) (mention, bool) {
 		}
 		announced, weak, i = true, true, at
 	}
+	if !announced && p.noughtFirst(i) {
+		announced = true
+	}
 	letter, strange := false, false
 	if at+1 < len(p.tokens) && !p.tokens[at].number {
 		t := p.tokens[at]
@@ -104,6 +107,12 @@ func (p *page) code(i int) (mention, bool) {
 		p.counts(at) || p.doubtfulCode(i, at) ||
 		m.reading.State == otherCode && !announced && !p.shown(i, at+1)
 	return m, true
+}
+
+// noughtFirst tells whether a number is written as only a code is: 08.
+func (p *page) noughtFirst(at int) bool {
+	t := p.tokens[at]
+	return t.digits && !t.odd && !t.decimal && len(t.text) == 2 && t.text[0] == '0' && !t.glued && p.bareCode(at)
 }
 
 // lettered tells whether a letter stands at a place and a number close behind it.

@@ -250,6 +250,7 @@ var roleSigns = map[role]string{doubts: "?doubt", hearsay: "?hearsay", wonders: 
 // Hunches are the second reader's weights.
 type Hunches struct {
 	Labels  []HunchLabel
+	Usual   []string // words that are written often enough to be no misspelling of another
 	at      map[label]int
 	rows    map[uint32][2]int32 // of each sign: where its weights begin and end
 	weights []hunchWeight
@@ -314,6 +315,9 @@ func readHunches(data []byte) (*Hunches, error) {
 		h.at[label{l.ID, l.State}] = len(h.Labels)
 		h.Labels = append(h.Labels, l)
 	}
+	for n := number(); n > 0 && len(data) > 0; n-- {
+		h.Usual = append(h.Usual, word())
+	}
 	last := uint32(0)
 	for rows := number(); rows > 0; rows-- {
 		last += uint32(number())
@@ -335,8 +339,8 @@ func readHunches(data []byte) (*Hunches, error) {
 // Weights are what the trainer learnt: of each sign, the weight of each label that it speaks for or against.
 type Weights map[uint32]map[int]int8
 
-// WriteHunches puts labels and weights together as the model's file of them has it.
-func WriteHunches(labels []HunchLabel, w Weights) []byte {
+// WriteHunches puts labels, usual words and weights together as the model's file of them has it.
+func WriteHunches(labels []HunchLabel, usual []string, w Weights) []byte {
 	var out []byte
 	word := func(s string) {
 		out = binary.AppendUvarint(out, uint64(len(s)))
@@ -347,6 +351,10 @@ func WriteHunches(labels []HunchLabel, w Weights) []byte {
 		word(l.ID)
 		word(l.State)
 		out = binary.AppendUvarint(out, uint64(max(-l.Bias, 0)))
+	}
+	out = binary.AppendUvarint(out, uint64(len(usual)))
+	for _, u := range usual {
+		word(u)
 	}
 	signs := slices.Sorted(maps.Keys(w))
 	out = binary.AppendUvarint(out, uint64(len(signs)))

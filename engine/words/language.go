@@ -40,6 +40,7 @@ type language struct {
 	things     map[int]bool      // which of them are things
 	vocabulary map[byte][]string // words that misspellings are matched with, by first letter
 	known      map[string]bool   // words that are no misspellings
+	usual      map[string]bool   // others that are written too often to be any
 
 }
 
@@ -68,6 +69,7 @@ const (
 	hearsay
 	wonders
 	asks
+	presumes
 	supposes
 	past
 	mended
@@ -92,7 +94,7 @@ var roleNames = []struct {
 }{
 	{"negate_next", negateNext}, {"negate_last", negateLast}, {"negate_either", negateEither}, {"negate_thing",
 		negateThing}, {"doubt", doubts}, {"shows", shows},
-	{"hearsay", hearsay}, {"wonders", wonders}, {"asks", asks}, {"supposes", supposes}, {"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
+	{"hearsay", hearsay}, {"wonders", wonders}, {"asks", asks}, {"presumes", presumes}, {"supposes", supposes}, {"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
 	{"code", codeWord}, {"not_code", notCode}, {"yes", yes}, {"no", no}, {"unknown", unknown}, {"as_before",
 		asBefore}, {"instead", instead},
 }
@@ -133,7 +135,7 @@ func newLanguage(m *knowledge.Model) *language {
 		degrees: set(), joins: set(),
 		breaks: set(), or: set(), pronouns: set(), articles: set(),
 		definite: set(), vague: set(), of: set(), ranges: set(), codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{},
-		root: &node{}, names: map[string]int{}, things: map[int]bool{}, vocabulary: map[byte][]string{}, known: set()}
+		root: &node{}, names: map[string]int{}, things: map[int]bool{}, vocabulary: map[byte][]string{}, known: set(), usual: set()}
 	var targets []string
 	for _, locale := range m.Locales() {
 		t := m.Text(locale)

@@ -230,8 +230,14 @@ func (p *page) doubt() {
 	p.doubtfulClauses(hearsay, func(c *clause) { c.doubtful = true })
 	p.doubtfulClauses(wonders, func(c *clause) { c.question = true })
 	p.wholeSentences()
+	for _, h := range p.of(presumes) {
+		for k := p.clauseOf[h.from]; k < len(p.clauses) && p.clauses[k].sentence == p.clauses[p.clauseOf[h.from]].sentence; k++ {
+			p.clauses[k].question = false
+		}
+	}
 	p.doubtfulClauses(past, func(c *clause) { c.past = true })
 	done := p.mendedFrom()
+	mendedIn := p.mendedSentences()
 	for i := range p.mentions {
 		m := &p.mentions[i]
 		for _, on := range m.on {
@@ -240,8 +246,8 @@ func (p *page) doubt() {
 			m.doubted = m.doubted || x.doubtful || x.question || x.past && !history
 			m.unsure = m.unsure || m.doubted
 		}
-		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == p.roles().Code) && c < done &&
-			c >= done-mendedReach {
+		if c := p.clauseOf[m.on[0]]; (m.rule != nil && !m.rule.Past || m.reading.ID == p.roles().Code) && (c < done &&
+			c >= done-mendedReach || c < mendedIn[p.clauses[c].sentence]) {
 			m.unsure, m.doubted = true, true
 		}
 	}
@@ -266,6 +272,19 @@ func (p *page) wholeSentences() {
 
 // mendedReach is how many clauses before it a repair may have changed.
 const mendedReach = 4
+
+// mendedSentences gives for each sentence that ends with saying that all is right now the clause that says it.
+func (p *page) mendedSentences() map[int]int {
+	out := map[int]int{}
+	for _, h := range p.of(mended) {
+		c := p.clauseOf[h.from]
+		last := c+1 >= len(p.clauses) || p.clauses[c+1].sentence != p.clauses[c].sentence
+		if last && p.gap(p.clauses[c].from, p.clauses[c].to) <= len(h.on)+2 {
+			out[p.clauses[c].sentence] = c
+		}
+	}
+	return out
+}
 
 // mendedFrom is the clause that says that what was wrong is right now, or -1.
 func (p *page) mendedFrom() int {

@@ -17,10 +17,12 @@ const (
 	contestsFrom   = int32(-15 * unitsOfOne / 10) // a state that the rules did not read
 	contestsBy     = int32(20 * unitsOfOne / 10)  // as much likelier than the one they did read
 	figuresFrom    = int32(-25 * unitsOfOne / 10) // a number is one of few things
-	sureFrom       = int32(10 * unitsOfOne / 10)  // what the rules find too is believed
-	believedFrom   = int32(20 * unitsOfOne / 10)  // what the rules know in part is believed
+	sureFrom       = int32(0 * unitsOfOne / 10)   // what the rules find too is believed
+	verySure       = int32(20 * unitsOfOne / 10)  // the same, though the rules found it doubtful
+	believedFrom   = int32(10 * unitsOfOne / 10)  // what the rules know in part is believed
 	sureBy         = int32(25 * unitsOfOne / 10)  // as much less likely everything else must be
 	askedGain      = int32(25 * unitsOfOne / 10)  // where a question for it was open
+	unlikelyBelow  = int32(-30 * unitsOfOne / 10)
 	mostAlternates = 2
 )
 
@@ -49,6 +51,7 @@ func (p *page) second(found Result, c Context) Result {
 			scores[label{h.Labels[x.label].ID, h.Labels[x.label].State}] = x.score
 		}
 	}
+	p.unlikely(&found, h, scores)
 	for _, of := range all {
 		if h.Labels[of[0].label].ID == DangerSaid {
 			for _, x := range of {
@@ -84,7 +87,7 @@ func (p *page) hunches(h *Hunches, stretches []Stretch, sums []int32, asked stri
 		if id == asked {
 			x.score += askedGain
 		}
-		if x.score < min(alsoFrom, dangersFrom) {
+		if x.score < unlikelyBelow {
 			continue
 		}
 		if of[id] == nil {
@@ -107,6 +110,9 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 	about := func(r Reading) bool { return r.ID == id }
 	if k := slices.IndexFunc(found.Readings, about); k >= 0 {
 		p.contest(found, k, of, h, stretches)
+		return
+	}
+	if of[0].score < min(alsoFrom, dangersFrom) {
 		return
 	}
 	var rs []Reading
@@ -132,9 +138,8 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 	}
 	if k := slices.IndexFunc(found.Offers, func(o Offer) bool { return about(o.Reading) }); k >= 0 {
 		o := &found.Offers[k]
-		top := of[0].score
-		if !o.doubted && rs[0].State == o.State && top >= sureFrom && (len(of) < 2 || top-of[1].score >= sureBy) && !o.Danger {
-			found.Readings = append(found.Readings, o.Reading)
+		if p.confirms(o, rs[0], of) {
+			found.Readings = append(found.Readings, rs[0])
 			found.Offers = slices.Delete(found.Offers, k, k+1)
 			return
 		}
@@ -146,12 +151,23 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 		o.Danger = o.Danger || danger
 		return
 	}
-	if p.surely(of, h, stretches[of[0].stretch]) && !danger {
+	if !danger && p.surely(of, h, stretches[of[0].stretch]) && rs[0].State == h.Labels[of[0].label].State {
 		found.Readings = append(found.Readings, rs[0])
 		return
 	}
 	found.Offers = append(found.Offers, Offer{Reading: rs[0], Alternatives: rs[1:], Danger: danger})
 	found.Unclear = slices.DeleteFunc(found.Unclear, func(words string) bool { return strings.Contains(rs[0].Words, words) })
+}
+
+// confirms tells whether what the rules offer may be believed: one of it is much likelier than anything else that can be said of
+// the observation. What may be a danger is rather asked.
+func (p *page) confirms(o *Offer, r Reading, of []hunch) bool {
+	top := of[0].score
+	if top < sureFrom || o.doubted && top < verySure || len(of) > 1 && top-of[1].score < sureBy ||
+		o.Danger || p.reader.soothes(r) && o.doubted {
+		return false
+	}
+	return sameValue(o.Reading, r) || slices.ContainsFunc(o.Alternatives, func(a Reading) bool { return sameValue(a, r) })
 }
 
 // contest makes an offer of what the rules read where another state looks much likelier.
@@ -181,6 +197,28 @@ func (p *page) contest(found *Result, k int, of []hunch, h *Hunches, stretches [
 // numbered tells whether a number stands in a reading's words.
 func (p *page) numbered(r Reading) bool {
 	return slices.ContainsFunc(p.tokens, func(t token) bool { return t.number && t.from >= r.From && t.to <= r.To })
+}
+
+// unlikely takes back what the rules would offer and nothing speaks for.
+func (p *page) unlikely(found *Result, h *Hunches, scores map[label]int32) {
+	found.Offers = slices.DeleteFunc(found.Offers, func(o Offer) bool {
+		if o.doubted || o.firm || o.IsNumber || o.Danger {
+			return false
+		}
+		for _, r := range append([]Reading{o.Reading}, o.Alternatives...) {
+			l := label{r.ID, r.State}
+			if r.ID == p.roles().Code || r.ID == p.roles().EarlierCode {
+				return false
+			}
+			if _, learnt := h.at[l]; !learnt || r.IsNumber {
+				return false
+			}
+			if _, likely := scores[l]; likely {
+				return false
+			}
+		}
+		return true
+	})
 }
 
 // fear asks after what would bring out a danger that a stretch looks like, unless that is known or asked already.
@@ -228,11 +266,11 @@ func (p *page) surely(of []hunch, h *Hunches, s Stretch) bool {
 		return false
 	}
 	l := h.Labels[of[0].label]
-	if l.State == NumberSaid || p.reader.graves[l.ID] {
+	if l.State == NumberSaid || p.reader.soothes(Reading{ID: l.ID, State: l.State}) {
 		return false
 	}
-	for i := s.from; i < s.to; i++ {
-		if c := p.clauses[p.clauseOf[i]]; c.doubtful || c.question || c.past {
+	for i := s.from; i < s.to && of[0].score < verySure; i++ {
+		if c := p.clauses[p.clauseOf[i]]; c.doubtful || c.question || c.past && !p.reader.lasting[l.ID] {
 			return false
 		}
 	}
@@ -343,7 +381,7 @@ func (p *page) offerFigure(found *Result, rs []Reading, here func(Reading) bool,
 	o := &found.Offers[k]
 	all := append([]Reading{o.Reading}, o.Alternatives...)
 	supported := slices.ContainsFunc(all, func(a Reading) bool { return sameValue(a, rs[0]) })
-	if supported && !o.doubted && !said(rs[0].ID) && top >= sureFrom && top-next >= sureBy {
+	if supported && (!o.doubted && top >= believedFrom || top >= verySure) && !said(rs[0].ID) && top-next >= sureBy {
 		found.Readings = append(found.Readings, rs[0])
 		found.Offers = slices.Delete(found.Offers, k, k+1)
 		return

@@ -22,7 +22,7 @@ func (l *language) spell(targets []string) {
 // misspelt lists the known words that a word may be a misspelling of: the nearest, if they are near enough for their
 // length. A word that is known itself is spelt as meant.
 func (l *language) misspelt(w string) []string {
-	if l.known[w] || len(w) < shortestTarget-1 || len(w) > 30 {
+	if l.known[w] || l.usual[w] || len(w) < shortestTarget-1 || len(w) > 30 {
 		return nil
 	}
 	best, out := 3, []string(nil)

@@ -6,6 +6,8 @@
 // language stands in the model's texts; the package itself knows none.
 package words
 
+//go:generate go run ./train
+
 import (
 	"cmp"
 	"slices"
@@ -40,6 +42,7 @@ type Context struct {
 	Asked  string   // the observation whose question was open, which a bare number or word answers; may be empty
 	Locale string   // decides where languages differ over the same letters
 	Before string   // what the same person said before it, which a correction speaks of; may be empty
+	Offer  *Reading // what waits to be confirmed, which a yes does where it is what is asked; may be nil
 	Was    *Reading // what was told of the asked observation before, for "as before"; may be nil
 }
 
@@ -63,6 +66,7 @@ type Reader struct {
 	dangers  []knowledge.Trip            // each of which may bring out a danger that forbids a start
 	hunches  *Hunches                    // nil for a model without
 	parts    map[string]map[int]bool     // of each observation: the things and sayings in its rules
+	lasting  map[string]bool             // observations of what has been, which words of the past make no less true
 	fears    map[string][]knowledge.Trip // of each danger that forbids a start, what brings it out
 }
 
@@ -72,10 +76,20 @@ func New(m *knowledge.Model) *Reader {
 	r := &Reader{model: m, language: l, rules: rules(m, l), backdrop: map[int]bool{}, codes: codeStates(m),
 		graves: graves(m), spread: map[string]bool{}, dangers: trips(m),
 		alarms: newWarners(m)}
-	if h, err := readHunches(m.Hunches); err == nil && len(h.Labels) > 0 {
-		r.hunches = h
+	if h, err := readHunches(m.Hunches); err == nil {
+		for _, w := range h.Usual {
+			l.usual[w] = true
+		}
+		if len(h.Labels) > 0 {
+			r.hunches = h
+		}
 	}
-	r.parts, r.fears = partsOf(r.rules), fears(m)
+	r.parts, r.fears, r.lasting = partsOf(r.rules), fears(m), map[string]bool{}
+	for _, x := range r.rules {
+		for _, f := range x.Means {
+			r.lasting[f.ID] = r.lasting[f.ID] || x.Past
+		}
+	}
 	for _, x := range m.Measures {
 		r.spread[x.Unit] = r.spread[x.Unit] || x.Spread
 	}
@@ -279,4 +293,9 @@ func (r *Reader) dangerous(x Reading) bool {
 		return t.ID == x.ID &&
 			slices.Contains(t.States, x.State)
 	})
+}
+
+// soothes tells whether a reading says that something is well that may be a danger.
+func (r *Reader) soothes(x Reading) bool {
+	return !r.dangerous(x) && slices.ContainsFunc(r.dangers, func(t knowledge.Trip) bool { return t.ID == x.ID })
 }

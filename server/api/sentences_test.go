@@ -50,3 +50,68 @@ func TestSentencesBringOutTheirDanger(t *testing.T) {
 		assert.True(t, stands || row.Asks && asked, "%s (%s): %s does not stand: %v", row.Say, row.Locale, row.Danger, read)
 	}
 }
+
+// What a sentence likely means waits until its owner says yes or taps it, and counts from then on.
+func TestWhatIsOfferedCountsOnceConfirmed(t *testing.T) {
+	m, err := heater.Model()
+	require.NoError(t, err)
+	r := startWith(t, m)
+	say := func(id, text, asked string) *lightoffv1.Conversation {
+		out, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: text, AskedId: asked})
+		require.NoError(t, err)
+		return out.Conversation
+	}
+	const doubted = "maybe the fuse is blown"
+	waits := func(t *testing.T) (string, *lightoffv1.Offer) {
+		id := r.open(t)
+		c := say(id, doubted, "")
+		require.NotContains(t, told(c), "fuse")
+		i := slices.IndexFunc(c.Offers, func(o *lightoffv1.Offer) bool {
+			return o.GetSuggestion().GetReading().GetObservation().GetId() == "fuse"
+		})
+		require.GreaterOrEqual(t, i, 0, "%v", c.Offers)
+		return id, c.Offers[i]
+	}
+	settled := func(t *testing.T, c *lightoffv1.Conversation, state string) {
+		assert.Equal(t, state, told(c)["fuse"])
+		assert.False(t, slices.ContainsFunc(c.Offers, func(o *lightoffv1.Offer) bool {
+			return o.GetSuggestion().GetReading().GetObservation().GetId() == "fuse"
+		}), "what is told waits no more")
+	}
+	t.Run("yes", func(t *testing.T) {
+		id, _ := waits(t)
+		settled(t, say(id, "yes", ""), "blown")
+	})
+	t.Run("ja", func(t *testing.T) {
+		id, _ := waits(t)
+		settled(t, say(id, "Ja, genau", "fuse"), "blown")
+	})
+	t.Run("a tap", func(t *testing.T) {
+		id, o := waits(t)
+		out, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
+			Observations: observations{o.GetSuggestion().GetReading().GetObservation()}})
+		require.NoError(t, err)
+		settled(t, out.Conversation, "blown")
+	})
+	t.Run("a tap on another", func(t *testing.T) {
+		id, o := waits(t)
+		require.NotEmpty(t, o.GetSuggestion().GetAlternatives())
+		out, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
+			Observations: observations{o.GetSuggestion().GetAlternatives()[0].GetObservation()}})
+		require.NoError(t, err)
+		settled(t, out.Conversation, "intact")
+	})
+	t.Run("dismissed", func(t *testing.T) {
+		id, o := waits(t)
+		out, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, DismissedOfferIds: []string{o.Id}})
+		require.NoError(t, err)
+		assert.NotContains(t, told(out.Conversation), "fuse")
+		assert.NotContains(t, told(say(id, "yes", "")), "fuse", "nothing waits that a yes could mean")
+	})
+	t.Run("a yes to another question", func(t *testing.T) {
+		id, _ := waits(t)
+		c := say(id, "yes", "bang_on_lighting")
+		assert.NotContains(t, told(c), "fuse")
+		assert.Equal(t, "yes", told(c)["bang_on_lighting"])
+	})
+}

@@ -54,6 +54,23 @@ func (u understanding) context(state diagnosis.Conversation, asked, locale strin
 			}
 		}
 	}
+	out.Offer = offered(state.Offers, asked)
+	return out
+}
+
+// offered is what a bare yes confirms: what waits of the observation that is asked, or the only thing that waits where none is.
+func offered(waiting []diagnosis.Pending, asked string) *words.Reading {
+	var out *words.Reading
+	for _, p := range waiting {
+		o := p.Offer.Reading.Observation
+		switch {
+		case asked != "" && o.ID != asked:
+			continue
+		case out != nil:
+			return nil
+		}
+		out = &words.Reading{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == diagnosis.NumberValue}
+	}
 	return out
 }
 

@@ -12,14 +12,14 @@ import (
 
 // How the weights are learnt. Changed only with a look at what sentences that were left out give.
 const (
-	rounds    = 3    // of finding places
-	passes    = 5    // over all stretches in each round
-	step      = 0.35 // of AdaGrad
-	bias      = -5.0 // log odds of a thing of which nothing is seen
-	leastText = 2    // sentences in which a sign stands at least
-	leastSaid = 2    // sentences that say a thing at least
-	small     = 0.02 // errors below this are not learnt from
-	most      = 980_000
+	rounds    = 3       // of finding places
+	passes    = 5       // over all stretches in each round
+	step      = 0.35    // of AdaGrad
+	bias      = -5.0    // log odds of a thing of which nothing is seen
+	leastText = 2       // sentences in which a sign stands at least
+	leastSaid = 2       // sentences that say a thing at least
+	small     = 0.02    // errors below this are not learnt from
+	most      = 980_000 // bytes of the file
 )
 
 // example is a stretch with what is said in it.
@@ -49,6 +49,7 @@ type trainer struct {
 	weights  [][]float32 // by sign and label
 	grads    [][]float32
 	bias     []float32
+	usual    []string
 	biasGrad []float32
 }
 
@@ -284,7 +285,7 @@ func (t *trainer) pack() []byte {
 				w[t.signs[i]] = kept
 			}
 		}
-		if data := words.WriteHunches(labels, w); len(data) <= most {
+		if data := words.WriteHunches(labels, t.usual, w); len(data) <= most {
 			return data
 		}
 	}

@@ -30,7 +30,6 @@ func main() {
 	if err != nil {
 		log.Fatal(err)
 	}
-	r := words.New(m)
 	var held, learnt []*text
 	files, err := filepath.Glob(filepath.Join(*sentences, "*.yaml"))
 	if err != nil {
@@ -53,7 +52,11 @@ func main() {
 			learnt = append(learnt, texts...)
 		}
 	}
+	usual := usualWords(learnt)
+	m.Hunches = words.WriteHunches(nil, usual, nil) // what was learnt before must not weigh in
+	r := words.New(m)
 	t := newTrainer(r, learnt)
+	t.usual = usual
 	t.learn()
 	data := t.pack()
 	if err := os.WriteFile(*out, data, 0o644); err != nil {

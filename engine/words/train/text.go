@@ -2,12 +2,15 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/goccy/go-yaml"
 
+	"lightoff/engine/knowledge"
 	"lightoff/engine/words"
 )
 
@@ -100,4 +103,27 @@ func readTexts(path string) ([]*text, error) {
 		}
 	}
 	return out, nil
+}
+
+// usualFrom is in how many sentences a word stands that is taken to be spelt as meant.
+const usualFrom = 4
+
+// usualWords lists the words that stand in many sentences.
+func usualWords(texts []*text) []string {
+	in := map[string]int{}
+	for _, t := range texts {
+		seen := map[string]bool{}
+		for _, w := range strings.FieldsFunc(knowledge.Fold(t.words), func(r rune) bool { return r < 'a' || r > 'z' }) {
+			if len(w) >= 4 && !seen[w] {
+				seen[w] = true
+				in[w]++
+			}
+		}
+	}
+	for w, n := range in {
+		if n < usualFrom {
+			delete(in, w)
+		}
+	}
+	return slices.Sorted(maps.Keys(in))
 }
