@@ -166,7 +166,7 @@ func TestHunchesRoundTrip(t *testing.T) {
 				weights[s][k] = rapid.Int8().Draw(t, "weight")
 			}
 		}
-		h, err := readHunches(WriteHunches(labels, weights))
+		h, err := readHunches(WriteHunches(labels, nil, weights))
 		require.NoError(t, err)
 		require.Equal(t, labels, h.Labels)
 		// Each sign by itself adds its weights to the biases; all together, and one that nobody learnt, add up.
@@ -185,7 +185,7 @@ func TestHunchesRoundTrip(t *testing.T) {
 		h.weigh(signs, got)
 		require.Equal(t, want, got)
 	})
-	data := WriteHunches([]HunchLabel{{ID: "smoke", State: "black", Bias: -3}}, Weights{7: {0: 5}, 9: {0: -5}})
+	data := WriteHunches([]HunchLabel{{ID: "smoke", State: "black", Bias: -3}}, nil, Weights{7: {0: 5}, 9: {0: -5}})
 	_, err := readHunches(data[:len(data)-1])
 	require.ErrorIs(t, err, errHunches)
 	_, err = readHunches(append([]byte{0xff, 0xff, 0x03}, data...))
