@@ -302,12 +302,13 @@ func (p *page) weighFigure(found *Result, f *figure, h *Hunches, stretches []Str
 		return
 	}
 	scores := map[string]int32{}
-	byItself := false
+	byItself, told := false, false // told: more is said than the number
 	for _, alone := range []bool{true, false} {
 		for _, s := range stretches {
 			if s.from > f.at || s.to < f.to || alone && p.othersCounted(s, f) {
 				continue
 			}
+			told = told || p.gap(s.from, f.at)+p.gap(f.to, s.to) > 0
 			h.weigh(s.Signs, sums)
 			for i := range p.reader.model.Measures {
 				x := &p.reader.model.Measures[i]
@@ -352,7 +353,7 @@ func (p *page) weighFigure(found *Result, f *figure, h *Hunches, stretches []Str
 		}
 		delete(scores, best)
 	}
-	if !byItself {
+	if !byItself || !told {
 		top, next = min(top, sureFrom-1), top
 	}
 	p.offerFigure(found, rs, here, top, next)
