@@ -103,7 +103,9 @@ func (p *page) code(i int) (mention, bool) {
 	if strange && known != "" {
 		m.others = []Reading{{ID: p.roles().Code, State: known}} // a slip of the finger, perhaps
 	}
-	m.unsure = strange && (!announced || known != "") || weak && !strange && !strings.HasPrefix(p.tokens[at].text, "0") || m.reading.State == "" || !letter &&
+	m.unsure = strange && (!announced || known != "") ||
+		weak && !strange && !strings.HasPrefix(p.tokens[at].text, "0") ||
+		m.reading.State == "" || !letter &&
 		p.counts(at) || p.doubtfulCode(i, at) ||
 		m.reading.State == otherCode && !announced && !p.shown(i, at+1)
 	return m, true

@@ -7,9 +7,10 @@ import (
 	"slices"
 )
 
-// The second reader looks at stretches of a text, by themselves and with their neighbours, and weighs for each thing that
-// can be said how much the stretch looks like the sentences in which that was said. It knows no grammar, so what it finds is
-// offered and never believed. Its weights are learnt from labelled sentences by the program in folder train.
+// The second reader looks at stretches of a text, by themselves and with their neighbours, and weighs for each thing
+// that can be said how much the stretch looks like the sentences in which that was said. It knows no grammar, so what
+// it finds is offered and never believed. Its weights are learnt from labelled sentences by the program in folder
+// train.
 
 // Stretch is a run of words that the second reader looks at as one, with what it sees of it, as numbers.
 type Stretch struct {
@@ -244,7 +245,8 @@ func (p *page) names(s Stretch) Stretch {
 	return s
 }
 
-var roleSigns = map[role]string{doubts: "?doubt", hearsay: "?hearsay", wonders: "?wonders", asks: "?wonders", supposes: "?wonders", past: "?past", mended: "?mended",
+var roleSigns = map[role]string{doubts: "?doubt", hearsay: "?hearsay", wonders: "?wonders",
+	asks: "?wonders", supposes: "?wonders", past: "?past", mended: "?mended",
 	earlier: "?earlier", now: "?now", codeWord: "?code", shows: "?shows"}
 
 // Hunches are the second reader's weights.

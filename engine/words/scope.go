@@ -231,7 +231,8 @@ func (p *page) doubt() {
 	p.doubtfulClauses(wonders, func(c *clause) { c.question = true })
 	p.wholeSentences()
 	for _, h := range p.of(presumes) {
-		for k := p.clauseOf[h.from]; k < len(p.clauses) && p.clauses[k].sentence == p.clauses[p.clauseOf[h.from]].sentence; k++ {
+		c := p.clauseOf[h.from]
+		for k := c; k < len(p.clauses) && p.clauses[k].sentence == p.clauses[c].sentence; k++ {
 			p.clauses[k].question = false
 		}
 	}
@@ -253,7 +254,8 @@ func (p *page) doubt() {
 	}
 }
 
-// wholeSentences marks the sentences that begin as a question without its mark, and what follows a condition within one.
+// wholeSentences marks the sentences that begin as a question without its mark, and what follows a condition within
+// one.
 func (p *page) wholeSentences() {
 	for _, h := range p.hits {
 		if h.role != asks && h.role != supposes {

@@ -8,7 +8,8 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// From which log odds on the second reader says something, in its unit. They come from sentences that it had not learnt from.
+// From which log odds on the second reader says something, in its unit. They come from sentences that it had not
+// learnt from.
 const (
 	offersFrom     = int32(-12 * unitsOfOne / 10)
 	alsoFrom       = int32(-22 * unitsOfOne / 10) // beside what is offered already
@@ -33,7 +34,8 @@ type hunch struct {
 	stretch int
 }
 
-// second adds what the second reader takes to be said to what was read by rules: as an offer, or as an alternative beside one.
+// second adds what the second reader takes to be said to what was read by rules: as an offer, or as an alternative
+// beside one.
 func (p *page) second(found Result, c Context) Result {
 	h := p.reader.hunches
 	if h == nil {
@@ -144,7 +146,8 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 			return
 		}
 		for _, r := range rs {
-			if !sameValue(r, o.Reading) && !slices.ContainsFunc(o.Alternatives, func(a Reading) bool { return sameValue(a, r) }) {
+			same := func(a Reading) bool { return sameValue(a, r) }
+			if !same(o.Reading) && !slices.ContainsFunc(o.Alternatives, same) {
 				o.Alternatives = append(o.Alternatives, r)
 			}
 		}
@@ -156,25 +159,29 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 		return
 	}
 	found.Offers = append(found.Offers, Offer{Reading: rs[0], Alternatives: rs[1:], Danger: danger})
-	found.Unclear = slices.DeleteFunc(found.Unclear, func(words string) bool { return strings.Contains(rs[0].Words, words) })
+	found.Unclear = slices.DeleteFunc(found.Unclear, func(words string) bool {
+		return strings.Contains(rs[0].Words, words)
+	})
 }
 
-// confirms tells whether what the rules offer may be believed: one of it is much likelier than anything else that can be said of
-// the observation. What may be a danger is rather asked.
+// confirms tells whether what the rules offer may be believed: one of it is much likelier than anything else that can
+// be said of the observation. What may be a danger is rather asked.
 func (p *page) confirms(o *Offer, r Reading, of []hunch) bool {
 	top := of[0].score
 	if top < sureFrom || o.doubted && top < verySure || len(of) > 1 && top-of[1].score < sureBy ||
 		o.Danger || p.reader.soothes(r) && o.doubted {
 		return false
 	}
-	return sameValue(o.Reading, r) || slices.ContainsFunc(o.Alternatives, func(a Reading) bool { return sameValue(a, r) })
+	same := func(a Reading) bool { return sameValue(a, r) }
+	return same(o.Reading) || slices.ContainsFunc(o.Alternatives, same)
 }
 
 // contest makes an offer of what the rules read where another state looks much likelier.
 func (p *page) contest(found *Result, k int, of []hunch, h *Hunches, stretches []Stretch) {
 	was := found.Readings[k]
 	l := h.Labels[of[0].label]
-	if was.IsNumber || was.Unknown || was.firm || p.numbered(was) || l.State == NumberSaid || l.State == was.State || of[0].score < contestsFrom {
+	if was.IsNumber || was.Unknown || was.firm || p.numbered(was) || l.State == NumberSaid ||
+		l.State == was.State || of[0].score < contestsFrom {
 		return
 	}
 	for _, x := range of {
@@ -191,7 +198,8 @@ func (p *page) contest(found *Result, k int, of []hunch, h *Hunches, stretches [
 		return
 	}
 	found.Readings = slices.Delete(found.Readings, k, k+1)
-	found.Offers = append(found.Offers, Offer{Reading: was, Alternatives: []Reading{r}, Danger: p.reader.dangerous(was) || p.reader.dangerous(r)})
+	found.Offers = append(found.Offers, Offer{Reading: was, Alternatives: []Reading{r},
+		Danger: p.reader.dangerous(was) || p.reader.dangerous(r)})
 }
 
 // numbered tells whether a number stands in a reading's words.
@@ -259,8 +267,8 @@ func (p *page) fear(found *Result, x hunch, h *Hunches, stretches []Stretch, sco
 	found.Offers = append(found.Offers, o)
 }
 
-// surely tells whether a hunch may be believed: it is much likelier than anything else, what it is about is named in the way the
-// rules know, and nothing in its stretch is doubted, asked, told by others or of the past.
+// surely tells whether a hunch may be believed: it is much likelier than anything else, what it is about is named in
+// the way the rules know, and nothing in its stretch is doubted, asked, told by others or of the past.
 func (p *page) surely(of []hunch, h *Hunches, s Stretch) bool {
 	if of[0].score < believedFrom || len(of) > 1 && of[0].score-of[1].score < sureBy {
 		return false
@@ -275,7 +283,9 @@ func (p *page) surely(of []hunch, h *Hunches, s Stretch) bool {
 		}
 	}
 	names := p.reader.parts[l.ID]
-	return slices.ContainsFunc(p.begin(s.from, s.to), func(x hit) bool { return x.role == speaks && x.to <= s.to && names[x.id] })
+	return slices.ContainsFunc(p.begin(s.from, s.to), func(x hit) bool {
+		return x.role == speaks && x.to <= s.to && names[x.id]
+	})
 }
 
 // numberedCode is the code that a bare number in a stretch can be: the eight again.
@@ -371,11 +381,13 @@ func (p *page) offerFigure(found *Result, rs []Reading, here func(Reading) bool,
 		})
 	}
 	k := slices.IndexFunc(found.Offers, func(o Offer) bool {
-		return here(o.Reading) && (o.IsNumber || slices.ContainsFunc(o.Alternatives, func(a Reading) bool { return a.IsNumber }))
+		return here(o.Reading) && (o.IsNumber ||
+			slices.ContainsFunc(o.Alternatives, func(a Reading) bool { return a.IsNumber }))
 	})
 	if k < 0 {
 		if top >= offersFrom && !said(rs[0].ID) {
-			found.Offers = append(found.Offers, Offer{Reading: rs[0], Alternatives: rs[1:min(len(rs), 1+mostAlternates)]})
+			found.Offers = append(found.Offers, Offer{Reading: rs[0],
+				Alternatives: rs[1:min(len(rs), 1+mostAlternates)]})
 		}
 		return
 	}

@@ -23,7 +23,8 @@ type way struct {
 	Texts  []string `yaml:"texts"`
 }
 
-// TestWays prints what today's reader makes of the ways in which things are said: go test ./engine/words -run TestWays -v -misses
+// TestWays prints what today's reader makes of the ways in which things are said: go test ./engine/words -run
+// TestWays -v -misses
 func TestWays(t *testing.T) {
 	files, err := filepath.Glob("../../testdata/sentences/ways/*.yaml")
 	require.NoError(t, err)
@@ -70,6 +71,7 @@ func TestWays(t *testing.T) {
 				}
 			}
 		}
-		t.Logf("%s: %d said, %d believed, %d offered, %d with another value, %d missed; %d read where nothing is said", filepath.Base(file), said, believed, offered, other, nothing, extra)
+		t.Logf("%s: %d said, %d believed, %d offered, %d with another value, %d missed; %d read where nothing is said",
+			filepath.Base(file), said, believed, offered, other, nothing, extra)
 	}
 }

@@ -58,7 +58,8 @@ func (u understanding) context(state diagnosis.Conversation, asked, locale strin
 	return out
 }
 
-// offered is what a bare yes confirms: what waits of the observation that is asked, or the only thing that waits where none is.
+// offered is what a bare yes confirms: what waits of the observation that is asked, or the only thing that waits
+// where none is.
 func offered(waiting []diagnosis.Pending, asked string) *words.Reading {
 	var out *words.Reading
 	for _, p := range waiting {

@@ -253,10 +253,10 @@ func (t *trainer) locate(p *passage) {
 		scores[i] = t.score(e.signs)
 	}
 	for _, k := range p.labels {
-		best := -1
+		best, most := -1, float32(0)
 		for i, e := range p.examples {
-			if best < 0 || scores[i][k]-brevity*float32(e.to-e.from) > scores[best][k]-brevity*float32(p.examples[best].to-p.examples[best].from) {
-				best = i
+			if v := scores[i][k] - brevity*float32(e.to-e.from); best < 0 || v > most {
+				best, most = i, v
 			}
 		}
 		p.found[k] = p.examples[best]

@@ -1,9 +1,9 @@
-// Command train learns the weights of the second reader of texts from the labelled sentences in testdata/sentences and writes
-// them into the model's folder. It gives the same bytes every time.
+// Command train learns the weights of the second reader of texts from the labelled sentences in testdata/sentences
+// and writes them into the model's folder. It gives the same bytes every time.
 //
-// One logistic regression for each thing that can be said, over what the reader sees of a stretch of a text. A sentence's labels
-// say what is in it but not where, so the places are found in rounds: first where the reader by rules finds them, then where the
-// round before thinks it likeliest.
+// One logistic regression for each thing that can be said, over what the reader sees of a stretch of a text. A
+// sentence's labels say what is in it but not where, so the places are found in rounds: first where the reader by
+// rules finds them, then where the round before thinks it likeliest.
 package main
 
 import (
@@ -62,8 +62,8 @@ func main() {
 	if err := os.WriteFile(*out, data, 0o644); err != nil {
 		log.Fatal(err)
 	}
-	fmt.Printf("%d sentences, %d stretches, %d labels, %d signs: %d bytes\n", len(learnt), len(t.examples), len(t.labels),
-		len(t.rows), len(data))
+	fmt.Printf("%d sentences, %d stretches, %d labels, %d signs: %d bytes\n",
+		len(learnt), len(t.examples), len(t.labels), len(t.rows), len(data))
 	if len(held) > 0 {
 		t.report(r, held)
 	}
@@ -100,7 +100,8 @@ func (t *trainer) report(r *words.Reader, held []*text) {
 			right++
 		}
 		if share := float64(right) / float64(said); share >= next {
-			fmt.Printf("found %.0f %% of %d at log odds %.2f, with %d others in %d sentences\n", 100*share, said, g.p, i+1-right, len(held))
+			fmt.Printf("found %.0f %% of %d at log odds %.2f, with %d others in %d sentences\n",
+				100*share, said, g.p, i+1-right, len(held))
 			next += 0.05
 		}
 		if i > 20*len(held) {

@@ -53,8 +53,8 @@ type sentences struct {
 	Warn   []string `yaml:"warn"`
 }
 
-// dangers are the model's names for those that the sentences' writers named otherwise. What is not among the model's dangers that
-// forbid a start is not learnt.
+// dangers are the model's names for those that the sentences' writers named otherwise. What is not among the model's
+// dangers that forbid a start is not learnt.
 var dangers = map[string]string{"bottled_gas": "gas_inside", "gas_smell": "gas_inside", "petrol_in_fuel": "wrong_fuel",
 	"wrong_fuel": "wrong_fuel", "smell_burning": "burning_smell", "burning_smell": "burning_smell", "runaway": "runaway_burn",
 	"siphoning": "siphoning_tank", "exhaust_inside": "exhaust_inside", "exhaust_joint_inside": "exhaust_joint_inside",
@@ -67,7 +67,8 @@ func (t *text) warns(danger string) {
 	}
 }
 
-// readTexts reads a file of labelled sentences. Ways of saying one thing are in the language that the file's name begins with.
+// readTexts reads a file of labelled sentences. Ways of saying one thing are in the language that the file's name
+// begins with.
 func readTexts(path string) ([]*text, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
