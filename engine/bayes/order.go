@@ -82,13 +82,13 @@ type sequence struct {
 }
 
 func newSequence(n *Network, names []string, together [][]VarID) *sequence {
-	x := n.expand(n.inOrder)
-	s := &sequence{n: n, x: x, core: x.graph(together).core(), together: together, place: make([]float64, len(x.cards))}
+	best := n.best(together) // its chains and its order, which a sequence changes
+	s := &sequence{n: n, x: best.x, core: best.x.graph(together).core(), together: together, place: make([]float64, len(best.x.cards))}
 	listed := make(map[string]int, len(names))
 	for i, name := range names {
 		listed[name] = i
 	}
-	greedy := s.core.eliminate(minFill, 0, math.Inf(1)).order
+	greedy := best.e.order
 	for i, v := range greedy {
 		s.place[v] = float64(i)
 		if len(names) > 0 {

@@ -92,7 +92,7 @@ func bare(t *lightoffv1.Told) *lightoffv1.Told {
 
 // reportJSON is always written alike, which protojson by itself does not promise.
 func reportJSON(r *lightoffv1.Report) (string, error) {
-	raw, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(r)
+	raw, err := protojson.Marshal(r)
 	if err != nil {
 		return "", err
 	}
