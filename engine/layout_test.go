@@ -111,7 +111,7 @@ func TestEngineIsAFunction(t *testing.T) {
 	}
 }
 
-// seeded tells whether all that a file uses of math/rand/v2 are its types and the makers of generators from a seed.
+// seeded reports whether all that a file uses of math/rand/v2 are its types and the makers of generators from a seed.
 func seeded(f *ast.File) bool {
 	ok := true
 	ast.Inspect(f, func(n ast.Node) bool {

@@ -35,7 +35,7 @@ const usage = `Finds out why a small diesel air heater will not light.
                          TLS for gRPC and pages; new files are taken up by themselves
     -requests 20 -opens 360 -sockets 50 -waiting 2
                          per address: requests a second, conversations opened an hour,
-                         sockets open at once, assessments that wait for a processor;
+                         sockets open at once, assessments that wait for an inference slot;
                          0 is no limit; tokens have 20 times as much
     -connections 100 -all-sockets 6000
                          open at once: connections of one address, save proxies, and sockets of all

@@ -41,7 +41,7 @@ func newQuiet(next slog.Handler) *quiet {
 	return &quiet{next: next, shared: &allowances{messages: map[string]*allowance{}}}
 }
 
-// take tells whether a line with the message may be written, and how many were not since the last.
+// take reports whether a line with the message may be written, and how many were not since the last.
 func (a *allowances) take(message string) (ok bool, left int) {
 	a.mu.Lock()
 	defer a.mu.Unlock()

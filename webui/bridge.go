@@ -324,7 +324,7 @@ func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Co
 	s.send(ctx, frame)
 }
 
-// hasSent tells whether a conversation is no news on this socket.
+// hasSent reports whether a conversation is no news on this socket.
 func (s *session) hasSent(c *lightoffv1.Conversation) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()

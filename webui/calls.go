@@ -18,9 +18,9 @@ import (
 // clients are the calls that a page may make, by the name it gives them, and the one that streams.
 type clients struct {
 	calls map[string]call
-	// ask is a small call that tells whether a token is taken.
+	// ask is a small call that reports whether a token is taken.
 	ask func(context.Context) error
-	// askDesk is one that tells whether a token is a desk's.
+	// askDesk is one that reports whether a token is a desk's.
 	askDesk func(context.Context) error
 	streams map[string]stream
 }

@@ -19,7 +19,7 @@ const deskCookie = "lightoff-desk"
 // deskStays is how long a browser keeps it: a shift.
 const deskStays = 12 * time.Hour
 
-// ownOrigin tells whether a request was made by a page of this host. Unlike for the socket of an owner, whose key is in
+// ownOrigin reports whether a request was made by a page of this host. Unlike for the socket of an owner, whose key is in
 // each request, a browser's word is needed, for the cookie comes by itself.
 func ownOrigin(r *http.Request) bool {
 	site := r.Header.Get("Sec-Fetch-Site")
@@ -81,7 +81,7 @@ func deskToken(r *http.Request) string {
 	return c.Value
 }
 
-// asDesk tells whether a token is a desk's, and otherwise answers the request.
+// asDesk reports whether a token is a desk's, and otherwise answers the request.
 func (b *bridge) asDesk(w http.ResponseWriter, r *http.Request, token string) bool {
 	if b.opts.SignIn == nil || token == "" || strings.ContainsFunc(token, func(r rune) bool { return r <= ' ' || r > '~' }) {
 		http.Error(w, "not signed in", http.StatusUnauthorized)
@@ -132,7 +132,7 @@ func framed(w http.ResponseWriter, r *http.Request, allowed []string, site *asse
 	site.page(w, r, "framed")
 }
 
-// IsOrigin tells whether a text is an origin as browsers write it: https, or http on this machine, host and port.
+// IsOrigin reports whether a text is an origin as browsers write it: https, or http on this machine, host and port.
 func IsOrigin(text string) bool {
 	rest, secure := strings.CutPrefix(text, "https://")
 	if !secure {

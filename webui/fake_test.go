@@ -297,7 +297,7 @@ func (f *fake) WatchConversation(req *lightoffv1.WatchConversationRequest, strea
 	}
 }
 
-// thinks tells whether assessments are still to come.
+// thinks reports whether assessments are still to come.
 func (f *fake) thinks() bool {
 	f.mu.Lock()
 	defer f.mu.Unlock()

@@ -139,7 +139,7 @@ func (k *kits) keeping(r *http.Request) (keeping, bool) {
 	return out, true
 }
 
-// ownersOnly tells whether an owner's page may need a file: all but what is for desks, frames and other sites.
+// ownersOnly reports whether an owner's page may need a file: all but what is for desks, frames and other sites.
 func ownersOnly(name string) bool {
 	switch name {
 	case "service.js", "widget.js", "framed.js", "shorthand.js", "stats.js", "queue.js":

@@ -359,7 +359,7 @@ func TestTexts(t *testing.T) {
 	}
 }
 
-// isUsed tells whether scripts or document name a text, or put its name together from a part and something else.
+// isUsed reports whether scripts or document name a text, or put its name together from a part and something else.
 func isUsed(code, key string) bool {
 	for _, quote := range []string{`"`, "`"} {
 		if strings.Contains(code, quote+key+`"`) {

@@ -128,7 +128,7 @@ func guard(next http.Handler) http.Handler {
 	})
 }
 
-// originAllowed tells whether the page that opens a socket is the host's own or a listed one.
+// originAllowed reports whether the page that opens a socket is the host's own or a listed one.
 func originAllowed(r *http.Request, allowed []string) bool {
 	origin := r.Header.Get("Origin")
 	if origin == "" || slices.Contains(allowed, origin) {

@@ -144,7 +144,7 @@ func (t *JoinTree) sets() [][]VarID {
 	return sets
 }
 
-// widens tells whether a distribution has a positive number where another has none.
+// widens reports whether a distribution has a positive number where another has none.
 func (d *distribution) widens(before *distribution) bool {
 	more := func(now, then []float64) bool {
 		for i, x := range now {

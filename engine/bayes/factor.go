@@ -259,7 +259,7 @@ func rescale(x []float64) (exponent int, low float64) {
 	return exponent, low * first * second
 }
 
-// level keeps the largest entry away from the ends of the range, by a power of two, and tells whether there are zeros.
+// level keeps the largest entry away from the ends of the range, by a power of two, and reports whether there are zeros.
 func level(x []float64) (zeros bool) {
 	high := 0.0
 	for _, v := range x {

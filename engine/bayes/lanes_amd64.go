@@ -1,6 +1,6 @@
 package bayes
 
-// vectors tells whether the processor and the operating system have AVX, whose registers hold four lanes.
+// vectors reports whether the processor and the operating system have AVX, whose registers hold four lanes.
 var vectors = hasAVX()
 
 func hasAVX() bool

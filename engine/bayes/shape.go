@@ -60,7 +60,7 @@ func CompileAs(n *Network, s Shape, together ...[]VarID) (*JoinTree, error) {
 	return layOut(n, usual, x, e, together)
 }
 
-// fits tells whether the chains are those of the network's noisy families.
+// fits reports whether the chains are those of the network's noisy families.
 func (s Shape) fits(n *Network) bool {
 	if len(s.Chains) != len(n.variables) {
 		return false

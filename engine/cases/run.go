@@ -23,7 +23,7 @@ type Result struct {
 	Amiss   []string // expected checks not advised, or a check without its tool at hand
 }
 
-// First tells whether a true cause led on what was told unasked.
+// First reports whether a true cause led on what was told unasked.
 func (r *Result) First() bool { return r.Places[0] == 1 }
 
 // Settled is the number of checks after which a true cause led and went on leading, or -1.

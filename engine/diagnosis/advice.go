@@ -86,7 +86,7 @@ func (s *subject) checks(list []candidate) []AdvisedCheck {
 	return out
 }
 
-// matters tells whether a cause can change the order of the checks.
+// matters reports whether a cause can change the order of the checks.
 func (s *subject) matters(weights []float64, cause int) bool {
 	return weights[cause]*entropy(s.posterior[cause]) > negligible
 }

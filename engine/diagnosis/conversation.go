@@ -254,7 +254,7 @@ func (c *Conversation) offer(e Event) {
 	}
 }
 
-// settledBy tells whether something told leaves nothing of the offer to ask: it speaks of the same observation, or is one of
+// settledBy reports whether something told leaves nothing of the offer to ask: it speaks of the same observation, or is one of
 // the alternatives.
 func (p Pending) settledBy(t Told) bool {
 	return p.Reading.Observation.ID == t.Observation.ID ||

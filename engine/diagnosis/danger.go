@@ -47,7 +47,7 @@ func (e *Engine) dangers(f facts, t *knowledge.Texts) []Danger {
 	return out
 }
 
-// all tells whether all conditions hold.
+// all reports whether all conditions hold.
 func (f facts) all(trips []knowledge.Trip) bool {
 	for _, trip := range trips {
 		x, ok := f.told[trip.ID]
@@ -63,7 +63,7 @@ func (f facts) all(trips []knowledge.Trip) bool {
 	return true
 }
 
-// lifted tells whether what was told takes a trigger away. What has been done or has changed since must have been told no
+// lifted reports whether what was told takes a trigger away. What has been done or has changed since must have been told no
 // earlier than what it takes away.
 func (e *Engine) lifted(d knowledge.Danger, t knowledge.Trigger, f facts) bool {
 	latest := 0
@@ -94,7 +94,7 @@ func ways(d knowledge.Danger, triggers []string) (out []Lift) {
 	return out
 }
 
-// concerns tells whether one of some triggers is named, or none is.
+// concerns reports whether one of some triggers is named, or none is.
 func concerns(of, triggers []string) bool {
 	return len(of) == 0 || slices.ContainsFunc(of, func(id string) bool { return slices.Contains(triggers, id) })
 }
@@ -139,7 +139,7 @@ func (s *subject) gate() gate {
 	return g
 }
 
-// dealtWith tells whether something that was done since lifts a danger, whatever triggers it.
+// dealtWith reports whether something that was done since lifts a danger, whatever triggers it.
 func (s *subject) dealtWith(d knowledge.Danger, f facts) bool {
 	return slices.ContainsFunc(d.LiftedBy, func(l knowledge.Lift) bool {
 		return len(l.Of) == 0 && f.all(l.All) && slices.ContainsFunc(l.All, func(trip knowledge.Trip) bool {
@@ -169,5 +169,5 @@ func (g gate) forbidsRepair(r knowledge.Repair) string {
 	return ""
 }
 
-// forbidsStart tells whether no start may be made.
+// forbidsStart reports whether no start may be made.
 func (g gate) forbidsStart() bool { return g.forbids(knowledge.Gates{NeedsStart: true}) != "" }

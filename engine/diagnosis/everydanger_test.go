@@ -102,7 +102,7 @@ func TestEveryDangerHasItsSteps(t *testing.T) {
 	}
 }
 
-// meets tells whether told has every observation of a trigger in the state that it asks for.
+// meets reports whether told has every observation of a trigger in the state that it asks for.
 func meets(trigger knowledge.Trigger, told string) bool {
 	for _, trip := range trigger.All {
 		i := slices.IndexFunc(strings.Fields(told), func(s string) bool { return strings.HasPrefix(s, trip.ID+"=") })

@@ -124,7 +124,7 @@ func (s *subject) advance(c Conversation, g *Guidance) {
 	g.Reason = s.texts.Phrases["reason_none"]
 }
 
-// starts tells whether what comes next needs a start.
+// starts reports whether what comes next needs a start.
 func (s *subject) starts(g *Guidance) bool {
 	if g.Recovery.Stage == Starting {
 		return true
@@ -144,7 +144,7 @@ const warnFrom = 0.02
 // startWarnFrom is the same where what comes next needs a start, for then the danger is at hand.
 const startWarnFrom = 0.004
 
-// warning is what can be answered from memory and may well bring out a danger that nobody has been told of. Dangers come
+// warning is what can be answered from memory and could reveal an unreported danger. Dangers come
 // before diagnosis, so a conversation asks it before all else; but not one by one: the first is the question that asks for
 // all of them at once, and only if something of it was so, or could not be told, the likeliest of them follow.
 func (s *subject) warning(c Conversation, from float64) (id string, err error) {
@@ -201,7 +201,7 @@ func (s *subject) together() *knowledge.Observation {
 	return &s.model.Observations[i]
 }
 
-// found tells whether one of some observations has triggered a danger that stands.
+// found reports whether one of some observations has triggered a danger that stands.
 func (s *subject) found(ids []string) bool {
 	return slices.ContainsFunc(s.dangers, func(d Danger) bool {
 		return d.Severity >= NoStart && slices.ContainsFunc(d.Triggers, func(id string) bool { return slices.Contains(ids, id) })
@@ -218,7 +218,7 @@ func (s *subject) doubtful(c Conversation) string {
 	return ""
 }
 
-// diagnosed tells whether a question that serves the diagnosis has been asked: one that takes a look, or a fact of the
+// diagnosed reports whether a question that serves the diagnosis has been asked: one that takes a look, or a fact of the
 // installation.
 func (s *subject) diagnosed(c Conversation) bool {
 	return slices.ContainsFunc(c.Told, func(t Told) bool {
@@ -349,13 +349,13 @@ func (s *subject) feared(c Conversation) string {
 	return ""
 }
 
-// bringsOut tells whether a danger that forbids a start would stand with an observation and does not without.
+// bringsOut reports whether a danger that forbids a start would stand with an observation and does not without.
 func (s *subject) bringsOut(o Observation) bool {
 	f := knowledge.Finding{ID: o.ID, State: o.State, Number: o.Number, IsNumber: o.Kind == NumberValue}
 	return slices.ContainsFunc(s.newDangers(f), func(d Danger) bool { return d.Severity >= NoStart })
 }
 
-// asGrave tells whether an observation would bring out an urgent danger, or a worse one, and nothing that stands is more
+// asGrave reports whether an observation would bring out an urgent danger, or a worse one, and nothing that stands is more
 // severe.
 func (s *subject) asGrave(o Observation) bool {
 	standing := slices.MaxFunc(s.dangers, func(a, b Danger) int { return cmp.Compare(a.Severity, b.Severity) }).Severity
@@ -403,7 +403,7 @@ func named(roles ...string) []string {
 	return slices.DeleteFunc(roles, func(id string) bool { return id == "" })
 }
 
-// asked tells whether a question was answered or skipped, and nothing has been done since that may have changed the answer.
+// asked reports whether a question was answered or skipped, and nothing has been done since that may have changed the answer.
 func (s *subject) asked(c Conversation, id string) bool { return c.told(id) && !s.past[id] }
 
 func (c Conversation) told(id string) bool {

@@ -18,7 +18,7 @@ type pin struct {
 	spent  float64 // expected cost up to and with it
 }
 
-// done tells whether a repair was made, or something was told that says so.
+// done reports whether a repair was made, or something was told that says so.
 func (s *subject) done(repair string) bool {
 	return slices.Contains(s.request.Mended, repair) || slices.ContainsFunc(s.told, func(f knowledge.Finding) bool {
 		o, ok := s.model.Observation(f.ID)
@@ -44,7 +44,7 @@ func (p *planning) pin() {
 	}
 }
 
-// unwilling tells whether a repair takes more than the owner does.
+// unwilling reports whether a repair takes more than the owner does.
 func (s *subject) unwilling(r knowledge.Repair) bool {
 	_, _, level := prepares(r.Gates)
 	return s.request.Willing > 0 && level > s.request.Willing

@@ -462,7 +462,7 @@ func (s *subject) mostBlamed(r knowledge.Repair) int {
 	return best
 }
 
-// waitsFor tells whether a check that a repair comes after is still to be made, and can be.
+// waitsFor reports whether a check that a repair comes after is still to be made, and can be.
 func (s *subject) waitsFor(check string) bool {
 	o, _ := s.model.Observation(check)
 	return !s.in.Known(check) && s.gates.forbids(o.Gates) == "" && (o.Tool == "" || slices.Contains(s.request.Tools, o.Tool))

@@ -23,15 +23,15 @@ func (s *subject) pointsTo() map[string][]string {
 	return out
 }
 
-// ruledOut tells whether a finding rules a repair out: nobody fills a full tank.
+// ruledOut reports whether a finding rules a repair out: nobody fills a full tank.
 func (s *subject) ruledOut(r knowledge.Repair) bool { return s.still.any(r.Against) }
 
-// any tells whether one of some conditions holds.
+// any reports whether one of some conditions holds.
 func (f facts) any(of []knowledge.Trigger) bool {
 	return slices.ContainsFunc(of, func(t knowledge.Trigger) bool { return f.all(t.All) })
 }
 
-// serves tells whether a repair mends a cause, and no finding points to another one for it.
+// serves reports whether a repair mends a cause, and no finding points to another one for it.
 func (s *subject) serves(r knowledge.Repair, cause string) bool {
 	return slices.Contains(r.Mends, cause) && (len(s.pointed[cause]) == 0 || slices.Contains(s.pointed[cause], r.ID))
 }

@@ -61,7 +61,7 @@ func (e *Engine) pastOf(r Request) map[string]bool {
 	return out
 }
 
-// changes tells whether what a repair mends or disturbs can bring an observation about.
+// changes reports whether what a repair mends or disturbs can bring an observation about.
 func (e *Engine) changes(repair, observation string) bool {
 	r, _ := e.repair(repair)
 	bears := func(cause string) bool {
@@ -317,7 +317,7 @@ func (e *Engine) aftercare(c Conversation, r *Recovery) error {
 	return nil
 }
 
-// endsIn tells whether what a chain ends in was mended.
+// endsIn reports whether what a chain ends in was mended.
 func (e *Engine) endsIn(chain Chain, mended []Done) bool {
 	end := chain.Links[len(chain.Links)-1].ID
 	return slices.ContainsFunc(mended, func(d Done) bool {

@@ -222,7 +222,7 @@ func TestNoProhibitionGetsLost(t *testing.T) {
 	require.Greater(t, seen, 300)
 }
 
-// warns tells whether a text is there to keep people from harm.
+// warns reports whether a text is there to keep people from harm.
 func warns(at string) bool {
 	return strings.Contains(at, "/cautions/") || strings.HasPrefix(at, "dangers.yaml/")
 }

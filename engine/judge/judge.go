@@ -185,7 +185,7 @@ func (p *play) search() error {
 	return nil
 }
 
-// free tells whether a question is none of the checks: the card, what the panel shows, what a danger may come to light by.
+// free reports whether a question is none of the checks: the card, what the panel shows, what a danger may come to light by.
 func (p *play) free(g *diagnosis.Guidance) bool {
 	id := g.Next[0]
 	if o, ok := p.j.model.Observation(id); ok && o.SafetyCard {
@@ -335,12 +335,12 @@ func (t trigger) stands(a *diagnosis.Assessment) bool {
 	return slices.ContainsFunc(a.Dangers, func(d diagnosis.Danger) bool { return d.ID == t.danger || t.covered(d.ID) })
 }
 
-// covered tells whether a danger that sends everybody out says all that a lesser one would.
+// covered reports whether a danger that sends everybody out says all that a lesser one would.
 func (t trigger) covered(standing string) bool {
 	return t.danger == "no_tested_alarm" && standing == "exhaust_inside"
 }
 
-// lifted tells whether more was told, by which a danger is none: a fan that cools is no flame, and where the exhaust's
+// lifted reports whether more was told, by which a danger is none: a fan that cools is no flame, and where the exhaust's
 // end is dry, no fuel has come with a line that is empty or with a code that is shown before any fuel comes.
 func (t trigger) lifted(told []diagnosis.Observation) bool {
 	has := func(id string, states ...string) bool {

@@ -115,7 +115,7 @@ func NewCaller(m *knowledge.Model, seed, number uint64) *Caller {
 // Answer is the caller's answer to a question, "can't tell" included.
 func (c *Caller) Answer(id string) diagnosis.Observation { return c.t.answer(id) }
 
-// Runs tells whether the heater is well once repairs were made: one that mends a cause mends it wholly.
+// Runs reports whether the heater is well once repairs were made: one that mends a cause mends it wholly.
 func (c *Caller) Runs(repairs []string) bool { return len(c.Found(repairs)) == len(c.Truth) }
 
 // Found lists the true causes that repairs mend.

@@ -120,7 +120,7 @@ func (s *situation) key(c *Computation, name string) string {
 	return key.String()
 }
 
-// looksAt tells whether the computation depends on a setup fact.
+// looksAt reports whether the computation depends on a setup fact.
 func (c *Computation) looksAt(id string) bool {
 	return c != nil && (slices.Contains(c.Facts, id) || slices.Contains(c.Optional, id))
 }

@@ -27,7 +27,7 @@ func (g Gates) Names() (names []string) {
 	return names
 }
 
-// Overlaps tells whether both involve the same thing.
+// Overlaps reports whether both involve the same thing.
 func (g Gates) Overlaps(o Gates) bool {
 	theirs := o.all()
 	for i, set := range g.all() {
@@ -68,7 +68,7 @@ type Lift struct {
 	Of  []string
 }
 
-// Lifts tells whether a lift concerns a trigger.
+// Lifts reports whether a lift concerns a trigger.
 func (l Lift) Lifts(t Trigger) bool {
 	return len(l.Of) == 0 || slices.ContainsFunc(t.All, func(trip Trip) bool { return slices.Contains(l.Of, trip.ID) })
 }
@@ -80,7 +80,7 @@ type Mend struct {
 	Of     []string
 }
 
-// Permits tells whether a danger allows a repair in spite of its gates.
+// Permits reports whether a danger allows a repair in spite of its gates.
 func (d Danger) Permits(repair string) bool {
 	return slices.Contains(d.Allows, repair) || slices.ContainsFunc(d.MendedBy, func(m Mend) bool { return m.Repair == repair })
 }

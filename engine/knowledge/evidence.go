@@ -151,7 +151,7 @@ func (m *Model) load(tree *bayes.JoinTree) loaded {
 const (
 	UnusedNoBearing = "unused_no_bearing" // the model draws nothing from it
 	UnusedDoubtful  = "unused_doubtful"   // no state of the heater explains the reading
-	UnusedVoid      = "unused_void"       // what it looks at never had its turn
+	UnusedVoid      = "unused_void"       // the start ended before this part operated
 )
 
 // Enter forgets what was entered before and enters these findings, which must have passed Check. That somebody
@@ -255,7 +255,7 @@ func soften(l []float64) {
 	}
 }
 
-// matters tells whether a setup fact changes anything.
+// matters reports whether a setup fact changes anything.
 func (m *Model) matters(setup string) bool {
 	return m.bears(setup) ||
 		slices.ContainsFunc(m.average, func(a setupFactor) bool { _, ok := a[setup]; return ok }) ||
@@ -384,7 +384,7 @@ func (in *Inquiry) apply(l *loaded, tree *bayes.JoinTree, entries []entry, absen
 	l.in = append(l.in[:0], entries...)
 }
 
-// same tells whether two entries speak of the same variable or group of readings.
+// same reports whether two entries speak of the same variable or group of readings.
 func (e entry) same(o entry) bool { return e.group == o.group && e.variable == o.variable }
 
 func (e entry) set(q *bayes.Query) {
@@ -438,7 +438,7 @@ func (in *Inquiry) cause(l *loaded, entries []entry, i int) (float64, error) {
 // Unused tells which findings changed nothing, and the phrase that says why.
 func (in *Inquiry) Unused() map[string]string { return in.unused }
 
-// Known tells whether something was told about an observation or setup fact.
+// Known reports whether something was told about an observation or setup fact.
 func (in *Inquiry) Known(id string) bool { return in.known[id] }
 
 // LogEvidence is ln P(findings | somebody complained), up to the densities' units.

@@ -137,7 +137,7 @@ func (m *Model) ground(s *situation) *ground {
 	return &ground{now, none, m.files.levelsOf(m.groups, s)}
 }
 
-// bears tells whether a quantity is computed from the setup fact.
+// bears reports whether a quantity is computed from the setup fact.
 func (m *Model) bears(id string) bool {
 	return slices.ContainsFunc(m.files.quantities, func(q *quantity) bool {
 		return q.computed.looksAt(id)

@@ -21,7 +21,7 @@ type Model struct {
 	Observations []Observation
 	Repairs      []Repair
 	Endings      []Ending
-	Watch        []string // observations that tell whether a start goes as it should, in the order in which they show
+	Watch        []string // observations that report whether a start goes as it should, in the order in which they show
 	Dangers      []Danger
 	Limits       []Limit
 	Tools        []string
@@ -117,7 +117,7 @@ type Observation struct {
 	Denies     []string // observations, each of which it asks for in one question: its first state denies them all
 	Does       string   // the repair that its last state says was made; may be empty
 	OnlyIf     []Condition
-	VoidIf     []Condition // any of them makes it tell nothing, for what it looks at never had its turn
+	VoidIf     []Condition // any of them makes it tell nothing, for the start ended before this part operated
 	SureIf     []Condition // if there are any and none of them holds, it is as likely as not that it tells nothing
 }
 
@@ -165,7 +165,7 @@ const (
 	Licensed = "licensed" // somebody licensed is called
 )
 
-// Ends tells whether the ending mends a cause.
+// Ends reports whether the ending mends a cause.
 func (e Ending) Ends(c Cause) bool {
 	return e.Everything || slices.Contains(e.Groups, c.Group) || slices.Contains(e.Mends, c.ID)
 }

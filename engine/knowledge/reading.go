@@ -172,7 +172,7 @@ func (f *files) levelsOf(groups []*readingGroup, s *situation) []levels {
 	return out
 }
 
-// explain tells whether some configuration makes a reading noticeably denser than an outlier is. A reading that none
+// explain reports whether some configuration makes a reading noticeably denser than an outlier is. A reading that none
 // explains is left out: it would shift odds by a few hundredths at most, but cast doubt on the readings beside it.
 func (l *levels) explain(g *readingGroup, i int, x []float64) bool {
 	r := g.readings[i]

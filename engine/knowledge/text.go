@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// textFile tells whether a path is a language's text file: text/<locale>/<what>.yaml.
+// textFile reports whether a path is a language's text file: text/<locale>/<what>.yaml.
 func textFile(p string) (locale, what string, ok bool) {
 	parts := strings.Split(p, "/")
 	for i, part := range parts {

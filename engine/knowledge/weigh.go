@@ -141,7 +141,7 @@ func (w *weighing) finds(i int) int {
 	})
 }
 
-// unmoved tells whether a fact of the installation is sure to move no odds by as much as is asked for. Without it the odds of some
+// unmoved reports whether a fact of the installation is sure to move no odds by as much as is asked for. Without it the odds of some
 // causes are multiplied beforehand. That multiplies those of any other cause by a quotient of two expected products, with it
 // and without it, which are bounded by how probable the multiplied causes then are.
 func (w *weighing) unmoved(i int) bool {
@@ -213,7 +213,7 @@ func expectedProduct(causes []int, by, p []float64) (low, high float64) {
 	return low, high
 }
 
-// changesOthers tells whether without a finding of the heater another entry than its own would be otherwise.
+// changesOthers reports whether without a finding of the heater another entry than its own would be otherwise.
 func (w *weighing) changesOthers(i int) bool {
 	in, f := w.in, w.in.findings[i]
 	own := func(e entry) bool {
@@ -230,7 +230,7 @@ func (w *weighing) changesOthers(i int) bool {
 	return false
 }
 
-// conditions tells whether some other finding counts otherwise without this one.
+// conditions reports whether some other finding counts otherwise without this one.
 func (in *Inquiry) conditions(i int) bool {
 	f := in.findings[i]
 	for k, other := range in.findings {

@@ -31,7 +31,7 @@ type Case struct {
 	Sure   float64 // that it is so, from 0 to 1
 }
 
-// Teaches tells whether the case is a finding and not a guess.
+// Teaches reports whether the case is a finding and not a guess.
 func (c Case) Teaches() bool { return c.By != ByGuess && c.Sure > 0.5 && len(c.Causes) > 0 }
 
 // key orders cases: those of one installation and with like findings stand together, which makes counting quick.

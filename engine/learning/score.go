@@ -40,7 +40,7 @@ type Bin struct {
 	Low, High float64 // interval for the share that the true probability may have
 }
 
-// Calibrated tells whether the mean forecast lies in the interval.
+// Calibrated reports whether the mean forecast lies in the interval.
 func (b Bin) Calibrated() bool { return b.Mean >= b.Low && b.Mean <= b.High }
 
 // edges of the bins: finer where most causes lie.

@@ -275,7 +275,7 @@ func (n Night) bounds() []bound {
 }
 
 // NightEnergy is what a night takes. Left may be negative, and is then what is missing. Lasts is how long the heater may
-// run until the usable part is gone, its starts counted first, and infinite for a running current of nought.
+// run until the usable part is gone, its starts counted first, and infinite for a running current of zero.
 type NightEnergy struct {
 	Taken   Coulomb
 	Energy  Joule // at the nominal voltage
@@ -313,7 +313,7 @@ func EnergyOfNight(n Night) (NightEnergy, error) {
 	lasts := math.Inf(1)
 	if n.Running > 0 {
 		lasts = max(0, spare) / float64(n.Running)
-		w.step("lasts", "((charge − 1 + usable)·C − starts)/I, not below nought", lasts, "h", "conservation of charge",
+		w.step("lasts", "((charge − 1 + usable)·C − starts)/I, not below zero", lasts, "h", "conservation of charge",
 			"max(0, ((# − 1 + #) × # − #) / #)", float64(n.Charge), float64(n.Usable), capacity, starts, float64(n.Running))
 	}
 	return NightEnergy{Coulomb(taken) * AmpereHour, Joule(taken*float64(n.Battery.Nominal)) * WattHour, Share(left),

@@ -31,14 +31,14 @@ const (
 	RoughnessSlack    Metre = 3e-3      // flexible duct, older handbooks, from memory
 )
 
-// The flow is laminar below one and turbulent above the other number of Reynolds; in between nobody knows, and the
+// The flow is laminar below one and turbulent above the other Reynolds number; in between nobody knows, and the
 // factor is put on the straight line that joins the two laws.
 const (
 	laminarEnd     = 2300
 	turbulentBegin = 4000
 )
 
-// FrictionFactor is Darcy's, by the number of Reynolds (1e-3 to 1e8) and the roughness over the diameter (0 to 0.05), else
+// FrictionFactor is Darcy's, by the Reynolds number (1e-3 to 1e8) and the roughness over the diameter (0 to 0.05), else
 // *RangeError. Source: 64/Re below 2300; Colebrook's equation from 4000, solved with a fixed number of steps of Newton's
 // method, which closes in from one side; between them, where the flow is undecided, a straight line.
 func FrictionFactor(reynolds, roughness float64) (float64, error) {
@@ -121,7 +121,7 @@ func PressureLossOf(p Pipe, f Fluid, flow CubicMetrePerSecond) (PressureLoss, er
 	return l, nil
 }
 
-// state is the velocity, the number of Reynolds and the friction factor, nought when nothing flows.
+// state is the velocity, the Reynolds number and the friction factor, zero when nothing flows.
 func (p Pipe) state(f Fluid, flow float64) (v, re, factor float64) {
 	d := float64(p.Diameter)
 	v = flow / (math.Pi / 4 * d * d)
@@ -142,7 +142,7 @@ func (p Pipe) loss(f Fluid, flow float64) (pipe, fittings float64) {
 func (l *PressureLoss) record(p Pipe, f Fluid, flow float64) {
 	w, d, v := &l.Working, float64(p.Diameter), float64(l.Velocity)
 	w.step("velocity", "Q/(π/4·D²)", v, "m/s", geometry, "# / (3.14159265 / 4 × # ^ 2)", flow, d)
-	w.step("number of Reynolds", "ρ·v·D/μ", l.Reynolds, "", "definition", "# × # × # / #", float64(f.Density), v, d, float64(f.Viscosity))
+	w.step("Reynolds number", "ρ·v·D/μ", l.Reynolds, "", "definition", "# × # × # / #", float64(f.Density), v, d, float64(f.Viscosity))
 	switch relative := float64(p.Roughness) / d; {
 	case l.Reynolds == 0:
 		w.find("friction factor", "nothing flows", 0, "", "definition")

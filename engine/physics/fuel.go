@@ -202,6 +202,6 @@ func StandingFuel(l Line, strokes int) (Figure[CubicMetre], error) {
 	pumped := float64(strokes) * float64(l.Dose/Millilitre)
 	w.step("volume pumped", "n·dose", pumped, "mL", "conservation of mass", "# × # / 1000", float64(strokes), float64(l.Dose/Microlitre))
 	over := max(0, pumped-volume)
-	w.step("standing in the chamber", "pumped − line, not below nought", over, "mL", "conservation of mass", "max(0, # − #)", pumped, volume)
+	w.step("standing in the chamber", "pumped − line, not below zero", over, "mL", "conservation of mass", "max(0, # − #)", pumped, volume)
 	return Figure[CubicMetre]{CubicMetre(over) * Millilitre, w}, nil
 }

@@ -238,7 +238,7 @@ func drawnFeed(t *rapid.T) physics.Feed {
 		Temperature: draw[physics.Celsius](t, "conductor", 0, 70), Ambient: draw[physics.Celsius](t, "ambient", -10, 60)}
 }
 
-// does tells whether a size would do, worked out from the parts.
+// does reports whether a size would do, worked out from the parts.
 func does(t *rapid.T, f physics.Feed, area physics.SquareMetre) bool {
 	r := must[physics.Figure[physics.Ohm]](t)(physics.ConductorResistance(physics.Conductor{Construction: f.Construction, Area: area}, 2*f.Length, f.Temperature))
 	carries := must[physics.Figure[physics.Ampere]](t)(physics.Ampacity(area, f.Ambient))

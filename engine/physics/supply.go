@@ -175,7 +175,7 @@ type StartCurve struct {
 	Working Working
 }
 
-// CurveOfStart follows a start while the plug warms: steps + 1 moments from nought to duration, each solved as
+// CurveOfStart follows a start while the plug warms: steps + 1 moments from zero to duration, each solved as
 // VoltageWhileGlowing does, with the plug's resistance then in place of s.Plug. Duration 1 to 600 s, 1 to 1000 steps;
 // else *RangeError, as for what VoltageWhileGlowing and Plug.ResistanceAfter refuse, which name the sources.
 func CurveOfStart(s Supply, plug Plug, duration Second, steps int) (StartCurve, error) {

@@ -25,7 +25,7 @@ func Faults() []string {
 	return out
 }
 
-// Knows tells whether a fault can be put in.
+// Knows reports whether a fault can be put in.
 func Knows(id string) bool {
 	_, err := faultOf(id)
 	return err == nil

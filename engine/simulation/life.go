@@ -94,7 +94,7 @@ func (h *Heater) Emerged() []string {
 	return out
 }
 
-// drowned tells whether the fuel in the chamber alone would spoil the next start.
+// drowned reports whether the fuel in the chamber alone would spoil the next start.
 func (h *Heater) drowned() bool {
 	c := h.Clone()
 	n := c.in.Nominal / 12
@@ -145,7 +145,7 @@ func (h *Heater) Complaint() string {
 	return map[string]string{"steam": "smoke_or_smell", "first_smell": "smoke_or_smell", "satisfied": "little_heat", "cooling": "fan_unasked"}[h.imagined]
 }
 
-// slow tells whether it lit late, or at the second try only, and then ran.
+// slow reports whether it lit late, or at the second try only, and then ran.
 func (h *Heater) slow() bool {
 	return h.record.Lit > 0 && h.record.Ready > 0 && h.record.Code == "none" && (h.record.Lit > preglow+70 || h.record.Tries > 1)
 }
@@ -190,8 +190,8 @@ func (h *Heater) smoking() string {
 	return "none"
 }
 
-// silent tells whether exhaust comes in so thinly that nobody could perceive it.
+// silent reports whether exhaust comes in so thinly that nobody could perceive it.
 func (h *Heater) silent() bool { x := h.inside(); return x > 0 && x <= smelt }
 
-// Silent tells whether exhaust comes into the living space and neither nose nor alarm tells it.
+// Silent reports whether exhaust comes into the living space and neither nose nor alarm tells it.
 func (h *Heater) Silent() bool { return h.silent() && h.Observe("co_alarm").State != "sounding" }

@@ -91,13 +91,13 @@ func init() {
 	}
 }
 
-// started tells whether the attempt came as far as turning the fan.
+// started reports whether the attempt came as far as turning the fan.
 func (h *Heater) started() bool { return h.record.meanSpeed > 0 || h.record.Tries > 0 }
 
 // trial is how long an owner lets it run, in s, to see whether a change does any good.
 const trial = 420
 
-// cures tells whether a change before the last attempt, made again as it was made, would have made it go well.
+// cures reports whether a change before the last attempt, made again as it was made, would have made it go well.
 func (h *Heater) cures(change func(c *Heater)) bool {
 	if h.before == nil {
 		return false

@@ -69,7 +69,7 @@ func (h *Heater) Run(a Attempt) Record {
 	return *rec
 }
 
-// blank tells whether the panel shows nothing at all.
+// blank reports whether the panel shows nothing at all.
 func (h *Heater) blank() bool {
 	b := &h.b
 	h.step(drive{awake: true})

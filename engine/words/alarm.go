@@ -300,7 +300,7 @@ func (a alarm) next(s *spoken, cover []int, i int) (at, n int) {
 	return i, 0
 }
 
-// weigh tells whether a hit is denied, and whether that or the hit itself is doubtful.
+// weigh reports whether a hit is denied, and whether that or the hit itself is doubtful.
 func (w *warner) weigh(s *spoken, h alarmHit, covered []bool) (denied, doubtful bool) {
 	first, last := s.words[h.from], s.words[h.to-1]
 	unsure := s.question[first.sentence] || s.doubted(h, w.doubt)
@@ -328,7 +328,7 @@ func (w *warner) weigh(s *spoken, h alarmHit, covered []bool) (denied, doubtful 
 	return false, unsure || h.Asks || first.clause != last.clause || s.doubted(h, h.doubt)
 }
 
-// doubted tells whether words of doubt, other than the hit's own, stand in its sentence.
+// doubted reports whether words of doubt, other than the hit's own, stand in its sentence.
 func (s *spoken) doubted(h alarmHit, doubt *regexp.Regexp) bool {
 	for i, x := range s.words {
 		if x.sentence != s.words[h.from].sentence {
@@ -383,7 +383,7 @@ func (w *warner) before(s *spoken, h alarmHit, covered []bool) (found, clearly b
 	return false, false
 }
 
-// after tells whether a negation closes the hit's clause: "exhaust smell: none".
+// after reports whether a negation closes the hit's clause: "exhaust smell: none".
 func (w *warner) after(s *spoken, h alarmHit) bool {
 	i := w.past(s, h.to)
 	n := s.is(w.negateLast, i)

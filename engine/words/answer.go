@@ -100,7 +100,7 @@ func (p *page) corrected(c Context) []mention {
 	return []mention{m}
 }
 
-// all tells whether phrases of a role and small words make up the whole text.
+// all reports whether phrases of a role and small words make up the whole text.
 func (p *page) all(r role) bool {
 	covered := make([]bool, len(p.tokens))
 	found := false

@@ -67,7 +67,7 @@ func (l labelled) causes() []string {
 	return nil
 }
 
-// is tells whether a reading is what the label says. A quantity may be off by 3 %: people round, and so do conversions.
+// is reports whether a reading is what the label says. A quantity may be off by 3 %: people round, and so do conversions.
 func (l label) is(r words.Reading) bool {
 	if l.ID != r.ID {
 		return false
@@ -206,7 +206,7 @@ func (j judgeOf) judge(t *testing.T, s labelled) (score, []string) {
 	return sc, notes
 }
 
-// warns tells whether a danger stands on what was read, or whether something that would bring it out is asked at once.
+// warns reports whether a danger stands on what was read, or whether something that would bring it out is asked at once.
 func (j judgeOf) warns(t *testing.T, danger string, out words.Result) bool {
 	if danger == "gas_smell" {
 		danger = "gas" // the model's name for it came after the labels

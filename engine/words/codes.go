@@ -85,7 +85,7 @@ func (p *page) code(i int) (mention, bool) {
 			}
 		}
 		if at+1 < len(p.tokens) && p.tokens[at].text == "o" && p.tokens[at+1].number && p.tokens[at+1].glued {
-			at++ // the letter for a nought: EO8
+			at++ // the letter for a zero: EO8
 		}
 	}
 	if at >= len(p.tokens) || !p.tokens[at].number || !announced && !letter && !strange {
@@ -111,19 +111,19 @@ func (p *page) code(i int) (mention, bool) {
 	return m, true
 }
 
-// noughtFirst tells whether a number is written as only a code is: 08.
+// noughtFirst reports whether a number is written as only a code is: 08.
 func (p *page) noughtFirst(at int) bool {
 	t := p.tokens[at]
 	return t.digits && !t.odd && !t.decimal && len(t.text) == 2 && t.text[0] == '0' && !t.glued && p.bareCode(at)
 }
 
-// lettered tells whether a letter stands at a place and a number close behind it.
+// lettered reports whether a letter stands at a place and a number close behind it.
 func (p *page) lettered(at int) bool {
 	t := p.tokens[at].text
 	return at+1 < len(p.tokens) && p.lang.others[t] && p.tokens[at+1].number && p.tokens[at+1].glued
 }
 
-// bareCode tells whether a number without anything beside it can be a code: a small whole one, no reading of a meter.
+// bareCode reports whether a number without anything beside it can be a code: a small whole one, no reading of a meter.
 func (p *page) bareCode(at int) bool {
 	t := p.tokens[at]
 	if !t.number || t.odd || t.decimal || p.reader.codes[int(t.value)] == "" {
@@ -140,7 +140,7 @@ func span(from, to int) []int {
 	return out
 }
 
-// shown tells whether a code without its announcement is said to be shown, or makes up its clause.
+// shown reports whether a code without its announcement is said to be shown, or makes up its clause.
 func (p *page) shown(from, to int) bool {
 	if from > 0 && p.lang.codeMarks[p.tokens[from-1].text] {
 		return true
@@ -179,7 +179,7 @@ func (p *page) codeState(at int, letter bool) string {
 	return ""
 }
 
-// counts tells whether the number at a place counts or measures something, or is a word that need not be a number.
+// counts reports whether the number at a place counts or measures something, or is a word that need not be a number.
 func (p *page) counts(at int) bool {
 	if at+1 >= len(p.tokens) {
 		return false
@@ -192,7 +192,7 @@ func (p *page) counts(at int) bool {
 		!p.lang.or[next.text]
 }
 
-// doubtfulCode tells whether words in the clause say that this is no code at all, such as a kind of petrol.
+// doubtfulCode reports whether words in the clause say that this is no code at all, such as a kind of petrol.
 func (p *page) doubtfulCode(from, at int) bool {
 	return slices.ContainsFunc(p.of(notCode), func(h hit) bool {
 		return p.clauseOf[h.from] == p.clauseOf[from] || p.clauseOf[h.from] == p.clauseOf[at]
@@ -304,7 +304,7 @@ func (p *page) nearestOf(c *mention, roles ...role) int {
 	return best
 }
 
-// datedBefore tells whether the clause just before a code's, in the same sentence, speaks of an earlier time.
+// datedBefore reports whether the clause just before a code's, in the same sentence, speaks of an earlier time.
 func (p *page) datedBefore(c *mention) bool {
 	k := p.clauseOf[c.from]
 	if k == 0 || p.clauses[k-1].sentence != p.clauses[k].sentence {

@@ -68,7 +68,7 @@ func (p *page) figures() []figure {
 	return out
 }
 
-// lasts tells whether a time begins at a token. Words such as "after an hour" say when, and the number says how long as well.
+// lasts reports whether a time begins at a token. Words such as "after an hour" say when, and the number says how long as well.
 func (p *page) lasts(i int) bool {
 	t := &p.tokens[i]
 	if !t.number && !p.lang.articles[t.text] || slices.ContainsFunc(p.coded, func(h hit) bool { return h.from <= i && i < h.to }) {
@@ -351,7 +351,7 @@ func (p *page) choose(f figure, places map[string]bool) (best *knowledge.Measure
 	return best, tied
 }
 
-// fits tells whether the figure can be the measure's by its unit, or its lack of one, and its size.
+// fits reports whether the figure can be the measure's by its unit, or its lack of one, and its size.
 func (p *page) fits(x *knowledge.Measure, f figure) bool {
 	if x.Min < x.Max && (f.value < x.Min || f.value > x.Max) {
 		return false
@@ -362,7 +362,7 @@ func (p *page) fits(x *knowledge.Measure, f figure) bool {
 	return x.Bare && p.plain(f)
 }
 
-// plain tells whether a number without a unit looks like a reading: with decimals or below zero, or of two digits and
+// plain reports whether a number without a unit looks like a reading: with decimals or below zero, or of two digits and
 // beside its place.
 func (p *page) plain(f figure) bool {
 	t := p.tokens[f.at]
@@ -439,7 +439,7 @@ func (p *page) guess(f figure, m mention) []mention {
 	return []mention{m}
 }
 
-// asksFor tells whether the figure can answer the open question: by its unit, or without one.
+// asksFor reports whether the figure can answer the open question: by its unit, or without one.
 func (p *page) asksFor(asked string, f figure) bool {
 	_, unit := p.reader.states(asked)
 	if unit == "" {
@@ -481,7 +481,7 @@ func value(x knowledge.Measure, v float64) Reading {
 	return Reading{ID: x.ID, Number: v, IsNumber: true}
 }
 
-// possible tells whether the model allows the reading.
+// possible reports whether the model allows the reading.
 func (p *page) possible(r Reading) bool {
 	if r.Unknown {
 		return true

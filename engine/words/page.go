@@ -284,7 +284,7 @@ func (p *page) own(in *tongue, from, to int) int {
 	return n
 }
 
-// foreign tells whether a phrase of another language stands on words that mean something else in its sentence's own.
+// foreign reports whether a phrase of another language stands on words that mean something else in its sentence's own.
 func (p *page) foreign(h hit) bool {
 	in := p.main[h.from]
 	if h.in == in || h.role != speaks && h.role != place && h.role != unit {
@@ -322,7 +322,7 @@ func (p *page) speak() {
 	}
 }
 
-// within is a longer phrase that uses all of a phrase's words and more, if there is one; same tells whether one of
+// within is a longer phrase that uses all of a phrase's words and more, if there is one; same reports whether one of
 // them speaks of the same. Phrases that do something else in the sentence come before those that speak of things.
 func (p *page) within(h hit) (longer *hit, same bool) {
 	near := p.begin(h.from-2*maxGap, h.to)
@@ -400,7 +400,7 @@ func (p *page) longest(hits []hit) []hit {
 	return out
 }
 
-// misspelt tells whether any of some tokens was read through a typing error.
+// misspelt reports whether any of some tokens was read through a typing error.
 func (p *page) misspelt(on []int) bool {
 	return slices.ContainsFunc(on, func(i int) bool { return len(p.tokens[i].alts) > 0 })
 }
@@ -432,7 +432,7 @@ func (p *page) part() {
 	finish(len(p.tokens))
 }
 
-// free tells whether none of the tokens is used up.
+// free reports whether none of the tokens is used up.
 func (p *page) free(from, to int) bool { return !slices.Contains(p.taken[from:to], true) }
 
 func (p *page) take(from, to int) {

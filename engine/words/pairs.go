@@ -187,7 +187,7 @@ func (r *rule) isThing(l *language, k int) bool {
 	return !slices.ContainsFunc(r.when[k], func(id int) bool { return !l.things[id] })
 }
 
-// tells tells whether the rule is about an observation.
+// tells reports whether the rule is about an observation.
 func (r *rule) tells(id string) bool {
 	about := func(f knowledge.Finding) bool { return f.ID == id }
 	return id != "" && (slices.ContainsFunc(r.Means, about) || slices.ContainsFunc(r.Denied, about))
@@ -239,7 +239,7 @@ func (p *page) nearestHit(a hit, among, chosen []hit) (best hit, ok bool) {
 	return best, ok
 }
 
-// overlap tells whether two phrases stand on the same word, other than as parts of a compound.
+// overlap reports whether two phrases stand on the same word, other than as parts of a compound.
 func (p *page) overlap(a, b hit) bool {
 	for _, i := range a.on {
 		if slices.Contains(b.on, i) && (p.tokens[i].parts == 0 || a.id == b.id) {
@@ -249,7 +249,7 @@ func (p *page) overlap(a, b hit) bool {
 	return false
 }
 
-// unnamedBefore tells whether nothing but the heater can be what is spoken of: no other thing stands before in the
+// unnamedBefore reports whether nothing but the heater can be what is spoken of: no other thing stands before in the
 // clause.
 func (p *page) unnamedBefore(a hit, r *rule) bool {
 	for i := len(p.spoken) - 1; i >= 0; i-- {
@@ -265,7 +265,7 @@ func (p *page) unnamedBefore(a hit, r *rule) bool {
 	return true
 }
 
-// cut tells whether a mark, a joining word or a pronoun stands in a stretch.
+// cut reports whether a mark, a joining word or a pronoun stands in a stretch.
 func (p *page) cut(from, to int) bool {
 	for i := from; i < to; i++ {
 		t := &p.tokens[i]
@@ -276,7 +276,7 @@ func (p *page) cut(from, to int) bool {
 	return false
 }
 
-// excludes tells whether a match that was taken leaves no room for another.
+// excludes reports whether a match that was taken leaves no room for another.
 func (p *page) excludes(taken, m match) bool {
 	for _, h := range m.hits {
 		if h.inner && slices.ContainsFunc(taken.hits, func(o hit) bool {
@@ -329,7 +329,7 @@ func (p *page) sameID(a, b *rule) bool {
 	return false
 }
 
-// forbidden tells whether a word close by forbids the rule.
+// forbidden reports whether a word close by forbids the rule.
 func (p *page) forbidden(m match) bool {
 	if len(m.rule.unless) == 0 {
 		return false

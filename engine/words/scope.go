@@ -86,7 +86,7 @@ func (p *page) after(h hit) int {
 	return -1
 }
 
-// onlyWhere tells whether nothing is read from a token but where the heater is: nobody aboard smells anything.
+// onlyWhere reports whether nothing is read from a token but where the heater is: nobody aboard smells anything.
 func (p *page) onlyWhere(token int) bool {
 	return !slices.ContainsFunc(p.stands(token), func(i int) bool {
 		r := p.mentions[i].rule
@@ -96,7 +96,7 @@ func (p *page) onlyWhere(token int) bool {
 	})
 }
 
-// goesOn tells whether anything else is read near behind a token in a negation's clause.
+// goesOn reports whether anything else is read near behind a token in a negation's clause.
 func (p *page) goesOn(token int, h hit) bool {
 	for i := token + 1; i < len(p.tokens) && p.clauseOf[i] == p.clauseOf[h.to-1]; i++ {
 		if len(p.stands(i)) > 0 && !p.onlyWhere(i) {
@@ -150,7 +150,7 @@ func (p *page) attach(h hit, token int) {
 	}
 }
 
-// measured tells whether a stretch holds a word that says how much, other than the ones that are meant to be there.
+// measured reports whether a stretch holds a word that says how much, other than the ones that are meant to be there.
 func (p *page) measured(from, to int) bool {
 	for i := from; i < min(to, len(p.tokens)); i++ {
 		if p.lang.degrees[p.tokens[i].text] && !p.taken[i] {
@@ -211,7 +211,7 @@ func (p *page) or(i int) bool {
 		!(i+1 < len(p.tokens) && p.lang.vague[p.tokens[i+1].text])
 }
 
-// orBetween tells whether nothing but an "or" and fillers stand between two places.
+// orBetween reports whether nothing but an "or" and fillers stand between two places.
 func (p *page) orBetween(from, to int) bool {
 	found := false
 	for i := from; i < to; i++ {
@@ -347,14 +347,14 @@ func (p *page) doubtfulClauses(r role, mark func(*clause)) {
 	}
 }
 
-// says tells whether anything is read from a clause.
+// says reports whether anything is read from a clause.
 func (p *page) says(c int) bool {
 	return slices.ContainsFunc(p.mentions, func(m mention) bool {
 		return slices.ContainsFunc(m.on, func(i int) bool { return p.clauseOf[i] == c })
 	})
 }
 
-// holdsOnly tells whether a clause holds nothing but marked words and such as say nothing.
+// holdsOnly reports whether a clause holds nothing but marked words and such as say nothing.
 func (p *page) holdsOnly(x clause, marked []bool) bool {
 	for i := x.from; i < x.to; i++ {
 		t := p.tokens[i]

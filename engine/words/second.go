@@ -164,7 +164,7 @@ func (p *page) suggest(found *Result, of []hunch, h *Hunches, stretches []Stretc
 	})
 }
 
-// confirms tells whether what the rules offer may be believed: one of it is much likelier than anything else that can
+// confirms reports whether what the rules offer may be believed: one of it is much likelier than anything else that can
 // be said of the observation. What may be a danger is rather asked.
 func (p *page) confirms(o *Offer, r Reading, of []hunch) bool {
 	top := of[0].score
@@ -202,7 +202,7 @@ func (p *page) contest(found *Result, k int, of []hunch, h *Hunches, stretches [
 		Danger: p.reader.dangerous(was) || p.reader.dangerous(r)})
 }
 
-// numbered tells whether a number stands in a reading's words.
+// numbered reports whether a number stands in a reading's words.
 func (p *page) numbered(r Reading) bool {
 	return slices.ContainsFunc(p.tokens, func(t token) bool { return t.number && t.from >= r.From && t.to <= r.To })
 }
@@ -267,7 +267,7 @@ func (p *page) fear(found *Result, x hunch, h *Hunches, stretches []Stretch, sco
 	found.Offers = append(found.Offers, o)
 }
 
-// surely tells whether a hunch may be believed: it is much likelier than anything else, what it is about is named in
+// surely reports whether a hunch may be believed: it is much likelier than anything else, what it is about is named in
 // the way the rules know, and nothing in its stretch is doubted, asked, told by others or of the past.
 func (p *page) surely(of []hunch, h *Hunches, s Stretch) bool {
 	if of[0].score < believedFrom || len(of) > 1 && of[0].score-of[1].score < sureBy {
@@ -407,12 +407,12 @@ func (p *page) offerFigure(found *Result, rs []Reading, here func(Reading) bool,
 	o.Reading, o.Alternatives = rs[0], rs[1:min(len(rs), maxOffered)]
 }
 
-// othersCounted tells whether a stretch holds another number that can be a reading.
+// othersCounted reports whether a stretch holds another number that can be a reading.
 func (p *page) othersCounted(s Stretch, f *figure) bool {
 	return slices.ContainsFunc(p.counted, func(o figure) bool { return o.at != f.at && o.at >= s.from && o.to <= s.to })
 }
 
-// couldBe tells whether a figure can be of a measure by its unit and size, wherever it stands.
+// couldBe reports whether a figure can be of a measure by its unit and size, wherever it stands.
 func (p *page) couldBe(x *knowledge.Measure, f *figure) bool {
 	if x.Min < x.Max && (f.value < x.Min || f.value > x.Max) || len(f.units) > 0 && !slices.Contains(f.units, x.Unit) ||
 		len(f.units) == 0 && !x.Bare {

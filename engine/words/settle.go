@@ -117,7 +117,7 @@ func (p *page) imply(out *Result, m mention) {
 	}
 }
 
-// settled tells whether what is likely meant was said outright elsewhere, without contradiction.
+// settled reports whether what is likely meant was said outright elsewhere, without contradiction.
 func (p *page) settled(j judged, clear map[string][]Reading, denied map[string]bool) bool {
 	if len(j.readings) == 0 {
 		return false
@@ -170,7 +170,7 @@ func sameValue(a, b Reading) bool {
 	return a.ID == b.ID && a.State == b.State && a.Number == b.Number && a.Unknown == b.Unknown
 }
 
-// vagueElsewhere tells whether the observation is also spoken of without its state and without negation.
+// vagueElsewhere reports whether the observation is also spoken of without its state and without negation.
 func (p *page) vagueElsewhere(id string) bool {
 	return slices.ContainsFunc(p.mentions, func(m mention) bool {
 		return m.rule != nil && m.rule.Either && m.denied == 0 && m.rule.Means[0].ID == id

@@ -69,7 +69,7 @@ func (s *scanner) add(from, to int, t token) {
 	s.tokens = append(s.tokens, t)
 }
 
-// minus tells whether a dash here makes the number that follows negative: nothing stands before it, a digit behind.
+// minus reports whether a dash here makes the number that follows negative: nothing stands before it, a digit behind.
 func (s *scanner) minus(r rune, size int) bool {
 	if r != '-' && r != '−' && r != '–' {
 		return false

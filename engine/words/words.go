@@ -228,12 +228,12 @@ func readings(fs []knowledge.Finding) []Reading {
 	return out
 }
 
-// grave tells whether any of some readings is of a danger, where a wrong "no" could kill.
+// grave reports whether any of some readings is of a danger, where a wrong "no" could kill.
 func (p *page) grave(rs []Reading) bool {
 	return slices.ContainsFunc(rs, func(r Reading) bool { return p.reader.graves[r.ID] })
 }
 
-// uncertain tells whether a denial was read through a typing error, or shares its stretch of words with another
+// uncertain reports whether a denial was read through a typing error, or shares its stretch of words with another
 // negation.
 func (p *page) uncertain(m mention) bool {
 	return p.misspelt(m.on) || slices.ContainsFunc(p.idle, func(i int) bool {
@@ -287,7 +287,7 @@ func fears(m *knowledge.Model) map[string][]knowledge.Trip {
 	return out
 }
 
-// dangerous tells whether a reading may bring out a danger.
+// dangerous reports whether a reading may bring out a danger.
 func (r *Reader) dangerous(x Reading) bool {
 	return slices.ContainsFunc(r.dangers, func(t knowledge.Trip) bool {
 		return t.ID == x.ID &&
@@ -295,7 +295,7 @@ func (r *Reader) dangerous(x Reading) bool {
 	})
 }
 
-// soothes tells whether a reading says that something is well that may be a danger.
+// soothes reports whether a reading says that something is well that may be a danger.
 func (r *Reader) soothes(x Reading) bool {
 	return !r.dangerous(x) && slices.ContainsFunc(r.dangers, func(t knowledge.Trip) bool { return t.ID == x.ID })
 }

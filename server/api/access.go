@@ -216,7 +216,7 @@ func allowed(c caller, method string) error {
 	return nil
 }
 
-// answersCard tells whether a request does nothing but answer the safety card of a conversation, which has an allowance
+// answersCard reports whether a request does nothing but answer the safety card of a conversation, which has an allowance
 // of its own.
 func (a *access) answersCard(req any) bool {
 	switch req := req.(type) {
@@ -242,13 +242,13 @@ func (a *access) onCard(observations []*lightoffv1.Observation, skipped []string
 	return len(observations)+len(skipped) > 0
 }
 
-// isOnCard tells whether an observation is on the safety card.
+// isOnCard reports whether an observation is on the safety card.
 func isOnCard(m *knowledge.Model, id string) bool {
 	o, ok := m.Observation(id)
 	return ok && o.SafetyCard
 }
 
-// guess tells whether a request tries a code that somebody might guess.
+// guess reports whether a request tries a code that somebody might guess.
 func guess(req any) bool {
 	switch req.(type) {
 	case *lightoffv1.RedeemCodeRequest, *lightoffv1.FindConversationRequest:
@@ -270,7 +270,7 @@ func (a *access) admit(ctx context.Context, method string, req any) (caller, err
 	return c, err
 }
 
-// warns tells whether a request is answered with its dangers, and no more, though its caller has asked for too much.
+// warns reports whether a request is answered with its dangers, and no more, though its caller has asked for too much.
 // No limit refuses an answer to the safety card.
 func (a *access) warns(req any) bool {
 	_, assess := req.(*lightoffv1.AssessRequest)

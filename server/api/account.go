@@ -62,7 +62,7 @@ func (a *account) with(e diagnosis.Event) sound {
 	return *a.next
 }
 
-// alarms tells whether there is one among the dangers that does not stand by the log.
+// alarms reports whether there is one among the dangers that does not stand by the log.
 func (a *account) alarms(dangers []diagnosis.Danger) bool {
 	if len(dangers) == 0 {
 		return false

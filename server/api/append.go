@@ -135,7 +135,7 @@ func (c *conversations) weigh(ctx context.Context, by *version, log *account,
 	return outcome{}, err
 }
 
-// tells tells whether an event of the kind may change an assessment.
+// tells reports whether an event of the kind may change an assessment.
 func tells(kind diagnosis.EventKind) bool {
 	switch kind {
 	case diagnosis.Assigned, diagnosis.Noted, diagnosis.Ticketed, diagnosis.Closed, diagnosis.Reopened, diagnosis.Hidden, diagnosis.Shown,
@@ -145,14 +145,14 @@ func tells(kind diagnosis.EventKind) bool {
 	return true
 }
 
-// vital tells whether an event is taken though a conversation is full: an answer to the safety card, and what brings
+// vital reports whether an event is taken though a conversation is full: an answer to the safety card, and what brings
 // out a danger.
 func (c core) vital(events []diagnosis.Event, e diagnosis.Event) bool {
 	log := c.account(events, "")
 	return c.onCard(e) || log.alarms(log.with(e).evidence.Dangers())
 }
 
-// onCard tells whether an event answers nothing but the safety card, or takes an answer to it back.
+// onCard reports whether an event answers nothing but the safety card, or takes an answer to it back.
 func (c core) onCard(e diagnosis.Event) bool {
 	ids := slices.Clone(e.Skipped)
 	for _, o := range e.Observations {

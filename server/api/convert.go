@@ -330,7 +330,7 @@ type outcome struct {
 	guidance *diagnosis.Guidance
 }
 
-// pending tells whether the assessment is still to come.
+// pending reports whether the assessment is still to come.
 func (o outcome) pending() bool { return o.guidance == nil }
 
 // pending shows a conversation of which there are only the dangers yet. The safety card can be answered meanwhile.

@@ -68,7 +68,7 @@ func aboutHeater(d *desk, state diagnosis.Conversation) bool {
 	return slices.ContainsFunc(state.Told, func(t diagnosis.Told) bool { return !t.Skipped && d.isComplaint(t.Observation.ID) })
 }
 
-// isComplaint tells whether an observation is about the heater and not about safety or setup.
+// isComplaint reports whether an observation is about the heater and not about safety or setup.
 func (c core) isComplaint(id string) bool {
 	o, ok := c.model.Observation(id)
 	return ok && !o.SafetyCard

@@ -22,7 +22,7 @@ import (
 type core struct {
 	understanding
 	models *models
-	// line is waited in for a processor. An assessment fills one and takes megabytes, so more of them at a time would only
+	// line is waited in for an inference slot. An assessment fills one and takes megabytes, so more of them at a time would only
 	// make all of them late.
 	line    *line
 	metrics *metrics

@@ -40,7 +40,7 @@ var statusCodes = append(ownCodes, []coded{
 	{context.DeadlineExceeded, rpc.Code_DEADLINE_EXCEEDED, lightoffv1.ErrorReason_ERROR_REASON_DEADLINE_EXCEEDED},
 }...)
 
-// seldom keeps a database that is away, while everybody asks again, from filling the log.
+// seldom limits the rate of its log line while the database is down.
 var seldom = rate.Sometimes{Interval: time.Second}
 
 // refused is the error of who has asked for too much, or at a bad time.

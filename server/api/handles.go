@@ -77,7 +77,7 @@ func (a *access) named(ctx context.Context, who caller, method string, req any) 
 	return n, nil
 }
 
-// namesOne tells whether a method's requests name a conversation by their field "id".
+// namesOne reports whether a method's requests name a conversation by their field "id".
 func namesOne(method string) bool {
 	return strings.HasPrefix(method, "/lightoff.v1.ConversationService/") || strings.HasPrefix(method, "/lightoff.v1.DeskService/")
 }

@@ -15,7 +15,7 @@ type Limits struct {
 	Requests float64 // a second, on average; ten seconds' worth may come at once
 	Opens    float64 // conversations opened in an hour, on average; a sixth of that may come at once
 	Sockets  int     // sockets and streams open at the same time
-	Waiting  int     // assessments that wait for a processor at the same time
+	Waiting  int     // assessments that wait for an inference slot at the same time
 
 	Connections int // open at the same time
 	AllSockets  int // sockets and streams of all callers together; each takes some hundred kilobytes
@@ -144,7 +144,7 @@ func (l *Limiter) badToken(key string) time.Duration {
 	return l.takeFrom(l.of(key).tokens)
 }
 
-// barred tells whether an address has tried too many of those lately.
+// barred reports whether an address has tried too many of those lately.
 func (l *Limiter) barred(key string) bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -15,7 +15,7 @@ import (
 type haste int
 
 const (
-	inTurn haste = iota // waits for a processor, if not too many wait already
+	inTurn haste = iota // waits for an inference slot, if not too many wait already
 	atOnce              // takes a processor that is free, or none
 )
 
@@ -37,7 +37,7 @@ const (
 	retryAfter = time.Second
 )
 
-// line is where whoever wants an inference waits for a processor. Callers, known by address or token, take turns,
+// line is where whoever wants an inference waits for an inference slot. Callers, known by address or token, take turns,
 // whatever number of inferences each of them wants. It is safe for concurrent use.
 type line struct {
 	processors int
@@ -62,7 +62,7 @@ func newLine(processors, share int) *line {
 		usual: 50 * time.Millisecond}
 }
 
-// enter waits for a processor; leave gives it back. The error is a *busy or the context's.
+// enter waits for an inference slot; leave gives it back. The error is a *busy or the context's.
 func (l *line) enter(ctx context.Context, caller string, u haste) (leave func(), err error) {
 	l.mu.Lock()
 	q := l.callers[caller]

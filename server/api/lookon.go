@@ -30,7 +30,7 @@ var places = []string{"altitude", "ambient_temperature"}
 // maxWaiting is how many suggestions may wait for an owner.
 const maxWaiting = 10
 
-// seen is a conversation as those see it who look on, or ErrNotFound if it is hidden.
+// seen is a conversation as spectators see it, or ErrNotFound if it is hidden.
 func seen(c *lightoffv1.Conversation, key string) (*lightoffv1.Conversation, error) {
 	if c.GetHidden() {
 		return nil, store.ErrNotFound
@@ -82,7 +82,7 @@ func keep(list protoreflect.List, wanted func(protoreflect.Value) bool) {
 	list.Truncate(kept)
 }
 
-// aboutPlace tells whether a field of a message names a place, or its observation does.
+// aboutPlace reports whether a field of a message names a place, or its observation does.
 func aboutPlace(m protoreflect.Message) bool {
 	about := false
 	m.Range(func(field protoreflect.FieldDescriptor, value protoreflect.Value) bool {

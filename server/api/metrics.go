@@ -41,7 +41,7 @@ func newMetrics(registry prometheus.Registerer) *metrics {
 		thinking: prometheus.NewHistogram(prometheus.HistogramOpts{Name: "lightoff_inference_seconds",
 			Help: "Time to assess a conversation and choose what to ask next, waiting for a processor left out.", Buckets: quick}),
 		queued: prometheus.NewGauge(prometheus.GaugeOpts{Name: "lightoff_inference_waiting",
-			Help: "Assessments that wait for a processor."}),
+			Help: "Assessments that wait for an inference slot."}),
 		store: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "lightoff_store_seconds",
 			Help: "Time that the store took, by operation.", Buckets: quick}, []string{"operation"}),
 		questions: prometheus.NewHistogram(prometheus.HistogramOpts{Name: "lightoff_answers_to_last_question",

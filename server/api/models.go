@@ -98,7 +98,7 @@ func (m *models) asked(ctx context.Context, name string) (*version, error) {
 	v, err := m.named(ctx, name)
 	if errors.Is(err, errNoVersion) {
 		var bad violations
-		bad.add("model_version", "no model of version %q can be had (any more); leave it out for the current one", clip(name))
+		bad.add("model_version", "model version %q is unknown or no longer kept; leave it out for the current one", clip(name))
 		return nil, bad.err()
 	}
 	return v, err
@@ -131,7 +131,7 @@ func noneIf(none bool) error {
 	return nil
 }
 
-// atHand is a version if it is loaded, and tells whether it is known that it cannot be had.
+// atHand is a version if it is loaded, and reports whether it is known that it cannot be had.
 func (m *models) atHand(name string) (v *version, lost bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()

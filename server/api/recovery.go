@@ -63,7 +63,7 @@ func (c *conversations) ReportHolding(ctx context.Context, req *lightoffv1.Repor
 	return &lightoffv1.ReportHoldingResponse{Conversation: shown}, nil
 }
 
-// dueBack tells whether somebody should ask whether a repair has held.
+// dueBack reports whether somebody should ask whether a repair has held.
 func dueBack(c store.Conversation, state diagnosis.Conversation, now time.Time) bool {
 	return state.Closed != nil && state.Closed.Closing.Outcome == diagnosis.Settled && state.Held == "" &&
 		!now.Before(c.At[state.Closed.Number-1].Add(checkBackAfter))

@@ -20,7 +20,7 @@ var (
 	errDanger     = errors.New("a danger stands: nothing is suggested or confirmed until what it came from is taken back")
 	errOnCard     = errors.New("the safety card is its owner's own: nothing on it can be suggested")
 	errUnsafe     = errors.New("a danger stands: it cannot be settled; take back what the danger came from, or choose another outcome")
-	errUnproved   = errors.New("nothing proves it yet: no start that ran was told after a repair")
+	errUnproved   = errors.New("proved needs a start that ran, reported after the repair")
 	errNotSettled = errors.New("the conversation was not settled")
 	errNoWait     = errors.New("that suggestion does not wait any more")
 	errCrowded    = errors.New("enough suggestions wait for the owner already")

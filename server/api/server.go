@@ -49,7 +49,7 @@ type Options struct {
 	// Instead is a learnt model to use whatever is promoted. What it consists of should be in the store, so that conversations
 	// that are opened under it find it again.
 	Instead *knowledge.Model
-	// LookEvery is how often it is looked whether something was promoted; 0 is the usual.
+	// LookEvery is the polling interval for promotions; 0 means the default.
 	LookEvery time.Duration
 }
 
@@ -160,7 +160,7 @@ func (s *Server) watchStore(ctx context.Context, events *store.Store, log *slog.
 	}
 }
 
-// Ready tells whether calls may be sent here, as health does.
+// Ready reports whether calls may be sent here, as health does.
 func (s *Server) Ready(ctx context.Context) bool {
 	answer, err := s.health.Check(ctx, &healthv1.HealthCheckRequest{})
 	return err == nil && answer.Status == healthv1.HealthCheckResponse_SERVING

@@ -13,7 +13,7 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// sum is a calculation on its way: what is wrong with its request, what was taken for usual, and its working.
+// sum accumulates a calculation: what is wrong with its request, what was taken for usual, and its working.
 type sum struct {
 	violations
 	assumptions []string

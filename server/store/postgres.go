@@ -28,7 +28,7 @@ const (
 	onDisk    = "synchronous_commit"
 )
 
-// IsURL tells whether a place names a PostgreSQL database and not a folder.
+// IsURL reports whether a place names a PostgreSQL database and not a folder.
 func IsURL(place string) bool {
 	return strings.HasPrefix(place, "postgres://") || strings.HasPrefix(place, "postgresql://")
 }

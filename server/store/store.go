@@ -47,11 +47,11 @@ type Request struct {
 	Key string
 	// Digest is of what is asked for: the same key with another digest is ErrKeyReused. Empty fits every other.
 	Digest string
-	// Vital tells whether an event is taken though the conversation is full; nil takes none. It is called as update is.
+	// Vital reports whether an event is taken though the conversation is full; nil takes none. It is called as update is.
 	Vital func(events []diagnosis.Event, e diagnosis.Event) bool
 }
 
-// fits tells whether a digest that is kept may be this request's; an older version of the program has kept none.
+// fits reports whether a digest that is kept may be this request's; an older version of the program has kept none.
 func (r Request) fits(kept sql.NullString) bool {
 	return !kept.Valid || r.Digest == "" || kept.String == r.Digest
 }
@@ -276,7 +276,7 @@ func hold(ctx context.Context, tx *sql.Tx, id string) error {
 	return err
 }
 
-// wellFormed tells whether a text may be an id. Others are never asked for: a database may choke on them.
+// wellFormed reports whether a text may be an id. Others are never asked for: a database may choke on them.
 func wellFormed(id string) bool {
 	return id != "" && !strings.ContainsFunc(id, func(r rune) bool { return (r < 'A' || r > 'Z') && (r < '0' || r > '9') })
 }

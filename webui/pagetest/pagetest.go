@@ -144,7 +144,7 @@ func (p *Tab) There(css string) {
 	p.Wait(fmt.Sprintf("document.querySelector(%q)?.checkVisibility()", css))
 }
 
-// Seen tells whether an element, which must be there, can be seen.
+// Seen reports whether an element, which must be there, can be seen.
 func (p *Tab) Seen(css string) bool {
 	p.t.Helper()
 	return Eval[bool](p, fmt.Sprintf("document.querySelector(%q).checkVisibility()", css))
@@ -204,21 +204,21 @@ func (p *Tab) TabTo(css string) {
 	p.t.Fatalf("Tab does not come to %s", css)
 }
 
-// FillsScreen tells whether an element covers the whole window.
+// FillsScreen reports whether an element covers the whole window.
 func (p *Tab) FillsScreen(css string) bool {
 	p.t.Helper()
 	return Eval[bool](p, fmt.Sprintf(`(() => { const r = document.querySelector(%q).getBoundingClientRect();
 		return r.left <= 0 && r.top <= 0 && r.right >= innerWidth && r.bottom >= innerHeight; })()`, css))
 }
 
-// AtHand tells whether an element can be pressed as the window stands, without scrolling.
+// AtHand reports whether an element can be pressed as the window stands, without scrolling.
 func (p *Tab) AtHand(css string) bool {
 	p.t.Helper()
 	return Eval[bool](p, fmt.Sprintf(`(() => { const e = document.querySelector(%q), r = e.getBoundingClientRect();
 		return r.top >= 0 && r.bottom <= innerHeight && e.contains(document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2)); })()`, css))
 }
 
-// Reachable tells whether an element can be scrolled to and then be pressed.
+// Reachable reports whether an element can be scrolled to and then be pressed.
 func (p *Tab) Reachable(css string) bool {
 	p.t.Helper()
 	return Eval[bool](p, fmt.Sprintf(`(() => { const e = document.querySelector(%q);

@@ -1541,7 +1541,7 @@ type CalculateNightEnergyResponse struct {
 	LeftPercent float64 `protobuf:"fixed64,3,opt,name=left_percent,json=leftPercent,proto3" json:"left_percent,omitempty"`
 	// Whether the usable part suffices.
 	Enough bool `protobuf:"varint,4,opt,name=enough,proto3" json:"enough,omitempty"`
-	// How long the heater may run until the usable part is gone, in h. Left out for a running current of nought.
+	// How long the heater may run until the usable part is gone, in h. Left out for a running current of zero.
 	LastsH *float64 `protobuf:"fixed64,5,opt,name=lasts_h,json=lastsH,proto3,oneof" json:"lasts_h,omitempty"`
 	// The working.
 	Steps []*Step `protobuf:"bytes,6,rep,name=steps,proto3" json:"steps,omitempty"`

@@ -623,7 +623,7 @@ type Recovery struct {
 	ProbabilityWell float64 `protobuf:"fixed64,4,opt,name=probability_well,json=probabilityWell,proto3" json:"probability_well,omitempty"`
 	// The same in plain words, for example "very likely".
 	Likelihood string `protobuf:"bytes,5,opt,name=likelihood,proto3" json:"likelihood,omitempty"`
-	// What may be wrong for all that, most probable first, with the probabilities after the start.
+	// Causes still possible after the start, most probable first, with the probabilities after the start.
 	Remaining []*RankedCause `protobuf:"bytes,6,rep,name=remaining,proto3" json:"remaining,omitempty"`
 	// What has brought the mended faults about and is still to be mended.
 	Roots []*Chain `protobuf:"bytes,7,rep,name=roots,proto3" json:"roots,omitempty"`

@@ -36,7 +36,7 @@ const (
 // FAILED_PRECONDITION for a suggestion while a danger stands, about the safety card, or after the end; otherwise as in
 // ConversationService.
 type LookOnServiceClient interface {
-	// GetView returns the conversation as those see it who look on. Its id is the look-on key.
+	// GetView returns the conversation as spectators see it. Its id is the look-on key.
 	GetView(ctx context.Context, in *GetViewRequest, opts ...grpc.CallOption) (*GetViewResponse, error)
 	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.WatchConversation
 	// is.
@@ -104,7 +104,7 @@ func (c *lookOnServiceClient) SuggestAnswer(ctx context.Context, in *SuggestAnsw
 // FAILED_PRECONDITION for a suggestion while a danger stands, about the safety card, or after the end; otherwise as in
 // ConversationService.
 type LookOnServiceServer interface {
-	// GetView returns the conversation as those see it who look on. Its id is the look-on key.
+	// GetView returns the conversation as spectators see it. Its id is the look-on key.
 	GetView(context.Context, *GetViewRequest) (*GetViewResponse, error)
 	// WatchView sends it as it stands and again after every change: a stream, as ConversationService.WatchConversation
 	// is.
