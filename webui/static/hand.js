@@ -129,7 +129,8 @@ function viewPropose(s, act) {
       kind: "cause" }));
   const checks = ((s.catalogue && s.catalogue.observations) || []).filter((x) => !told.includes(x.id) &&
       !(/** @type {any} */ (x).safetyCard)).map((x) => ({ checkId: x.id, text: x.question || x.title, kind: "check" }));
-  const found = seek.length < 2 ? [] : [...causes, ...checks].filter((x) =>
+  // Both or none, so that nothing moves under a finger.
+  const found = seek.length < 2 || !causes.length || !checks.length ? [] : [...causes, ...checks].filter((x) =>
       x.text.toLowerCase().includes(seek)).slice(0,
       LISTED);
   return h("div", { class: "lookers", key: "propose" },
