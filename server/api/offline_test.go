@@ -148,6 +148,9 @@ func offlineHeater(t *testing.T) *Offline {
 	return NewOffline(expanded)
 }
 
+// signalCuts is how many conversations are cut at every step.
+var signalCuts = 20
+
 // Twenty conversations lose their signal at every step. What the device shows until the end, from the log that it has
 // and the entries that wait, is byte for byte what the server shows that heard all of them; what it refuses, the
 // server refuses for the same reason.
@@ -158,7 +161,7 @@ func TestSignalCutAtEveryStep(t *testing.T) {
 	require.NoError(t, err)
 	r, o := startWith(t, m), offlineHeater(t)
 	ctx := t.Context()
-	for i := range 20 {
+	for i := range signalCuts {
 		steps := recorded(&suite.Cases[i*7], i)
 		locale := []string{"en", "de"}[i%2]
 		opened, err := r.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{Locale: locale})
