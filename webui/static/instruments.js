@@ -172,8 +172,8 @@ function viewClock(act, i, m, instead) {
   ];
 }
 
-/** The camera at the back, beside which the light sits; moving pictures are asked for, and none is looked at. */
-const CAMERA = /** @type {any} */ ({ ["vide" + "o"]: { facingMode: "environment" } });
+/** The camera at the back, beside which the light sits, as the W3C's Media Capture names it. No picture is looked at. */
+const CAMERA = { video: { facingMode: "environment" } };
 
 /** The light that is on, if one is. @type {MediaStreamTrack | null} */
 let lamp = null;
