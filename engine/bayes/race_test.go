@@ -1,6 +1,0 @@
-//go:build race
-
-package bayes_test
-
-// The race detector makes table arithmetic ten times slower; it looks for races, not for digits.
-func init() { raceDetector = true }
