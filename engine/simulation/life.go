@@ -81,32 +81,48 @@ func (h *Heater) rest(seconds float64) {
 	}
 }
 
-// Emerged are causes that came about by themselves: fuel that stands in the chamber, so that the heater would not start
-// well even if all else were mended, and a panel that has locked itself.
+// Emerged are causes that came about by themselves and take part in the last attempt's failure: fuel that stood in the
+// chamber before it, and a panel that had locked itself. What only the last attempt has brought about takes no part in it.
 func (h *Heater) Emerged() []string {
 	var out []string
-	if h.film > 2e-3 && !slices.Contains(h.faults, "burner_flooded") && h.drowned() {
+	if h.before == nil {
+		return nil
+	}
+	if h.before.film > 2e-3 && !slices.Contains(h.faults, "burner_flooded") && h.drowned() {
 		out = append(out, "burner_flooded")
 	}
-	if h.before != nil && h.before.b.locked && !slices.Contains(h.faults, "locked_out") {
+	if h.before.b.locked && !slices.Contains(h.faults, "locked_out") {
 		out = append(out, "locked_out")
 	}
 	return out
 }
 
-// drowned reports whether the fuel in the chamber alone would spoil the next start.
+// drowned reports whether the last attempt, made again, goes otherwise with the chamber dry, or just so with all else mended.
 func (h *Heater) drowned() bool {
-	c := h.Clone()
-	n := c.in.Nominal / 12
-	c.in.Ambient, c.in.Altitude, c.in.Fuel, c.in.Clearance, c.in.PumpAngle, c.in.Lift = 10, 0, "winter_diesel", 20, 60, 0
-	c.in.DuctLength, c.in.DuctBends, c.in.DuctDiameter = 0.5, 0, 90
-	c.b = build(&c.in, c.stream("mended", ""))
-	c.b.emf, c.b.slope, c.b.internal, c.b.polar, c.b.plus, c.b.minus = 12.7*n, 0, 0.01*n, 0.01*n, 0.01*n, 0.01*n
-	c.imagined = ""
-	c.line.fill(c.b.lineVolume)
-	c.rest(3600)
-	c.Run(Attempt{Seconds: 420})
-	return c.Complaint() != ""
+	type outcome struct{ code, complaint, phase string }
+	again := func(change func(c *Heater)) outcome {
+		c := h.before.Clone()
+		change(c)
+		c.Run(h.tried)
+		return outcome{c.record.Code, c.Complaint(), c.record.Phase}
+	}
+	wet := again(func(*Heater) {})
+	if wet.complaint == "" {
+		return false
+	}
+	return again(func(c *Heater) { c.film = 0 }) != wet || again((*Heater).mend) == wet
+}
+
+// mend makes all sound but the fuel in the chamber.
+func (h *Heater) mend() {
+	n := h.in.Nominal / 12
+	h.in.Ambient, h.in.Altitude, h.in.Fuel, h.in.Clearance, h.in.PumpAngle, h.in.Lift = 10, 0, "winter_diesel", 20, 60, 0
+	h.in.DuctLength, h.in.DuctBends, h.in.DuctDiameter = 0.5, 0, 90
+	h.b = build(&h.in, h.stream("mended", ""))
+	h.b.emf, h.b.slope, h.b.internal, h.b.polar, h.b.plus, h.b.minus = 12.7*n, 0, 0.01*n, 0.01*n, 0.01*n, 0.01*n
+	h.imagined = ""
+	h.line.fill(h.b.lineVolume)
+	h.rest(3600)
 }
 
 // Complaint is what the owner would say is wrong, by the last attempt: a state of the catalogue's complaint, or nothing.

@@ -255,12 +255,24 @@ func TestRest(t *testing.T) {
 	assert.InEpsilon(t, 17e3*1e-9*creeping.b.density, creeping.film, 1e-9, "no more than the chamber and the line's head hold")
 }
 
-// Fuel that stands in the chamber spoils the next start even if all else were mended; a little of it does not.
+// Fuel that stood in the chamber before a start spoils it even if all else is sound; a little of it does not. What comes into
+// the chamber by a start that fails for another reason has no part in that start's failure. Common practice, no source.
 func TestDrownedBurnerEmerges(t *testing.T) {
-	h := bench(t, func(h *Heater) { h.film = 25e-3 })
+	tried := func(change func(h *Heater)) *Heater {
+		h := bench(t, change)
+		h.before = h.Clone()
+		h.Run(Attempt{Seconds: 900})
+		return h
+	}
+	h := tried(func(h *Heater) { h.film = 25e-3 })
 	assert.Equal(t, []string{"burner_flooded"}, h.Emerged())
-	dry := bench(t, func(h *Heater) { h.film = 1e-3 })
+	dry := tried(func(h *Heater) { h.film = 1e-3 })
 	assert.Empty(t, dry.Emerged())
-	put := bench(t, func(h *Heater) { h.film, h.faults = 25e-3, []string{"burner_flooded"} })
+	put := tried(func(h *Heater) { h.film, h.faults = 25e-3, []string{"burner_flooded"} })
 	assert.Empty(t, put.Emerged(), "what was put in has not come about by itself")
+	cold := tried(func(h *Heater) { h.b.plugCoat, h.b.screen = 0.5, 0.98 })
+	require.Equal(t, "E-10", cold.record.Code)
+	require.Greater(t, cold.film, 2e-3, "its own fuel stands in it now")
+	assert.Empty(t, cold.Emerged())
+	assert.Empty(t, (&Heater{}).Emerged(), "nothing was tried yet")
 }
