@@ -2,6 +2,7 @@ package main
 
 import (
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -36,4 +37,29 @@ func TestIntegratingPage(t *testing.T) {
 	text, err := protojson.Marshal(answer)
 	require.NoError(t, err)
 	assert.True(t, strings.Contains(string(text), `"soft_line_air"`) && strings.Contains(string(text), `"nextChecks"`))
+}
+
+// TestIntegratingScript runs the page's script against a server as an integrator would, with the packages that it asks for.
+func TestIntegratingScript(t *testing.T) {
+	packages := os.Getenv("LIGHTOFF_GRPC_JS")
+	node, err := exec.LookPath("node")
+	if err != nil || packages == "" {
+		const missing = "node is not on the path, or LIGHTOFF_GRPC_JS names no folder with @grpc/grpc-js and @grpc/proto-loader"
+		if os.Getenv("LIGHTOFF_REQUIRE_ALL") == "1" {
+			t.Fatal(missing)
+		}
+		t.Skip(missing)
+	}
+	p := newProgram(filepath.Join(t.TempDir(), "data"))
+	p.Model = heater.Model
+	opened(t, p)
+	script, err := filepath.Abs("../proto/ask.mjs")
+	require.NoError(t, err)
+	run := exec.CommandContext(t.Context(), node, script, p.GRPCAddress())
+	run.Dir = packages
+	said, err := run.CombinedOutput()
+	require.NoError(t, err, string(said))
+	lines := strings.Split(strings.TrimSpace(string(said)), "\n")
+	require.Len(t, lines, 3, "a cause a line, and no danger")
+	assert.Regexp(t, `^\d+ % Soft hose gathers air$`, lines[0])
 }

@@ -77,6 +77,9 @@ type farewell struct {
 
 func (f farewell) Error() string { return f.reason }
 
+// signIn is the only request that no call of the service answers.
+const signIn = "sign_in"
+
 // errGone ends a session that has no peer to say farewell to.
 var errGone = errors.New("the peer is gone")
 
@@ -195,25 +198,25 @@ func parseFrame(frame []byte) (request, error) {
 
 // handle makes the call that a frame asks for and answers it.
 func (s *session) handle(ctx context.Context, req request) {
-	if s.token != "" && req.Do != "sign_in" {
+	if s.token != "" && req.Do != signIn {
 		ctx = s.opts.SignIn(ctx, s.token)
 	}
 	switch {
-	case s.clients.streams[req.Do] != nil:
+	case s.clients.streams[req.Do].begin != nil:
 		s.startWatch(ctx, req)
 		return
-	case req.Do == "sign_in" && s.opts.SignIn != nil:
+	case req.Do == signIn && s.opts.SignIn != nil:
 		s.signIn(ctx, req)
 		return
 	}
-	do, ok := s.clients.calls[req.Do]
+	call, ok := s.clients.calls[req.Do]
 	if !ok {
 		s.send(ctx, answer{Re: req.Re, Error: faultOf(status.Error(codes.Unimplemented, "there is no such request"))})
 		return
 	}
 	callCtx, cancel := context.WithTimeout(ctx, s.opts.CallTimeout)
 	defer cancel()
-	reply, err := do(callCtx, req.Request)
+	reply, err := call.make(callCtx, req.Request)
 	if err != nil {
 		s.refuse(ctx, req, err)
 		return
@@ -265,7 +268,7 @@ func (s *session) startWatch(ctx context.Context, req request) {
 		s.unwatch()
 	}
 	ctx, s.unwatch = context.WithCancel(ctx)
-	next, err := s.clients.streams[req.Do](ctx, req.Request)
+	next, err := s.clients.streams[req.Do].begin(ctx, req.Request)
 	if err != nil {
 		s.refuse(ctx, req, err)
 		return

@@ -10,6 +10,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/webui/frame"
@@ -25,8 +26,12 @@ type clients struct {
 	streams map[string]stream
 }
 
-// stream begins to follow something. Next waits for the next message, and for the conversation in it if it is one.
-type stream func(context.Context, json.RawMessage) (next func() (proto.Message, *lightoffv1.Conversation, error), err error)
+// stream follows something by one call of the service.
+type stream struct {
+	takes protoreflect.MessageDescriptor // what the call takes
+	// begin begins to follow. Next waits for the next message, and for the conversation in it if it is one.
+	begin func(context.Context, json.RawMessage) (next func() (proto.Message, *lightoffv1.Conversation, error), err error)
+}
 
 // following turns a generated client method that streams into a stream.
 func following[Req any, PReq interface {
@@ -34,7 +39,7 @@ func following[Req any, PReq interface {
 	proto.Message
 }, Resp any](rpc func(context.Context, PReq, ...grpc.CallOption) (grpc.ServerStreamingClient[Resp], error),
 	what func(*Resp) (proto.Message, *lightoffv1.Conversation)) stream {
-	return func(ctx context.Context, raw json.RawMessage) (func() (proto.Message, *lightoffv1.Conversation, error), error) {
+	begin := func(ctx context.Context, raw json.RawMessage) (func() (proto.Message, *lightoffv1.Conversation, error), error) {
 		req := PReq(new(Req))
 		if err := decode(raw, req); err != nil {
 			return nil, err
@@ -52,10 +57,15 @@ func following[Req any, PReq interface {
 			return m, c, nil
 		}, nil
 	}
+	return stream{takes: PReq(new(Req)).ProtoReflect().Descriptor(), begin: begin}
 }
 
-// call makes one call of the service with a request in protojson.
-type call func(context.Context, json.RawMessage) (proto.Message, error)
+// call is one call of the service.
+type call struct {
+	takes protoreflect.MessageDescriptor
+	// make makes it with a request in protojson.
+	make func(context.Context, json.RawMessage) (proto.Message, error)
+}
 
 func newClients(conn grpc.ClientConnInterface) clients {
 	conversation := lightoffv1.NewConversationServiceClient(conn)
@@ -138,7 +148,7 @@ func unary[Req any, PReq interface {
 	*Req
 	proto.Message
 }, Resp proto.Message](rpc func(context.Context, PReq, ...grpc.CallOption) (Resp, error)) call {
-	return func(ctx context.Context, raw json.RawMessage) (proto.Message, error) {
+	made := func(ctx context.Context, raw json.RawMessage) (proto.Message, error) {
 		req := PReq(new(Req))
 		if err := decode(raw, req); err != nil {
 			return nil, err
@@ -149,6 +159,7 @@ func unary[Req any, PReq interface {
 		}
 		return resp, nil
 	}
+	return call{takes: PReq(new(Req)).ProtoReflect().Descriptor(), make: made}
 }
 
 // decode reads a request; a field that the message does not have is an error, for nothing is half-accepted.

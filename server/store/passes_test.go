@@ -132,3 +132,96 @@ func checkLookOnKeysAreBounded(t *testing.T, place string) {
 	_, _, err = s.MakePass(t.Context(), c.ID, LookOn)
 	require.NoError(t, err)
 }
+
+func TestClosings(t *testing.T) { onBoth(t, checkClosings) }
+
+func checkClosings(t *testing.T, place string) {
+	s := opened(t, place)
+	begin := time.Now().Truncate(time.Microsecond).UTC()
+	now := begin
+	s.now = func() time.Time { return now }
+	closing := diagnosis.Event{Kind: diagnosis.Closed, Closing: &diagnosis.Closing{Outcome: diagnosis.Settled}}
+	said := diagnosis.Event{Kind: diagnosis.Said, Text: `"kind":"closed"`}
+	var want []Mark
+	for i := range 5 {
+		c := create(t, s)
+		for _, e := range []diagnosis.Event{said, closing} {
+			log, _, err := s.Append(t.Context(), c.ID, Request{}, adding(e))
+			require.NoError(t, err)
+			if e.Kind == diagnosis.Closed {
+				want = append(want, Mark{At: now, ID: c.ID, Event: int64(len(log.Events))})
+			}
+		}
+		if i != 2 { // the fourth at the same time as the third
+			now = now.Add(time.Minute)
+		}
+	}
+	if want[2].ID > want[3].ID {
+		want[2], want[3] = want[3], want[2]
+	}
+	var got []Mark
+	at := Mark{At: begin.Add(-time.Hour)}
+	for more := true; more; {
+		var some []Mark
+		var err error
+		some, more, err = s.Closings(t.Context(), at, 1)
+		require.NoError(t, err)
+		require.Len(t, some, 1)
+		at = some[0]
+		got = append(got, at)
+	}
+	assert.Equal(t, want, got, "each once, the earliest first")
+	rest, more, err := s.Closings(t.Context(), want[4], 10)
+	require.NoError(t, err)
+	assert.Empty(t, rest)
+	assert.False(t, more)
+	all, more, err := s.Closings(t.Context(), Mark{}, 5)
+	require.NoError(t, err)
+	assert.Equal(t, want, all)
+	assert.False(t, more)
+}
+
+func TestRekey(t *testing.T) { onBoth(t, checkRekey) }
+
+// A conversation goes on whole under its new key; the old one and all passes lead nowhere, and the same change again changes
+// nothing.
+func checkRekey(t *testing.T, place string) {
+	s := opened(t, place)
+	c, err := s.CreateOnce(t.Context(), Request{Key: "opening", Digest: "d"}, "model", diagnosis.Event{Kind: diagnosis.Opened})
+	require.NoError(t, err)
+	c, _, err = s.Append(t.Context(), c.ID, Request{Key: "said"}, adding(answer("lamp", "on")))
+	require.NoError(t, err)
+	bystander := create(t, s)
+	pass, _, err := s.MakePass(t.Context(), c.ID, LookOn)
+	require.NoError(t, err)
+	moved := NewKey(c.ID, "a secret of the client's")
+	require.NotEqual(t, c.ID, moved)
+	assert.Equal(t, moved, NewKey(c.ID, "a secret of the client's"))
+	assert.NotEqual(t, moved, NewKey(c.ID, "another"))
+
+	assert.ErrorIs(t, s.Rekey(t.Context(), "NOSUCHCONVERSATION", moved), ErrNotFound)
+	assert.ErrorIs(t, s.Rekey(t.Context(), c.ID, "not well formed"), ErrNotFound)
+	for range 2 {
+		require.NoError(t, s.Rekey(t.Context(), c.ID, moved))
+	}
+	_, err = s.Read(t.Context(), c.ID)
+	assert.ErrorIs(t, err, ErrNotFound)
+	now, err := s.Read(t.Context(), moved)
+	require.NoError(t, err)
+	want := c
+	want.ID = moved
+	assert.Equal(t, want, now)
+	_, err = s.ByPass(t.Context(), pass, LookOn)
+	assert.ErrorIs(t, err, ErrNotFound)
+	log, again, err := s.Append(t.Context(), moved, Request{Key: "said"}, adding(answer("lamp", "off")))
+	require.NoError(t, err)
+	assert.False(t, again, "what was asked before is known under the new key as well")
+	assert.Len(t, log.Events, 2)
+	opened, err := s.CreateOnce(t.Context(), Request{Key: "opening", Digest: "d"}, "model", diagnosis.Event{Kind: diagnosis.Opened})
+	require.NoError(t, err)
+	assert.NotEqual(t, moved, opened.ID, "the key of its opening leads to it no longer")
+	kept, err := s.Read(t.Context(), bystander.ID)
+	require.NoError(t, err)
+	assert.Equal(t, bystander, kept)
+	require.NoError(t, s.Check(t.Context()))
+}

@@ -2756,6 +2756,171 @@ func (x *TimeBar) GetCount() int32 {
 	return 0
 }
 
+// WatchClosingsRequest follows closings.
+type WatchClosingsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where to begin: the closed_at of the last closing that the caller has dealt with. Those of the minute before it are
+	// sent again, because two servers may write at the same time. Absent means from now on.
+	Since *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=since,proto3" json:"since,omitempty"`
+	// As in ListConversationsRequest.
+	Locale        string `protobuf:"bytes,2,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WatchClosingsRequest) Reset() {
+	*x = WatchClosingsRequest{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WatchClosingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WatchClosingsRequest) ProtoMessage() {}
+
+func (x *WatchClosingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WatchClosingsRequest.ProtoReflect.Descriptor instead.
+func (*WatchClosingsRequest) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *WatchClosingsRequest) GetSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Since
+	}
+	return nil
+}
+
+func (x *WatchClosingsRequest) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
+// WatchClosingsResponse is one closing. A conversation that was opened again and ended again gives another one.
+type WatchClosingsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The same whenever and to whomever this closing is sent: what was dealt with under it is done. 32 hexadecimal digits.
+	ClosingId string `protobuf:"bytes,1,opt,name=closing_id,json=closingId,proto3" json:"closing_id,omitempty"`
+	// A handle to the conversation.
+	ConversationId string `protobuf:"bytes,2,opt,name=conversation_id,json=conversationId,proto3" json:"conversation_id,omitempty"`
+	// The number that another system knows the conversation by; empty if none was noted when this was sent.
+	Ticket string `protobuf:"bytes,3,opt,name=ticket,proto3" json:"ticket,omitempty"`
+	// When it was closed.
+	ClosedAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=closed_at,json=closedAt,proto3" json:"closed_at,omitempty"`
+	// Who closed it; empty for its owner.
+	ClosedBy string `protobuf:"bytes,5,opt,name=closed_by,json=closedBy,proto3" json:"closed_by,omitempty"`
+	// How it ended.
+	Closing *Closing `protobuf:"bytes,6,opt,name=closing,proto3" json:"closing,omitempty"`
+	// The causes in it, for people, in the order of their ids.
+	Causes []string `protobuf:"bytes,7,rep,name=causes,proto3" json:"causes,omitempty"`
+	// The language that causes are in.
+	Locale        string `protobuf:"bytes,8,opt,name=locale,proto3" json:"locale,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WatchClosingsResponse) Reset() {
+	*x = WatchClosingsResponse{}
+	mi := &file_lightoff_v1_desk_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WatchClosingsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WatchClosingsResponse) ProtoMessage() {}
+
+func (x *WatchClosingsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_desk_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WatchClosingsResponse.ProtoReflect.Descriptor instead.
+func (*WatchClosingsResponse) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_desk_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *WatchClosingsResponse) GetClosingId() string {
+	if x != nil {
+		return x.ClosingId
+	}
+	return ""
+}
+
+func (x *WatchClosingsResponse) GetConversationId() string {
+	if x != nil {
+		return x.ConversationId
+	}
+	return ""
+}
+
+func (x *WatchClosingsResponse) GetTicket() string {
+	if x != nil {
+		return x.Ticket
+	}
+	return ""
+}
+
+func (x *WatchClosingsResponse) GetClosedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ClosedAt
+	}
+	return nil
+}
+
+func (x *WatchClosingsResponse) GetClosedBy() string {
+	if x != nil {
+		return x.ClosedBy
+	}
+	return ""
+}
+
+func (x *WatchClosingsResponse) GetClosing() *Closing {
+	if x != nil {
+		return x.Closing
+	}
+	return nil
+}
+
+func (x *WatchClosingsResponse) GetCauses() []string {
+	if x != nil {
+		return x.Causes
+	}
+	return nil
+}
+
+func (x *WatchClosingsResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
+	}
+	return ""
+}
+
 var File_lightoff_v1_desk_proto protoreflect.FileDescriptor
 
 const file_lightoff_v1_desk_proto_rawDesc = "" +
@@ -2957,7 +3122,20 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x06locale\x18\x0e \x01(\tR\x06locale\"C\n" +
 	"\aTimeBar\x12\"\n" +
 	"\rup_to_minutes\x18\x01 \x01(\x05R\vupToMinutes\x12\x14\n" +
-	"\x05count\x18\x02 \x01(\x05R\x05count*\xb2\x01\n" +
+	"\x05count\x18\x02 \x01(\x05R\x05count\"`\n" +
+	"\x14WatchClosingsRequest\x120\n" +
+	"\x05since\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x12\x16\n" +
+	"\x06locale\x18\x02 \x01(\tR\x06locale\"\xad\x02\n" +
+	"\x15WatchClosingsResponse\x12\x1d\n" +
+	"\n" +
+	"closing_id\x18\x01 \x01(\tR\tclosingId\x12'\n" +
+	"\x0fconversation_id\x18\x02 \x01(\tR\x0econversationId\x12\x16\n" +
+	"\x06ticket\x18\x03 \x01(\tR\x06ticket\x127\n" +
+	"\tclosed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bclosedAt\x12\x1b\n" +
+	"\tclosed_by\x18\x05 \x01(\tR\bclosedBy\x12.\n" +
+	"\aclosing\x18\x06 \x01(\v2\x14.lightoff.v1.ClosingR\aclosing\x12\x16\n" +
+	"\x06causes\x18\a \x03(\tR\x06causes\x12\x16\n" +
+	"\x06locale\x18\b \x01(\tR\x06locale*\xb2\x01\n" +
 	"\aOutcome\x12\x17\n" +
 	"\x13OUTCOME_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fOUTCOME_SETTLED\x10\x01\x12\x14\n" +
@@ -2971,7 +3149,7 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x17REPORT_FORM_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11REPORT_FORM_PLAIN\x10\x01\x12\x14\n" +
 	"\x10REPORT_FORM_JSON\x10\x02\x12\x13\n" +
-	"\x0fREPORT_FORM_CSV\x10\x032\xa5\t\n" +
+	"\x0fREPORT_FORM_CSV\x10\x032\xff\t\n" +
 	"\vDeskService\x12D\n" +
 	"\aGetDesk\x12\x1b.lightoff.v1.GetDeskRequest\x1a\x1c.lightoff.v1.GetDeskResponse\x12b\n" +
 	"\x11ListConversations\x12%.lightoff.v1.ListConversationsRequest\x1a&.lightoff.v1.ListConversationsResponse\x12g\n" +
@@ -2985,7 +3163,8 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x12ReopenConversation\x12&.lightoff.v1.ReopenConversationRequest\x1a'.lightoff.v1.ReopenConversationResponse\x12n\n" +
 	"\x15SetConversationHidden\x12).lightoff.v1.SetConversationHiddenRequest\x1a*.lightoff.v1.SetConversationHiddenResponse\x12J\n" +
 	"\tGetReport\x12\x1d.lightoff.v1.GetReportRequest\x1a\x1e.lightoff.v1.GetReportResponse\x12V\n" +
-	"\rGetStatistics\x12!.lightoff.v1.GetStatisticsRequest\x1a\".lightoff.v1.GetStatisticsResponseB'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
+	"\rGetStatistics\x12!.lightoff.v1.GetStatisticsRequest\x1a\".lightoff.v1.GetStatisticsResponse\x12X\n" +
+	"\rWatchClosings\x12!.lightoff.v1.WatchClosingsRequest\x1a\".lightoff.v1.WatchClosingsResponse0\x01B'Z%lightoff/proto/lightoff/v1;lightoffv1b\x06proto3"
 
 var (
 	file_lightoff_v1_desk_proto_rawDescOnce sync.Once
@@ -3000,7 +3179,7 @@ func file_lightoff_v1_desk_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_desk_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_lightoff_v1_desk_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
+var file_lightoff_v1_desk_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_lightoff_v1_desk_proto_goTypes = []any{
 	(Outcome)(0),                          // 0: lightoff.v1.Outcome
 	(ReportForm)(0),                       // 1: lightoff.v1.ReportForm
@@ -3041,33 +3220,35 @@ var file_lightoff_v1_desk_proto_goTypes = []any{
 	(*ChecksBar)(nil),                     // 36: lightoff.v1.ChecksBar
 	(*GetStatisticsResponse)(nil),         // 37: lightoff.v1.GetStatisticsResponse
 	(*TimeBar)(nil),                       // 38: lightoff.v1.TimeBar
-	(Finder)(0),                           // 39: lightoff.v1.Finder
-	(Surety)(0),                           // 40: lightoff.v1.Surety
-	(*timestamppb.Timestamp)(nil),         // 41: google.protobuf.Timestamp
-	(*Danger)(nil),                        // 42: lightoff.v1.Danger
-	(*RankedCause)(nil),                   // 43: lightoff.v1.RankedCause
-	(*Told)(nil),                          // 44: lightoff.v1.Told
-	(*Contradiction)(nil),                 // 45: lightoff.v1.Contradiction
-	(*PlanStep)(nil),                      // 46: lightoff.v1.PlanStep
-	(*durationpb.Duration)(nil),           // 47: google.protobuf.Duration
+	(*WatchClosingsRequest)(nil),          // 39: lightoff.v1.WatchClosingsRequest
+	(*WatchClosingsResponse)(nil),         // 40: lightoff.v1.WatchClosingsResponse
+	(Finder)(0),                           // 41: lightoff.v1.Finder
+	(Surety)(0),                           // 42: lightoff.v1.Surety
+	(*timestamppb.Timestamp)(nil),         // 43: google.protobuf.Timestamp
+	(*Danger)(nil),                        // 44: lightoff.v1.Danger
+	(*RankedCause)(nil),                   // 45: lightoff.v1.RankedCause
+	(*Told)(nil),                          // 46: lightoff.v1.Told
+	(*Contradiction)(nil),                 // 47: lightoff.v1.Contradiction
+	(*PlanStep)(nil),                      // 48: lightoff.v1.PlanStep
+	(*durationpb.Duration)(nil),           // 49: google.protobuf.Duration
 }
 var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	0,  // 0: lightoff.v1.Closing.outcome:type_name -> lightoff.v1.Outcome
-	39, // 1: lightoff.v1.Closing.found_by:type_name -> lightoff.v1.Finder
-	40, // 2: lightoff.v1.Closing.surety:type_name -> lightoff.v1.Surety
-	41, // 3: lightoff.v1.QueueEntry.opened_at:type_name -> google.protobuf.Timestamp
-	41, // 4: lightoff.v1.QueueEntry.changed_at:type_name -> google.protobuf.Timestamp
-	42, // 5: lightoff.v1.QueueEntry.dangers:type_name -> lightoff.v1.Danger
-	43, // 6: lightoff.v1.QueueEntry.lead:type_name -> lightoff.v1.RankedCause
+	41, // 1: lightoff.v1.Closing.found_by:type_name -> lightoff.v1.Finder
+	42, // 2: lightoff.v1.Closing.surety:type_name -> lightoff.v1.Surety
+	43, // 3: lightoff.v1.QueueEntry.opened_at:type_name -> google.protobuf.Timestamp
+	43, // 4: lightoff.v1.QueueEntry.changed_at:type_name -> google.protobuf.Timestamp
+	44, // 5: lightoff.v1.QueueEntry.dangers:type_name -> lightoff.v1.Danger
+	45, // 6: lightoff.v1.QueueEntry.lead:type_name -> lightoff.v1.RankedCause
 	4,  // 7: lightoff.v1.QueueEntry.closing:type_name -> lightoff.v1.Closing
-	41, // 8: lightoff.v1.QueueEntry.settled_at:type_name -> google.protobuf.Timestamp
-	41, // 9: lightoff.v1.QueueEntry.waiting_since:type_name -> google.protobuf.Timestamp
+	43, // 8: lightoff.v1.QueueEntry.settled_at:type_name -> google.protobuf.Timestamp
+	43, // 9: lightoff.v1.QueueEntry.waiting_since:type_name -> google.protobuf.Timestamp
 	5,  // 10: lightoff.v1.ListConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
 	5,  // 11: lightoff.v1.WatchConversationsResponse.entries:type_name -> lightoff.v1.QueueEntry
-	41, // 12: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
+	43, // 12: lightoff.v1.Note.at:type_name -> google.protobuf.Timestamp
 	12, // 13: lightoff.v1.Record.notes:type_name -> lightoff.v1.Note
 	4,  // 14: lightoff.v1.Record.closing:type_name -> lightoff.v1.Closing
-	41, // 15: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
+	43, // 15: lightoff.v1.Record.closed_at:type_name -> google.protobuf.Timestamp
 	13, // 16: lightoff.v1.GetRecordResponse.record:type_name -> lightoff.v1.Record
 	13, // 17: lightoff.v1.AssignConversationResponse.record:type_name -> lightoff.v1.Record
 	13, // 18: lightoff.v1.AddNoteResponse.record:type_name -> lightoff.v1.Record
@@ -3077,56 +3258,61 @@ var file_lightoff_v1_desk_proto_depIdxs = []int32{
 	13, // 22: lightoff.v1.ReopenConversationResponse.record:type_name -> lightoff.v1.Record
 	13, // 23: lightoff.v1.SetConversationHiddenResponse.record:type_name -> lightoff.v1.Record
 	1,  // 24: lightoff.v1.GetReportRequest.form:type_name -> lightoff.v1.ReportForm
-	41, // 25: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
-	42, // 26: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
-	44, // 27: lightoff.v1.Report.told:type_name -> lightoff.v1.Told
-	43, // 28: lightoff.v1.Report.causes:type_name -> lightoff.v1.RankedCause
-	45, // 29: lightoff.v1.Report.contradictions:type_name -> lightoff.v1.Contradiction
-	46, // 30: lightoff.v1.Report.plan:type_name -> lightoff.v1.PlanStep
+	43, // 25: lightoff.v1.Report.opened_at:type_name -> google.protobuf.Timestamp
+	44, // 26: lightoff.v1.Report.dangers:type_name -> lightoff.v1.Danger
+	46, // 27: lightoff.v1.Report.told:type_name -> lightoff.v1.Told
+	45, // 28: lightoff.v1.Report.causes:type_name -> lightoff.v1.RankedCause
+	47, // 29: lightoff.v1.Report.contradictions:type_name -> lightoff.v1.Contradiction
+	48, // 30: lightoff.v1.Report.plan:type_name -> lightoff.v1.PlanStep
 	12, // 31: lightoff.v1.Report.notes:type_name -> lightoff.v1.Note
 	4,  // 32: lightoff.v1.Report.closing:type_name -> lightoff.v1.Closing
-	41, // 33: lightoff.v1.Week.begins_at:type_name -> google.protobuf.Timestamp
+	43, // 33: lightoff.v1.Week.begins_at:type_name -> google.protobuf.Timestamp
 	33, // 34: lightoff.v1.GetStatisticsResponse.weeks:type_name -> lightoff.v1.Week
 	32, // 35: lightoff.v1.GetStatisticsResponse.causes:type_name -> lightoff.v1.Count
 	32, // 36: lightoff.v1.GetStatisticsResponse.checks:type_name -> lightoff.v1.Count
 	32, // 37: lightoff.v1.GetStatisticsResponse.outcomes:type_name -> lightoff.v1.Count
 	38, // 38: lightoff.v1.GetStatisticsResponse.times:type_name -> lightoff.v1.TimeBar
-	47, // 39: lightoff.v1.GetStatisticsResponse.median_time:type_name -> google.protobuf.Duration
+	49, // 39: lightoff.v1.GetStatisticsResponse.median_time:type_name -> google.protobuf.Duration
 	34, // 40: lightoff.v1.GetStatisticsResponse.codes:type_name -> lightoff.v1.Series
 	34, // 41: lightoff.v1.GetStatisticsResponse.settled_causes:type_name -> lightoff.v1.Series
 	35, // 42: lightoff.v1.GetStatisticsResponse.foretold:type_name -> lightoff.v1.Foretold
 	36, // 43: lightoff.v1.GetStatisticsResponse.checks_to_repair:type_name -> lightoff.v1.ChecksBar
-	2,  // 44: lightoff.v1.DeskService.GetDesk:input_type -> lightoff.v1.GetDeskRequest
-	6,  // 45: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
-	8,  // 46: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
-	10, // 47: lightoff.v1.DeskService.FindConversation:input_type -> lightoff.v1.FindConversationRequest
-	14, // 48: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
-	16, // 49: lightoff.v1.DeskService.AssignConversation:input_type -> lightoff.v1.AssignConversationRequest
-	18, // 50: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
-	20, // 51: lightoff.v1.DeskService.SetTicket:input_type -> lightoff.v1.SetTicketRequest
-	22, // 52: lightoff.v1.DeskService.CloseConversation:input_type -> lightoff.v1.CloseConversationRequest
-	24, // 53: lightoff.v1.DeskService.ReopenConversation:input_type -> lightoff.v1.ReopenConversationRequest
-	26, // 54: lightoff.v1.DeskService.SetConversationHidden:input_type -> lightoff.v1.SetConversationHiddenRequest
-	28, // 55: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
-	31, // 56: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
-	3,  // 57: lightoff.v1.DeskService.GetDesk:output_type -> lightoff.v1.GetDeskResponse
-	7,  // 58: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
-	9,  // 59: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
-	11, // 60: lightoff.v1.DeskService.FindConversation:output_type -> lightoff.v1.FindConversationResponse
-	15, // 61: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
-	17, // 62: lightoff.v1.DeskService.AssignConversation:output_type -> lightoff.v1.AssignConversationResponse
-	19, // 63: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
-	21, // 64: lightoff.v1.DeskService.SetTicket:output_type -> lightoff.v1.SetTicketResponse
-	23, // 65: lightoff.v1.DeskService.CloseConversation:output_type -> lightoff.v1.CloseConversationResponse
-	25, // 66: lightoff.v1.DeskService.ReopenConversation:output_type -> lightoff.v1.ReopenConversationResponse
-	27, // 67: lightoff.v1.DeskService.SetConversationHidden:output_type -> lightoff.v1.SetConversationHiddenResponse
-	29, // 68: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
-	37, // 69: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
-	57, // [57:70] is the sub-list for method output_type
-	44, // [44:57] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	43, // 44: lightoff.v1.WatchClosingsRequest.since:type_name -> google.protobuf.Timestamp
+	43, // 45: lightoff.v1.WatchClosingsResponse.closed_at:type_name -> google.protobuf.Timestamp
+	4,  // 46: lightoff.v1.WatchClosingsResponse.closing:type_name -> lightoff.v1.Closing
+	2,  // 47: lightoff.v1.DeskService.GetDesk:input_type -> lightoff.v1.GetDeskRequest
+	6,  // 48: lightoff.v1.DeskService.ListConversations:input_type -> lightoff.v1.ListConversationsRequest
+	8,  // 49: lightoff.v1.DeskService.WatchConversations:input_type -> lightoff.v1.WatchConversationsRequest
+	10, // 50: lightoff.v1.DeskService.FindConversation:input_type -> lightoff.v1.FindConversationRequest
+	14, // 51: lightoff.v1.DeskService.GetRecord:input_type -> lightoff.v1.GetRecordRequest
+	16, // 52: lightoff.v1.DeskService.AssignConversation:input_type -> lightoff.v1.AssignConversationRequest
+	18, // 53: lightoff.v1.DeskService.AddNote:input_type -> lightoff.v1.AddNoteRequest
+	20, // 54: lightoff.v1.DeskService.SetTicket:input_type -> lightoff.v1.SetTicketRequest
+	22, // 55: lightoff.v1.DeskService.CloseConversation:input_type -> lightoff.v1.CloseConversationRequest
+	24, // 56: lightoff.v1.DeskService.ReopenConversation:input_type -> lightoff.v1.ReopenConversationRequest
+	26, // 57: lightoff.v1.DeskService.SetConversationHidden:input_type -> lightoff.v1.SetConversationHiddenRequest
+	28, // 58: lightoff.v1.DeskService.GetReport:input_type -> lightoff.v1.GetReportRequest
+	31, // 59: lightoff.v1.DeskService.GetStatistics:input_type -> lightoff.v1.GetStatisticsRequest
+	39, // 60: lightoff.v1.DeskService.WatchClosings:input_type -> lightoff.v1.WatchClosingsRequest
+	3,  // 61: lightoff.v1.DeskService.GetDesk:output_type -> lightoff.v1.GetDeskResponse
+	7,  // 62: lightoff.v1.DeskService.ListConversations:output_type -> lightoff.v1.ListConversationsResponse
+	9,  // 63: lightoff.v1.DeskService.WatchConversations:output_type -> lightoff.v1.WatchConversationsResponse
+	11, // 64: lightoff.v1.DeskService.FindConversation:output_type -> lightoff.v1.FindConversationResponse
+	15, // 65: lightoff.v1.DeskService.GetRecord:output_type -> lightoff.v1.GetRecordResponse
+	17, // 66: lightoff.v1.DeskService.AssignConversation:output_type -> lightoff.v1.AssignConversationResponse
+	19, // 67: lightoff.v1.DeskService.AddNote:output_type -> lightoff.v1.AddNoteResponse
+	21, // 68: lightoff.v1.DeskService.SetTicket:output_type -> lightoff.v1.SetTicketResponse
+	23, // 69: lightoff.v1.DeskService.CloseConversation:output_type -> lightoff.v1.CloseConversationResponse
+	25, // 70: lightoff.v1.DeskService.ReopenConversation:output_type -> lightoff.v1.ReopenConversationResponse
+	27, // 71: lightoff.v1.DeskService.SetConversationHidden:output_type -> lightoff.v1.SetConversationHiddenResponse
+	29, // 72: lightoff.v1.DeskService.GetReport:output_type -> lightoff.v1.GetReportResponse
+	37, // 73: lightoff.v1.DeskService.GetStatistics:output_type -> lightoff.v1.GetStatisticsResponse
+	40, // 74: lightoff.v1.DeskService.WatchClosings:output_type -> lightoff.v1.WatchClosingsResponse
+	61, // [61:75] is the sub-list for method output_type
+	47, // [47:61] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_desk_proto_init() }
@@ -3142,7 +3328,7 @@ func file_lightoff_v1_desk_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_desk_proto_rawDesc), len(file_lightoff_v1_desk_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   37,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

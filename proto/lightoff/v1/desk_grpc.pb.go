@@ -32,6 +32,7 @@ const (
 	DeskService_SetConversationHidden_FullMethodName = "/lightoff.v1.DeskService/SetConversationHidden"
 	DeskService_GetReport_FullMethodName             = "/lightoff.v1.DeskService/GetReport"
 	DeskService_GetStatistics_FullMethodName         = "/lightoff.v1.DeskService/GetStatistics"
+	DeskService_WatchClosings_FullMethodName         = "/lightoff.v1.DeskService/WatchClosings"
 )
 
 // DeskServiceClient is the client API for DeskService service.
@@ -76,6 +77,9 @@ type DeskServiceClient interface {
 	GetReport(ctx context.Context, in *GetReportRequest, opts ...grpc.CallOption) (*GetReportResponse, error)
 	// GetStatistics counts what the last weeks brought.
 	GetStatistics(ctx context.Context, in *GetStatisticsRequest, opts ...grpc.CallOption) (*GetStatisticsResponse, error)
+	// WatchClosings sends how conversations ended, the earliest first, and goes on with those that end from now on. It is
+	// for another system's tickets.
+	WatchClosings(ctx context.Context, in *WatchClosingsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchClosingsResponse], error)
 }
 
 type deskServiceClient struct {
@@ -225,6 +229,25 @@ func (c *deskServiceClient) GetStatistics(ctx context.Context, in *GetStatistics
 	return out, nil
 }
 
+func (c *deskServiceClient) WatchClosings(ctx context.Context, in *WatchClosingsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchClosingsResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &DeskService_ServiceDesc.Streams[1], DeskService_WatchClosings_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[WatchClosingsRequest, WatchClosingsResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type DeskService_WatchClosingsClient = grpc.ServerStreamingClient[WatchClosingsResponse]
+
 // DeskServiceServer is the server API for DeskService service.
 // All implementations must embed UnimplementedDeskServiceServer
 // for forward compatibility.
@@ -267,6 +290,9 @@ type DeskServiceServer interface {
 	GetReport(context.Context, *GetReportRequest) (*GetReportResponse, error)
 	// GetStatistics counts what the last weeks brought.
 	GetStatistics(context.Context, *GetStatisticsRequest) (*GetStatisticsResponse, error)
+	// WatchClosings sends how conversations ended, the earliest first, and goes on with those that end from now on. It is
+	// for another system's tickets.
+	WatchClosings(*WatchClosingsRequest, grpc.ServerStreamingServer[WatchClosingsResponse]) error
 	mustEmbedUnimplementedDeskServiceServer()
 }
 
@@ -315,6 +341,9 @@ func (UnimplementedDeskServiceServer) GetReport(context.Context, *GetReportReque
 }
 func (UnimplementedDeskServiceServer) GetStatistics(context.Context, *GetStatisticsRequest) (*GetStatisticsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStatistics not implemented")
+}
+func (UnimplementedDeskServiceServer) WatchClosings(*WatchClosingsRequest, grpc.ServerStreamingServer[WatchClosingsResponse]) error {
+	return status.Error(codes.Unimplemented, "method WatchClosings not implemented")
 }
 func (UnimplementedDeskServiceServer) mustEmbedUnimplementedDeskServiceServer() {}
 func (UnimplementedDeskServiceServer) testEmbeddedByValue()                     {}
@@ -564,6 +593,17 @@ func _DeskService_GetStatistics_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DeskService_WatchClosings_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(WatchClosingsRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(DeskServiceServer).WatchClosings(m, &grpc.GenericServerStream[WatchClosingsRequest, WatchClosingsResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type DeskService_WatchClosingsServer = grpc.ServerStreamingServer[WatchClosingsResponse]
+
 // DeskService_ServiceDesc is the grpc.ServiceDesc for DeskService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -624,6 +664,11 @@ var DeskService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "WatchConversations",
 			Handler:       _DeskService_WatchConversations_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "WatchClosings",
+			Handler:       _DeskService_WatchClosings_Handler,
 			ServerStreams: true,
 		},
 	},
