@@ -163,6 +163,8 @@ func TestComplaints(t *testing.T) {
 		"never lit":          {func(h *Heater) { h.record.Lit, h.record.Code = 0, "E-10" }, "wont_start"},
 		"blew first":         {func(h *Heater) { h.record.Lit, h.record.Soak = 0, true }, "fan_unasked"},
 		"never settled":      {func(h *Heater) { h.record.Ready = 0 }, "wont_start"},
+		"lit for a moment":   {func(h *Heater) { h.record.Ready, h.record.Code, h.record.litSeconds = 0, "E-10", 20 }, "wont_start"},
+		"lit, and not seen":  {func(h *Heater) { h.record.Ready, h.record.Code, h.record.litSeconds = 0, "E-10", 150 }, "starts_then_stops"},
 		"stopped":            {func(h *Heater) { h.record.Code = "E-08" }, "starts_then_stops"},
 		"exhaust inside":     {func(h *Heater) { h.b.cracked = 0.5 }, "smoke_or_smell"},
 		"a trace of it":      {func(h *Heater) { h.b.cracked = 0.2 }, ""},

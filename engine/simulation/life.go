@@ -125,6 +125,9 @@ func (h *Heater) mend() {
 	h.rest(3600)
 }
 
+// heard is for how many seconds a flame must burn before an owner takes the heater for lit, though its panel does not.
+const heard = 40
+
 // Complaint is what the owner would say is wrong, by the last attempt: a state of the catalogue's complaint, or nothing.
 func (h *Heater) Complaint() string {
 	rec, b := &h.record, &h.b
@@ -135,7 +138,7 @@ func (h *Heater) Complaint() string {
 		return "dead"
 	case rec.Lit == 0 && rec.Soak && rec.Code != "E-05":
 		return "fan_unasked"
-	case rec.Lit == 0 || rec.Ready == 0 && rec.Code == "none":
+	case rec.Lit == 0 || rec.Ready == 0 && (rec.Code == "none" || rec.Code == "E-10" && rec.litSeconds < heard):
 		return "wont_start"
 	case rec.Code != "none":
 		return "starts_then_stops"

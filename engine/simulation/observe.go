@@ -49,6 +49,17 @@ func (w witness) yes(is bool) Answer {
 	return w.sees("no", "yes")
 }
 
+// plainly is as yes, for what leaps to the eye where it is, and what hardly anybody claims where it is not.
+func (w witness) plainly(is bool) Answer {
+	switch x := w.r.Float64(); {
+	case x < 0.04:
+		return unknown
+	case x < 0.043:
+		is = !is
+	}
+	return w.card(is)
+}
+
 // reads is a meter's reading with its error: a part of it and an amount.
 func (w witness) reads(v, part, amount float64) Answer {
 	if w.r.Float64() < 0.03 {
@@ -305,7 +316,10 @@ var seenAir = map[string]sight{
 		return w.sees("none", "weak")
 	},
 	"outlet_heat": func(w witness) Answer {
-		hot := max(w.h.record.Outlet, w.h.outlet-kelvin)
+		hot := w.h.record.Outlet // of a run; a start that fails is felt at its warmest
+		if hot == 0 {
+			hot = w.h.record.MostOutlet
+		}
 		switch {
 		case !w.h.started():
 			return unknown
@@ -564,7 +578,7 @@ var seenFuel = map[string]sight{
 		}
 		return w.sees("clear", "cloudy")
 	},
-	"petrol_suspected": func(w witness) Answer { return w.hardly(w.h.b.petrol, 0.7, "yes", "no") },
+	"petrol_suspected": func(w witness) Answer { return w.plainly(w.h.b.petrol && chance(w.r, 0.7)) },
 }
 
 // trial runs the pump by its priming function into a jar, for so many strokes: µL of fuel and of gas that come.

@@ -44,6 +44,8 @@ func TestOwnersSlip(t *testing.T) {
 			map[string]float64{"can't tell": 0.04, "there": 0.4*0.96 + 0.6*0.03, "not": 0.6 * 0.93}},
 		{"nothing to find", func(w witness) Answer { return w.hardly(false, 0.4, "there", "not") },
 			map[string]float64{"can't tell": 0.04, "there": 0.03, "not": 0.93}},
+		{"what leaps to the eye", func(w witness) Answer { return w.plainly(true) }, map[string]float64{"can't tell": 0.04, "no": 0.003, "yes": 0.957}},
+		{"what nobody claims", func(w witness) Answer { return w.plainly(false) }, map[string]float64{"can't tell": 0.04, "yes": 0.003, "no": 0.957}},
 		{"the card", func(w witness) Answer { return w.card(true) }, map[string]float64{"yes": 1}},
 		{"the card, nothing", func(w witness) Answer { return w.card(false) }, map[string]float64{"no": 1}},
 	}
@@ -125,6 +127,26 @@ func TestWhatCannotBeTold(t *testing.T) {
 		}
 	}
 	assert.Greater(t, told, 4, "with all there to be seen, most of it is told")
+}
+
+// A start that the panel gives up after a flame of a minute and a half has warmed the air on its way, though it never ran; a run is
+// felt at its end. Common practice, no source.
+func TestOutletIsFeltAtItsWarmest(t *testing.T) {
+	felt := func(outlet, most float64) (said string) {
+		h := bench(t, func(h *Heater) { h.record.meanSpeed, h.record.Outlet, h.record.MostOutlet = 0.5, outlet, most })
+		for h.seed = 1; said == ""; h.seed++ {
+			said = h.Observe("outlet_heat").State
+		}
+		return said
+	}
+	assert.Equal(t, "lukewarm", felt(0, 45))
+	assert.Equal(t, "cold", felt(0, 15))
+	assert.Equal(t, "hot", felt(80, 90))
+	assert.Equal(t, "lukewarm", felt(40, 90))
+	blind := bench(t, func(h *Heater) { h.b.flameBlind = true })
+	rec := blind.Run(Attempt{Seconds: 900})
+	require.Equal(t, "E-10", rec.Code)
+	assert.Greater(t, rec.MostOutlet, blind.in.Ambient+15)
 }
 
 // A setup fact is told as it is, numbers from memory within their scatter, and forgotten as often as stated.

@@ -369,6 +369,7 @@ func (h *Heater) coolDown(p *panel) {
 		h.step(d)
 		if h.speed > 0.1 {
 			rec.After += Step
+			rec.MostOutlet = max(rec.MostOutlet, h.outlet-kelvin)
 		}
 		rec.MostShell = max(rec.MostShell, h.shell-kelvin)
 	}
@@ -392,6 +393,9 @@ func (h *Heater) note(p *panel, d drive) {
 	}
 	if d.glow && p.tries == 1 {
 		rec.Glow += Step
+	}
+	if h.speed > 0.1 {
+		rec.MostOutlet = max(rec.MostOutlet, h.outlet-kelvin)
 	}
 	rec.Strokes += d.rate * Step
 	if h.exhaust > h.in.Ambient+kelvin+60 {

@@ -20,6 +20,7 @@ type Record struct {
 	White, Black, Blue            float64 // kg of unburnt vapour unlit; kg of fuel short of air; kg burnt off a standing film
 	WhiteFirst, BlackFirst, Late  float64 // the same in the first two minutes; after the end
 	Heat, Outlet, Level           float64 // W and °C at the end of a run, demand
+	MostOutlet                    float64 // °C, the warmest air at the outlet while the fan turned
 	Flow, Speed, Jerks            float64 // part of the free flow while running; fan; swings of the speed
 	MostShell, LeastLambda        float64 // °C; air ratio while lit
 	Pulses                        int     // swings of the air ratio, lean and rich counted each

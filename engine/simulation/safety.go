@@ -13,7 +13,7 @@ var seenSafety = map[string]sight{
 		}
 		return w.tells("none")
 	},
-	"exhaust_fire": func(w witness) Answer { return w.yes(w.h.record.Bang && w.h.film > 8e-3 && chance(w.r, 0.3)) },
+	"exhaust_fire": func(w witness) Answer { return w.plainly(w.h.record.Bang && w.h.film > 8e-3 && chance(w.r, 0.3)) },
 	"white_smoke": func(w witness) Answer {
 		switch w.h.smoking() {
 		case "white_thick":
