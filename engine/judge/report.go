@@ -107,6 +107,7 @@ type Report struct {
 	RivalsFirst, RivalsAfter         []Share // by adviser, on what was told and at the end
 	Leading, AtFirst, AtEnd          []Probability
 	Confusions                       map[[2]string]int
+	Led                              map[string]map[string]map[string]int // by code and true cause: how often each cause led in the end
 	Missed, Unasked, Unlooked, Wrong map[string]int
 	MissedIn, UnaskedIn, SilentIn    int
 	Faults                           map[int]int // cases by their number of true causes
@@ -120,7 +121,7 @@ type Report struct {
 
 // Sum sums up results. stated are the shares of causes that were wanted.
 func (j *Judge) Sum(results []Result) *Report {
-	r := &Report{Barred: j.lottery.barred, Confusions: map[[2]string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, Repairs: map[int]int{}, Chosen: map[int]int{}, stated: map[string]float64{}}
+	r := &Report{Barred: j.lottery.barred, Confusions: map[[2]string]int{}, Led: map[string]map[string]map[string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, Repairs: map[int]int{}, Chosen: map[int]int{}, stated: map[string]float64{}}
 	r.All.Name = "all"
 	for _, c := range j.model.Causes {
 		r.stated[c.ID] = c.PerThousand / 1000
@@ -169,6 +170,15 @@ func (r *Report) count(out *Result) {
 	r.Leading = append(r.Leading, out.Leading[last])
 	r.AtFirst, r.AtEnd = append(r.AtFirst, out.First...), append(r.AtEnd, out.Last...)
 	r.countTaken(out)
+	if r.Led[out.Code] == nil {
+		r.Led[out.Code] = map[string]map[string]int{}
+	}
+	for _, id := range out.Truth {
+		if r.Led[out.Code][id] == nil {
+			r.Led[out.Code][id] = map[string]int{}
+		}
+		r.Led[out.Code][id][out.Leaders[last]]++
+	}
 	if out.Places[last] != 1 {
 		for _, id := range out.Truth {
 			r.Confusions[[2]string{id, out.Leaders[last]}]++
@@ -350,11 +360,38 @@ func (r *Report) confusions(b *strings.Builder) {
 		m[pair[0]+" taken for "+pair[1]] = n
 	}
 	list(b, m, 30)
+	r.confusedBy(b)
 	fmt.Fprintf(b, "Shares of causes in 1,000: wanted and drawn, where they differ by more than half:\n")
 	for _, x := range r.Causes {
 		want, got := 1000*r.stated[x.Name], 1000*float64(x.Cases)/float64(r.Cases)
 		if got > 1.5*want || got < want/1.5 {
 			fmt.Fprintf(b, "  %s: %.0f, %.0f\n", x.Name, want, got)
+		}
+	}
+}
+
+// confusedBy writes, by code, what led in the end where a cause was true, the commonest first.
+func (r *Report) confusedBy(b *strings.Builder) {
+	fmt.Fprintf(b, "By code: where a cause was true, what led in the end:\n")
+	byCount := func(m map[string]int) []string {
+		return slices.SortedFunc(maps.Keys(m), func(x, y string) int { return cmp.Or(cmp.Compare(m[y], m[x]), cmp.Compare(x, y)) })
+	}
+	for _, x := range r.Codes {
+		all := map[string]int{}
+		for id, led := range r.Led[x.Name] {
+			for _, n := range led {
+				all[id] += n
+			}
+		}
+		fmt.Fprintf(b, "  %s\n", x.Name)
+		for _, id := range byCount(all) {
+			fmt.Fprintf(b, "    %s %d:", id, all[id])
+			led, gap := r.Led[x.Name][id], " "
+			for _, other := range byCount(led) {
+				fmt.Fprintf(b, "%s%s %d", gap, other, led[other])
+				gap = ", "
+			}
+			fmt.Fprintln(b)
 		}
 	}
 }

@@ -79,6 +79,8 @@ func TestReportSaysWhatWasCounted(t *testing.T) {
 		"Dangers to be found by looking, which nobody was asked to look for before the first repair:\n  none",
 		"pump_stuck taken for battery_low",
 		"behind naive Bayes at E-04",
+		"  E-04\n    pump_stuck 1: battery_low 1\n    tank_low 1: battery_low 1\n",
+		"  E-10\n    battery_low 1: battery_low 1\n    tank_low 1: tank_low 1\n",
 	} {
 		assert.Contains(t, text, part)
 	}
