@@ -194,6 +194,22 @@ type WhatIf struct {
 // Violation is one thing wrong with a request. Field is a path such as observations[2].state.
 type Violation struct{ Field, Description string }
 
+// Violations gathers what is wrong with a request, so that its caller learns all of it at once.
+type Violations []Violation
+
+// Add notes what is wrong with a field.
+func (v *Violations) Add(field, format string, args ...any) {
+	*v = append(*v, Violation{Field: field, Description: fmt.Sprintf(format, args...)})
+}
+
+// Err is an [InputError] with all that was added, or nil if nothing was.
+func (v Violations) Err() error {
+	if len(v) == 0 {
+		return nil
+	}
+	return &InputError{Violations: v}
+}
+
 // InputError lists all that is wrong with a request; nothing of it was used.
 type InputError struct{ Violations []Violation }
 

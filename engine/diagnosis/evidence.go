@@ -2,7 +2,6 @@ package diagnosis
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"slices"
 	"strconv"
@@ -91,10 +90,7 @@ func (o Observation) finding() knowledge.Finding {
 
 // Check says whether a request can be assessed; the error is an *InputError naming every field that is wrong.
 func (e *Engine) Check(r Request) error {
-	var bad []Violation
-	add := func(field, format string, args ...any) {
-		bad = append(bad, Violation{field, fmt.Sprintf(format, args...)})
-	}
+	var bad Violations
 	table := ""
 	for _, o := range r.Observations {
 		if o.ID == e.model.Roles.CodeTable {
@@ -106,7 +102,7 @@ func (e *Engine) Check(r Request) error {
 		field := "observations[" + strconv.Itoa(i) + "]"
 		if j, ok := first[o.ID]; ok {
 			if r.Observations[j] != o {
-				add(field+".id", "%s is given twice with different values, first in observations[%d]", o.ID, j)
+				bad.Add(field+".id", "%s is given twice with different values, first in observations[%d]", o.ID, j)
 			}
 			continue
 		}
@@ -114,39 +110,36 @@ func (e *Engine) Check(r Request) error {
 		f := o.finding()
 		if o.Kind == UnknownValue {
 			if !e.known(o.ID) {
-				add(field+".id", "%q is no observation or setup fact", o.ID)
+				bad.Add(field+".id", "%q is no observation or setup fact", o.ID)
 			}
 			continue
 		}
 		if part, problem := e.model.Check(f, table); problem != "" {
-			add(field+"."+part, "%s", problem)
+			bad.Add(field+"."+part, "%s", problem)
 		}
 	}
 	for i, id := range r.Mended {
 		if _, ok := e.repair(id); !ok {
-			add("mended_ids["+strconv.Itoa(i)+"]", "%q is no repair", id)
+			bad.Add("mended_ids["+strconv.Itoa(i)+"]", "%q is no repair", id)
 		}
 	}
 	for i, id := range r.Before {
 		if _, ok := first[id]; !ok {
-			add("before_ids["+strconv.Itoa(i)+"]", "%q is not among the observations", id)
+			bad.Add("before_ids["+strconv.Itoa(i)+"]", "%q is not among the observations", id)
 		}
 	}
 	if !finiteRate(r.EurosPerMinute) {
-		add("euros_per_minute", "a minute is worth from 0 to 1000 euros, not %g", r.EurosPerMinute)
+		bad.Add("euros_per_minute", "a minute is worth from 0 to 1000 euros, not %g", r.EurosPerMinute)
 	}
 	if r.Willing < 0 || r.Willing > workshop {
-		add("willingness", "%d is none; it goes from 1 to %d", r.Willing, workshop)
+		bad.Add("willingness", "%d is none; it goes from 1 to %d", r.Willing, workshop)
 	}
 	for i, t := range r.Tools {
 		if !slices.Contains(e.model.Tools, t) {
-			add("tools["+strconv.Itoa(i)+"]", "%q is no tool; known are %s", t, strings.Join(e.model.Tools, ", "))
+			bad.Add("tools["+strconv.Itoa(i)+"]", "%q is no tool; known are %s", t, strings.Join(e.model.Tools, ", "))
 		}
 	}
-	if len(bad) > 0 {
-		return &InputError{bad}
-	}
-	return nil
+	return bad.Err()
 }
 
 func (e *Engine) known(id string) bool {

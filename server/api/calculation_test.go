@@ -15,6 +15,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoregistry"
 
 	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/calculation"
 )
 
 // wholeRequests tell every field of a request that can be told beside the others; least ones only what is needed.
@@ -46,25 +47,25 @@ var calculationRequests = map[string]struct{ whole, least string }{
 }
 
 // calculation is a call of the service by its name.
-type calculation struct {
+type calc struct {
 	r      *running
 	method protoreflect.MethodDescriptor
 }
 
-func everyCalculation(t *testing.T, r *running) []calculation {
+func everyCalculation(t *testing.T, r *running) []calc {
 	t.Helper()
 	methods := lightoffv1.File_lightoff_v1_calculation_proto.Services().Get(0).Methods()
 	require.Len(t, calculationRequests, methods.Len(), "each call has its requests")
-	var all []calculation
+	var all []calc
 	for i := range methods.Len() {
-		all = append(all, calculation{r, methods.Get(i)})
+		all = append(all, calc{r, methods.Get(i)})
 	}
 	return all
 }
 
-func (c calculation) name() string { return string(c.method.Name()) }
+func (c calc) name() string { return string(c.method.Name()) }
 
-func (c calculation) request(t *testing.T, text string) proto.Message {
+func (c calc) request(t *testing.T, text string) proto.Message {
 	t.Helper()
 	kind, err := protoregistry.GlobalTypes.FindMessageByName(c.method.Input().FullName())
 	require.NoError(t, err)
@@ -73,7 +74,7 @@ func (c calculation) request(t *testing.T, text string) proto.Message {
 	return m
 }
 
-func (c calculation) call(t *testing.T, req proto.Message) (proto.Message, error) {
+func (c calc) call(t *testing.T, req proto.Message) (proto.Message, error) {
 	t.Helper()
 	kind, err := protoregistry.GlobalTypes.FindMessageByName(c.method.Output().FullName())
 	require.NoError(t, err)
@@ -142,7 +143,7 @@ func TestWhatIsLeftOutIsNamed(t *testing.T) {
 	}
 }
 
-func assumptions(t *testing.T, c calculation, req proto.Message) []string {
+func assumptions(t *testing.T, c calc, req proto.Message) []string {
 	t.Helper()
 	out, err := c.call(t, req)
 	require.NoError(t, err)
@@ -225,7 +226,7 @@ func TestRefusalsSaySo(t *testing.T) {
 			[]string{"battery_temperature_c"}, []string{"is -25 °C, but must lie between -20 and 50 °C"}},
 		{"hotter than the sensor's law", "CalculateSensorTemperature", `{"sensor_kind": "ntc_10k", "resistance_ohm": 1}`, []string{"resistance_ohm"}, []string{"is 1 Ω"}},
 	}
-	calls := map[string]calculation{}
+	calls := map[string]calc{}
 	for _, c := range everyCalculation(t, r) {
 		calls[c.name()] = c
 	}
@@ -245,12 +246,12 @@ func TestRefusalsSaySo(t *testing.T) {
 func TestTooManyJoints(t *testing.T) {
 	r := start(t)
 	req := &lightoffv1.CalculateGlowVoltageRequest{RestVoltageV: proto.Float64(12.4), CableAreaMm2: proto.Float64(6), CableLengthM: proto.Float64(2)}
-	for range maxJoints + 1 {
+	for range calculation.MaxJoints + 1 {
 		req.Joints = append(req.Joints, &lightoffv1.Joint{Name: "terminal", ResistanceMilliohm: proto.Float64(1)})
 	}
 	_, err := r.CalculateGlowVoltage(r.ctx, req)
 	assert.Equal(t, []string{"joints"}, fields(t, err))
-	req.Joints = req.Joints[:maxJoints]
+	req.Joints = req.Joints[:calculation.MaxJoints]
 	_, err = r.CalculateGlowVoltage(r.ctx, req)
 	assert.Equal(t, codes.OK, status.Code(err), "%v", err)
 }

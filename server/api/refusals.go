@@ -83,16 +83,11 @@ func clip(text string) string {
 	return text
 }
 
-// violations gathers what is wrong with a request, so that a caller learns all of it at once.
-type violations []diagnosis.Violation
+// violations gathers what is wrong with a request; its methods check fields of one kind.
+type violations diagnosis.Violations
 
 func (v *violations) add(field, format string, args ...any) {
-	*v = append(*v, diagnosis.Violation{Field: field, Description: fmt.Sprintf(format, args...)})
+	(*diagnosis.Violations)(v).Add(field, format, args...)
 }
 
-func (v violations) err() error {
-	if len(v) == 0 {
-		return nil
-	}
-	return &diagnosis.InputError{Violations: v}
-}
+func (v violations) err() error { return diagnosis.Violations(v).Err() }

@@ -21,6 +21,7 @@ import (
 
 	"lightoff/engine/knowledge"
 	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/server/calculation"
 	"lightoff/server/store"
 )
 
@@ -101,7 +102,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 		lightoffv1.RegisterDiagnosisServiceServer(g, d)
 		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{models: d.models})
 		lightoffv1.RegisterConversationServiceServer(g, c)
-		lightoffv1.RegisterCalculationServiceServer(g, &calculations{})
+		lightoffv1.RegisterCalculationServiceServer(g, calculation.Service{})
 		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c, heads: listed, saids: &saids{known: map[string]said{}}})
 		lightoffv1.RegisterLookOnServiceServer(g, &lookOn{conversations: c})
 		lightoffv1.RegisterModerationServiceServer(g, &moderation{conversations: c})

@@ -1,6 +1,6 @@
 //go:build !js
 
-package api
+package calculation
 
 import (
 	"errors"
@@ -9,13 +9,14 @@ import (
 	"strconv"
 	"strings"
 
+	"lightoff/engine/diagnosis"
 	"lightoff/engine/physics"
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
 // sum accumulates a calculation: what is wrong with its request, what was taken for usual, and its working.
 type sum struct {
-	violations
+	diagnosis.Violations
 	assumptions []string
 	working     physics.Working
 }
@@ -23,7 +24,7 @@ type sum struct {
 // need is a number that has no usual value.
 func (s *sum) need(field string, x *float64) float64 {
 	if x == nil {
-		s.add(field, "is missing")
+		s.Add(field, "is missing")
 		return 0
 	}
 	return s.finite(field, *x)
@@ -40,7 +41,7 @@ func (s *sum) or(field string, x *float64, usual float64, what, unit string) flo
 
 func (s *sum) finite(field string, x float64) float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
-		s.add(field, "is not a finite number")
+		s.Add(field, "is not a finite number")
 		return 0
 	}
 	return x
@@ -49,7 +50,7 @@ func (s *sum) finite(field string, x float64) float64 {
 // within judges a number that no formula of the engine judges.
 func (s *sum) within(field string, x, low, high float64, unit string) {
 	if x < low || x > high {
-		s.add(field, "%s", describe(&physics.RangeError{Value: x, Min: low, Max: high, Unit: unit}, 1, unit))
+		s.Add(field, "%s", describe(&physics.RangeError{Value: x, Min: low, Max: high, Unit: unit}, 1, unit))
 	}
 }
 
@@ -86,9 +87,9 @@ func pick[T any](s *sum, field, word string, words []named[T], usual, what strin
 		all[i] = n.word
 	}
 	if word == "" {
-		s.add(field, "is missing; it may be %s", strings.Join(all, ", "))
+		s.Add(field, "is missing; it may be %s", strings.Join(all, ", "))
 	} else {
-		s.add(field, "is %s, but must be one of %s", clip(strconv.Quote(word)), strings.Join(all, ", "))
+		s.Add(field, "is %s, but must be one of %s", strconv.Quote(word), strings.Join(all, ", "))
 	}
 	var none T
 	return none
@@ -175,7 +176,7 @@ func (s *sum) refuse(err error, r results) error {
 		}
 		known[*e] = true
 		if field, ok := r[e.Field]; ok {
-			s.add(field, "leads out of the range in which the formula holds: %s %s", strings.ReplaceAll(e.Field, "_", " "), describe(e, 1, e.Unit))
+			s.Add(field, "leads out of the range in which the formula holds: %s %s", strings.ReplaceAll(e.Field, "_", " "), describe(e, 1, e.Unit))
 			continue
 		}
 		place, ok := requestFields[e.Field]
@@ -185,9 +186,9 @@ func (s *sum) refuse(err error, r results) error {
 		if place.scale == 0 {
 			place.scale, place.unit = 1, e.Unit
 		}
-		s.add(place.field, "%s", describe(e, place.scale, place.unit))
+		s.Add(place.field, "%s", describe(e, place.scale, place.unit))
 	}
-	if out := s.err(); out != nil {
+	if out := s.Err(); out != nil {
 		return out
 	}
 	return err
@@ -222,4 +223,13 @@ func (s *sum) steps() []*lightoffv1.Step {
 	return each(s.working, func(w physics.Step) *lightoffv1.Step {
 		return &lightoffv1.Step{Quantity: w.Quantity, Formula: w.Formula, With: w.With, Result: w.Result, Unit: w.Unit, Source: w.Source}
 	})
+}
+
+// each converts a list one by one.
+func each[A, B any](in []A, convert func(A) B) []B {
+	out := make([]B, len(in))
+	for i, a := range in {
+		out[i] = convert(a)
+	}
+	return out
 }

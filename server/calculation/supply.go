@@ -1,6 +1,6 @@
 //go:build !js
 
-package api
+package calculation
 
 import (
 	"context"
@@ -13,18 +13,16 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// calculations answers CalculationService: here cable, battery and glow plug, in burning.go the rest.
-type calculations struct {
-	lightoffv1.UnimplementedCalculationServiceServer
-}
+// MaxJoints is how many joints a request may name.
+const MaxJoints = 50
 
 const (
-	curveSteps = 60
-	maxJoints  = 50
+	maxJointName = 100 // bytes
+	curveSteps   = 60
 )
 
 // CalculateGlowVoltage implements the RPC.
-func (*calculations) CalculateGlowVoltage(_ context.Context,
+func (Service) CalculateGlowVoltage(_ context.Context,
 	req *lightoffv1.CalculateGlowVoltageRequest) (*lightoffv1.CalculateGlowVoltageResponse, error) {
 	var s sum
 	rest := s.need("rest_voltage_v", req.RestVoltageV)
@@ -45,7 +43,7 @@ func (*calculations) CalculateGlowVoltage(_ context.Context,
 	if req.CurveDurationS != nil {
 		s.within("curve_duration_s", float64(duration), 1, 600, "s")
 	}
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	if supply.Internal, err = s.internal(req.InternalResistanceMilliohm, battery, physics.Volt(rest)); err != nil {
@@ -87,14 +85,19 @@ func glowVoltage(s *sum, g physics.GlowVoltage, curve physics.StartCurve, nomina
 }
 
 func (s *sum) joints(in []*lightoffv1.Joint) []physics.Joint {
-	if len(in) > maxJoints {
-		s.add("joints", "holds %d joints, more than %d", len(in), maxJoints)
+	if len(in) > MaxJoints {
+		s.Add("joints", "holds %d joints, more than %d", len(in), MaxJoints)
 		return nil
 	}
 	out := make([]physics.Joint, len(in))
 	for i, j := range in {
 		path := fmt.Sprintf("joints[%d]", i)
-		s.name(path+".name", j.GetName())
+		switch name := j.GetName(); {
+		case name == "":
+			s.Add(path+".name", "is empty")
+		case len(name) > maxJointName:
+			s.Add(path+".name", "is longer than %d bytes", maxJointName)
+		}
 		side := j.GetSide()
 		if side == "" {
 			side = "positive"
@@ -110,7 +113,7 @@ func (s *sum) blameJoint(err error, in []*lightoffv1.Joint) {
 	for _, e := range ranges(err) {
 		for i, j := range in {
 			if e.Field == "joint_resistance" && e.Value == float64(physics.Ohm(j.GetResistanceMilliohm())*physics.Milliohm) {
-				s.add(fmt.Sprintf("joints[%d].resistance_milliohm", i), "%s", describe(e, 1000, "mΩ"))
+				s.Add(fmt.Sprintf("joints[%d].resistance_milliohm", i), "%s", describe(e, 1000, "mΩ"))
 				break
 			}
 		}
@@ -157,7 +160,7 @@ func (s *sum) battery(req *lightoffv1.CalculateGlowVoltageRequest, nominal physi
 // internal is the resistance told, or that of a healthy battery which reads so at rest.
 func (s *sum) internal(told *float64, b physics.Battery, rest physics.Volt) (physics.Ohm, error) {
 	if told != nil {
-		return physics.Ohm(s.finite("internal_resistance_milliohm", *told)) * physics.Milliohm, s.err()
+		return physics.Ohm(s.finite("internal_resistance_milliohm", *told)) * physics.Milliohm, s.Err()
 	}
 	charge, err := physics.StateOfCharge(b.Chemistry, b.Nominal, rest, b.Temperature)
 	if err != nil {
@@ -178,7 +181,7 @@ func orNought(x *float64) *float64 {
 }
 
 // CalculateCable implements the RPC.
-func (*calculations) CalculateCable(_ context.Context, req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
+func (Service) CalculateCable(_ context.Context, req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
 	var s sum
 	f := physics.Feed{Length: physics.Metre(s.need("cable_length_m", req.CableLengthM)), Nominal: s.nominal(req.NominalVoltageV, 12)}
 	if req.CurrentA == nil {
@@ -196,7 +199,7 @@ func (*calculations) CalculateCable(_ context.Context, req *lightoffv1.Calculate
 	f.Temperature = physics.Celsius(s.or("conductor_temperature_c", req.ConductorTemperatureC, 20, "temperature of the cable", "°C"))
 	f.Ambient = physics.Celsius(s.or("ambient_temperature_c", req.AmbientTemperatureC, 25, "temperature about the cable", "°C"))
 	own := s.or("cable_area_mm2", orNought(req.CableAreaMm2), 0, "", "")
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	out := &lightoffv1.CalculateCableResponse{CurrentA: float64(f.Load), AllowedDropV: float64(f.Drop) * float64(f.Nominal)}
@@ -253,7 +256,7 @@ func distinct(first, second error) error {
 }
 
 // CalculateStateOfCharge implements the RPC.
-func (*calculations) CalculateStateOfCharge(_ context.Context,
+func (Service) CalculateStateOfCharge(_ context.Context,
 	req *lightoffv1.CalculateStateOfChargeRequest) (*lightoffv1.CalculateStateOfChargeResponse, error) {
 	var s sum
 	rest := s.need("rest_voltage_v", req.RestVoltageV)
@@ -263,7 +266,7 @@ func (*calculations) CalculateStateOfCharge(_ context.Context,
 	if word := req.GetBatteryChemistry(); word != "" {
 		asked = []named[physics.Chemistry]{{word, pick(&s, "battery_chemistry", word, chemistries, "", "")}}
 	}
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	out := &lightoffv1.CalculateStateOfChargeResponse{}
@@ -297,7 +300,7 @@ func (*calculations) CalculateStateOfCharge(_ context.Context,
 }
 
 // CalculateLoadTest implements the RPC.
-func (*calculations) CalculateLoadTest(_ context.Context, req *lightoffv1.CalculateLoadTestRequest) (*lightoffv1.CalculateLoadTestResponse, error) {
+func (Service) CalculateLoadTest(_ context.Context, req *lightoffv1.CalculateLoadTestRequest) (*lightoffv1.CalculateLoadTestResponse, error) {
 	var s sum
 	temperature := physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery", "°C"))
 	pick(&s, "battery_chemistry", req.GetBatteryChemistry(), chemistries[:2], "flooded", "kind of battery")
@@ -319,7 +322,7 @@ func (*calculations) CalculateLoadTest(_ context.Context, req *lightoffv1.Calcul
 	if measured {
 		rest, current = s.need("rest_voltage_v", req.RestVoltageV), s.need("current_a", req.CurrentA)
 	}
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	limit, err := physics.LoadTestLimit(temperature)
@@ -345,7 +348,7 @@ func (*calculations) CalculateLoadTest(_ context.Context, req *lightoffv1.Calcul
 }
 
 // CalculateNightEnergy implements the RPC.
-func (*calculations) CalculateNightEnergy(_ context.Context,
+func (Service) CalculateNightEnergy(_ context.Context,
 	req *lightoffv1.CalculateNightEnergyRequest) (*lightoffv1.CalculateNightEnergyResponse, error) {
 	var s sum
 	nominal := s.nominal(req.NominalVoltageV, 12)
@@ -375,7 +378,7 @@ func (*calculations) CalculateNightEnergy(_ context.Context,
 	} else {
 		n.Starts = int(req.GetStarts())
 	}
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	e, err := physics.EnergyOfNight(n)
@@ -392,7 +395,7 @@ func (*calculations) CalculateNightEnergy(_ context.Context,
 }
 
 // CalculateGlowPower implements the RPC.
-func (*calculations) CalculateGlowPower(_ context.Context, req *lightoffv1.CalculateGlowPowerRequest) (*lightoffv1.CalculateGlowPowerResponse, error) {
+func (Service) CalculateGlowPower(_ context.Context, req *lightoffv1.CalculateGlowPowerRequest) (*lightoffv1.CalculateGlowPowerResponse, error) {
 	var s sum
 	volts := s.need("heater_voltage_v", req.HeaterVoltageV)
 	var ohms physics.Ohm
@@ -405,7 +408,7 @@ func (*calculations) CalculateGlowPower(_ context.Context, req *lightoffv1.Calcu
 		}
 		ohms = plug.Hot
 	}
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	g, err := physics.GlowPower(physics.Volt(volts), ohms)

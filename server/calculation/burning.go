@@ -1,6 +1,6 @@
 //go:build !js
 
-package api
+package calculation
 
 import (
 	"context"
@@ -12,11 +12,11 @@ import (
 )
 
 // CalculateHeatOutput implements the RPC.
-func (*calculations) CalculateHeatOutput(_ context.Context, req *lightoffv1.CalculateHeatOutputRequest) (*lightoffv1.CalculateHeatOutputResponse, error) {
+func (Service) CalculateHeatOutput(_ context.Context, req *lightoffv1.CalculateHeatOutputRequest) (*lightoffv1.CalculateHeatOutputResponse, error) {
 	var s sum
 	b := physics.Burn{Rate: physics.Hertz(s.need("stroke_rate_hz", req.StrokeRateHz)), Dose: s.dose(req.PumpDoseUl)}
 	b.Fuel, b.Temperature, b.Efficiency = s.fuel(req.GetFuelKind(), req.FuelTemperatureC, req.EfficiencyPercent)
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	h, err := physics.HeatOutputOf(b)
@@ -41,11 +41,11 @@ func (s *sum) fuel(kind string, temperature, efficiency *float64) (physics.Fuel,
 }
 
 // CalculateFuelUse implements the RPC.
-func (*calculations) CalculateFuelUse(_ context.Context, req *lightoffv1.CalculateFuelUseRequest) (*lightoffv1.CalculateFuelUseResponse, error) {
+func (Service) CalculateFuelUse(_ context.Context, req *lightoffv1.CalculateFuelUseRequest) (*lightoffv1.CalculateFuelUseResponse, error) {
 	var s sum
 	watts := physics.Watt(s.need("delivered_w", req.DeliveredW))
 	fuel, temperature, efficiency := s.fuel(req.GetFuelKind(), req.FuelTemperatureC, req.EfficiencyPercent)
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	f, err := physics.FuelForHeat(watts, fuel, temperature, efficiency)
@@ -61,7 +61,7 @@ func (*calculations) CalculateFuelUse(_ context.Context, req *lightoffv1.Calcula
 const primingRate = 5
 
 // CalculatePriming implements the RPC.
-func (*calculations) CalculatePriming(_ context.Context, req *lightoffv1.CalculatePrimingRequest) (*lightoffv1.CalculatePrimingResponse, error) {
+func (Service) CalculatePriming(_ context.Context, req *lightoffv1.CalculatePrimingRequest) (*lightoffv1.CalculatePrimingResponse, error) {
 	var s sum
 	l := physics.Line{
 		Length: physics.Metre(s.need("line_length_m", req.LineLengthM)),
@@ -69,7 +69,7 @@ func (*calculations) CalculatePriming(_ context.Context, req *lightoffv1.Calcula
 		Dose:   s.dose(req.PumpDoseUl),
 		Rate:   physics.Hertz(s.or("stroke_rate_hz", req.StrokeRateHz, primingRate, "strokes a second", "Hz")),
 	}
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	p, err := physics.Prime(l)
@@ -92,12 +92,12 @@ func (*calculations) CalculatePriming(_ context.Context, req *lightoffv1.Calcula
 }
 
 // CalculateWaxingChance implements the RPC.
-func (*calculations) CalculateWaxingChance(_ context.Context,
+func (Service) CalculateWaxingChance(_ context.Context,
 	req *lightoffv1.CalculateWaxingChanceRequest) (*lightoffv1.CalculateWaxingChanceResponse, error) {
 	var s sum
 	ambient := physics.Celsius(s.need("ambient_temperature_c", req.AmbientTemperatureC))
 	limits := s.pluggingPoints(req)
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	out := &lightoffv1.CalculateWaxingChanceResponse{LowPercent: 100}
@@ -137,7 +137,7 @@ type limit struct {
 // pluggingPoints are the one told, or those of the grades that a kind of fuel may be.
 func (s *sum) pluggingPoints(req *lightoffv1.CalculateWaxingChanceRequest) []limit {
 	if (req.GetFuelKind() == "") == (req.PluggingPointC == nil) {
-		s.add("fuel_kind", "give either this or plugging_point_c")
+		s.Add("fuel_kind", "give either this or plugging_point_c")
 		return nil
 	}
 	if req.PluggingPointC != nil {
@@ -151,7 +151,7 @@ func (s *sum) pluggingPoints(req *lightoffv1.CalculateWaxingChanceRequest) []lim
 	for _, grade := range pick(s, "fuel_kind", req.GetFuelKind(), kinds, "", "") {
 		point, source, err := grade.PluggingPoint()
 		if err != nil {
-			s.add("fuel_kind", "%v", err)
+			s.Add("fuel_kind", "%v", err)
 		}
 		s.assume("grade not told: may be %v", grade)
 		limits = append(limits, limit{grade.String(), point, physics.Working{
@@ -165,12 +165,12 @@ func wordsOf[T any](words []named[T]) []string {
 }
 
 // CalculateMixture implements the RPC.
-func (*calculations) CalculateMixture(_ context.Context, req *lightoffv1.CalculateMixtureRequest) (*lightoffv1.CalculateMixtureResponse, error) {
+func (Service) CalculateMixture(_ context.Context, req *lightoffv1.CalculateMixtureRequest) (*lightoffv1.CalculateMixtureResponse, error) {
 	var s sum
 	altitude := physics.Metre(s.need("altitude_m", req.AltitudeM))
 	ambient := physics.Celsius(s.or("ambient_temperature_c", req.AmbientTemperatureC, 15, "temperature of the air", "°C"))
 	ratio := s.or("air_ratio", req.AirRatio, heater.UsualAirRatio, "air ratio at sea level", "")
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	m, err := physics.MixtureAtAltitude(altitude, ambient, ratio)
@@ -183,7 +183,7 @@ func (*calculations) CalculateMixture(_ context.Context, req *lightoffv1.Calcula
 }
 
 // CalculateDuctFlow implements the RPC.
-func (*calculations) CalculateDuctFlow(_ context.Context, req *lightoffv1.CalculateDuctFlowRequest) (*lightoffv1.CalculateDuctFlowResponse, error) {
+func (Service) CalculateDuctFlow(_ context.Context, req *lightoffv1.CalculateDuctFlowRequest) (*lightoffv1.CalculateDuctFlowResponse, error) {
 	const cubicMetreAnHour = 1 / 3600.0
 	var s sum
 	usual := heater.UsualBlower()
@@ -201,7 +201,7 @@ func (*calculations) CalculateDuctFlow(_ context.Context, req *lightoffv1.Calcul
 		Inlet:    physics.Celsius(s.or("inlet_temperature_c", req.InletTemperatureC, 15, "temperature before the heater", "°C")),
 		Outlet:   physics.Celsius(s.or("outlet_temperature_c", req.OutletTemperatureC, 75, "temperature after the heater", "°C")),
 	}
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	f, err := physics.FlowThroughDuct(d, b, a)
@@ -214,12 +214,12 @@ func (*calculations) CalculateDuctFlow(_ context.Context, req *lightoffv1.Calcul
 }
 
 // CalculateSensorResistance implements the RPC.
-func (*calculations) CalculateSensorResistance(_ context.Context,
+func (Service) CalculateSensorResistance(_ context.Context,
 	req *lightoffv1.CalculateSensorResistanceRequest) (*lightoffv1.CalculateSensorResistanceResponse, error) {
 	var s sum
 	sensor := pick(&s, "sensor_kind", req.GetSensorKind(), sensorKinds, "", "")
 	t := physics.Celsius(s.need("temperature_c", req.TemperatureC))
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	r, err := physics.SensorResistance(sensor, t)
@@ -240,12 +240,12 @@ func (s *sum) sensor(kind physics.Sensor) {
 }
 
 // CalculateSensorTemperature implements the RPC.
-func (*calculations) CalculateSensorTemperature(_ context.Context,
+func (Service) CalculateSensorTemperature(_ context.Context,
 	req *lightoffv1.CalculateSensorTemperatureRequest) (*lightoffv1.CalculateSensorTemperatureResponse, error) {
 	var s sum
 	sensor := pick(&s, "sensor_kind", req.GetSensorKind(), sensorKinds, "", "")
 	r := physics.Ohm(s.need("resistance_ohm", req.ResistanceOhm))
-	if err := s.err(); err != nil {
+	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	t, err := physics.SensorTemperature(sensor, r)
@@ -259,7 +259,7 @@ func (*calculations) CalculateSensorTemperature(_ context.Context,
 }
 
 // ListAlarmRules implements the RPC.
-func (*calculations) ListAlarmRules(context.Context, *lightoffv1.ListAlarmRulesRequest) (*lightoffv1.ListAlarmRulesResponse, error) {
+func (Service) ListAlarmRules(context.Context, *lightoffv1.ListAlarmRulesRequest) (*lightoffv1.ListAlarmRulesResponse, error) {
 	var s sum
 	out := &lightoffv1.ListAlarmRulesResponse{}
 	line := func(ppm int, what string, t physics.Second) {
