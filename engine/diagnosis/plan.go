@@ -271,6 +271,9 @@ func (p *planning) weighScenarios() {
 		twos[a] = make([]float64, n)
 		for b := range a {
 			i, j := p.causes[a], p.causes[b]
+			if s.model.Causes[i].Computed || s.model.Causes[j].Computed {
+				continue // where nothing has come about, nothing else is to be mended for it
+			}
 			w := (s.blame[i]*blame(given[a].Causes[j], s.base[j]) + s.blame[j]*blame(given[b].Causes[i], s.base[i])) / 2
 			twos[a][b] = w
 			of[a], of[b] = of[a]+w, of[b]+w
@@ -297,6 +300,9 @@ func (p *planning) weighScenarios() {
 	for a := range n {
 		for b := range a {
 			i, j := p.causes[a], p.causes[b]
+			if twos[a][b] == 0 {
+				continue
+			}
 			w := twos[a][b] * min(1, s.blame[i]/of[a], s.blame[j]/of[b])
 			p.twos = append(p.twos, two{i, j, w, s.posterior[i] * given[a].Causes[j]})
 			alone[a], alone[b] = alone[a]-w, alone[b]-w

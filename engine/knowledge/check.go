@@ -123,6 +123,8 @@ func (f *files) checkVariables() {
 	}
 	if have, ok := known[f.complaint.effect]; !ok || !slices.Contains(have, f.complaint.quiet) {
 		f.errs.add(".", 0, 0, "complaint: names no effect and quiet state of the model")
+	} else if have[0] != f.complaint.quiet {
+		f.errs.add(".", 0, 0, "complaint: the quiet state must be the first of %s, which is %s", f.complaint.effect, have[0])
 	}
 }
 
@@ -149,7 +151,7 @@ func (f *files) checkCauses() {
 		}
 	}
 	if computed != 1 {
-		f.errs.add(".", 0, 0, "exactly one cause must be computed (no other cause active); there are %d", computed)
+		f.errs.add(".", 0, 0, "exactly one cause must be computed (nothing is the matter); there are %d", computed)
 	}
 }
 

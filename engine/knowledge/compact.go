@@ -12,16 +12,16 @@ import (
 )
 
 // A compact model holds what the files say without the way in which they are written, and beside it what takes long
-// to find out: the fitted rates and the shapes of the trees. Expand makes the very model of it that Load makes of the
+// to find out: the fitted rates and the shape of the tree. Expand makes the very model of it that Load makes of the
 // files. All numbers are unsigned LEB128 save the rates, which are the eight bytes of an IEEE 754 number, the lowest
 // first:
 //
 //	magic, version, learnt from, strings, files (path, tree), 1 and the tree of what was learnt or else 0,
-//	rates by cause, rate of complaints about nothing, deviation, two shapes, the second reader's weights
+//	rates by cause, rate of complaints about nothing, deviation, the shape, the second reader's weights
 //
 // A tree is its kind and then a string's place, or a count and the values, each value of a mapping after its key.
 
-const compactMagic = "lightoff model 1\n"
+const compactMagic = "lightoff model 2\n"
 
 // ErrCompact means that something is no compact model, or one of another program.
 var ErrCompact = errors.New("this is no compact model that this program can read")
@@ -54,7 +54,6 @@ func Compact(fsys fs.FS, learned []byte, m *Model) ([]byte, error) {
 		w.body = binary.LittleEndian.AppendUint64(w.body, math.Float64bits(x))
 	}
 	w.shape(m.tree.Shape())
-	w.shape(m.noneTree.Shape())
 	w.plain(string(m.Hunches))
 	rest := w.body
 
@@ -154,7 +153,8 @@ func Expand(compact []byte, binding Binding) (*Model, error) {
 			numbers[i] = math.Float64frombits(binary.LittleEndian.Uint64(b))
 		}
 	}
-	f.shapes = []bayes.Shape{r.shape(), r.shape()}
+	shape := r.shape()
+	f.shape = &shape
 	if n := r.number(); n > 0 {
 		m.Hunches = r.take(n)
 	}
@@ -169,7 +169,7 @@ func Expand(compact []byte, binding Binding) (*Model, error) {
 	if err := f.build(); err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrCompact, err)
 	}
-	f.shapes = nil // what is learnt later may be laid out otherwise
+	f.shape = nil // what is learnt later may be laid out otherwise
 	return m, nil
 }
 

@@ -18,7 +18,9 @@ type compiled struct {
 	locales            []string
 	variables          map[string]*variable
 	rootOf             []bayes.VarID // by cause: the root variable that carries its base rate; −1 for the computed cause
+	outcome            bayes.VarID   // what the machine did, of which people complain
 	causeVar           []bayes.VarID
+	isCause            []bool        // [variable]
 	rate               []float64     // by cause: fitted base rate, before anybody complains
 	average            []setupFactor // by cause: how setup facts change its rate
 	covers             map[string]map[string]map[string]float64
@@ -28,11 +30,11 @@ type compiled struct {
 	anywayRate         float64
 	deviation          float64
 
-	tree, noneTree *bayes.JoinTree // the network; the same where no cause is active
-	plain          *ground         // where nothing was told that a quantity is computed from
-	grounds        *recent[*ground]
-	installations  *recent[*installation]
-	clamps         *recent[clamped] // answers before anything was found but on the safety card
+	tree          *bayes.JoinTree // the network
+	plain         *ground         // where nothing was told that a quantity is computed from
+	grounds       *recent[*ground]
+	installations *recent[*installation]
+	clamps        *recent[clamped] // answers before anything was found but on the safety card
 }
 
 // setupFactor holds, for each setup fact that matters to a cause, the mean of its factors over the states' shares.
@@ -237,51 +239,43 @@ func (f *files) build() error {
 		}
 	}
 	m.complained = add("complained", "no", "yes")
-	quiet := slices.Index(m.variables[f.complaint.effect].states, f.complaint.quiet)
-	b.Deterministic(m.complained, []bayes.VarID{ids[f.complaint.effect], m.anyway}, func(s []int) int {
-		if s[0] == quiet && s[1] == 0 {
-			return 0
+	m.outcome = ids[f.complaint.effect]
+	b.Deterministic(m.complained, []bayes.VarID{m.outcome, m.anyway}, func(s []int) int { return min(1, s[0]+s[1]) })
+	for i, c := range m.Causes {
+		if c.Computed { // nothing was the matter
+			m.causeVar[i] = add(c.ID, "no", "yes")
+			b.Deterministic(m.causeVar[i], []bayes.VarID{m.outcome}, func(s []int) int { return 1 - min(1, s[0]) })
 		}
-		return 1
-	})
+	}
 	net, err := b.Build()
 	if err != nil {
 		return err
 	}
 	m.network = net
+	m.isCause = make([]bool, net.NumVariables())
+	for _, v := range m.causeVar {
+		m.isCause[v] = true
+	}
 	m.groups, m.groupOf = f.readingGroups(ids)
 	f.together = nil
 	for _, g := range m.groups {
 		f.together = append(f.together, g.scope)
 	}
-	if m.tree, err = f.treeOf(net, 0); err != nil {
+	if m.tree, err = f.treeOf(net); err != nil {
 		return err
 	}
-	// With no cause active the network falls apart, so what is asked of that has a small tree of its own.
-	absent := make(bayes.Case, net.NumVariables())
-	for v := range absent {
-		absent[v] = bayes.Unknown
-	}
-	for _, v := range m.causeVar {
-		if v >= 0 {
-			absent[v] = 0
-		}
-	}
-	if m.noneTree, err = f.treeOf(net.Given(absent), 1); err != nil {
-		return err
-	}
-	m.plain = &ground{m.tree, m.noneTree, f.levelsOf(m.groups, f.silence)}
+	m.plain = &ground{m.tree, f.levelsOf(m.groups, f.silence)}
 	m.grounds, m.installations = newRecent(mostGrounds, (*ground).size), newRecent(mostInstallations, m.installationBytes)
 	m.clamps = newRecent(mostClamped, clamped.size)
 	return nil
 }
 
-// treeOf compiles a network, by the shape that is known of the tree at the place, if one is.
-func (f *files) treeOf(net *bayes.Network, at int) (*bayes.JoinTree, error) {
+// treeOf compiles the network, by the shape that is known of its tree, if one is.
+func (f *files) treeOf(net *bayes.Network) (*bayes.JoinTree, error) {
 	switch {
-	case f.shapes != nil:
-		return bayes.CompileAs(net, f.shapes[at], f.together...)
-	case at == 0 && len(f.elimination) > 0:
+	case f.shape != nil:
+		return bayes.CompileAs(net, *f.shape, f.together...)
+	case len(f.elimination) > 0:
 		return bayes.CompileAlong(net, f.elimination, f.together...)
 	}
 	return bayes.Compile(net, f.together...)

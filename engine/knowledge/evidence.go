@@ -80,21 +80,21 @@ func (m *Model) translate(f Finding, table string) string {
 
 // Inquiry answers questions about one heater at a time. It owns scratch memory, so it is for one goroutine; reuse it.
 type Inquiry struct {
-	m                     *Model
-	now, none, bare, side loaded    // the findings; the same with every cause absent; none of them; variations of them
-	base                  []float64 // rates that the compiled network holds
-	baseAnyway            float64
-	at                    *installation
-	findings              []Finding // as they were entered
-	evidence                        // what became of them
-	read                  []*taken  // what has become of readings since then
-	memo                  memo
-	odds                  []float64 // by cause: what has been done since changes its odds by; nil for nothing done
-	done                  *prior    // what holds before anything was found, for the installation and odds beside it
-	doneAt                *installation
-	doneOdds              []float64
-	fitting               bool         // rates are not settled yet, so that nothing may be kept
-	taught                [][2]float64 // by cause: the likelihood that counting has entered; nil before
+	m               *Model
+	now, bare, side loaded    // the findings; none of them; variations of them
+	base            []float64 // rates that the compiled network holds
+	baseAnyway      float64
+	at              *installation
+	findings        []Finding // as they were entered
+	evidence                  // what became of them
+	read            []*taken  // what has become of readings since then
+	memo            memo
+	odds            []float64 // by cause: what has been done since changes its odds by; nil for nothing done
+	done            *prior    // what holds before anything was found, for the installation and odds beside it
+	doneAt          *installation
+	doneOdds        []float64
+	fitting         bool         // rates are not settled yet, so that nothing may be kept
+	taught          [][2]float64 // by cause: the likelihood that counting has entered; nil before
 }
 
 // loaded is a query with what it has been given, so that the next findings cost only where they differ.
@@ -133,7 +133,7 @@ type taken struct {
 
 // NewInquiry returns an Inquiry on the model.
 func (m *Model) NewInquiry() *Inquiry {
-	return &Inquiry{m: m, now: m.load(m.tree), none: m.load(m.noneTree), bare: m.load(m.tree), side: m.load(m.tree),
+	return &Inquiry{m: m, now: m.load(m.tree), bare: m.load(m.tree), side: m.load(m.tree),
 		base: m.rate, baseAnyway: m.anywayRate, memo: memo{}}
 }
 
@@ -161,7 +161,7 @@ func (in *Inquiry) Enter(findings []Finding) {
 	in.at = in.place(findings)
 	in.read = in.read[:0]
 	in.evidence = in.take(in.at, findings)
-	in.apply(&in.now, in.at.ground.now, in.entered, false)
+	in.apply(&in.now, in.at.ground.now, in.entered)
 }
 
 // take makes entries of findings in an installation.
@@ -335,8 +335,8 @@ func (m *Model) takeReadings(levels *levels, group int, numbers []Finding) *take
 	return t
 }
 
-// apply brings a query to entries on a tree; absent also clamps every cause to "not active".
-func (in *Inquiry) apply(l *loaded, tree *bayes.JoinTree, entries []entry, absent bool) {
+// apply brings a query to entries on a tree.
+func (in *Inquiry) apply(l *loaded, tree *bayes.JoinTree, entries []entry) {
 	m := in.m
 	if l.tree != tree {
 		l.tree = tree
@@ -354,18 +354,15 @@ func (in *Inquiry) apply(l *loaded, tree *bayes.JoinTree, entries []entry, absen
 		l.rate[i], l.odds[i] = in.at.rate[i], odds
 		ratio := priorRatio(in.at.rate[i], in.base[i])
 		if root != m.causeVar[i] { // it can be brought about, so what it is of itself is apart from what it comes to
-			switch {
-			case absent:
-				l.q.Observe(m.causeVar[i], 0)
-			case odds == 1:
+			if odds == 1 {
 				l.q.Withdraw(m.causeVar[i])
-			default:
+			} else {
 				l.q.SetLikelihood(m.causeVar[i], []float64{1, odds})
 			}
-		} else if ratio[1] *= odds; absent {
-			ratio[1] = 0
+		} else {
+			ratio[1] *= odds
 		}
-		if !absent && ratio[0] == 1 && ratio[1] == 1 {
+		if ratio[0] == 1 && ratio[1] == 1 {
 			l.q.Withdraw(root)
 			continue
 		}
@@ -418,21 +415,14 @@ func (in *Inquiry) Causes(dst []float64) ([]float64, error) {
 
 // Cause gives one cause's posterior probability, by its index in the model's order.
 func (in *Inquiry) Cause(i int) (float64, error) {
-	return in.cause(&in.now, in.entered, i)
+	return in.cause(&in.now, i)
 }
 
-// cause gives it as a query has it that holds these entries.
-func (in *Inquiry) cause(l *loaded, entries []entry, i int) (float64, error) {
-	if v := in.m.causeVar[i]; v >= 0 {
-		var post [2]float64
-		err := l.q.MarginalInto(v, post[:])
-		return post[1], err
-	}
-	with, err := l.q.LogEvidence()
-	if err != nil {
-		return 0, err
-	}
-	return in.nothing(entries, with)
+// cause gives it as a query has it.
+func (in *Inquiry) cause(l *loaded, i int) (float64, error) {
+	var post [2]float64
+	err := l.q.MarginalInto(in.m.causeVar[i], post[:])
+	return post[1], err
 }
 
 // Unused tells which findings changed nothing, and the phrase that says why.

@@ -42,7 +42,7 @@ func Example() {
 	//   The well is dry           33 %
 	//   The hose is split          9 %
 	//   The motor is worn        100 %
-	//   Nothing is wrong           0 %
+	//   Nothing is wrong          10 %
 }
 
 // What is wrong with a file is said all at once, with where it stands.

@@ -95,9 +95,6 @@ type Outcome struct {
 
 // Outcomes lists what each observation could show and what that would do to the cause (by index).
 func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
-	if in.m.causeVar[cause] < 0 {
-		return nil, nil
-	}
 	s, err := in.Survey(Ask{IDs: ids, Given: []int{cause}})
 	if err != nil {
 		return nil, err

@@ -1,7 +1,6 @@
 package knowledge
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -24,8 +23,8 @@ const (
 
 // ground is what the computed quantities come to: trees with their tables, and the levels of the readings.
 type ground struct {
-	now, none *bayes.JoinTree
-	levels    []levels // [group of readings]
+	now    *bayes.JoinTree
+	levels []levels // [group of readings]
 }
 
 // installation is what follows from the setup facts that were told.
@@ -60,7 +59,7 @@ func (c clamped) size() int64 {
 
 // size is how many bytes there are beside the model's own.
 func (g *ground) size() int64 {
-	n := g.now.OwnBytes() + g.none.OwnBytes()
+	n := g.now.OwnBytes()
 	for _, l := range g.levels {
 		n += 8 * int64(len(l.mean)+len(l.cov))
 	}
@@ -133,8 +132,7 @@ func (m *Model) ground(s *situation) *ground {
 	if err != nil {
 		panic(err) // loading has tried every configuration, and a band's probabilities always sum to one
 	}
-	none, _ := m.noneTree.In(s)
-	return &ground{now, none, m.files.levelsOf(m.groups, s)}
+	return &ground{now, m.files.levelsOf(m.groups, s)}
 }
 
 // bears reports whether a quantity is computed from the setup fact.
@@ -163,7 +161,7 @@ func (in *Inquiry) before() (*prior, error) {
 
 // newPrior works it out.
 func (in *Inquiry) newPrior() (*prior, error) {
-	in.apply(&in.bare, in.at.ground.now, in.at.entered, false)
+	in.apply(&in.bare, in.at.ground.now, in.at.entered)
 	q := in.bare.q
 	p := &prior{causes: make([]float64, len(in.m.Causes)), groups: make([][]float64, len(in.m.groups))}
 	var err error
@@ -179,11 +177,7 @@ func (in *Inquiry) newPrior() (*prior, error) {
 		}
 	}
 	for i, v := range in.m.causeVar {
-		if v >= 0 {
-			p.causes[i] = p.variables[v][1]
-		} else if p.causes[i], err = in.nothing(in.at.entered, p.logEvidence); err != nil {
-			return nil, err
-		}
+		p.causes[i] = p.variables[v][1]
 	}
 	return p, nil
 }
@@ -196,16 +190,6 @@ func (in *Inquiry) Before() ([]float64, error) {
 		return nil, err
 	}
 	return p.causes, nil
-}
-
-// nothing is the probability that no cause is active, given entries whose probability with that of the complaint is e^with.
-func (in *Inquiry) nothing(entries []entry, with float64) (float64, error) {
-	in.apply(&in.none, in.at.ground.none, entries, true)
-	without, err := in.none.q.LogEvidence()
-	if impossible := (*bayes.ImpossibleError)(nil); errors.As(err, &impossible) {
-		return 0, nil // what was found cannot be unless something is wrong
-	}
-	return math.Exp(without - with), err
 }
 
 // rateWith is each cause's rate if a setup fact were in a state: [state][cause], NaN for causes that it does not touch. It is nil for

@@ -61,7 +61,7 @@ type Cause struct {
 	Part        string  // one of the model's parts, or NoPart; empty where the model names none
 	PerThousand float64 // of 1,000 heaters brought in with a complaint, those in which it is active
 	Basis       string
-	Computed    bool // true if it means that no other cause is active
+	Computed    bool // true if it means that nothing is the matter: what people complain of has not come about
 	Raised      []Raise
 	Unconfirmed string // why no finding can confirm it; may be empty
 	RateFrom    string // the computation that makes its base rate of setup facts; may be empty

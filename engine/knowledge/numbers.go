@@ -140,7 +140,7 @@ func (in *Inquiry) Count(findings []Finding, turnedOut []Confirmed, counts *baye
 		least = min(least, c.Sure)
 	}
 	for i, v := range in.m.causeVar {
-		if v < 0 {
+		if in.m.Causes[i].Computed {
 			continue
 		}
 		l := [2]float64{1, 1 - least}

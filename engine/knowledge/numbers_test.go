@@ -39,7 +39,7 @@ func TestOverlayIsTheSameModel(t *testing.T) {
 	for i, r := range n.Rows {
 		r.P = append([]float64(nil), r.P...)
 		for k := range r.P {
-			r.P[k] = 0.8*r.P[k] + 0.2/float64(len(r.P))
+			r.P[k] = 0.9*r.P[k] + 0.1/float64(len(r.P)) // with much more, too little comes of nothing for 590 per 1,000
 		}
 		n.Rows[i] = r
 	}

@@ -72,7 +72,7 @@ type files struct {
 	places     map[string]node
 	// In which sequence the network's variables are best eliminated, as Model.Elimination finds it; may be empty.
 	elimination []string
-	shapes      []bayes.Shape // of the model's tree and of the one where no cause is active; nil: to be searched for
+	shape       *bayes.Shape // of the model's tree; nil: to be searched for
 }
 
 // eachFile visits the model files of a folder that can be read.

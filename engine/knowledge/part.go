@@ -15,19 +15,13 @@ type Parts struct {
 // What takes part is followed back through the network from the outcome; see [bayes.Query.Parts].
 func (in *Inquiry) Parts() (p Parts, err error) {
 	m := in.m
-	isCause := make([]bool, m.network.NumVariables())
-	for _, v := range m.causeVar {
-		if v >= 0 {
-			isCause[v] = true
-		}
-	}
-	parts, err := in.now.q.Parts(m.varOf(m.files.complaint.effect), func(v bayes.VarID) bool { return isCause[v] })
+	parts, err := in.now.q.Parts(m.outcome, func(v bayes.VarID) bool { return m.isCause[v] })
 	if err != nil {
 		return p, err
 	}
 	p.Listed = 1 - min(parts.Unexplained, mostUnlisted)
 	for i, v := range m.causeVar {
-		if v >= 0 {
+		if !m.Causes[i].Computed {
 			p.Causes = append(p.Causes, min(parts.Of[v][1]/p.Listed, 1))
 			continue
 		}

@@ -21,7 +21,7 @@ func (in *Inquiry) Runs(findings []Finding, active [][]int) ([]float64, error) {
 	out := make([]float64, len(active))
 	for k, set := range active {
 		for i, v := range in.m.causeVar {
-			if v < 0 {
+			if in.m.Causes[i].Computed {
 				continue
 			}
 			state := 0

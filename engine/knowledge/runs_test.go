@@ -29,7 +29,7 @@ func TestWhatWasDoneEqualsTheOracle(t *testing.T) {
 				p *= w.likelihood(f)
 			}
 			total += p
-			for i, active := range []bool{w.dry, w.split, w.worn, !w.dry && !w.split && !w.worn} {
+			for i, active := range []bool{w.dry, w.split, w.worn, w.full} {
 				sum[i] += is(active) * p
 			}
 		}

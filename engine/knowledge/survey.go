@@ -43,8 +43,8 @@ func (m *Model) Shows(id string) []string {
 // Now is what holds as things are.
 func (s *Survey) Now() Given { return s.now }
 
-// If is what would hold if the cause, by its index, were active; for the computed cause, if no cause is. It was to be
-// surveyed. Where the findings exclude it, it is what holds as things are.
+// If is what would hold if the cause, by its index, were active. It was to be surveyed. Where the findings exclude it, it
+// is what holds as things are.
 func (s *Survey) If(cause int) Given {
 	if g, ok := s.given[cause]; ok {
 		return g
@@ -63,7 +63,7 @@ func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 			given = append(slices.Clone(given), i) // bounds on what a fact of the installation does hang on it
 		}
 	}
-	wanted := func(cause int) bool { return a.Wanted != nil && a.Wanted(cause) }
+	wanted := func(cause int) bool { return a.Wanted != nil && !m.Causes[cause].Computed && a.Wanted(cause) }
 	var targets, candidates, causes []bayes.VarID
 	var rows, columns, clamped, left []int
 	for j, id := range ids {
@@ -72,9 +72,6 @@ func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 		}
 	}
 	for i, v := range m.causeVar {
-		if v < 0 {
-			continue
-		}
 		asked, weighed := slices.Contains(given, i), slices.Contains(a.Weigh, i)
 		if asked {
 			clamped = append(clamped, len(targets))
@@ -104,11 +101,9 @@ func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 			g.Outcomes[j] = post(k)
 		}
 		k := len(candidates)
-		for i, v := range m.causeVar {
-			if v >= 0 {
-				g.Causes[i] = post(k)[1]
-				k++
-			}
+		for i := range m.causeVar {
+			g.Causes[i] = post(k)[1]
+			k++
 		}
 		return g
 	}
@@ -146,18 +141,6 @@ func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 	}
 	if s.now, err = marginals(in.now.q); err != nil {
 		return nil, err
-	}
-	for _, i := range a.Given {
-		if m.causeVar[i] >= 0 {
-			continue
-		}
-		in.apply(&in.none, in.at.ground.none, in.entered, true)
-		if _, err := in.none.q.LogEvidence(); err != nil {
-			continue // what was found cannot be unless something is wrong
-		}
-		if s.given[i], err = marginals(in.none.q); err != nil {
-			return nil, err
-		}
 	}
 	return s, nil
 }
@@ -220,9 +203,6 @@ func (in *Inquiry) Entropies(ids []string) ([]float64, error) {
 
 // CausesGiven is each cause's posterior if, besides what was found, a cause is active.
 func (in *Inquiry) CausesGiven(cause int) ([]float64, error) {
-	if in.m.causeVar[cause] < 0 {
-		return in.Causes(nil)
-	}
 	s, err := in.Survey(Ask{Given: []int{cause}})
 	if err != nil {
 		return nil, err

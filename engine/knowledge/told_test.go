@@ -61,7 +61,7 @@ func TestUnsureFindings(t *testing.T) {
 		rough := w.likelihood(stated("hum", "rough"))
 		p *= 0.75*rough + 0.25*(1-rough) // half of (1, 0) and half of (½, ½)
 		total += p
-		for i, active := range []bool{w.dry, w.split, w.worn, !w.dry && !w.split && !w.worn} {
+		for i, active := range []bool{w.dry, w.split, w.worn, w.full} {
 			sum[i] += is(active) * p
 		}
 	}

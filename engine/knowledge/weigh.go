@@ -64,8 +64,7 @@ type weighing struct {
 	all     []float64 // [cause], once bounds hang on it
 	log     float64
 	left    []bayes.LeftOut // [entry]
-	targets []int           // [to be weighed] its place among the targets; −1 for the computed cause
-	none    []bayes.LeftOut // [entry] with every cause absent, if the computed cause is asked for and that can be
+	targets []int           // [to be weighed] its place among the targets
 }
 
 // ready works out what all findings together say.
@@ -74,11 +73,6 @@ func (w *weighing) ready(left []bayes.LeftOut, at []int) (err error) {
 	if w.log, err = in.LogEvidence(); err != nil {
 		return err
 	}
-	if left == nil { // the computed cause alone is to be weighed
-		if left, err = in.now.q.LeaveOneOut(); err != nil {
-			return err
-		}
-	}
 	w.left = in.byEntry(left)
 	for _, i := range w.ask.Weigh {
 		p, err := in.Cause(i)
@@ -86,18 +80,7 @@ func (w *weighing) ready(left []bayes.LeftOut, at []int) (err error) {
 			return err
 		}
 		w.causes = append(w.causes, p)
-		if in.m.causeVar[i] >= 0 {
-			w.targets = append(w.targets, at[i])
-			continue
-		}
-		w.targets = append(w.targets, -1)
-		if _, err := in.none.q.LogEvidence(); err == nil { // Cause has entered what was found
-			none, err := in.none.q.LeaveOneOut()
-			if err != nil {
-				return err
-			}
-			w.none = in.byEntry(none)
-		}
+		w.targets = append(w.targets, at[i])
 	}
 	return nil
 }
@@ -157,7 +140,7 @@ func (w *weighing) unmoved(i int) bool {
 	var moved []int
 	var by []float64
 	for c, rate := range at.rate {
-		if in.m.causeVar[c] >= 0 && rate != in.at.rate[c] {
+		if in.m.rootOf[c] >= 0 && rate != in.at.rate[c] {
 			ratio := priorRatio(rate, in.at.rate[c])
 			moved, by = append(moved, c), append(by, ratio[1]/ratio[0])
 		}
@@ -171,9 +154,6 @@ func (w *weighing) unmoved(i int) bool {
 	without := make([]float64, len(in.m.Causes))
 	for k, c := range w.ask.Weigh {
 		p, with := w.causes[k], w.survey.If(c).Causes
-		if in.m.causeVar[c] < 0 {
-			with = make([]float64, len(without)) // no cause is active if none is
-		}
 		if p <= 0 || p >= 1 || with == nil {
 			return false
 		}
@@ -262,15 +242,7 @@ func (w *weighing) instead(k, i int, a *Ablation) error {
 	log, posteriors := w.left[k].Instead(likelihood)
 	a.LogEvidence = log
 	for _, t := range w.targets {
-		switch {
-		case t >= 0:
-			a.Causes = append(a.Causes, posteriors[t][1])
-		case w.none == nil:
-			return w.anew(i, a) // what excludes that no cause is active may be this finding
-		default:
-			none, _ := w.none[k].Instead(likelihood)
-			a.Causes = append(a.Causes, math.Exp(none-log))
-		}
+		a.Causes = append(a.Causes, posteriors[t][1])
 	}
 	return nil
 }
@@ -291,7 +263,7 @@ func (w *weighing) anew(i int, a *Ablation) (err error) {
 	defer func() { in.at = at }()
 	in.at = in.place(rest)
 	entered := in.take(in.at, rest).entered
-	in.apply(&in.side, in.at.ground.now, entered, false)
+	in.apply(&in.side, in.at.ground.now, entered)
 	if _, setup := in.m.SetupFact(in.findings[i].ID); !setup || w.ask.LeastBits <= 0 {
 		if a.LogEvidence, err = in.side.q.LogEvidence(); err != nil {
 			return err
@@ -299,7 +271,7 @@ func (w *weighing) anew(i int, a *Ablation) (err error) {
 	}
 	a.Causes = make([]float64, len(w.ask.Weigh))
 	for n, c := range w.ask.Weigh {
-		if a.Causes[n], err = in.cause(&in.side, entered, c); err != nil {
+		if a.Causes[n], err = in.cause(&in.side, c); err != nil {
 			return err
 		}
 	}
@@ -376,7 +348,7 @@ func (in *Inquiry) Beside(i int) ([]float64, error) {
 			out[k] = math.Log(both[0].probability(p.variables, p.groups))
 			continue
 		}
-		in.apply(&in.side, in.at.ground.now, slices.Concat(in.at.entered, both), false)
+		in.apply(&in.side, in.at.ground.now, slices.Concat(in.at.entered, both))
 		log, err := in.side.q.LogEvidence()
 		if err != nil {
 			return nil, err
@@ -388,7 +360,7 @@ func (in *Inquiry) Beside(i int) ([]float64, error) {
 
 // after is ln P(own and other | setup).
 func (in *Inquiry) after(own []entry, other entry, p *prior) (float64, error) {
-	in.apply(&in.bare, in.at.ground.now, slices.Concat(in.at.entered, own), false)
+	in.apply(&in.bare, in.at.ground.now, slices.Concat(in.at.entered, own))
 	log, err := in.bare.q.LogEvidence()
 	if err != nil {
 		return 0, err
