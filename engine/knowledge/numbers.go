@@ -127,7 +127,7 @@ type Confirmed struct {
 }
 
 // Count adds the expected counts of a settled case: what was found, and what it turned out to be. A cause that it did not
-// turn out to be is as surely absent as the others are surely there; the computed cause says that all are. Only what bears
+// turn out to be is as surely absent as the others are surely there, the computed one too. Only what bears
 // on the findings is counted. The counts are those of NewCounts. Use the inquiry for nothing but counting.
 func (in *Inquiry) Count(findings []Finding, turnedOut []Confirmed, counts *bayes.Counts) error {
 	before := in.at
@@ -140,9 +140,6 @@ func (in *Inquiry) Count(findings []Finding, turnedOut []Confirmed, counts *baye
 		least = min(least, c.Sure)
 	}
 	for i, v := range in.m.causeVar {
-		if in.m.Causes[i].Computed {
-			continue
-		}
 		l := [2]float64{1, 1 - least}
 		for _, c := range turnedOut {
 			if c.Cause == i {

@@ -422,23 +422,11 @@ func (l *learner) rates() map[string]float64 {
 		}
 		out[c.ID] = 1000 * share
 	}
-	// That no cause is active cannot be commoner than if causes were independent of each other and of the complaint.
-	none := 1.0
-	for _, c := range l.m.Causes {
-		if !c.Computed {
-			none *= 1 - out[c.ID]/1000
-		}
-	}
-	for _, c := range l.m.Causes {
-		if c.Computed {
-			out[c.ID] = min(out[c.ID], 990*none)
-		}
-	}
 	return out
 }
 
-// finish makes the model. That no cause is active follows from the rest, where the links and the other figures do not allow what
-// was counted. Where these do not fit together, first the figures go only part of the way, and then the links too.
+// finish makes the model. That nothing is the matter follows from the rest, where the links and the other figures do not
+// allow what was counted. Where these do not fit together, first the figures go only part of the way, and then the links too.
 func (l *learner) finish(rows []knowledge.Row, tally []tally) error {
 	rates := l.rates()
 	var err error
