@@ -3,6 +3,8 @@ package diagnosis
 import (
 	"fmt"
 	"strings"
+
+	"lightoff/engine/knowledge"
 )
 
 // ValueKind says how an observation was answered.
@@ -154,7 +156,7 @@ type PlanStep struct {
 	Probability       float64 // that the cause is active
 	Minutes           float64
 	Euros             float64
-	Cautions          []string
+	Cautions          []knowledge.Caution
 	Parts             []string
 	Steps             []string // what to do, in order, a sentence each
 	Proof             string

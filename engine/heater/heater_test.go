@@ -234,7 +234,7 @@ func TestOpenedBurnerGetsNewGasketAndAlarm(t *testing.T) {
 		}
 		opened++
 		for _, locale := range m.Locales() {
-			cautions := strings.Join(m.Text(locale).Repairs[r.ID].Cautions, "\n")
+			cautions := strings.Join(knowledge.Cautions(m.Text(locale).Repairs[r.ID].Cautions), "\n")
 			require.NotEmpty(t, needed[locale], locale)
 			for _, words := range needed[locale] {
 				require.Regexp(t, words, cautions, "%s: %s", locale, r.ID)

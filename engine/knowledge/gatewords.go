@@ -57,9 +57,11 @@ func (t *Texts) Say(texts ...string) map[string]string {
 }
 
 // Texts that tell how a check is made and how a repair is. What proves a repair and what keeps the fault away come after it.
-func (x ObservationText) work() []string { return append([]string{x.Question, x.How}, x.Cautions...) }
+func (x ObservationText) work() []string {
+	return append([]string{x.Question, x.How}, Cautions(x.Cautions)...)
+}
 func (x RepairText) work() []string {
-	return slices.Concat([]string{x.Title}, x.Steps, x.Cautions)
+	return slices.Concat([]string{x.Title}, x.Steps, Cautions(x.Cautions))
 }
 
 // words finds checks and repairs whose words need what no gate says, and gates of which no word speaks.

@@ -136,8 +136,9 @@ func (l *linter) reached() error {
 func (l *linter) cautions() {
 	for _, locale := range l.m.Locales() {
 		t := l.m.Text(locale)
-		missing := func(id string, g Gates, cautions []string) {
-			if hazards := g.Names(); len(hazards) > 0 && !slices.ContainsFunc(cautions, func(c string) bool { return strings.TrimSpace(c) != "" }) {
+		missing := func(id string, g Gates, cautions []Caution) {
+			warns := func(c Caution) bool { return strings.TrimSpace(c.Text) != "" }
+			if hazards := g.Names(); len(hazards) > 0 && !slices.ContainsFunc(cautions, warns) {
 				l.problem(id, "%s: %s, and the texts in %s have no caution for it", id, strings.Join(hazards, ", "), locale)
 			}
 		}

@@ -21,7 +21,8 @@ type Model struct {
 	Observations []Observation
 	Repairs      []Repair
 	Endings      []Ending
-	Watch        []string // observations that report whether a start goes as it should, in the order in which they show
+	Watch        []string     // observations that report whether a start goes as it should, in the order in which they show
+	StartPhases  []StartPhase // of a start, in their order
 	Dangers      []Danger
 	Limits       []Limit
 	Tools        []string
@@ -198,7 +199,7 @@ type CauseText struct{ Title, Sentence, Explain string }
 // ObservationText asks for an observation.
 type ObservationText struct {
 	Title, Question, How, Normal, Why string
-	Cautions                          []string
+	Cautions                          []Caution
 	States                            map[string]string
 }
 
@@ -206,8 +207,42 @@ type ObservationText struct {
 type RepairText struct {
 	Title             string
 	Parts, Steps      []string
-	Cautions          []string
+	Cautions          []Caution
 	Proof, Prevention string
+}
+
+// StartPhase is a phase of a start: when, in seconds from switching on, it should come at the earliest and at the latest.
+type StartPhase struct {
+	ID          string
+	From, Until float64
+}
+
+// Caution is a sentence to be minded with a check or a repair. Cautions are sorted by when that is.
+type Caution struct {
+	When CautionPhase
+	Text string
+}
+
+// CautionPhase is when a caution is to be minded.
+type CautionPhase int
+
+// The phases of a check or repair: before it is begun, while it is made, once it is made; and what it is never to become.
+const (
+	Before CautionPhase = iota
+	During
+	After
+	Never
+)
+
+var cautionPhases = []string{"before", "during", "after", "never"}
+
+// Cautions are the sentences alone, in their order.
+func Cautions(cautions []Caution) []string {
+	out := make([]string, len(cautions))
+	for i, c := range cautions {
+		out[i] = c.Text
+	}
+	return out
 }
 
 // DangerText says what a danger is and what to do: in one text, and in steps of a sentence each, first those to take now,

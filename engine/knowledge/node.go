@@ -183,6 +183,25 @@ func (n node) texts() []string {
 	return out
 }
 
+// cautions are sentences by when they are to be minded; a plain list is of those to be minded before.
+func (n node) cautions() []Caution {
+	var out []Caution
+	add := func(when CautionPhase, sentences []string) {
+		for _, s := range sentences {
+			out = append(out, Caution{when, s})
+		}
+	}
+	if !n.isMapping() {
+		add(Before, n.texts())
+		return out
+	}
+	m := n.fields(cautionPhases...)
+	for when, name := range cautionPhases {
+		add(CautionPhase(when), m[name].texts())
+	}
+	return out
+}
+
 func (n node) isMapping() bool { return n.n != nil && n.n.kind == mapping }
 
 func (n node) number() float64 {

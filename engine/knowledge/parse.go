@@ -111,7 +111,7 @@ func (f *files) read(p string, root node) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "sequences": f.sequence, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "pairs": f.pair, "answers": f.answer, "follows": f.entailed, "endings": f.ending, "watch": f.watch, "learned": f.learnedEntry,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "pairs": f.pair, "answers": f.answer, "follows": f.entailed, "endings": f.ending, "watch": f.watch, "phases": f.phase, "learned": f.learnedEntry,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {
@@ -493,6 +493,21 @@ func (f *files) ending(n node) {
 func (f *files) watch(n node) {
 	f.places["watch/"+n.text()] = n
 	f.model.Watch = append(f.model.Watch, n.text())
+}
+
+// phase is a phase of a start. Each comes no earlier and lasts no shorter than the one before.
+func (f *files) phase(n node) {
+	m := n.fields("id", "from", "until")
+	p := StartPhase{ID: m["id"].text(), From: m["from"].number(), Until: m["until"].number()}
+	last := StartPhase{}
+	if k := len(f.model.StartPhases); k > 0 {
+		last = f.model.StartPhases[k-1]
+	}
+	if p.From < last.From || p.Until <= max(p.From, last.Until) {
+		n.errorf("%s lasts from %g to %g s; a phase ends after it begins, begins no earlier than %q before it, and ends after it",
+			p.ID, p.From, p.Until, last.ID)
+	}
+	f.model.StartPhases = append(f.model.StartPhases, p)
 }
 
 func (f *files) codeTable(n node) {

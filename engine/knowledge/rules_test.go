@@ -205,7 +205,7 @@ func TestWordsSayGates(t *testing.T) {
 	texts := &Texts{
 		GateWords:    map[string]GateWords{"needs_start": {Words: []*regexp.Regexp{regexp.MustCompile("(?i)start")}, Not: []*regexp.Regexp{regexp.MustCompile("(?i)without a start")}}},
 		Observations: map[string]ObservationText{"hum": {Question: "How does it hum?", How: "Wait. Start the pump! Listen."}},
-		Repairs:      map[string]RepairText{"renew_motor": {Title: "Renew the motor", Cautions: []string{"Do it without a start."}}},
+		Repairs:      map[string]RepairText{"renew_motor": {Title: "Renew the motor", Cautions: []Caution{{Before, "Do it without a start."}}}},
 	}
 	assert.Equal(t, map[string]string{"needs_start": "Start the pump"}, texts.Involves("hum"))
 	assert.Empty(t, texts.Involves("renew_motor"))

@@ -52,14 +52,15 @@ func (f *files) readTexts(locale, what string, root node) {
 		case "observations":
 			m := p.val.fields("title", "question", "how", "normal", "why", "cautions", "states")
 			o := ObservationText{Title: m["title"].text(), Question: m["question"].text(), How: m["how"].text(),
-				Normal: m["normal"].text(), Why: m["why"].text(), Cautions: m["cautions"].texts(), States: map[string]string{}}
+				Normal: m["normal"].text(), Why: m["why"].text(), Cautions: m["cautions"].cautions(), States: map[string]string{}}
 			for _, s := range m["states"].pairs() {
 				o.States[s.id] = s.val.text()
 			}
 			t.Observations[p.id] = o
 		case "repairs":
 			m := p.val.fields("title", "parts", "steps", "cautions", "proof", "prevention")
-			t.Repairs[p.id] = RepairText{m["title"].text(), m["parts"].texts(), m["steps"].texts(), m["cautions"].texts(), m["proof"].text(), m["prevention"].text()}
+			t.Repairs[p.id] = RepairText{m["title"].text(), m["parts"].texts(), m["steps"].texts(), m["cautions"].cautions(),
+				m["proof"].text(), m["prevention"].text()}
 		case "dangers":
 			m := p.val.fields("title", "text", "steps", "way_out")
 			t.Dangers[p.id] = DangerText{m["title"].text(), m["text"].text(), m["steps"].texts(), m["way_out"].texts()}

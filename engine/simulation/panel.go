@@ -388,6 +388,14 @@ func (h *Heater) note(p *panel, d drive) {
 		rec.LeastVolts = min(rec.LeastVolts, h.volts)
 	}
 	rec.PeakAmps = max(rec.PeakAmps, h.amps)
+	first := func(at *float64, now bool) {
+		if now && *at == 0 {
+			*at = rec.now
+		}
+	}
+	first(&rec.Turns, h.speed > 0.1)
+	first(&rec.Glows, h.plugAmps > 1)
+	first(&rec.Ticks, d.rate > 0)
 	if d.glow && p.phase == glowing && (p.since > 15 || rec.GlowVolts == 0) {
 		rec.GlowVolts, rec.GlowBattery, rec.GlowAmps = h.volts, h.batteryVolts, h.amps
 	}

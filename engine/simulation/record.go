@@ -8,8 +8,10 @@ type Record struct {
 	Lit   float64 // when the flame first stood; 0 if never
 	Ready float64 // when the panel took the start for done; 0 if never
 	Glow  float64 // seconds that the plug was on, in the first try
-	Tries int
-	After float64 // seconds that the fan ran on after the end
+	// When the fan first turned, the plug first had current and the pump first ticked; 0 if never.
+	Turns, Glows, Ticks float64
+	Tries               int
+	After               float64 // seconds that the fan ran on after the end
 
 	Lost, Resets                  int
 	Bang, Blank, Unheard          bool // Unheard: the remote's call never came

@@ -287,7 +287,7 @@ func (l *language) learn(t *knowledge.Texts) {
 	var all []string
 	for _, o := range t.Observations {
 		all = append(all, o.Title, o.Question, o.How, o.Normal, o.Why)
-		all = append(all, o.Cautions...)
+		all = append(all, knowledge.Cautions(o.Cautions)...)
 		for _, s := range o.States {
 			all = append(all, s)
 		}
@@ -297,7 +297,7 @@ func (l *language) learn(t *knowledge.Texts) {
 	}
 	for _, r := range t.Repairs {
 		all = append(all, r.Title, r.Proof, r.Prevention)
-		all = append(append(all, r.Parts...), r.Cautions...)
+		all = append(append(all, r.Parts...), knowledge.Cautions(r.Cautions)...)
 	}
 	for _, s := range all {
 		for _, w := range strings.FieldsFunc(knowledge.Fold(s), func(r rune) bool { return r < 'a' || r > 'z' }) {

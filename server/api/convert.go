@@ -138,7 +138,7 @@ func toPlan(p diagnosis.Plan) *lightoffv1.Plan {
 func toStep(s diagnosis.PlanStep) *lightoffv1.PlanStep {
 	return &lightoffv1.PlanStep{
 		RepairId: s.RepairID, CauseId: s.CauseID, Title: s.Title, ProbabilityNeeded: s.Probability,
-		Minutes: s.Minutes, PartsEuros: s.Euros, Cautions: s.Cautions, Parts: s.Parts, Steps: s.Steps,
+		Minutes: s.Minutes, PartsEuros: s.Euros, Cautions: knowledge.Cautions(s.Cautions), CautionPhases: phasesOf(s.Cautions), Parts: s.Parts, Steps: s.Steps,
 		Proof: s.Proof, Prevention: s.Prevention, HeldBack: s.HeldBack,
 		DangerId: s.Danger, Together: s.Together, ProbabilityWellAfter: s.Fixed, ExpectedCostEuros: s.ExpectedCost,
 	}
@@ -205,7 +205,8 @@ func (f face) observation(id string) *lightoffv1.ObservationInfo {
 		return nil
 	}
 	info.Id, info.Title, info.Question, info.How = id, text.Title, text.Question, text.How
-	info.Normal, info.Why, info.Cautions = text.Normal, text.Why, text.Cautions
+	info.Normal, info.Why = text.Normal, text.Why
+	info.Cautions, info.CautionPhases = knowledge.Cautions(text.Cautions), phasesOf(text.Cautions)
 	return info
 }
 
@@ -245,7 +246,8 @@ func (f face) repair(r knowledge.Repair) *lightoffv1.RepairInfo {
 	text := f.model.Text(f.locale).Repairs[r.ID]
 	return &lightoffv1.RepairInfo{
 		Id: r.ID, Title: text.Title, CauseIds: r.Mends, Minutes: r.Minutes, PartsEuros: r.Euros,
-		Parts: text.Parts, Steps: text.Steps, Cautions: text.Cautions, Proof: text.Proof, Prevention: text.Prevention,
+		Parts: text.Parts, Steps: text.Steps, Cautions: knowledge.Cautions(text.Cautions),
+		CautionPhases: phasesOf(text.Cautions), Proof: text.Proof, Prevention: text.Prevention,
 	}
 }
 
@@ -363,4 +365,16 @@ func (f face) suggestion(e diagnosis.Event) *lightoffv1.Suggestion {
 		out.Text = texts.Observations[e.ObservationID].Question
 	}
 	return out
+}
+
+// phasesOf tells when cautions are to be minded, one for each.
+func phasesOf(cautions []knowledge.Caution) []lightoffv1.CautionPhase {
+	return each(cautions, func(c knowledge.Caution) lightoffv1.CautionPhase { return cautionPhases[c.When] })
+}
+
+var cautionPhases = map[knowledge.CautionPhase]lightoffv1.CautionPhase{
+	knowledge.Before: lightoffv1.CautionPhase_CAUTION_PHASE_BEFORE,
+	knowledge.During: lightoffv1.CautionPhase_CAUTION_PHASE_DURING,
+	knowledge.After:  lightoffv1.CautionPhase_CAUTION_PHASE_AFTER,
+	knowledge.Never:  lightoffv1.CautionPhase_CAUTION_PHASE_NEVER,
 }

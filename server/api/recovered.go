@@ -67,6 +67,11 @@ func (f face) recovery(state diagnosis.Conversation, r *diagnosis.Recovery) *lig
 		out.Repairs = append(out.Repairs, &lightoffv1.DoneRepair{RepairId: d.RepairID, Event: d.Event,
 			Title: f.model.Text(f.locale).Repairs[d.RepairID].Title, CauseIds: f.model.Repairs[i].Mends})
 	}
+	if r.Stage == diagnosis.Starting {
+		out.Phases = each(f.model.StartPhases, func(p knowledge.StartPhase) *lightoffv1.StartPhase {
+			return &lightoffv1.StartPhase{Id: p.ID, FromSeconds: p.From, UntilSeconds: p.Until}
+		})
+	}
 	for _, id := range r.Watch {
 		out.Watch = append(out.Watch, f.observation(id))
 	}

@@ -120,7 +120,7 @@ func TestEveryFieldIsCarried(t *testing.T) {
 			LiftedBy: []diagnosis.Lift{{Told: []diagnosis.Observation{{ID: "o", State: "s"}}, Of: []string{"o"}}}, MendedBy: []string{"r"}}},
 		Plan: diagnosis.Plan{Note: "n", NextCheck: "o", Ending: &diagnosis.Ending{Kind: knowledge.Replace, After: 1, Minutes: 2, Euros: 3, Probability: 0.4,
 			ExpectedCost: 5, Text: "e"}, Steps: []diagnosis.PlanStep{{RepairID: "r", CauseID: "c", Title: "R", Probability: 0.9,
-			Minutes: 5, Euros: 6, Cautions: []string{"a"}, Steps: []string{"s"}, Parts: []string{"b"}, Proof: "p", Prevention: "v", HeldBack: "h",
+			Minutes: 5, Euros: 6, Cautions: []knowledge.Caution{{When: knowledge.Never, Text: "a"}}, Steps: []string{"s"}, Parts: []string{"b"}, Proof: "p", Prevention: "v", HeldBack: "h",
 			Danger: "d", Together: true, Fixed: 0.6, ExpectedCost: 7}}},
 		Contradictions: []diagnosis.Contradiction{{ObservationIDs: []string{"o"}, Text: "odd"}},
 		Unused:         []diagnosis.Unused{{ID: "u", Reason: "w"}},

@@ -163,13 +163,20 @@ function aboutOf(s, id) {
   return cause ? cause.title : "";
 }
 
-/** What is to be minded in making a check. @param {Info} i */
+/** What is to be minded in making a check: by its hazards, then in the text's own words. @param {Info} i */
 export const cautionsOf = (i) => [i.needsStart && t("mind.start"), i.opensFuel && t("mind.fuel"), i.opensBurner &&
     t("mind.burner"),
   i.touchesHot && t("mind.hot"), ...(i.cautions || [])].filter(Boolean);
 
+/**
+ * The cautions of a check or repair, each with when it is to be minded: before, during, after or never.
+ * @param {{ cautions?: string[], cautionPhases?: string[] }} of
+ */
+export const cautionsIn = (of) => (of.cautions || []).map((text, i) => ({ text,
+  when: ((of.cautionPhases || [])[i] || "CAUTION_PHASE_BEFORE").slice("CAUTION_PHASE_".length).toLowerCase() }));
+
 /** @param {any[]} texts */
-export const viewCautions = (texts) => texts.length > 0 && h("ul", { key: "minds", class: "minds",
+export const viewCautions = (texts, key = "minds") => texts.length > 0 && h("ul", { key, class: "minds",
     "aria-label": t("mind") }, texts.map((text) => h("li", { key: text },
   h("svg", { class: "ic", "aria-hidden": "true", focusable: "false" }, h("use", { href: "#mind" })), text)));
 

@@ -7,7 +7,7 @@
  * @typedef {{id: string, state?: string, number?: number, unknown?: boolean}} Observation
  * @typedef {{id: string, title: string, question?: string, how?: string, normal?: string, why?: string, tool?: string,
  *   minutes?: number, states?: {id: string, title: string}[], unit?: string, minimum?: number, maximum?: number,
- *   cautions?: string[], needsStart?: boolean, opensFuel?: boolean, opensBurner?: boolean, touchesHot?: boolean,
+ *   cautions?: string[], cautionPhases?: string[], needsStart?: boolean, opensFuel?: boolean, opensBurner?: boolean, touchesHot?: boolean,
  *   safetyCard?: boolean, setup?: boolean}} Info
  * @typedef {{observation: Observation, skipped?: boolean, text: string, words?: string, event: string, info?: Info}}
  *   Told

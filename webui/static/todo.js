@@ -2,6 +2,7 @@
 /** What to do: the repairs in the order that costs least, and one of them step by step. */
 import { h } from "./dom.js";
 import { minutes, on, takes } from "./face.js";
+import { cautionsIn, viewCautions } from "./question.js";
 import { bar, odds } from "./odds.js";
 import { current, percent } from "./state.js";
 import { dangers } from "./told.js";
@@ -55,7 +56,8 @@ export function viewRepairSteps(s, act, id) {
   const steps = planOf(s).steps || [], at = steps.findIndex((/** @type {any} */ p) => p.repairId === id),
       p = steps[at];
   if (!p) return viewTodo(s, act);
-  const stop = p.heldBack && forbidden(s);
+  const stop = p.heldBack && forbidden(s), cautions = cautionsIn(p);
+  const minded = (/** @type {string} */ when) => cautions.filter((c) => c.when === when).map((c) => c.text);
   return [
     h("p", { key: "which", class: "soft" }, t("repair.which", { i: at + 1, n: steps.length })),
     h("h2", { key: "title", id: "repair-title" }, p.title),
@@ -68,8 +70,12 @@ export function viewRepairSteps(s, act, id) {
     p.heldBack && h("p", { class: "wait", key: "wait" }, h("strong", null, t("plan.wait")), " " + p.heldBack),
     (p.parts || []).length > 0 && h("div", { key: "parts" }, h("h3", null, t("plan.parts")),
         h("ul", { class: "plain" }, p.parts.map((/** @type {string} */ x) => h("li", { key: x }, x)))),
-    ticked("before", t("mind"), p.cautions),
+    ticked("before", t("mind"), minded("before")),
+    viewCautions(minded("never"), "never"),
     ticked("steps", t("repair.order"), (p.steps || []).length > 0 ? p.steps : [p.title + "."]),
+    minded("during").length > 0 && h("div", { key: "during" }, h("h3", null, t("repair.during")),
+        viewCautions(minded("during"))),
+    ticked("after", t("repair.after"), minded("after")),
     p.proof && h("div", { key: "proof" }, h("h3", null, t("plan.proof")), h("p", null, p.proof)),
     p.prevention && h("div", { key: "prevention" }, h("h3", null, t("plan.prevention")), h("p", null, p.prevention)),
     // What a danger forbids is not to be done, so nothing here asks whether it was.

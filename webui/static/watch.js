@@ -7,14 +7,6 @@ import { t } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
-/**
- * What should happen from switching on, and until when, in seconds: as in the simulation's panel, 12 s for the fan, 45
- *   s for the
- * plug, 100 s for a flame and a second try; within five minutes, also from cold, is what the model calls usual.
- * @type {[string, number][]}
- */
-const PHASES = [["fan", 12], ["glow", 57], ["tick", 157], ["flame", 300], ["steady", 1200]];
-
 /** @param {number} seconds */
 const clock = (seconds) => `${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
 
@@ -22,14 +14,17 @@ const clock = (seconds) => `${Math.floor(seconds / 60)}:${String(Math.floor(seco
 export function viewClock(s) {
   if (!s.switchedOn) return [h("div", { class: "read", key: "clock", "data-part": "verdict" }, h("strong", null,
       t("start.face")), h("p", { class: "cap" }, t("phase.flame.how")))];
-  const passed = Math.max(0, (Date.now() - s.switchedOn) / 1000), at = Math.max(0, PHASES.findIndex(([, until]) =>
-      passed < until)), [phase, until] = passed < 1200 ? PHASES[at] : PHASES[4];
-  const from = at > 0 ? PHASES[at - 1][1] : 0, done = Math.min(100,
-      Math.round((100 * (passed - from)) / (until - from)));
+  /** @type {{ id: string, fromSeconds: number, untilSeconds: number }[]} */
+  const phases = /** @type {any} */ (s.conversation).recovery.phases || [];
+  const passed = Math.max(0, (Date.now() - s.switchedOn) / 1000);
+  const coming = phases.findIndex((p) => passed < p.untilSeconds), at = coming < 0 ? phases.length - 1 : coming;
+  const due = phases[at], begun = at > 0 ? phases[at - 1].untilSeconds : 0;
+  const done = due ? Math.min(100, Math.round((100 * (passed - begun)) / (due.untilSeconds - begun))) : 0;
+  const window = due && t("phase.window", { from: clock(due.fromSeconds), until: clock(due.untilSeconds) });
   return [h("div", { class: "read", key: "clock", "data-part": "verdict" },
-    h("div", { class: "clock" }, h("time", { role: "timer" }, clock(passed)), h("p", { "aria-live": "polite" },
-        h("strong", null, t("phase." + phase)), h("small", null, t(`phase.${phase}.how`)))),
-    h("div", { class: "track", "aria-hidden": "true" }, PHASES.map(([name], i) => h("i", { key: name, "--k": i < at ?
+    h("div", { class: "clock" }, h("time", { role: "timer" }, clock(passed)), due && h("p", { "aria-live": "polite" },
+        h("strong", null, t("phase." + due.id)), h("small", null, t(`phase.${due.id}.how`) + " · " + window))),
+    h("div", { class: "track", "aria-hidden": "true" }, phases.map((p, i) => h("i", { key: p.id, "--k": i < at ?
         "100%" : i === at ? done + "%" : "0%" }))))];
 }
 

@@ -634,7 +634,9 @@ type Recovery struct {
 	// A start was watched since the latest repair.
 	Started bool `protobuf:"varint,10,opt,name=started,proto3" json:"started,omitempty"`
 	// It ran.
-	Ran           bool `protobuf:"varint,11,opt,name=ran,proto3" json:"ran,omitempty"`
+	Ran bool `protobuf:"varint,11,opt,name=ran,proto3" json:"ran,omitempty"`
+	// At STAGE_START: the phases of a start, in the order in which they come.
+	Phases        []*StartPhase `protobuf:"bytes,12,rep,name=phases,proto3" json:"phases,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -746,6 +748,77 @@ func (x *Recovery) GetRan() bool {
 	return false
 }
 
+func (x *Recovery) GetPhases() []*StartPhase {
+	if x != nil {
+		return x.Phases
+	}
+	return nil
+}
+
+// StartPhase is a phase of a start, with the window in which it should come.
+type StartPhase struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its identifier: "fan" (it turns), "glow" (the plug heats), "tick" (the pump gives fuel), "flame", "steady".
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The earliest, in seconds from switching on.
+	FromSeconds float64 `protobuf:"fixed64,2,opt,name=from_seconds,json=fromSeconds,proto3" json:"from_seconds,omitempty"`
+	// The latest, in seconds from switching on; greater than from_seconds.
+	UntilSeconds  float64 `protobuf:"fixed64,3,opt,name=until_seconds,json=untilSeconds,proto3" json:"until_seconds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StartPhase) Reset() {
+	*x = StartPhase{}
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StartPhase) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StartPhase) ProtoMessage() {}
+
+func (x *StartPhase) ProtoReflect() protoreflect.Message {
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StartPhase.ProtoReflect.Descriptor instead.
+func (*StartPhase) Descriptor() ([]byte, []int) {
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *StartPhase) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *StartPhase) GetFromSeconds() float64 {
+	if x != nil {
+		return x.FromSeconds
+	}
+	return 0
+}
+
+func (x *StartPhase) GetUntilSeconds() float64 {
+	if x != nil {
+		return x.UntilSeconds
+	}
+	return 0
+}
+
 // Settlement is what a conversation turned out to be about.
 type Settlement struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -767,7 +840,7 @@ type Settlement struct {
 
 func (x *Settlement) Reset() {
 	*x = Settlement{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -779,7 +852,7 @@ func (x *Settlement) String() string {
 func (*Settlement) ProtoMessage() {}
 
 func (x *Settlement) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[4]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -792,7 +865,7 @@ func (x *Settlement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Settlement.ProtoReflect.Descriptor instead.
 func (*Settlement) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{4}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Settlement) GetCauses() []*RankedCause {
@@ -858,7 +931,7 @@ type Suggestion struct {
 
 func (x *Suggestion) Reset() {
 	*x = Suggestion{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -870,7 +943,7 @@ func (x *Suggestion) String() string {
 func (*Suggestion) ProtoMessage() {}
 
 func (x *Suggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[5]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -883,7 +956,7 @@ func (x *Suggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Suggestion.ProtoReflect.Descriptor instead.
 func (*Suggestion) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{5}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Suggestion) GetEvent() int64 {
@@ -949,7 +1022,7 @@ type Told struct {
 
 func (x *Told) Reset() {
 	*x = Told{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -961,7 +1034,7 @@ func (x *Told) String() string {
 func (*Told) ProtoMessage() {}
 
 func (x *Told) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[6]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -974,7 +1047,7 @@ func (x *Told) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Told.ProtoReflect.Descriptor instead.
 func (*Told) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{6}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Told) GetObservation() *Observation {
@@ -1038,7 +1111,7 @@ type Saying struct {
 
 func (x *Saying) Reset() {
 	*x = Saying{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1050,7 +1123,7 @@ func (x *Saying) String() string {
 func (*Saying) ProtoMessage() {}
 
 func (x *Saying) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[7]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1063,7 +1136,7 @@ func (x *Saying) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Saying.ProtoReflect.Descriptor instead.
 func (*Saying) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{7}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Saying) GetText() string {
@@ -1118,7 +1191,7 @@ type OpenConversationRequest struct {
 
 func (x *OpenConversationRequest) Reset() {
 	*x = OpenConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1130,7 +1203,7 @@ func (x *OpenConversationRequest) String() string {
 func (*OpenConversationRequest) ProtoMessage() {}
 
 func (x *OpenConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[8]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1143,7 +1216,7 @@ func (x *OpenConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenConversationRequest.ProtoReflect.Descriptor instead.
 func (*OpenConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{8}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *OpenConversationRequest) GetLocale() string {
@@ -1178,7 +1251,7 @@ type OpenConversationResponse struct {
 
 func (x *OpenConversationResponse) Reset() {
 	*x = OpenConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1190,7 +1263,7 @@ func (x *OpenConversationResponse) String() string {
 func (*OpenConversationResponse) ProtoMessage() {}
 
 func (x *OpenConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[9]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1203,7 +1276,7 @@ func (x *OpenConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenConversationResponse.ProtoReflect.Descriptor instead.
 func (*OpenConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{9}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *OpenConversationResponse) GetConversation() *Conversation {
@@ -1226,7 +1299,7 @@ type GetConversationRequest struct {
 
 func (x *GetConversationRequest) Reset() {
 	*x = GetConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1238,7 +1311,7 @@ func (x *GetConversationRequest) String() string {
 func (*GetConversationRequest) ProtoMessage() {}
 
 func (x *GetConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[10]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1251,7 +1324,7 @@ func (x *GetConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetConversationRequest.ProtoReflect.Descriptor instead.
 func (*GetConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{10}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GetConversationRequest) GetId() string {
@@ -1279,7 +1352,7 @@ type GetConversationResponse struct {
 
 func (x *GetConversationResponse) Reset() {
 	*x = GetConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1291,7 +1364,7 @@ func (x *GetConversationResponse) String() string {
 func (*GetConversationResponse) ProtoMessage() {}
 
 func (x *GetConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[11]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1304,7 +1377,7 @@ func (x *GetConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetConversationResponse.ProtoReflect.Descriptor instead.
 func (*GetConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{11}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetConversationResponse) GetConversation() *Conversation {
@@ -1327,7 +1400,7 @@ type GetLogRequest struct {
 
 func (x *GetLogRequest) Reset() {
 	*x = GetLogRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1339,7 +1412,7 @@ func (x *GetLogRequest) String() string {
 func (*GetLogRequest) ProtoMessage() {}
 
 func (x *GetLogRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[12]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1352,7 +1425,7 @@ func (x *GetLogRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetLogRequest.ProtoReflect.Descriptor instead.
 func (*GetLogRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{12}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetLogRequest) GetId() string {
@@ -1384,7 +1457,7 @@ type GetLogResponse struct {
 
 func (x *GetLogResponse) Reset() {
 	*x = GetLogResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1396,7 +1469,7 @@ func (x *GetLogResponse) String() string {
 func (*GetLogResponse) ProtoMessage() {}
 
 func (x *GetLogResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[13]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1409,7 +1482,7 @@ func (x *GetLogResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetLogResponse.ProtoReflect.Descriptor instead.
 func (*GetLogResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{13}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetLogResponse) GetOpenedAt() *timestamppb.Timestamp {
@@ -1446,7 +1519,7 @@ type LoggedEvent struct {
 
 func (x *LoggedEvent) Reset() {
 	*x = LoggedEvent{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1458,7 +1531,7 @@ func (x *LoggedEvent) String() string {
 func (*LoggedEvent) ProtoMessage() {}
 
 func (x *LoggedEvent) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[14]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1471,7 +1544,7 @@ func (x *LoggedEvent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoggedEvent.ProtoReflect.Descriptor instead.
 func (*LoggedEvent) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{14}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *LoggedEvent) GetTime() *timestamppb.Timestamp {
@@ -1509,7 +1582,7 @@ type SayTextRequest struct {
 
 func (x *SayTextRequest) Reset() {
 	*x = SayTextRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1521,7 +1594,7 @@ func (x *SayTextRequest) String() string {
 func (*SayTextRequest) ProtoMessage() {}
 
 func (x *SayTextRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[15]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1534,7 +1607,7 @@ func (x *SayTextRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayTextRequest.ProtoReflect.Descriptor instead.
 func (*SayTextRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{15}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *SayTextRequest) GetId() string {
@@ -1583,7 +1656,7 @@ type SayTextResponse struct {
 
 func (x *SayTextResponse) Reset() {
 	*x = SayTextResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1595,7 +1668,7 @@ func (x *SayTextResponse) String() string {
 func (*SayTextResponse) ProtoMessage() {}
 
 func (x *SayTextResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[16]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1608,7 +1681,7 @@ func (x *SayTextResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SayTextResponse.ProtoReflect.Descriptor instead.
 func (*SayTextResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{16}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *SayTextResponse) GetConversation() *Conversation {
@@ -1640,7 +1713,7 @@ type AnswerQuestionsRequest struct {
 
 func (x *AnswerQuestionsRequest) Reset() {
 	*x = AnswerQuestionsRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1652,7 +1725,7 @@ func (x *AnswerQuestionsRequest) String() string {
 func (*AnswerQuestionsRequest) ProtoMessage() {}
 
 func (x *AnswerQuestionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[17]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1665,7 +1738,7 @@ func (x *AnswerQuestionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerQuestionsRequest.ProtoReflect.Descriptor instead.
 func (*AnswerQuestionsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{17}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *AnswerQuestionsRequest) GetId() string {
@@ -1721,7 +1794,7 @@ type AnswerQuestionsResponse struct {
 
 func (x *AnswerQuestionsResponse) Reset() {
 	*x = AnswerQuestionsResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1733,7 +1806,7 @@ func (x *AnswerQuestionsResponse) String() string {
 func (*AnswerQuestionsResponse) ProtoMessage() {}
 
 func (x *AnswerQuestionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[18]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1746,7 +1819,7 @@ func (x *AnswerQuestionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AnswerQuestionsResponse.ProtoReflect.Descriptor instead.
 func (*AnswerQuestionsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{18}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *AnswerQuestionsResponse) GetConversation() *Conversation {
@@ -1773,7 +1846,7 @@ type RetractAnswerRequest struct {
 
 func (x *RetractAnswerRequest) Reset() {
 	*x = RetractAnswerRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1785,7 +1858,7 @@ func (x *RetractAnswerRequest) String() string {
 func (*RetractAnswerRequest) ProtoMessage() {}
 
 func (x *RetractAnswerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[19]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1798,7 +1871,7 @@ func (x *RetractAnswerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractAnswerRequest.ProtoReflect.Descriptor instead.
 func (*RetractAnswerRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{19}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RetractAnswerRequest) GetId() string {
@@ -1840,7 +1913,7 @@ type RetractAnswerResponse struct {
 
 func (x *RetractAnswerResponse) Reset() {
 	*x = RetractAnswerResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1852,7 +1925,7 @@ func (x *RetractAnswerResponse) String() string {
 func (*RetractAnswerResponse) ProtoMessage() {}
 
 func (x *RetractAnswerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[20]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1865,7 +1938,7 @@ func (x *RetractAnswerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RetractAnswerResponse.ProtoReflect.Descriptor instead.
 func (*RetractAnswerResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{20}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *RetractAnswerResponse) GetConversation() *Conversation {
@@ -1896,7 +1969,7 @@ type SetToolsRequest struct {
 
 func (x *SetToolsRequest) Reset() {
 	*x = SetToolsRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1908,7 +1981,7 @@ func (x *SetToolsRequest) String() string {
 func (*SetToolsRequest) ProtoMessage() {}
 
 func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[21]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1921,7 +1994,7 @@ func (x *SetToolsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsRequest.ProtoReflect.Descriptor instead.
 func (*SetToolsRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{21}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *SetToolsRequest) GetId() string {
@@ -1977,7 +2050,7 @@ type SetToolsResponse struct {
 
 func (x *SetToolsResponse) Reset() {
 	*x = SetToolsResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1989,7 +2062,7 @@ func (x *SetToolsResponse) String() string {
 func (*SetToolsResponse) ProtoMessage() {}
 
 func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[22]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2002,7 +2075,7 @@ func (x *SetToolsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetToolsResponse.ProtoReflect.Descriptor instead.
 func (*SetToolsResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{22}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *SetToolsResponse) GetConversation() *Conversation {
@@ -2028,7 +2101,7 @@ type WatchConversationRequest struct {
 
 func (x *WatchConversationRequest) Reset() {
 	*x = WatchConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2040,7 +2113,7 @@ func (x *WatchConversationRequest) String() string {
 func (*WatchConversationRequest) ProtoMessage() {}
 
 func (x *WatchConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[23]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2053,7 +2126,7 @@ func (x *WatchConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchConversationRequest.ProtoReflect.Descriptor instead.
 func (*WatchConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{23}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *WatchConversationRequest) GetId() string {
@@ -2088,7 +2161,7 @@ type WatchConversationResponse struct {
 
 func (x *WatchConversationResponse) Reset() {
 	*x = WatchConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2100,7 +2173,7 @@ func (x *WatchConversationResponse) String() string {
 func (*WatchConversationResponse) ProtoMessage() {}
 
 func (x *WatchConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[24]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2113,7 +2186,7 @@ func (x *WatchConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchConversationResponse.ProtoReflect.Descriptor instead.
 func (*WatchConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{24}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *WatchConversationResponse) GetConversation() *Conversation {
@@ -2134,7 +2207,7 @@ type DeleteConversationRequest struct {
 
 func (x *DeleteConversationRequest) Reset() {
 	*x = DeleteConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2146,7 +2219,7 @@ func (x *DeleteConversationRequest) String() string {
 func (*DeleteConversationRequest) ProtoMessage() {}
 
 func (x *DeleteConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[25]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2159,7 +2232,7 @@ func (x *DeleteConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteConversationRequest.ProtoReflect.Descriptor instead.
 func (*DeleteConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{25}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *DeleteConversationRequest) GetId() string {
@@ -2178,7 +2251,7 @@ type DeleteConversationResponse struct {
 
 func (x *DeleteConversationResponse) Reset() {
 	*x = DeleteConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2190,7 +2263,7 @@ func (x *DeleteConversationResponse) String() string {
 func (*DeleteConversationResponse) ProtoMessage() {}
 
 func (x *DeleteConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[26]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2203,7 +2276,7 @@ func (x *DeleteConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteConversationResponse.ProtoReflect.Descriptor instead.
 func (*DeleteConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{26}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
 }
 
 // MakeCodeRequest names a conversation.
@@ -2217,7 +2290,7 @@ type MakeCodeRequest struct {
 
 func (x *MakeCodeRequest) Reset() {
 	*x = MakeCodeRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2229,7 +2302,7 @@ func (x *MakeCodeRequest) String() string {
 func (*MakeCodeRequest) ProtoMessage() {}
 
 func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[27]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2242,7 +2315,7 @@ func (x *MakeCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeCodeRequest.ProtoReflect.Descriptor instead.
 func (*MakeCodeRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{27}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *MakeCodeRequest) GetId() string {
@@ -2266,7 +2339,7 @@ type MakeCodeResponse struct {
 
 func (x *MakeCodeResponse) Reset() {
 	*x = MakeCodeResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2278,7 +2351,7 @@ func (x *MakeCodeResponse) String() string {
 func (*MakeCodeResponse) ProtoMessage() {}
 
 func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[28]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2291,7 +2364,7 @@ func (x *MakeCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeCodeResponse.ProtoReflect.Descriptor instead.
 func (*MakeCodeResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{28}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *MakeCodeResponse) GetCode() string {
@@ -2319,7 +2392,7 @@ type RedeemCodeRequest struct {
 
 func (x *RedeemCodeRequest) Reset() {
 	*x = RedeemCodeRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2331,7 +2404,7 @@ func (x *RedeemCodeRequest) String() string {
 func (*RedeemCodeRequest) ProtoMessage() {}
 
 func (x *RedeemCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[29]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2344,7 +2417,7 @@ func (x *RedeemCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RedeemCodeRequest.ProtoReflect.Descriptor instead.
 func (*RedeemCodeRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{29}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RedeemCodeRequest) GetCode() string {
@@ -2367,7 +2440,7 @@ type RedeemCodeResponse struct {
 
 func (x *RedeemCodeResponse) Reset() {
 	*x = RedeemCodeResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2379,7 +2452,7 @@ func (x *RedeemCodeResponse) String() string {
 func (*RedeemCodeResponse) ProtoMessage() {}
 
 func (x *RedeemCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[30]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2392,7 +2465,7 @@ func (x *RedeemCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RedeemCodeResponse.ProtoReflect.Descriptor instead.
 func (*RedeemCodeResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{30}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *RedeemCodeResponse) GetId() string {
@@ -2420,7 +2493,7 @@ type MakeLookOnKeyRequest struct {
 
 func (x *MakeLookOnKeyRequest) Reset() {
 	*x = MakeLookOnKeyRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2432,7 +2505,7 @@ func (x *MakeLookOnKeyRequest) String() string {
 func (*MakeLookOnKeyRequest) ProtoMessage() {}
 
 func (x *MakeLookOnKeyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[31]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2445,7 +2518,7 @@ func (x *MakeLookOnKeyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeLookOnKeyRequest.ProtoReflect.Descriptor instead.
 func (*MakeLookOnKeyRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{31}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *MakeLookOnKeyRequest) GetId() string {
@@ -2466,7 +2539,7 @@ type MakeLookOnKeyResponse struct {
 
 func (x *MakeLookOnKeyResponse) Reset() {
 	*x = MakeLookOnKeyResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2478,7 +2551,7 @@ func (x *MakeLookOnKeyResponse) String() string {
 func (*MakeLookOnKeyResponse) ProtoMessage() {}
 
 func (x *MakeLookOnKeyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[32]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2491,7 +2564,7 @@ func (x *MakeLookOnKeyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeLookOnKeyResponse.ProtoReflect.Descriptor instead.
 func (*MakeLookOnKeyResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{32}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *MakeLookOnKeyResponse) GetKey() string {
@@ -2512,7 +2585,7 @@ type WithdrawLookOnKeysRequest struct {
 
 func (x *WithdrawLookOnKeysRequest) Reset() {
 	*x = WithdrawLookOnKeysRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2524,7 +2597,7 @@ func (x *WithdrawLookOnKeysRequest) String() string {
 func (*WithdrawLookOnKeysRequest) ProtoMessage() {}
 
 func (x *WithdrawLookOnKeysRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[33]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2537,7 +2610,7 @@ func (x *WithdrawLookOnKeysRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawLookOnKeysRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawLookOnKeysRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{33}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *WithdrawLookOnKeysRequest) GetId() string {
@@ -2556,7 +2629,7 @@ type WithdrawLookOnKeysResponse struct {
 
 func (x *WithdrawLookOnKeysResponse) Reset() {
 	*x = WithdrawLookOnKeysResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2568,7 +2641,7 @@ func (x *WithdrawLookOnKeysResponse) String() string {
 func (*WithdrawLookOnKeysResponse) ProtoMessage() {}
 
 func (x *WithdrawLookOnKeysResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[34]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2581,7 +2654,7 @@ func (x *WithdrawLookOnKeysResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawLookOnKeysResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawLookOnKeysResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{34}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
 }
 
 // ChangeKeyRequest names a conversation.
@@ -2598,7 +2671,7 @@ type ChangeKeyRequest struct {
 
 func (x *ChangeKeyRequest) Reset() {
 	*x = ChangeKeyRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2610,7 +2683,7 @@ func (x *ChangeKeyRequest) String() string {
 func (*ChangeKeyRequest) ProtoMessage() {}
 
 func (x *ChangeKeyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[35]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2623,7 +2696,7 @@ func (x *ChangeKeyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChangeKeyRequest.ProtoReflect.Descriptor instead.
 func (*ChangeKeyRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{35}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ChangeKeyRequest) GetId() string {
@@ -2651,7 +2724,7 @@ type ChangeKeyResponse struct {
 
 func (x *ChangeKeyResponse) Reset() {
 	*x = ChangeKeyResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2663,7 +2736,7 @@ func (x *ChangeKeyResponse) String() string {
 func (*ChangeKeyResponse) ProtoMessage() {}
 
 func (x *ChangeKeyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[36]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2676,7 +2749,7 @@ func (x *ChangeKeyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChangeKeyResponse.ProtoReflect.Descriptor instead.
 func (*ChangeKeyResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{36}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ChangeKeyResponse) GetId() string {
@@ -2705,7 +2778,7 @@ type ResolveSuggestionRequest struct {
 
 func (x *ResolveSuggestionRequest) Reset() {
 	*x = ResolveSuggestionRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2717,7 +2790,7 @@ func (x *ResolveSuggestionRequest) String() string {
 func (*ResolveSuggestionRequest) ProtoMessage() {}
 
 func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[37]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2730,7 +2803,7 @@ func (x *ResolveSuggestionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveSuggestionRequest.ProtoReflect.Descriptor instead.
 func (*ResolveSuggestionRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{37}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ResolveSuggestionRequest) GetId() string {
@@ -2779,7 +2852,7 @@ type ResolveSuggestionResponse struct {
 
 func (x *ResolveSuggestionResponse) Reset() {
 	*x = ResolveSuggestionResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2791,7 +2864,7 @@ func (x *ResolveSuggestionResponse) String() string {
 func (*ResolveSuggestionResponse) ProtoMessage() {}
 
 func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[38]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2804,7 +2877,7 @@ func (x *ResolveSuggestionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResolveSuggestionResponse.ProtoReflect.Descriptor instead.
 func (*ResolveSuggestionResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{38}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ResolveSuggestionResponse) GetConversation() *Conversation {
@@ -2833,7 +2906,7 @@ type ReportRepairRequest struct {
 
 func (x *ReportRepairRequest) Reset() {
 	*x = ReportRepairRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2845,7 +2918,7 @@ func (x *ReportRepairRequest) String() string {
 func (*ReportRepairRequest) ProtoMessage() {}
 
 func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[39]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2858,7 +2931,7 @@ func (x *ReportRepairRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportRepairRequest.ProtoReflect.Descriptor instead.
 func (*ReportRepairRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{39}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ReportRepairRequest) GetId() string {
@@ -2907,7 +2980,7 @@ type ReportRepairResponse struct {
 
 func (x *ReportRepairResponse) Reset() {
 	*x = ReportRepairResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2919,7 +2992,7 @@ func (x *ReportRepairResponse) String() string {
 func (*ReportRepairResponse) ProtoMessage() {}
 
 func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[40]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2932,7 +3005,7 @@ func (x *ReportRepairResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportRepairResponse.ProtoReflect.Descriptor instead.
 func (*ReportRepairResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{40}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ReportRepairResponse) GetConversation() *Conversation {
@@ -2961,7 +3034,7 @@ type ReportStartRequest struct {
 
 func (x *ReportStartRequest) Reset() {
 	*x = ReportStartRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2973,7 +3046,7 @@ func (x *ReportStartRequest) String() string {
 func (*ReportStartRequest) ProtoMessage() {}
 
 func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[41]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2986,7 +3059,7 @@ func (x *ReportStartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartRequest.ProtoReflect.Descriptor instead.
 func (*ReportStartRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{41}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ReportStartRequest) GetId() string {
@@ -3035,7 +3108,7 @@ type ReportStartResponse struct {
 
 func (x *ReportStartResponse) Reset() {
 	*x = ReportStartResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3047,7 +3120,7 @@ func (x *ReportStartResponse) String() string {
 func (*ReportStartResponse) ProtoMessage() {}
 
 func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[42]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3060,7 +3133,7 @@ func (x *ReportStartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportStartResponse.ProtoReflect.Descriptor instead.
 func (*ReportStartResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{42}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ReportStartResponse) GetConversation() *Conversation {
@@ -3091,7 +3164,7 @@ type SettleConversationRequest struct {
 
 func (x *SettleConversationRequest) Reset() {
 	*x = SettleConversationRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3103,7 +3176,7 @@ func (x *SettleConversationRequest) String() string {
 func (*SettleConversationRequest) ProtoMessage() {}
 
 func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[43]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3116,7 +3189,7 @@ func (x *SettleConversationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleConversationRequest.ProtoReflect.Descriptor instead.
 func (*SettleConversationRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{43}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *SettleConversationRequest) GetId() string {
@@ -3172,7 +3245,7 @@ type SettleConversationResponse struct {
 
 func (x *SettleConversationResponse) Reset() {
 	*x = SettleConversationResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3184,7 +3257,7 @@ func (x *SettleConversationResponse) String() string {
 func (*SettleConversationResponse) ProtoMessage() {}
 
 func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[44]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3197,7 +3270,7 @@ func (x *SettleConversationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleConversationResponse.ProtoReflect.Descriptor instead.
 func (*SettleConversationResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{44}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *SettleConversationResponse) GetConversation() *Conversation {
@@ -3224,7 +3297,7 @@ type ReportHoldingRequest struct {
 
 func (x *ReportHoldingRequest) Reset() {
 	*x = ReportHoldingRequest{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[45]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3236,7 +3309,7 @@ func (x *ReportHoldingRequest) String() string {
 func (*ReportHoldingRequest) ProtoMessage() {}
 
 func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[45]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3249,7 +3322,7 @@ func (x *ReportHoldingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportHoldingRequest.ProtoReflect.Descriptor instead.
 func (*ReportHoldingRequest) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{45}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *ReportHoldingRequest) GetId() string {
@@ -3291,7 +3364,7 @@ type ReportHoldingResponse struct {
 
 func (x *ReportHoldingResponse) Reset() {
 	*x = ReportHoldingResponse{}
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[46]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3303,7 +3376,7 @@ func (x *ReportHoldingResponse) String() string {
 func (*ReportHoldingResponse) ProtoMessage() {}
 
 func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lightoff_v1_conversation_proto_msgTypes[46]
+	mi := &file_lightoff_v1_conversation_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3316,7 +3389,7 @@ func (x *ReportHoldingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportHoldingResponse.ProtoReflect.Descriptor instead.
 func (*ReportHoldingResponse) Descriptor() ([]byte, []int) {
-	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{46}
+	return file_lightoff_v1_conversation_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *ReportHoldingResponse) GetConversation() *Conversation {
@@ -3371,7 +3444,7 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
 	"\x05event\x18\x03 \x01(\x03R\x05event\x12\x1b\n" +
-	"\tcause_ids\x18\x04 \x03(\tR\bcauseIds\"\xaa\x03\n" +
+	"\tcause_ids\x18\x04 \x03(\tR\bcauseIds\"\xdb\x03\n" +
 	"\bRecovery\x121\n" +
 	"\arepairs\x18\x01 \x03(\v2\x17.lightoff.v1.DoneRepairR\arepairs\x12(\n" +
 	"\x05stage\x18\x02 \x01(\x0e2\x12.lightoff.v1.StageR\x05stage\x122\n" +
@@ -3388,7 +3461,13 @@ const file_lightoff_v1_conversation_proto_rawDesc = "" +
 	"\x05parts\x18\t \x03(\tR\x05parts\x12\x18\n" +
 	"\astarted\x18\n" +
 	" \x01(\bR\astarted\x12\x10\n" +
-	"\x03ran\x18\v \x01(\bR\x03ran\"\xc6\x02\n" +
+	"\x03ran\x18\v \x01(\bR\x03ran\x12/\n" +
+	"\x06phases\x18\f \x03(\v2\x17.lightoff.v1.StartPhaseR\x06phases\"d\n" +
+	"\n" +
+	"StartPhase\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12!\n" +
+	"\ffrom_seconds\x18\x02 \x01(\x01R\vfromSeconds\x12#\n" +
+	"\runtil_seconds\x18\x03 \x01(\x01R\funtilSeconds\"\xc6\x02\n" +
 	"\n" +
 	"Settlement\x120\n" +
 	"\x06causes\x18\x01 \x03(\v2\x18.lightoff.v1.RankedCauseR\x06causes\x12.\n" +
@@ -3622,7 +3701,7 @@ func file_lightoff_v1_conversation_proto_rawDescGZIP() []byte {
 }
 
 var file_lightoff_v1_conversation_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 47)
+var file_lightoff_v1_conversation_proto_msgTypes = make([]protoimpl.MessageInfo, 48)
 var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(Stage)(0),                         // 0: lightoff.v1.Stage
 	(Finder)(0),                        // 1: lightoff.v1.Finder
@@ -3632,153 +3711,155 @@ var file_lightoff_v1_conversation_proto_goTypes = []any{
 	(*Offer)(nil),                      // 5: lightoff.v1.Offer
 	(*DoneRepair)(nil),                 // 6: lightoff.v1.DoneRepair
 	(*Recovery)(nil),                   // 7: lightoff.v1.Recovery
-	(*Settlement)(nil),                 // 8: lightoff.v1.Settlement
-	(*Suggestion)(nil),                 // 9: lightoff.v1.Suggestion
-	(*Told)(nil),                       // 10: lightoff.v1.Told
-	(*Saying)(nil),                     // 11: lightoff.v1.Saying
-	(*OpenConversationRequest)(nil),    // 12: lightoff.v1.OpenConversationRequest
-	(*OpenConversationResponse)(nil),   // 13: lightoff.v1.OpenConversationResponse
-	(*GetConversationRequest)(nil),     // 14: lightoff.v1.GetConversationRequest
-	(*GetConversationResponse)(nil),    // 15: lightoff.v1.GetConversationResponse
-	(*GetLogRequest)(nil),              // 16: lightoff.v1.GetLogRequest
-	(*GetLogResponse)(nil),             // 17: lightoff.v1.GetLogResponse
-	(*LoggedEvent)(nil),                // 18: lightoff.v1.LoggedEvent
-	(*SayTextRequest)(nil),             // 19: lightoff.v1.SayTextRequest
-	(*SayTextResponse)(nil),            // 20: lightoff.v1.SayTextResponse
-	(*AnswerQuestionsRequest)(nil),     // 21: lightoff.v1.AnswerQuestionsRequest
-	(*AnswerQuestionsResponse)(nil),    // 22: lightoff.v1.AnswerQuestionsResponse
-	(*RetractAnswerRequest)(nil),       // 23: lightoff.v1.RetractAnswerRequest
-	(*RetractAnswerResponse)(nil),      // 24: lightoff.v1.RetractAnswerResponse
-	(*SetToolsRequest)(nil),            // 25: lightoff.v1.SetToolsRequest
-	(*SetToolsResponse)(nil),           // 26: lightoff.v1.SetToolsResponse
-	(*WatchConversationRequest)(nil),   // 27: lightoff.v1.WatchConversationRequest
-	(*WatchConversationResponse)(nil),  // 28: lightoff.v1.WatchConversationResponse
-	(*DeleteConversationRequest)(nil),  // 29: lightoff.v1.DeleteConversationRequest
-	(*DeleteConversationResponse)(nil), // 30: lightoff.v1.DeleteConversationResponse
-	(*MakeCodeRequest)(nil),            // 31: lightoff.v1.MakeCodeRequest
-	(*MakeCodeResponse)(nil),           // 32: lightoff.v1.MakeCodeResponse
-	(*RedeemCodeRequest)(nil),          // 33: lightoff.v1.RedeemCodeRequest
-	(*RedeemCodeResponse)(nil),         // 34: lightoff.v1.RedeemCodeResponse
-	(*MakeLookOnKeyRequest)(nil),       // 35: lightoff.v1.MakeLookOnKeyRequest
-	(*MakeLookOnKeyResponse)(nil),      // 36: lightoff.v1.MakeLookOnKeyResponse
-	(*WithdrawLookOnKeysRequest)(nil),  // 37: lightoff.v1.WithdrawLookOnKeysRequest
-	(*WithdrawLookOnKeysResponse)(nil), // 38: lightoff.v1.WithdrawLookOnKeysResponse
-	(*ChangeKeyRequest)(nil),           // 39: lightoff.v1.ChangeKeyRequest
-	(*ChangeKeyResponse)(nil),          // 40: lightoff.v1.ChangeKeyResponse
-	(*ResolveSuggestionRequest)(nil),   // 41: lightoff.v1.ResolveSuggestionRequest
-	(*ResolveSuggestionResponse)(nil),  // 42: lightoff.v1.ResolveSuggestionResponse
-	(*ReportRepairRequest)(nil),        // 43: lightoff.v1.ReportRepairRequest
-	(*ReportRepairResponse)(nil),       // 44: lightoff.v1.ReportRepairResponse
-	(*ReportStartRequest)(nil),         // 45: lightoff.v1.ReportStartRequest
-	(*ReportStartResponse)(nil),        // 46: lightoff.v1.ReportStartResponse
-	(*SettleConversationRequest)(nil),  // 47: lightoff.v1.SettleConversationRequest
-	(*SettleConversationResponse)(nil), // 48: lightoff.v1.SettleConversationResponse
-	(*ReportHoldingRequest)(nil),       // 49: lightoff.v1.ReportHoldingRequest
-	(*ReportHoldingResponse)(nil),      // 50: lightoff.v1.ReportHoldingResponse
-	(*AssessResponse)(nil),             // 51: lightoff.v1.AssessResponse
-	(*ObservationInfo)(nil),            // 52: lightoff.v1.ObservationInfo
-	(*timestamppb.Timestamp)(nil),      // 53: google.protobuf.Timestamp
-	(Willingness)(0),                   // 54: lightoff.v1.Willingness
-	(*SuggestedReading)(nil),           // 55: lightoff.v1.SuggestedReading
-	(*RankedCause)(nil),                // 56: lightoff.v1.RankedCause
-	(*Chain)(nil),                      // 57: lightoff.v1.Chain
-	(*Observation)(nil),                // 58: lightoff.v1.Observation
-	(*Reading)(nil),                    // 59: lightoff.v1.Reading
+	(*StartPhase)(nil),                 // 8: lightoff.v1.StartPhase
+	(*Settlement)(nil),                 // 9: lightoff.v1.Settlement
+	(*Suggestion)(nil),                 // 10: lightoff.v1.Suggestion
+	(*Told)(nil),                       // 11: lightoff.v1.Told
+	(*Saying)(nil),                     // 12: lightoff.v1.Saying
+	(*OpenConversationRequest)(nil),    // 13: lightoff.v1.OpenConversationRequest
+	(*OpenConversationResponse)(nil),   // 14: lightoff.v1.OpenConversationResponse
+	(*GetConversationRequest)(nil),     // 15: lightoff.v1.GetConversationRequest
+	(*GetConversationResponse)(nil),    // 16: lightoff.v1.GetConversationResponse
+	(*GetLogRequest)(nil),              // 17: lightoff.v1.GetLogRequest
+	(*GetLogResponse)(nil),             // 18: lightoff.v1.GetLogResponse
+	(*LoggedEvent)(nil),                // 19: lightoff.v1.LoggedEvent
+	(*SayTextRequest)(nil),             // 20: lightoff.v1.SayTextRequest
+	(*SayTextResponse)(nil),            // 21: lightoff.v1.SayTextResponse
+	(*AnswerQuestionsRequest)(nil),     // 22: lightoff.v1.AnswerQuestionsRequest
+	(*AnswerQuestionsResponse)(nil),    // 23: lightoff.v1.AnswerQuestionsResponse
+	(*RetractAnswerRequest)(nil),       // 24: lightoff.v1.RetractAnswerRequest
+	(*RetractAnswerResponse)(nil),      // 25: lightoff.v1.RetractAnswerResponse
+	(*SetToolsRequest)(nil),            // 26: lightoff.v1.SetToolsRequest
+	(*SetToolsResponse)(nil),           // 27: lightoff.v1.SetToolsResponse
+	(*WatchConversationRequest)(nil),   // 28: lightoff.v1.WatchConversationRequest
+	(*WatchConversationResponse)(nil),  // 29: lightoff.v1.WatchConversationResponse
+	(*DeleteConversationRequest)(nil),  // 30: lightoff.v1.DeleteConversationRequest
+	(*DeleteConversationResponse)(nil), // 31: lightoff.v1.DeleteConversationResponse
+	(*MakeCodeRequest)(nil),            // 32: lightoff.v1.MakeCodeRequest
+	(*MakeCodeResponse)(nil),           // 33: lightoff.v1.MakeCodeResponse
+	(*RedeemCodeRequest)(nil),          // 34: lightoff.v1.RedeemCodeRequest
+	(*RedeemCodeResponse)(nil),         // 35: lightoff.v1.RedeemCodeResponse
+	(*MakeLookOnKeyRequest)(nil),       // 36: lightoff.v1.MakeLookOnKeyRequest
+	(*MakeLookOnKeyResponse)(nil),      // 37: lightoff.v1.MakeLookOnKeyResponse
+	(*WithdrawLookOnKeysRequest)(nil),  // 38: lightoff.v1.WithdrawLookOnKeysRequest
+	(*WithdrawLookOnKeysResponse)(nil), // 39: lightoff.v1.WithdrawLookOnKeysResponse
+	(*ChangeKeyRequest)(nil),           // 40: lightoff.v1.ChangeKeyRequest
+	(*ChangeKeyResponse)(nil),          // 41: lightoff.v1.ChangeKeyResponse
+	(*ResolveSuggestionRequest)(nil),   // 42: lightoff.v1.ResolveSuggestionRequest
+	(*ResolveSuggestionResponse)(nil),  // 43: lightoff.v1.ResolveSuggestionResponse
+	(*ReportRepairRequest)(nil),        // 44: lightoff.v1.ReportRepairRequest
+	(*ReportRepairResponse)(nil),       // 45: lightoff.v1.ReportRepairResponse
+	(*ReportStartRequest)(nil),         // 46: lightoff.v1.ReportStartRequest
+	(*ReportStartResponse)(nil),        // 47: lightoff.v1.ReportStartResponse
+	(*SettleConversationRequest)(nil),  // 48: lightoff.v1.SettleConversationRequest
+	(*SettleConversationResponse)(nil), // 49: lightoff.v1.SettleConversationResponse
+	(*ReportHoldingRequest)(nil),       // 50: lightoff.v1.ReportHoldingRequest
+	(*ReportHoldingResponse)(nil),      // 51: lightoff.v1.ReportHoldingResponse
+	(*AssessResponse)(nil),             // 52: lightoff.v1.AssessResponse
+	(*ObservationInfo)(nil),            // 53: lightoff.v1.ObservationInfo
+	(*timestamppb.Timestamp)(nil),      // 54: google.protobuf.Timestamp
+	(Willingness)(0),                   // 55: lightoff.v1.Willingness
+	(*SuggestedReading)(nil),           // 56: lightoff.v1.SuggestedReading
+	(*RankedCause)(nil),                // 57: lightoff.v1.RankedCause
+	(*Chain)(nil),                      // 58: lightoff.v1.Chain
+	(*Observation)(nil),                // 59: lightoff.v1.Observation
+	(*Reading)(nil),                    // 60: lightoff.v1.Reading
 }
 var file_lightoff_v1_conversation_proto_depIdxs = []int32{
-	10, // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
-	51, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
-	52, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
-	53, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
-	11, // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
-	9,  // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
+	11, // 0: lightoff.v1.Conversation.told:type_name -> lightoff.v1.Told
+	52, // 1: lightoff.v1.Conversation.assessment:type_name -> lightoff.v1.AssessResponse
+	53, // 2: lightoff.v1.Conversation.next:type_name -> lightoff.v1.ObservationInfo
+	54, // 3: lightoff.v1.Conversation.opened_at:type_name -> google.protobuf.Timestamp
+	12, // 4: lightoff.v1.Conversation.sayings:type_name -> lightoff.v1.Saying
+	10, // 5: lightoff.v1.Conversation.suggestions:type_name -> lightoff.v1.Suggestion
 	7,  // 6: lightoff.v1.Conversation.recovery:type_name -> lightoff.v1.Recovery
-	8,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
-	54, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
+	9,  // 7: lightoff.v1.Conversation.settlement:type_name -> lightoff.v1.Settlement
+	55, // 8: lightoff.v1.Conversation.willingness:type_name -> lightoff.v1.Willingness
 	5,  // 9: lightoff.v1.Conversation.offers:type_name -> lightoff.v1.Offer
-	55, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
+	56, // 10: lightoff.v1.Offer.suggestion:type_name -> lightoff.v1.SuggestedReading
 	6,  // 11: lightoff.v1.Recovery.repairs:type_name -> lightoff.v1.DoneRepair
 	0,  // 12: lightoff.v1.Recovery.stage:type_name -> lightoff.v1.Stage
-	52, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
-	56, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
-	57, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
-	56, // 16: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
-	1,  // 17: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
-	2,  // 18: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
-	53, // 19: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
-	53, // 20: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
-	3,  // 21: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
-	58, // 22: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
-	58, // 23: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
-	52, // 24: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
-	59, // 25: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
-	55, // 26: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
-	4,  // 27: lightoff.v1.OpenConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 28: lightoff.v1.GetConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	53, // 29: lightoff.v1.GetLogResponse.opened_at:type_name -> google.protobuf.Timestamp
-	18, // 30: lightoff.v1.GetLogResponse.events:type_name -> lightoff.v1.LoggedEvent
-	53, // 31: lightoff.v1.LoggedEvent.time:type_name -> google.protobuf.Timestamp
-	4,  // 32: lightoff.v1.SayTextResponse.conversation:type_name -> lightoff.v1.Conversation
-	58, // 33: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 34: lightoff.v1.AnswerQuestionsResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 35: lightoff.v1.RetractAnswerResponse.conversation:type_name -> lightoff.v1.Conversation
-	54, // 36: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
-	4,  // 37: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 38: lightoff.v1.WatchConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	53, // 39: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	53, // 40: lightoff.v1.RedeemCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
-	4,  // 41: lightoff.v1.ResolveSuggestionResponse.conversation:type_name -> lightoff.v1.Conversation
-	4,  // 42: lightoff.v1.ReportRepairResponse.conversation:type_name -> lightoff.v1.Conversation
-	58, // 43: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
-	4,  // 44: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
-	1,  // 45: lightoff.v1.SettleConversationRequest.found_by:type_name -> lightoff.v1.Finder
-	2,  // 46: lightoff.v1.SettleConversationRequest.surety:type_name -> lightoff.v1.Surety
-	4,  // 47: lightoff.v1.SettleConversationResponse.conversation:type_name -> lightoff.v1.Conversation
-	3,  // 48: lightoff.v1.ReportHoldingRequest.holding:type_name -> lightoff.v1.Holding
-	4,  // 49: lightoff.v1.ReportHoldingResponse.conversation:type_name -> lightoff.v1.Conversation
-	12, // 50: lightoff.v1.ConversationService.OpenConversation:input_type -> lightoff.v1.OpenConversationRequest
-	14, // 51: lightoff.v1.ConversationService.GetConversation:input_type -> lightoff.v1.GetConversationRequest
-	19, // 52: lightoff.v1.ConversationService.SayText:input_type -> lightoff.v1.SayTextRequest
-	21, // 53: lightoff.v1.ConversationService.AnswerQuestions:input_type -> lightoff.v1.AnswerQuestionsRequest
-	23, // 54: lightoff.v1.ConversationService.RetractAnswer:input_type -> lightoff.v1.RetractAnswerRequest
-	25, // 55: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
-	27, // 56: lightoff.v1.ConversationService.WatchConversation:input_type -> lightoff.v1.WatchConversationRequest
-	16, // 57: lightoff.v1.ConversationService.GetLog:input_type -> lightoff.v1.GetLogRequest
-	29, // 58: lightoff.v1.ConversationService.DeleteConversation:input_type -> lightoff.v1.DeleteConversationRequest
-	39, // 59: lightoff.v1.ConversationService.ChangeKey:input_type -> lightoff.v1.ChangeKeyRequest
-	31, // 60: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
-	33, // 61: lightoff.v1.ConversationService.RedeemCode:input_type -> lightoff.v1.RedeemCodeRequest
-	35, // 62: lightoff.v1.ConversationService.MakeLookOnKey:input_type -> lightoff.v1.MakeLookOnKeyRequest
-	37, // 63: lightoff.v1.ConversationService.WithdrawLookOnKeys:input_type -> lightoff.v1.WithdrawLookOnKeysRequest
-	41, // 64: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
-	43, // 65: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
-	45, // 66: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
-	47, // 67: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
-	49, // 68: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
-	13, // 69: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
-	15, // 70: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
-	20, // 71: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
-	22, // 72: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
-	24, // 73: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
-	26, // 74: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
-	28, // 75: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
-	17, // 76: lightoff.v1.ConversationService.GetLog:output_type -> lightoff.v1.GetLogResponse
-	30, // 77: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
-	40, // 78: lightoff.v1.ConversationService.ChangeKey:output_type -> lightoff.v1.ChangeKeyResponse
-	32, // 79: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
-	34, // 80: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
-	36, // 81: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
-	38, // 82: lightoff.v1.ConversationService.WithdrawLookOnKeys:output_type -> lightoff.v1.WithdrawLookOnKeysResponse
-	42, // 83: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
-	44, // 84: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
-	46, // 85: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
-	48, // 86: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
-	50, // 87: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
-	69, // [69:88] is the sub-list for method output_type
-	50, // [50:69] is the sub-list for method input_type
-	50, // [50:50] is the sub-list for extension type_name
-	50, // [50:50] is the sub-list for extension extendee
-	0,  // [0:50] is the sub-list for field type_name
+	53, // 13: lightoff.v1.Recovery.watch:type_name -> lightoff.v1.ObservationInfo
+	57, // 14: lightoff.v1.Recovery.remaining:type_name -> lightoff.v1.RankedCause
+	58, // 15: lightoff.v1.Recovery.roots:type_name -> lightoff.v1.Chain
+	8,  // 16: lightoff.v1.Recovery.phases:type_name -> lightoff.v1.StartPhase
+	57, // 17: lightoff.v1.Settlement.causes:type_name -> lightoff.v1.RankedCause
+	1,  // 18: lightoff.v1.Settlement.found_by:type_name -> lightoff.v1.Finder
+	2,  // 19: lightoff.v1.Settlement.surety:type_name -> lightoff.v1.Surety
+	54, // 20: lightoff.v1.Settlement.settled_at:type_name -> google.protobuf.Timestamp
+	54, // 21: lightoff.v1.Settlement.check_back_at:type_name -> google.protobuf.Timestamp
+	3,  // 22: lightoff.v1.Settlement.holding:type_name -> lightoff.v1.Holding
+	59, // 23: lightoff.v1.Suggestion.observation:type_name -> lightoff.v1.Observation
+	59, // 24: lightoff.v1.Told.observation:type_name -> lightoff.v1.Observation
+	53, // 25: lightoff.v1.Told.info:type_name -> lightoff.v1.ObservationInfo
+	60, // 26: lightoff.v1.Saying.readings:type_name -> lightoff.v1.Reading
+	56, // 27: lightoff.v1.Saying.suggestions:type_name -> lightoff.v1.SuggestedReading
+	4,  // 28: lightoff.v1.OpenConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 29: lightoff.v1.GetConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	54, // 30: lightoff.v1.GetLogResponse.opened_at:type_name -> google.protobuf.Timestamp
+	19, // 31: lightoff.v1.GetLogResponse.events:type_name -> lightoff.v1.LoggedEvent
+	54, // 32: lightoff.v1.LoggedEvent.time:type_name -> google.protobuf.Timestamp
+	4,  // 33: lightoff.v1.SayTextResponse.conversation:type_name -> lightoff.v1.Conversation
+	59, // 34: lightoff.v1.AnswerQuestionsRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 35: lightoff.v1.AnswerQuestionsResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 36: lightoff.v1.RetractAnswerResponse.conversation:type_name -> lightoff.v1.Conversation
+	55, // 37: lightoff.v1.SetToolsRequest.willingness:type_name -> lightoff.v1.Willingness
+	4,  // 38: lightoff.v1.SetToolsResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 39: lightoff.v1.WatchConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	54, // 40: lightoff.v1.MakeCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	54, // 41: lightoff.v1.RedeemCodeResponse.expires_at:type_name -> google.protobuf.Timestamp
+	4,  // 42: lightoff.v1.ResolveSuggestionResponse.conversation:type_name -> lightoff.v1.Conversation
+	4,  // 43: lightoff.v1.ReportRepairResponse.conversation:type_name -> lightoff.v1.Conversation
+	59, // 44: lightoff.v1.ReportStartRequest.observations:type_name -> lightoff.v1.Observation
+	4,  // 45: lightoff.v1.ReportStartResponse.conversation:type_name -> lightoff.v1.Conversation
+	1,  // 46: lightoff.v1.SettleConversationRequest.found_by:type_name -> lightoff.v1.Finder
+	2,  // 47: lightoff.v1.SettleConversationRequest.surety:type_name -> lightoff.v1.Surety
+	4,  // 48: lightoff.v1.SettleConversationResponse.conversation:type_name -> lightoff.v1.Conversation
+	3,  // 49: lightoff.v1.ReportHoldingRequest.holding:type_name -> lightoff.v1.Holding
+	4,  // 50: lightoff.v1.ReportHoldingResponse.conversation:type_name -> lightoff.v1.Conversation
+	13, // 51: lightoff.v1.ConversationService.OpenConversation:input_type -> lightoff.v1.OpenConversationRequest
+	15, // 52: lightoff.v1.ConversationService.GetConversation:input_type -> lightoff.v1.GetConversationRequest
+	20, // 53: lightoff.v1.ConversationService.SayText:input_type -> lightoff.v1.SayTextRequest
+	22, // 54: lightoff.v1.ConversationService.AnswerQuestions:input_type -> lightoff.v1.AnswerQuestionsRequest
+	24, // 55: lightoff.v1.ConversationService.RetractAnswer:input_type -> lightoff.v1.RetractAnswerRequest
+	26, // 56: lightoff.v1.ConversationService.SetTools:input_type -> lightoff.v1.SetToolsRequest
+	28, // 57: lightoff.v1.ConversationService.WatchConversation:input_type -> lightoff.v1.WatchConversationRequest
+	17, // 58: lightoff.v1.ConversationService.GetLog:input_type -> lightoff.v1.GetLogRequest
+	30, // 59: lightoff.v1.ConversationService.DeleteConversation:input_type -> lightoff.v1.DeleteConversationRequest
+	40, // 60: lightoff.v1.ConversationService.ChangeKey:input_type -> lightoff.v1.ChangeKeyRequest
+	32, // 61: lightoff.v1.ConversationService.MakeCode:input_type -> lightoff.v1.MakeCodeRequest
+	34, // 62: lightoff.v1.ConversationService.RedeemCode:input_type -> lightoff.v1.RedeemCodeRequest
+	36, // 63: lightoff.v1.ConversationService.MakeLookOnKey:input_type -> lightoff.v1.MakeLookOnKeyRequest
+	38, // 64: lightoff.v1.ConversationService.WithdrawLookOnKeys:input_type -> lightoff.v1.WithdrawLookOnKeysRequest
+	42, // 65: lightoff.v1.ConversationService.ResolveSuggestion:input_type -> lightoff.v1.ResolveSuggestionRequest
+	44, // 66: lightoff.v1.ConversationService.ReportRepair:input_type -> lightoff.v1.ReportRepairRequest
+	46, // 67: lightoff.v1.ConversationService.ReportStart:input_type -> lightoff.v1.ReportStartRequest
+	48, // 68: lightoff.v1.ConversationService.SettleConversation:input_type -> lightoff.v1.SettleConversationRequest
+	50, // 69: lightoff.v1.ConversationService.ReportHolding:input_type -> lightoff.v1.ReportHoldingRequest
+	14, // 70: lightoff.v1.ConversationService.OpenConversation:output_type -> lightoff.v1.OpenConversationResponse
+	16, // 71: lightoff.v1.ConversationService.GetConversation:output_type -> lightoff.v1.GetConversationResponse
+	21, // 72: lightoff.v1.ConversationService.SayText:output_type -> lightoff.v1.SayTextResponse
+	23, // 73: lightoff.v1.ConversationService.AnswerQuestions:output_type -> lightoff.v1.AnswerQuestionsResponse
+	25, // 74: lightoff.v1.ConversationService.RetractAnswer:output_type -> lightoff.v1.RetractAnswerResponse
+	27, // 75: lightoff.v1.ConversationService.SetTools:output_type -> lightoff.v1.SetToolsResponse
+	29, // 76: lightoff.v1.ConversationService.WatchConversation:output_type -> lightoff.v1.WatchConversationResponse
+	18, // 77: lightoff.v1.ConversationService.GetLog:output_type -> lightoff.v1.GetLogResponse
+	31, // 78: lightoff.v1.ConversationService.DeleteConversation:output_type -> lightoff.v1.DeleteConversationResponse
+	41, // 79: lightoff.v1.ConversationService.ChangeKey:output_type -> lightoff.v1.ChangeKeyResponse
+	33, // 80: lightoff.v1.ConversationService.MakeCode:output_type -> lightoff.v1.MakeCodeResponse
+	35, // 81: lightoff.v1.ConversationService.RedeemCode:output_type -> lightoff.v1.RedeemCodeResponse
+	37, // 82: lightoff.v1.ConversationService.MakeLookOnKey:output_type -> lightoff.v1.MakeLookOnKeyResponse
+	39, // 83: lightoff.v1.ConversationService.WithdrawLookOnKeys:output_type -> lightoff.v1.WithdrawLookOnKeysResponse
+	43, // 84: lightoff.v1.ConversationService.ResolveSuggestion:output_type -> lightoff.v1.ResolveSuggestionResponse
+	45, // 85: lightoff.v1.ConversationService.ReportRepair:output_type -> lightoff.v1.ReportRepairResponse
+	47, // 86: lightoff.v1.ConversationService.ReportStart:output_type -> lightoff.v1.ReportStartResponse
+	49, // 87: lightoff.v1.ConversationService.SettleConversation:output_type -> lightoff.v1.SettleConversationResponse
+	51, // 88: lightoff.v1.ConversationService.ReportHolding:output_type -> lightoff.v1.ReportHoldingResponse
+	70, // [70:89] is the sub-list for method output_type
+	51, // [51:70] is the sub-list for method input_type
+	51, // [51:51] is the sub-list for extension type_name
+	51, // [51:51] is the sub-list for extension extendee
+	0,  // [0:51] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_conversation_proto_init() }
@@ -3788,15 +3869,15 @@ func file_lightoff_v1_conversation_proto_init() {
 	}
 	file_lightoff_v1_diagnosis_proto_init()
 	file_lightoff_v1_knowledge_proto_init()
-	file_lightoff_v1_conversation_proto_msgTypes[21].OneofWrappers = []any{}
-	file_lightoff_v1_conversation_proto_msgTypes[41].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[22].OneofWrappers = []any{}
+	file_lightoff_v1_conversation_proto_msgTypes[42].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_conversation_proto_rawDesc), len(file_lightoff_v1_conversation_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   47,
+			NumMessages:   48,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -274,6 +274,67 @@ func (EndingKind) EnumDescriptor() ([]byte, []int) {
 	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{3}
 }
 
+// CautionPhase is when a caution is to be minded with a check or a repair.
+type CautionPhase int32
+
+const (
+	// Not said; mind it before.
+	CautionPhase_CAUTION_PHASE_UNSPECIFIED CautionPhase = 0
+	// Before it is begun.
+	CautionPhase_CAUTION_PHASE_BEFORE CautionPhase = 1
+	// While it is made.
+	CautionPhase_CAUTION_PHASE_DURING CautionPhase = 2
+	// Once it is made, before the heater is used.
+	CautionPhase_CAUTION_PHASE_AFTER CautionPhase = 3
+	// It says what never to do.
+	CautionPhase_CAUTION_PHASE_NEVER CautionPhase = 4
+)
+
+// Enum value maps for CautionPhase.
+var (
+	CautionPhase_name = map[int32]string{
+		0: "CAUTION_PHASE_UNSPECIFIED",
+		1: "CAUTION_PHASE_BEFORE",
+		2: "CAUTION_PHASE_DURING",
+		3: "CAUTION_PHASE_AFTER",
+		4: "CAUTION_PHASE_NEVER",
+	}
+	CautionPhase_value = map[string]int32{
+		"CAUTION_PHASE_UNSPECIFIED": 0,
+		"CAUTION_PHASE_BEFORE":      1,
+		"CAUTION_PHASE_DURING":      2,
+		"CAUTION_PHASE_AFTER":       3,
+		"CAUTION_PHASE_NEVER":       4,
+	}
+)
+
+func (x CautionPhase) Enum() *CautionPhase {
+	p := new(CautionPhase)
+	*p = x
+	return p
+}
+
+func (x CautionPhase) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (CautionPhase) Descriptor() protoreflect.EnumDescriptor {
+	return file_lightoff_v1_diagnosis_proto_enumTypes[4].Descriptor()
+}
+
+func (CautionPhase) Type() protoreflect.EnumType {
+	return &file_lightoff_v1_diagnosis_proto_enumTypes[4]
+}
+
+func (x CautionPhase) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use CautionPhase.Descriptor instead.
+func (CautionPhase) EnumDescriptor() ([]byte, []int) {
+	return file_lightoff_v1_diagnosis_proto_rawDescGZIP(), []int{4}
+}
+
 // Observation is one thing seen, heard, smelt, measured or known about the installation (setup facts included).
 type Observation struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1812,8 +1873,10 @@ type PlanStep struct {
 	ExpectedCostEuros float64 `protobuf:"fixed64,14,opt,name=expected_cost_euros,json=expectedCostEuros,proto3" json:"expected_cost_euros,omitempty"`
 	// Identifier of the standing danger that asks for this repair, whatever the complaint; empty for none.
 	DangerId string `protobuf:"bytes,15,opt,name=danger_id,json=dangerId,proto3" json:"danger_id,omitempty"`
-	// What to do, in order, a sentence each, in plain words; the cautions go before it.
-	Steps         []string `protobuf:"bytes,16,rep,name=steps,proto3" json:"steps,omitempty"`
+	// What to do, in order, a sentence each, in plain words. Cautions to be minded before go before it.
+	Steps []string `protobuf:"bytes,16,rep,name=steps,proto3" json:"steps,omitempty"`
+	// When each of the cautions is to be minded, in their order.
+	CautionPhases []CautionPhase `protobuf:"varint,17,rep,packed,name=caution_phases,json=cautionPhases,proto3,enum=lightoff.v1.CautionPhase" json:"caution_phases,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1956,6 +2019,13 @@ func (x *PlanStep) GetDangerId() string {
 func (x *PlanStep) GetSteps() []string {
 	if x != nil {
 		return x.Steps
+	}
+	return nil
+}
+
+func (x *PlanStep) GetCautionPhases() []CautionPhase {
+	if x != nil {
+		return x.CautionPhases
 	}
 	return nil
 }
@@ -2712,7 +2782,7 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"cost_euros\x18\x04 \x01(\x01R\tcostEuros\x12 \n" +
 	"\vprobability\x18\x05 \x01(\x01R\vprobability\x12.\n" +
 	"\x13expected_cost_euros\x18\x06 \x01(\x01R\x11expectedCostEuros\x12\x12\n" +
-	"\x04text\x18\a \x01(\tR\x04text\"\xfc\x03\n" +
+	"\x04text\x18\a \x01(\tR\x04text\"\xbe\x04\n" +
 	"\bPlanStep\x12\x1b\n" +
 	"\trepair_id\x18\x01 \x01(\tR\brepairId\x12\x19\n" +
 	"\bcause_id\x18\x02 \x01(\tR\acauseId\x12-\n" +
@@ -2733,7 +2803,8 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"\x16probability_well_after\x18\r \x01(\x01R\x14probabilityWellAfter\x12.\n" +
 	"\x13expected_cost_euros\x18\x0e \x01(\x01R\x11expectedCostEuros\x12\x1b\n" +
 	"\tdanger_id\x18\x0f \x01(\tR\bdangerId\x12\x14\n" +
-	"\x05steps\x18\x10 \x03(\tR\x05steps\";\n" +
+	"\x05steps\x18\x10 \x03(\tR\x05steps\x12@\n" +
+	"\x0ecaution_phases\x18\x11 \x03(\x0e2\x19.lightoff.v1.CautionPhaseR\rcautionPhases\";\n" +
 	"\x11UnusedObservation\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"L\n" +
@@ -2799,7 +2870,13 @@ const file_lightoff_v1_diagnosis_proto_rawDesc = "" +
 	"EndingKind\x12\x1b\n" +
 	"\x17ENDING_KIND_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ENDING_KIND_REPLACE\x10\x01\x12\x18\n" +
-	"\x14ENDING_KIND_LICENSED\x10\x022\xb7\x02\n" +
+	"\x14ENDING_KIND_LICENSED\x10\x02*\x93\x01\n" +
+	"\fCautionPhase\x12\x1d\n" +
+	"\x19CAUTION_PHASE_UNSPECIFIED\x10\x00\x12\x18\n" +
+	"\x14CAUTION_PHASE_BEFORE\x10\x01\x12\x18\n" +
+	"\x14CAUTION_PHASE_DURING\x10\x02\x12\x17\n" +
+	"\x13CAUTION_PHASE_AFTER\x10\x03\x12\x17\n" +
+	"\x13CAUTION_PHASE_NEVER\x10\x042\xb7\x02\n" +
 	"\x10DiagnosisService\x12A\n" +
 	"\x06Assess\x12\x1a.lightoff.v1.AssessRequest\x1a\x1b.lightoff.v1.AssessResponse\x12Q\n" +
 	"\n" +
@@ -2819,86 +2896,88 @@ func file_lightoff_v1_diagnosis_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_diagnosis_proto_rawDescData
 }
 
-var file_lightoff_v1_diagnosis_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_lightoff_v1_diagnosis_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
 var file_lightoff_v1_diagnosis_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
 var file_lightoff_v1_diagnosis_proto_goTypes = []any{
 	(Willingness)(0),           // 0: lightoff.v1.Willingness
 	(Severity)(0),              // 1: lightoff.v1.Severity
 	(Gate)(0),                  // 2: lightoff.v1.Gate
 	(EndingKind)(0),            // 3: lightoff.v1.EndingKind
-	(*Observation)(nil),        // 4: lightoff.v1.Observation
-	(*AssessRequest)(nil),      // 5: lightoff.v1.AssessRequest
-	(*AssessManyRequest)(nil),  // 6: lightoff.v1.AssessManyRequest
-	(*AssessManyResponse)(nil), // 7: lightoff.v1.AssessManyResponse
-	(*CaseError)(nil),          // 8: lightoff.v1.CaseError
-	(*FieldViolation)(nil),     // 9: lightoff.v1.FieldViolation
-	(*AssessResponse)(nil),     // 10: lightoff.v1.AssessResponse
-	(*Pair)(nil),               // 11: lightoff.v1.Pair
-	(*Chain)(nil),              // 12: lightoff.v1.Chain
-	(*ChainLink)(nil),          // 13: lightoff.v1.ChainLink
-	(*RankedCause)(nil),        // 14: lightoff.v1.RankedCause
-	(*WeightOfEvidence)(nil),   // 15: lightoff.v1.WeightOfEvidence
-	(*AdvisedCheck)(nil),       // 16: lightoff.v1.AdvisedCheck
-	(*Danger)(nil),             // 17: lightoff.v1.Danger
-	(*DangerLift)(nil),         // 18: lightoff.v1.DangerLift
-	(*Plan)(nil),               // 19: lightoff.v1.Plan
-	(*Ending)(nil),             // 20: lightoff.v1.Ending
-	(*PlanStep)(nil),           // 21: lightoff.v1.PlanStep
-	(*UnusedObservation)(nil),  // 22: lightoff.v1.UnusedObservation
-	(*Contradiction)(nil),      // 23: lightoff.v1.Contradiction
-	(*ExplainRequest)(nil),     // 24: lightoff.v1.ExplainRequest
-	(*ExplainResponse)(nil),    // 25: lightoff.v1.ExplainResponse
-	(*WhatIf)(nil),             // 26: lightoff.v1.WhatIf
-	(*ReadTextRequest)(nil),    // 27: lightoff.v1.ReadTextRequest
-	(*ReadTextResponse)(nil),   // 28: lightoff.v1.ReadTextResponse
-	(*SuggestedReading)(nil),   // 29: lightoff.v1.SuggestedReading
-	(*Reading)(nil),            // 30: lightoff.v1.Reading
+	(CautionPhase)(0),          // 4: lightoff.v1.CautionPhase
+	(*Observation)(nil),        // 5: lightoff.v1.Observation
+	(*AssessRequest)(nil),      // 6: lightoff.v1.AssessRequest
+	(*AssessManyRequest)(nil),  // 7: lightoff.v1.AssessManyRequest
+	(*AssessManyResponse)(nil), // 8: lightoff.v1.AssessManyResponse
+	(*CaseError)(nil),          // 9: lightoff.v1.CaseError
+	(*FieldViolation)(nil),     // 10: lightoff.v1.FieldViolation
+	(*AssessResponse)(nil),     // 11: lightoff.v1.AssessResponse
+	(*Pair)(nil),               // 12: lightoff.v1.Pair
+	(*Chain)(nil),              // 13: lightoff.v1.Chain
+	(*ChainLink)(nil),          // 14: lightoff.v1.ChainLink
+	(*RankedCause)(nil),        // 15: lightoff.v1.RankedCause
+	(*WeightOfEvidence)(nil),   // 16: lightoff.v1.WeightOfEvidence
+	(*AdvisedCheck)(nil),       // 17: lightoff.v1.AdvisedCheck
+	(*Danger)(nil),             // 18: lightoff.v1.Danger
+	(*DangerLift)(nil),         // 19: lightoff.v1.DangerLift
+	(*Plan)(nil),               // 20: lightoff.v1.Plan
+	(*Ending)(nil),             // 21: lightoff.v1.Ending
+	(*PlanStep)(nil),           // 22: lightoff.v1.PlanStep
+	(*UnusedObservation)(nil),  // 23: lightoff.v1.UnusedObservation
+	(*Contradiction)(nil),      // 24: lightoff.v1.Contradiction
+	(*ExplainRequest)(nil),     // 25: lightoff.v1.ExplainRequest
+	(*ExplainResponse)(nil),    // 26: lightoff.v1.ExplainResponse
+	(*WhatIf)(nil),             // 27: lightoff.v1.WhatIf
+	(*ReadTextRequest)(nil),    // 28: lightoff.v1.ReadTextRequest
+	(*ReadTextResponse)(nil),   // 29: lightoff.v1.ReadTextResponse
+	(*SuggestedReading)(nil),   // 30: lightoff.v1.SuggestedReading
+	(*Reading)(nil),            // 31: lightoff.v1.Reading
 }
 var file_lightoff_v1_diagnosis_proto_depIdxs = []int32{
-	4,  // 0: lightoff.v1.AssessRequest.observations:type_name -> lightoff.v1.Observation
+	5,  // 0: lightoff.v1.AssessRequest.observations:type_name -> lightoff.v1.Observation
 	0,  // 1: lightoff.v1.AssessRequest.willingness:type_name -> lightoff.v1.Willingness
-	5,  // 2: lightoff.v1.AssessManyRequest.request:type_name -> lightoff.v1.AssessRequest
-	10, // 3: lightoff.v1.AssessManyResponse.assessment:type_name -> lightoff.v1.AssessResponse
-	8,  // 4: lightoff.v1.AssessManyResponse.error:type_name -> lightoff.v1.CaseError
-	9,  // 5: lightoff.v1.CaseError.violations:type_name -> lightoff.v1.FieldViolation
-	14, // 6: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
-	16, // 7: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
-	17, // 8: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
-	19, // 9: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
-	22, // 10: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
-	23, // 11: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
-	12, // 12: lightoff.v1.AssessResponse.chains:type_name -> lightoff.v1.Chain
-	11, // 13: lightoff.v1.AssessResponse.likely_pair:type_name -> lightoff.v1.Pair
-	13, // 14: lightoff.v1.Chain.links:type_name -> lightoff.v1.ChainLink
-	15, // 15: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
+	6,  // 2: lightoff.v1.AssessManyRequest.request:type_name -> lightoff.v1.AssessRequest
+	11, // 3: lightoff.v1.AssessManyResponse.assessment:type_name -> lightoff.v1.AssessResponse
+	9,  // 4: lightoff.v1.AssessManyResponse.error:type_name -> lightoff.v1.CaseError
+	10, // 5: lightoff.v1.CaseError.violations:type_name -> lightoff.v1.FieldViolation
+	15, // 6: lightoff.v1.AssessResponse.causes:type_name -> lightoff.v1.RankedCause
+	17, // 7: lightoff.v1.AssessResponse.next_checks:type_name -> lightoff.v1.AdvisedCheck
+	18, // 8: lightoff.v1.AssessResponse.dangers:type_name -> lightoff.v1.Danger
+	20, // 9: lightoff.v1.AssessResponse.plan:type_name -> lightoff.v1.Plan
+	23, // 10: lightoff.v1.AssessResponse.unused:type_name -> lightoff.v1.UnusedObservation
+	24, // 11: lightoff.v1.AssessResponse.contradictions:type_name -> lightoff.v1.Contradiction
+	13, // 12: lightoff.v1.AssessResponse.chains:type_name -> lightoff.v1.Chain
+	12, // 13: lightoff.v1.AssessResponse.likely_pair:type_name -> lightoff.v1.Pair
+	14, // 14: lightoff.v1.Chain.links:type_name -> lightoff.v1.ChainLink
+	16, // 15: lightoff.v1.RankedCause.weights:type_name -> lightoff.v1.WeightOfEvidence
 	1,  // 16: lightoff.v1.Danger.severity:type_name -> lightoff.v1.Severity
-	18, // 17: lightoff.v1.Danger.lifted_by:type_name -> lightoff.v1.DangerLift
+	19, // 17: lightoff.v1.Danger.lifted_by:type_name -> lightoff.v1.DangerLift
 	2,  // 18: lightoff.v1.Danger.forbids:type_name -> lightoff.v1.Gate
-	4,  // 19: lightoff.v1.DangerLift.observations:type_name -> lightoff.v1.Observation
-	21, // 20: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
-	20, // 21: lightoff.v1.Plan.ending:type_name -> lightoff.v1.Ending
+	5,  // 19: lightoff.v1.DangerLift.observations:type_name -> lightoff.v1.Observation
+	22, // 20: lightoff.v1.Plan.steps:type_name -> lightoff.v1.PlanStep
+	21, // 21: lightoff.v1.Plan.ending:type_name -> lightoff.v1.Ending
 	3,  // 22: lightoff.v1.Ending.kind:type_name -> lightoff.v1.EndingKind
-	4,  // 23: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
-	14, // 24: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
-	26, // 25: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
-	30, // 26: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
-	29, // 27: lightoff.v1.ReadTextResponse.suggestions:type_name -> lightoff.v1.SuggestedReading
-	30, // 28: lightoff.v1.SuggestedReading.reading:type_name -> lightoff.v1.Reading
-	30, // 29: lightoff.v1.SuggestedReading.alternatives:type_name -> lightoff.v1.Reading
-	4,  // 30: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
-	5,  // 31: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
-	6,  // 32: lightoff.v1.DiagnosisService.AssessMany:input_type -> lightoff.v1.AssessManyRequest
-	24, // 33: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
-	27, // 34: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
-	10, // 35: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
-	7,  // 36: lightoff.v1.DiagnosisService.AssessMany:output_type -> lightoff.v1.AssessManyResponse
-	25, // 37: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
-	28, // 38: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
-	35, // [35:39] is the sub-list for method output_type
-	31, // [31:35] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	4,  // 23: lightoff.v1.PlanStep.caution_phases:type_name -> lightoff.v1.CautionPhase
+	5,  // 24: lightoff.v1.ExplainRequest.observations:type_name -> lightoff.v1.Observation
+	15, // 25: lightoff.v1.ExplainResponse.cause:type_name -> lightoff.v1.RankedCause
+	27, // 26: lightoff.v1.ExplainResponse.would_change:type_name -> lightoff.v1.WhatIf
+	31, // 27: lightoff.v1.ReadTextResponse.readings:type_name -> lightoff.v1.Reading
+	30, // 28: lightoff.v1.ReadTextResponse.suggestions:type_name -> lightoff.v1.SuggestedReading
+	31, // 29: lightoff.v1.SuggestedReading.reading:type_name -> lightoff.v1.Reading
+	31, // 30: lightoff.v1.SuggestedReading.alternatives:type_name -> lightoff.v1.Reading
+	5,  // 31: lightoff.v1.Reading.observation:type_name -> lightoff.v1.Observation
+	6,  // 32: lightoff.v1.DiagnosisService.Assess:input_type -> lightoff.v1.AssessRequest
+	7,  // 33: lightoff.v1.DiagnosisService.AssessMany:input_type -> lightoff.v1.AssessManyRequest
+	25, // 34: lightoff.v1.DiagnosisService.Explain:input_type -> lightoff.v1.ExplainRequest
+	28, // 35: lightoff.v1.DiagnosisService.ReadText:input_type -> lightoff.v1.ReadTextRequest
+	11, // 36: lightoff.v1.DiagnosisService.Assess:output_type -> lightoff.v1.AssessResponse
+	8,  // 37: lightoff.v1.DiagnosisService.AssessMany:output_type -> lightoff.v1.AssessManyResponse
+	26, // 38: lightoff.v1.DiagnosisService.Explain:output_type -> lightoff.v1.ExplainResponse
+	29, // 39: lightoff.v1.DiagnosisService.ReadText:output_type -> lightoff.v1.ReadTextResponse
+	36, // [36:40] is the sub-list for method output_type
+	32, // [32:36] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_diagnosis_proto_init() }
@@ -2920,7 +2999,7 @@ func file_lightoff_v1_diagnosis_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_diagnosis_proto_rawDesc), len(file_lightoff_v1_diagnosis_proto_rawDesc)),
-			NumEnums:      4,
+			NumEnums:      5,
 			NumMessages:   27,
 			NumExtensions: 0,
 			NumServices:   1,

@@ -449,7 +449,9 @@ type ObservationInfo struct {
 	// How far somebody must go with their own hands to make it; unspecified for a setup fact.
 	Difficulty Willingness `protobuf:"varint,20,opt,name=difficulty,proto3,enum=lightoff.v1.Willingness" json:"difficulty,omitempty"`
 	// True if it needs the heater's power on near what it opens or looks at.
-	NeedsPower    bool `protobuf:"varint,21,opt,name=needs_power,json=needsPower,proto3" json:"needs_power,omitempty"`
+	NeedsPower bool `protobuf:"varint,21,opt,name=needs_power,json=needsPower,proto3" json:"needs_power,omitempty"`
+	// When each of the cautions is to be minded, in their order.
+	CautionPhases []CautionPhase `protobuf:"varint,22,rep,packed,name=caution_phases,json=cautionPhases,proto3,enum=lightoff.v1.CautionPhase" json:"caution_phases,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -631,6 +633,13 @@ func (x *ObservationInfo) GetNeedsPower() bool {
 	return false
 }
 
+func (x *ObservationInfo) GetCautionPhases() []CautionPhase {
+	if x != nil {
+		return x.CautionPhases
+	}
+	return nil
+}
+
 // StateInfo is one possible answer.
 type StateInfo struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -808,8 +817,10 @@ type RepairInfo struct {
 	Proof string `protobuf:"bytes,8,opt,name=proof,proto3" json:"proof,omitempty"`
 	// What keeps it from coming back.
 	Prevention string `protobuf:"bytes,9,opt,name=prevention,proto3" json:"prevention,omitempty"`
-	// What to do, in order, a sentence each; the cautions go before it.
-	Steps         []string `protobuf:"bytes,10,rep,name=steps,proto3" json:"steps,omitempty"`
+	// What to do, in order, a sentence each. Cautions to be minded before go before it.
+	Steps []string `protobuf:"bytes,10,rep,name=steps,proto3" json:"steps,omitempty"`
+	// When each of the cautions is to be minded, in their order.
+	CautionPhases []CautionPhase `protobuf:"varint,11,rep,packed,name=caution_phases,json=cautionPhases,proto3,enum=lightoff.v1.CautionPhase" json:"caution_phases,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -910,6 +921,13 @@ func (x *RepairInfo) GetPrevention() string {
 func (x *RepairInfo) GetSteps() []string {
 	if x != nil {
 		return x.Steps
+	}
+	return nil
+}
+
+func (x *RepairInfo) GetCautionPhases() []CautionPhase {
+	if x != nil {
+		return x.CautionPhases
 	}
 	return nil
 }
@@ -1676,7 +1694,7 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x06locale\x18\x03 \x01(\tR\x06locale\"0\n" +
 	"\bToolInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\"\xe7\x04\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\"\xa9\x05\n" +
 	"\x0fObservationInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1706,7 +1724,8 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"difficulty\x18\x14 \x01(\x0e2\x18.lightoff.v1.WillingnessR\n" +
 	"difficulty\x12\x1f\n" +
 	"\vneeds_power\x18\x15 \x01(\bR\n" +
-	"needsPower\"1\n" +
+	"needsPower\x12@\n" +
+	"\x0ecaution_phases\x18\x16 \x03(\x0e2\x19.lightoff.v1.CautionPhaseR\rcautionPhases\"1\n" +
 	"\tStateInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\",\n" +
@@ -1714,7 +1733,7 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\"`\n" +
 	"\x13ListRepairsResponse\x121\n" +
 	"\arepairs\x18\x01 \x03(\v2\x17.lightoff.v1.RepairInfoR\arepairs\x12\x16\n" +
-	"\x06locale\x18\x02 \x01(\tR\x06locale\"\x88\x02\n" +
+	"\x06locale\x18\x02 \x01(\tR\x06locale\"\xca\x02\n" +
 	"\n" +
 	"RepairInfo\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
@@ -1730,7 +1749,8 @@ const file_lightoff_v1_knowledge_proto_rawDesc = "" +
 	"prevention\x18\t \x01(\tR\n" +
 	"prevention\x12\x14\n" +
 	"\x05steps\x18\n" +
-	" \x03(\tR\x05steps\",\n" +
+	" \x03(\tR\x05steps\x12@\n" +
+	"\x0ecaution_phases\x18\v \x03(\x0e2\x19.lightoff.v1.CautionPhaseR\rcautionPhases\",\n" +
 	"\x12ListDangersRequest\x12\x16\n" +
 	"\x06locale\x18\x01 \x01(\tR\x06locale\"\xbd\x01\n" +
 	"\x13ListDangersResponse\x12-\n" +
@@ -1831,7 +1851,8 @@ var file_lightoff_v1_knowledge_proto_goTypes = []any{
 	(*GetModelRequest)(nil),          // 19: lightoff.v1.GetModelRequest
 	(*GetModelResponse)(nil),         // 20: lightoff.v1.GetModelResponse
 	(Willingness)(0),                 // 21: lightoff.v1.Willingness
-	(*Danger)(nil),                   // 22: lightoff.v1.Danger
+	(CautionPhase)(0),                // 22: lightoff.v1.CautionPhase
+	(*Danger)(nil),                   // 23: lightoff.v1.Danger
 }
 var file_lightoff_v1_knowledge_proto_depIdxs = []int32{
 	2,  // 0: lightoff.v1.ListCausesResponse.causes:type_name -> lightoff.v1.CauseInfo
@@ -1839,31 +1860,33 @@ var file_lightoff_v1_knowledge_proto_depIdxs = []int32{
 	5,  // 2: lightoff.v1.ListObservationsResponse.tools:type_name -> lightoff.v1.ToolInfo
 	7,  // 3: lightoff.v1.ObservationInfo.states:type_name -> lightoff.v1.StateInfo
 	21, // 4: lightoff.v1.ObservationInfo.difficulty:type_name -> lightoff.v1.Willingness
-	10, // 5: lightoff.v1.ListRepairsResponse.repairs:type_name -> lightoff.v1.RepairInfo
-	13, // 6: lightoff.v1.ListDangersResponse.rules:type_name -> lightoff.v1.DangerRule
-	17, // 7: lightoff.v1.ListDangersResponse.alarms:type_name -> lightoff.v1.Alarm
-	18, // 8: lightoff.v1.ListDangersResponse.grammar:type_name -> lightoff.v1.AlarmGrammar
-	22, // 9: lightoff.v1.DangerRule.danger:type_name -> lightoff.v1.Danger
-	15, // 10: lightoff.v1.DangerRule.any:type_name -> lightoff.v1.DangerTrigger
-	14, // 11: lightoff.v1.DangerRule.lifted_by:type_name -> lightoff.v1.DangerLiftRule
-	16, // 12: lightoff.v1.DangerLiftRule.all:type_name -> lightoff.v1.DangerCondition
-	16, // 13: lightoff.v1.DangerTrigger.all:type_name -> lightoff.v1.DangerCondition
-	7,  // 14: lightoff.v1.Alarm.choices:type_name -> lightoff.v1.StateInfo
-	0,  // 15: lightoff.v1.KnowledgeService.ListCauses:input_type -> lightoff.v1.ListCausesRequest
-	3,  // 16: lightoff.v1.KnowledgeService.ListObservations:input_type -> lightoff.v1.ListObservationsRequest
-	8,  // 17: lightoff.v1.KnowledgeService.ListRepairs:input_type -> lightoff.v1.ListRepairsRequest
-	11, // 18: lightoff.v1.KnowledgeService.ListDangers:input_type -> lightoff.v1.ListDangersRequest
-	19, // 19: lightoff.v1.KnowledgeService.GetModel:input_type -> lightoff.v1.GetModelRequest
-	1,  // 20: lightoff.v1.KnowledgeService.ListCauses:output_type -> lightoff.v1.ListCausesResponse
-	4,  // 21: lightoff.v1.KnowledgeService.ListObservations:output_type -> lightoff.v1.ListObservationsResponse
-	9,  // 22: lightoff.v1.KnowledgeService.ListRepairs:output_type -> lightoff.v1.ListRepairsResponse
-	12, // 23: lightoff.v1.KnowledgeService.ListDangers:output_type -> lightoff.v1.ListDangersResponse
-	20, // 24: lightoff.v1.KnowledgeService.GetModel:output_type -> lightoff.v1.GetModelResponse
-	20, // [20:25] is the sub-list for method output_type
-	15, // [15:20] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	22, // 5: lightoff.v1.ObservationInfo.caution_phases:type_name -> lightoff.v1.CautionPhase
+	10, // 6: lightoff.v1.ListRepairsResponse.repairs:type_name -> lightoff.v1.RepairInfo
+	22, // 7: lightoff.v1.RepairInfo.caution_phases:type_name -> lightoff.v1.CautionPhase
+	13, // 8: lightoff.v1.ListDangersResponse.rules:type_name -> lightoff.v1.DangerRule
+	17, // 9: lightoff.v1.ListDangersResponse.alarms:type_name -> lightoff.v1.Alarm
+	18, // 10: lightoff.v1.ListDangersResponse.grammar:type_name -> lightoff.v1.AlarmGrammar
+	23, // 11: lightoff.v1.DangerRule.danger:type_name -> lightoff.v1.Danger
+	15, // 12: lightoff.v1.DangerRule.any:type_name -> lightoff.v1.DangerTrigger
+	14, // 13: lightoff.v1.DangerRule.lifted_by:type_name -> lightoff.v1.DangerLiftRule
+	16, // 14: lightoff.v1.DangerLiftRule.all:type_name -> lightoff.v1.DangerCondition
+	16, // 15: lightoff.v1.DangerTrigger.all:type_name -> lightoff.v1.DangerCondition
+	7,  // 16: lightoff.v1.Alarm.choices:type_name -> lightoff.v1.StateInfo
+	0,  // 17: lightoff.v1.KnowledgeService.ListCauses:input_type -> lightoff.v1.ListCausesRequest
+	3,  // 18: lightoff.v1.KnowledgeService.ListObservations:input_type -> lightoff.v1.ListObservationsRequest
+	8,  // 19: lightoff.v1.KnowledgeService.ListRepairs:input_type -> lightoff.v1.ListRepairsRequest
+	11, // 20: lightoff.v1.KnowledgeService.ListDangers:input_type -> lightoff.v1.ListDangersRequest
+	19, // 21: lightoff.v1.KnowledgeService.GetModel:input_type -> lightoff.v1.GetModelRequest
+	1,  // 22: lightoff.v1.KnowledgeService.ListCauses:output_type -> lightoff.v1.ListCausesResponse
+	4,  // 23: lightoff.v1.KnowledgeService.ListObservations:output_type -> lightoff.v1.ListObservationsResponse
+	9,  // 24: lightoff.v1.KnowledgeService.ListRepairs:output_type -> lightoff.v1.ListRepairsResponse
+	12, // 25: lightoff.v1.KnowledgeService.ListDangers:output_type -> lightoff.v1.ListDangersResponse
+	20, // 26: lightoff.v1.KnowledgeService.GetModel:output_type -> lightoff.v1.GetModelResponse
+	22, // [22:27] is the sub-list for method output_type
+	17, // [17:22] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_knowledge_proto_init() }
