@@ -1,6 +1,8 @@
 // The whole of it: start the program, give it the model, and ask. Each question carries all that was said so far, for
 // the program keeps nothing.
-const show = (id, text) => { document.getElementById(id).textContent = text; };
+const show = (id, text) => {
+  document.getElementById(id).textContent = text;
+};
 
 const go = new Go();
 const { instance } = await WebAssembly.instantiateStreaming(fetch("lightoff.wasm"), go.importObject);
@@ -9,7 +11,8 @@ const model = await (await fetch("model")).arrayBuffer();
 const version = lightoffLoad(new Uint8Array(model));
 if (version instanceof Error) throw version;
 
-const log = { openedAt: new Date().toISOString() }, jobs = [];
+const log = { openedAt: new Date().toISOString() },
+  jobs = [];
 
 function ask() {
   const reply = JSON.parse(lightoffAsk(JSON.stringify({ do: "think", locale: "en", log, jobs })));
@@ -17,18 +20,25 @@ function ask() {
   const { assessment, next } = reply.conversation;
   // What must be done at once comes before every cause.
   show("dangers", (assessment.dangers || []).map((d) => d.title + ": " + d.text).join(" "));
-  document.getElementById("causes").replaceChildren(...assessment.causes.slice(0, 3).map((c) => {
-    const line = document.createElement("li");
-    line.textContent = `${c.title}, ${Math.round(100 * c.probability)} %`;
-    return line;
-  }));
+  document.getElementById("causes").replaceChildren(
+    ...assessment.causes.slice(0, 3).map((c) => {
+      const line = document.createElement("li");
+      line.textContent = `${c.title}, ${Math.round(100 * c.probability)} %`;
+      return line;
+    }),
+  );
   show("next", next && next.length ? next[0].question : "");
 }
 
 const said = document.getElementById("said");
 said.onchange = () => {
   const key = String(jobs.length);
-  jobs.push({ key, do: "say", at: new Date().toISOString(), request: { id: "here", clientKey: key, text: said.value } });
+  jobs.push({
+    key,
+    do: "say",
+    at: new Date().toISOString(),
+    request: { id: "here", clientKey: key, text: said.value },
+  });
   said.value = "";
   ask();
 };

@@ -10,12 +10,16 @@ import { sign } from "./danger.js";
 import { h, patch } from "./dom.js";
 import { t } from "./text.js";
 
-const AGAIN = 30000, THEN = 60000; // ms
+const AGAIN = 30000,
+  THEN = 60000; // ms
 
 /** @type {Map<string, {from: number, next: number}>} */ const ringing = new Map();
 /** @type {any[]} */ let alarms = [];
 /** @type {AudioContext | null} */ let sound = null;
-let muted = /(^|; )bell=off/.test(document.cookie), titled = "", told = "", rung = 0;
+let muted = /(^|; )bell=off/.test(document.cookie),
+  titled = "",
+  told = "",
+  rung = 0;
 
 /** Whether the sound is off. */
 export const isMuted = () => muted;
@@ -37,7 +41,9 @@ function chime() {
     const audio = (sound ||= new AudioContext());
     if (audio.state === "suspended") audio.resume().catch(() => {});
     [880, 660, 880, 660].forEach((tone, i) => {
-      const from = audio.currentTime + i * 0.22, wave = audio.createOscillator(), loud = audio.createGain();
+      const from = audio.currentTime + i * 0.22,
+        wave = audio.createOscillator(),
+        loud = audio.createGain();
       wave.frequency.value = tone;
       loud.gain.setValueAtTime(0.0001, from);
       loud.gain.exponentialRampToValueAtTime(0.25, from + 0.02);
@@ -46,7 +52,9 @@ function chime() {
       wave.start(from);
       wave.stop(from + 0.21);
     });
-  } catch { /* then title and band must do */ }
+  } catch {
+    /* then title and band must do */
+  }
 }
 
 /** Takes a list as it is now. @param {any[]} entries @param {string} here the call that is open here, or empty
@@ -75,21 +83,60 @@ function ring(now) {
  * @param {(id: string) => void} take @param {string} key the key that takes it, as it is shown
  */
 export function show(band, live, title, take, key) {
-  const now = Date.now(), first = alarms[0], more = alarms.length - 1;
+  const now = Date.now(),
+    first = alarms[0],
+    more = alarms.length - 1;
   ring(now);
   titled = first ? `⯃ ${t("bell.title", { n: alarms.length })} · ${title}` : title;
   if (document.title !== titled) document.title = titled;
   const says = first ? t("bell.say", { what: first.dangers[0].title, key }) : "";
-  if (says !== told) { told = says; live.textContent = says; }
-  patch(band, first ? [h("div", { key: "alarm", class: "bell", "data-bell": first.id },
-    sign({ ...first.dangers[0] }),
-    h("p", null, h("strong", null, first.dangers[0].title), h("span", null, gist(first) && gist(first) + ". ",
-        t("bell.nobody"),
-      more > 0 && " " + t("bell.more", { n: more }))),
-    h("time", null, since(first.waitingSince || first.changedAt, now)),
-    h("button", { type: "button", class: "key", id: "bell-take", onclick: () => take(first.id) }, t("bell.take"),
-      h("kbd", null, key)),
-    h("button", { type: "button", class: "small", id: "bell-mute", "aria-pressed": String(muted), onclick: () =>
-        { mute();
-      show(band, live, title, take, key); } }, t(muted ? "bell.off" : "bell.on")))] : []);
+  if (says !== told) {
+    told = says;
+    live.textContent = says;
+  }
+  patch(
+    band,
+    first
+      ? [
+          h(
+            "div",
+            { key: "alarm", class: "bell", "data-bell": first.id },
+            sign({ ...first.dangers[0] }),
+            h(
+              "p",
+              null,
+              h("strong", null, first.dangers[0].title),
+              h(
+                "span",
+                null,
+                gist(first) && gist(first) + ". ",
+                t("bell.nobody"),
+                more > 0 && " " + t("bell.more", { n: more }),
+              ),
+            ),
+            h("time", null, since(first.waitingSince || first.changedAt, now)),
+            h(
+              "button",
+              { type: "button", class: "key", id: "bell-take", onclick: () => take(first.id) },
+              t("bell.take"),
+              h("kbd", null, key),
+            ),
+            h(
+              "button",
+              {
+                type: "button",
+                class: "small",
+                id: "bell-mute",
+                "aria-pressed": String(muted),
+                onclick: () => {
+                  mute();
+                  show(band, live, title, take, key);
+                },
+              },
+              t(muted ? "bell.off" : "bell.on"),
+            ),
+          ),
+        ]
+      : [],
+  );
 }

@@ -18,7 +18,8 @@ export const h = (tag, props, ...kids) => ({ tag, props: props || {}, kids });
 /** Makes the children of an element match. @param {Element} parent @param {any[]} described */
 export function patch(parent, described) {
   const kids = described.flat(4).filter((k) => k !== null && k !== undefined && k !== false && k !== "");
-  const keyed = new Map(), free = /** @type {any[]} */ ([]);
+  const keyed = new Map(),
+    free = /** @type {any[]} */ ([]);
   for (const node of /** @type {any} */ (parent.childNodes)) {
     node.lightoffKey === undefined ? free.push(node) : keyed.set(node.lightoffKey, node);
   }

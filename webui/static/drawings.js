@@ -11,12 +11,14 @@ const o = (x, y, r) => `M${x - r} ${y}a${r} ${r} 0 1 0 ${2 * r} 0a${r} ${r} 0 1 
 /** @param {number} x @param {number} y @param {number} w @param {number} high a box */
 const box = (x, y, w, high) => `M${x} ${y}h${w}v${high}h${-w}z`;
 /** @param {number} x @param {number} y a meter that shows volts */
-const meter = (x, y) => box(x, y, 40, 40) + box(x + 6, y + 6, 28, 12) + o(x + 20, y + 29,
-    6) + `M${x + 20} ${y + 29}v-5`;
+const meter = (x, y) =>
+  box(x, y, 40, 40) + box(x + 6, y + 6, 28, 12) + o(x + 20, y + 29, 6) + `M${x + 20} ${y + 29}v-5`;
 /** @param {number} x @param {number} y @param {string} puffs how a plume is drawn */
 const plume = (x, y, puffs) => `M${x} ${y}h36m0-10v20M${x} ${y - 10}h36M${x} ${y + 10}h36` + puffs;
 /** @param {number} x @param {number} y @param {number} r */
-const cloud = (x, y, r) => `M${x} ${y}q${r} ${-2 * r} ${2 * r} 0q${2 * r} ${-r} ${1.5 * r} ${r}q${r} ${1.5 * r} ${-1.5 * r} ${r}q${-r} ${r} ${-2 * r} 0q${-1.5 * r} 0 0 ${-2 * r}`;
+const cloud = (x, y, r) =>
+  `M${x} ${y}q${r} ${-2 * r} ${2 * r} 0q${2 * r} ${-r} ${1.5 * r} ${r}q${r} ${1.5 * r} ${-1.5 * r} ${r}` +
+  `q${-r} ${r} ${-2 * r} 0q${-1.5 * r} 0 0 ${-2 * r}`;
 
 /**
  * The drawings: parts in the order of painting, "?" before the name of one that shows only where it is meant, "~"
@@ -40,7 +42,12 @@ export const DRAWINGS = {
       sensor: o(160, 50, 5) + "M160 45v-20h-22",
       supply: box(84, 120, 22, 16) + "M90 136v20h-54M100 136v34h-64",
     },
-    signs: [[4, 90, "sign.room_air"], [252, 50, "sign.warm"], [22, 160, "+"], [22, 174, "−"]],
+    signs: [
+      [4, 90, "sign.room_air"],
+      [252, 50, "sign.warm"],
+      [22, 160, "+"],
+      [22, 174, "−"],
+    ],
   },
   pump: {
     parts: {
@@ -52,7 +59,11 @@ export const DRAWINGS = {
       "?angle": "M100 128h120M160 128a60 60 0 0 0-18-42",
       "?jar": "M270 40v110h30v-110M270 60h8m-8 18h8m-8 18h8m-8 18h8M272 122h26M284 12v24",
     },
-    signs: [[8, 156, "sign.tank"], [222, 30, "sign.heater"], [224, 124, "?angle 45°"]],
+    signs: [
+      [8, 156, "sign.tank"],
+      [222, 30, "sign.heater"],
+      [224, 124, "?angle 45°"],
+    ],
   },
   line: {
     parts: {
@@ -68,7 +79,11 @@ export const DRAWINGS = {
       "?bore": "M184 44v16m-4-4 4 4 4-4M184 96V80m-4 4 4-4 4 4",
       "?lamp": "M160 30h20l6 8v8h-32v-8zM162 52l-6 10M170 52v10M178 52l6 10",
     },
-    signs: [[10, 176, "sign.tank"], [92, 48, "sign.pump"], [262, 150, "sign.heater"]],
+    signs: [
+      [10, 176, "sign.tank"],
+      [92, 48, "sign.pump"],
+      [262, 150, "sign.heater"],
+    ],
   },
   supply: {
     parts: {
@@ -84,7 +99,12 @@ export const DRAWINGS = {
       "?along_plus": meter(176, 76) + "M32 64V20h164v56M216 84h40",
       "?along_minus": meter(176, 76) + "M66 72h34v40h76M216 108h40",
     },
-    signs: [[26, 100, "+"], [60, 100, "−"], [16, 154, "sign.battery"], [262, 150, "sign.heater"]],
+    signs: [
+      [26, 100, "+"],
+      [60, 100, "−"],
+      [16, 154, "sign.battery"],
+      [262, 150, "sign.heater"],
+    ],
   },
   trial: {
     parts: {
@@ -96,19 +116,37 @@ export const DRAWINGS = {
       heater: box(270, 62, 44, 68),
       cut: box(150, 84, 44, 36) + "M158 84v-6h8v6M178 84v-6h8v6M162 76v-6m20 6v-6M144 114l56-36M144 78l56 36",
     },
-    signs: [[26, 100, "+"], [60, 100, "−"], [12, 174, "sign.good"], [262, 150, "sign.heater"], [146, 138, "sign.own"]],
+    signs: [
+      [26, 100, "+"],
+      [60, 100, "−"],
+      [12, 174, "sign.good"],
+      [262, 150, "sign.heater"],
+      [146, 138, "sign.own"],
+    ],
   },
   clamp: {
     parts: {
       plus: "M8 60h304",
       minus: "M8 120q150 24 304 0",
-      clamp: "M140 74a28 28 0 1 1 40 0l-8-8a17 17 0 1 0-24 0zM160 26v11" + "M134 78h52v80a8 8 0 0 1-8 8h-36a8 8 0 0 1-8-8z" + box(144, 92, 32, 18) + o(160, 136, 9) + "M160 136v-6",
+      clamp:
+        "M140 74a28 28 0 1 1 40 0l-8-8a17 17 0 1 0-24 0zM160 26v11" +
+        "M134 78h52v80a8 8 0 0 1-8 8h-36a8 8 0 0 1-8-8z" +
+        box(144, 92, 32, 18) +
+        o(160, 136, 9) +
+        "M160 136v-6",
     },
-    signs: [[10, 50, "+"], [10, 146, "−"], [212, 50, "sign.one_wire"], [150, 106, "A ="]],
+    signs: [
+      [10, 50, "+"],
+      [10, 146, "−"],
+      [212, 50, "sign.one_wire"],
+      [150, 106, "A ="],
+    ],
   },
   ends: {
     parts: {
-      wall: "M16 44h288M16 52h288M24 52l-8 8m24-8-8 8m24-8-8 8m24-8-8 8m24-8-8 8m24-8-8 8m60-8-8 8m24-8-8 8m44-8-8 8m24-8-8 8m24-8-8 8m24-8-8 8",
+      wall:
+        "M16 44h288M16 52h288M24 52l-8 8m24-8-8 8m24-8-8 8m24-8-8 8m24-8-8 8m24-8-8 8" +
+        "m60-8-8 8m24-8-8 8m44-8-8 8m24-8-8 8m24-8-8 8m24-8-8 8",
       heater: box(96, 6, 110, 32),
       intake: "M126 38v50a12 12 0 0 1-12 12H50v-10h60a6 6 0 0 0 6-6V38",
       intake_end: "M50 86v18M14 95h28m-6-5 6 5-6 5",
@@ -118,7 +156,11 @@ export const DRAWINGS = {
       "?drops": "M260 140q-6 9 0 12q6-3 0-12M276 150q-6 9 0 12q6-3 0-12",
       "?apart": "M50 160h206M58 154l-8 6 8 6M248 154l8 6-8 6",
     },
-    signs: [[122, 27, "sign.heater"], [236, 40, "sign.inside"], [214, 82, "sign.outside"]],
+    signs: [
+      [122, 27, "sign.heater"],
+      [236, 40, "sign.inside"],
+      [214, 82, "sign.outside"],
+    ],
   },
   duct: {
     parts: {
@@ -130,7 +172,10 @@ export const DRAWINGS = {
       width: "M130 50v16m-4-4 4 4 4-4M130 116v-16m-4 4 4-4 4 4",
       "?length": "M96 83h90a17 17 0 0 0 17-17V35h73m-8-6 8 6-8 6M104 77l-8 6 8 6",
     },
-    signs: [[14, 124, "sign.heater"], [262, 74, "sign.warm"]],
+    signs: [
+      [14, 124, "sign.heater"],
+      [262, 74, "sign.warm"],
+    ],
   },
   tank: {
     parts: {
@@ -148,61 +193,121 @@ export const DRAWINGS = {
       "?sample": "M180 100v46h30v-46M180 116h30M180 134h30",
       "?can": "M168 110h30v40h-30zM172 110v-8h10v8M190 110V74h18",
     },
-    signs: [[58, 174, "sign.tank"], [200, 48, "sign.pump"], [262, 144, "sign.heater"],
-        [240, 26, "?engine sign.engine"]],
+    signs: [
+      [58, 174, "sign.tank"],
+      [200, 48, "sign.pump"],
+      [262, 144, "sign.heater"],
+      [240, 26, "?engine sign.engine"],
+    ],
   },
   smoke: {
     parts: {
       steam: plume(10, 40, "M56 32q6-6 12 0M56 42q6-6 12 0M74 34q4-4 8 0"),
       white: plume(170, 40, cloud(216, 34, 11) + cloud(248, 28, 12)),
-      black: plume(10, 120, cloud(58, 116, 11) + cloud(88, 108,
-          12) + "M58 106l14 14m-6-20 20 20m-4-24 22 22m-12-22 16 16"),
+      black: plume(
+        10,
+        120,
+        cloud(58, 116, 11) + cloud(88, 108, 12) + "M58 106l14 14m-6-20 20 20m-4-24 22 22m-12-22 16 16",
+      ),
       blue: plume(170, 120, cloud(216, 116, 11) + cloud(246, 108, 12) + "M222 112h14m-10 6h14m8-10h14m-10 6h14"),
     },
-    signs: [[10, 76, "sign.steam"], [170, 76, "sign.white"], [10, 160, "sign.black"], [170, 160, "sign.blue"]],
+    signs: [
+      [10, 76, "sign.steam"],
+      [170, 76, "sign.white"],
+      [10, 160, "sign.black"],
+      [170, 160, "sign.blue"],
+    ],
   },
 };
 
 /** For each observation the drawing, and the parts that it is about. @type {Record<string, string>} */
 export const SHOWN = {
-  glow_plug_resistance: "heater glow", glow_plug_look: "heater glow", glow_plug_kind: "heater glow",
-      screen_look: "heater screen",
-  sensor_seated: "heater sensor", sensor_resistance: "heater sensor", sensor_kind: "heater sensor",
-      fan_runs: "heater fan", fan_by_hand: "heater wheel",
-  fan_noise: "heater fan", fan_look: "heater wheel", fan_magnets: "heater wheel", inlet_clearance: "heater fan",
-      outlet_flow: "heater outlet",
-  outlet_heat: "heater outlet", burner_look: "heater burner", flame_sound: "heater exhaust",
-      bang_on_lighting: "heater burner", board_swap: "heater board",
-  connectors: "heater supply", loom_wiggle: "heater supply", fuel_at_burner: "heater fuel",
-  pump_angle: "pump angle", pump_arrow: "pump arrow", pump_connector: "pump plug", pump_pulses: "pump plug",
-      pump_coil_resistance: "pump plug",
-  pump_ticks: "pump pump", pump_match: "pump pump", pump_dose: "pump pump", fuel_per_100_strokes: "pump jar",
-  bubbles: "line bubbles lamp", line_see_through: "line clear", line_type: "line pressure suction",
-      line_bore: "line bore", line_length: "line suction pressure",
-  line_kink: "line kink", wet_joint: "line joint", primed: "line pressure",
-  rest_voltage: "supply at_battery", glow_voltage_battery: "supply at_battery",
-      glow_voltage_heater: "supply at_heater", drop_positive: "supply along_plus",
-  drop_negative: "supply along_minus", fuse: "supply fuse", joint_warm: "supply joints",
-      cable_area: "supply plus minus", cable_length: "supply plus",
-  feed_point: "supply joints", known_good_battery: "trial battery fuse", start_current: "clamp clamp",
-  pipe_ends: "ends apart", exhaust_path: "ends exhaust exhaust_end", exhaust_joints: "ends joint",
-      exhaust_warms: "ends exhaust_end", fuel_in_exhaust: "ends drops",
-  intake_path: "ends intake intake_end", intake_from: "ends intake_end",
-  duct_length: "duct length", duct_bends: "duct bend", duct_diameter: "duct width", outlet_path: "duct duct grille",
-  tank_level: "tank level", cap_loosened: "tank cap", pickup: "tank pickup", fuel_valve: "tank valve",
-      filter_look: "tank filter", pump_place: "tank pump",
-  tank_position: "tank height", fuel_look: "tank sample", temporary_can: "tank can", fuel_kind: "tank cap",
-      smoke: "smoke steam white black blue",
+  glow_plug_resistance: "heater glow",
+  glow_plug_look: "heater glow",
+  glow_plug_kind: "heater glow",
+  screen_look: "heater screen",
+  sensor_seated: "heater sensor",
+  sensor_resistance: "heater sensor",
+  sensor_kind: "heater sensor",
+  fan_runs: "heater fan",
+  fan_by_hand: "heater wheel",
+  fan_noise: "heater fan",
+  fan_look: "heater wheel",
+  fan_magnets: "heater wheel",
+  inlet_clearance: "heater fan",
+  outlet_flow: "heater outlet",
+  outlet_heat: "heater outlet",
+  burner_look: "heater burner",
+  flame_sound: "heater exhaust",
+  bang_on_lighting: "heater burner",
+  board_swap: "heater board",
+  connectors: "heater supply",
+  loom_wiggle: "heater supply",
+  fuel_at_burner: "heater fuel",
+  pump_angle: "pump angle",
+  pump_arrow: "pump arrow",
+  pump_connector: "pump plug",
+  pump_pulses: "pump plug",
+  pump_coil_resistance: "pump plug",
+  pump_ticks: "pump pump",
+  pump_match: "pump pump",
+  pump_dose: "pump pump",
+  fuel_per_100_strokes: "pump jar",
+  bubbles: "line bubbles lamp",
+  line_see_through: "line clear",
+  line_type: "line pressure suction",
+  line_bore: "line bore",
+  line_length: "line suction pressure",
+  line_kink: "line kink",
+  wet_joint: "line joint",
+  primed: "line pressure",
+  rest_voltage: "supply at_battery",
+  glow_voltage_battery: "supply at_battery",
+  glow_voltage_heater: "supply at_heater",
+  drop_positive: "supply along_plus",
+  drop_negative: "supply along_minus",
+  fuse: "supply fuse",
+  joint_warm: "supply joints",
+  cable_area: "supply plus minus",
+  cable_length: "supply plus",
+  feed_point: "supply joints",
+  known_good_battery: "trial battery fuse",
+  start_current: "clamp clamp",
+  pipe_ends: "ends apart",
+  exhaust_path: "ends exhaust exhaust_end",
+  exhaust_joints: "ends joint",
+  exhaust_warms: "ends exhaust_end",
+  fuel_in_exhaust: "ends drops",
+  intake_path: "ends intake intake_end",
+  intake_from: "ends intake_end",
+  duct_length: "duct length",
+  duct_bends: "duct bend",
+  duct_diameter: "duct width",
+  outlet_path: "duct duct grille",
+  tank_level: "tank level",
+  cap_loosened: "tank cap",
+  pickup: "tank pickup",
+  fuel_valve: "tank valve",
+  filter_look: "tank filter",
+  pump_place: "tank pump",
+  tank_position: "tank height",
+  fuel_look: "tank sample",
+  temporary_can: "tank can",
+  fuel_kind: "tank cap",
+  smoke: "smoke steam white black blue",
 };
 
 /** The drawing for an observation, or null. @param {string} id */
 export function viewDrawing(id) {
   if (!Object.hasOwn(SHOWN, id)) return null;
-  const [name, ...lit] = SHOWN[id].split(" "), drawing = DRAWINGS[name];
+  const [name, ...lit] = SHOWN[id].split(" "),
+    drawing = DRAWINGS[name];
   // Where everything is meant, nothing need stand out.
-  const all = Object.keys(drawing.parts).every((part) => lit.includes(part)), meant = all ? [] : lit;
+  const all = Object.keys(drawing.parts).every((part) => lit.includes(part)),
+    meant = all ? [] : lit;
   const paths = Object.entries(drawing.parts).map(([mark, d]) => {
-    const part = mark.replace(/^[?~]/, ""), strong = meant.includes(part);
+    const part = mark.replace(/^[?~]/, ""),
+      strong = meant.includes(part);
     if (mark[0] === "?" && !strong) return null;
     return h("path", { d, "data-part": part, class: strong ? "lit" : mark[0] === "~" ? "within" : null });
   });
@@ -210,11 +315,20 @@ export function viewDrawing(id) {
     const [only, text] = sign[0] === "?" ? [sign.slice(1).split(" ")[0], sign.split(" ")[1]] : ["", sign];
     return (!only || meant.includes(only)) && h("text", { x, y }, text.startsWith("sign.") ? t(text) : text);
   });
-  const title = "drawing-title-" + id, desc = "drawing-desc-" + id, marked = meant.map((part) =>
-      t(`part.${name}.${part}`)).join("; ");
-  return h("figure", { key: "drawing-" + id, class: "drawing", "data-drawing": id },
-    h("svg", { viewBox: "0 0 320 184", role: "img", "aria-labelledby": title + " " + desc },
-      h("title", { id: title }, t("drawing." + name)), h("desc", { id: desc }, t("drawing.does." + name) + (marked ?
-          " " + t("drawing.marked", { parts: marked }) : "")), paths, signs),
-    marked && h("figcaption", { class: "soft" }, t("drawing.marked", { parts: marked })));
+  const title = "drawing-title-" + id,
+    desc = "drawing-desc-" + id,
+    marked = meant.map((part) => t(`part.${name}.${part}`)).join("; ");
+  return h(
+    "figure",
+    { key: "drawing-" + id, class: "drawing", "data-drawing": id },
+    h(
+      "svg",
+      { viewBox: "0 0 320 184", role: "img", "aria-labelledby": title + " " + desc },
+      h("title", { id: title }, t("drawing." + name)),
+      h("desc", { id: desc }, t("drawing.does." + name) + (marked ? " " + t("drawing.marked", { parts: marked }) : "")),
+      paths,
+      signs,
+    ),
+    marked && h("figcaption", { class: "soft" }, t("drawing.marked", { parts: marked })),
+  );
 }

@@ -5,12 +5,34 @@ import { percent } from "./state.js";
 import { t } from "./text.js";
 
 /** The parts that the picture shows, in the order in which current and fuel go through them. */
-export const PARTS = ["battery", "fuse", "supply", "panel", "board", "fan", "glow", "sensor", "burner", "tank", "line",
-    "pump",
-  "intake", "exhaust", "duct"];
+export const PARTS = [
+  "battery",
+  "fuse",
+  "supply",
+  "panel",
+  "board",
+  "fan",
+  "glow",
+  "sensor",
+  "burner",
+  "tank",
+  "line",
+  "pump",
+  "intake",
+  "exhaust",
+  "duct",
+];
 
 /** Up to which probability each wording goes: "1 in n". @type {[number, number][]} */
-const ONE_IN = [[0.075, 20], [0.145, 10], [0.175, 6], [0.225, 5], [0.285, 4], [0.395, 3], [0.575, 2]];
+const ONE_IN = [
+  [0.075, 20],
+  [0.145, 10],
+  [0.175, 6],
+  [0.225, 5],
+  [0.285, 4],
+  [0.395, 3],
+  [0.575, 2],
+];
 
 /** A probability as people say it. @param {number} p */
 export function odds(p) {
@@ -21,8 +43,8 @@ export function odds(p) {
 }
 
 /** Ten cells, filled up to a probability. @param {number} p */
-export const pips = (p) => h("span", { class: "pips", "aria-hidden": "true", "--p": String(Math.max(1,
-    Math.round(p * 100))) });
+export const pips = (p) =>
+  h("span", { class: "pips", "aria-hidden": "true", "--p": String(Math.max(1, Math.round(p * 100))) });
 
 /** A probability by its bar and its number. @param {number} p */
 export const bar = (p) => [pips(p), h("span", { class: "v" }, percent(p))];
@@ -33,8 +55,9 @@ export const bar = (p) => [pips(p), h("span", { class: "v" }, percent(p))];
  */
 export function suspicion(causes) {
   const left = new Map();
-  for (const c of causes) if (PARTS.includes(c.part)) left.set(c.part, (left.has(c.part) ? left.get(c.part) :
-      1) * (1 - (c.probability || 0)));
+  for (const c of causes)
+    if (PARTS.includes(c.part))
+      left.set(c.part, (left.has(c.part) ? left.get(c.part) : 1) * (1 - (c.probability || 0)));
   return new Map([...left].map(([part, q]) => [part, 1 - q]));
 }
 
@@ -47,6 +70,7 @@ export const level = (p, leads) => (leads || p >= 0.4 ? 3 : p >= 0.2 ? 2 : p >= 
 
 /** The levels of all parts. @param {any[]} causes @param {string[]} [leading] parts of those that lead together */
 export function levels(causes, leading) {
-  const all = suspicion(causes), leads = leading || (causes.length ? [causes[0].part] : []);
+  const all = suspicion(causes),
+    leads = leading || (causes.length ? [causes[0].part] : []);
   return new Map(PARTS.map((part) => [part, causes.length ? level(all.get(part) || 0, leads.includes(part)) : 0]));
 }

@@ -1,5 +1,5 @@
 // @ts-check
-/** What the phone's sensors mean: the slope of its long edge, and the rhythm in what it hears. Numbers in, numbers out. */
+/** What the phone's sensors mean: the slope of its long edge, the rhythm in what it hears. Numbers in, numbers out. */
 
 /**
  * How steeply the phone's top points up, in degrees, from the angle beta of the W3C's device orientation: the turn
@@ -26,7 +26,8 @@ const LOUD = 8;
 const SHORTEST = 0.12;
 
 /** So long, in seconds, and so many strokes must be heard before anything is said. */
-const LONG_ENOUGH = 20, STROKES = 10;
+const LONG_ENOUGH = 20,
+  STROKES = 10;
 
 /** @param {number[]} xs */
 const median = (xs) => [...xs].sort((a, b) => a - b)[Math.floor(xs.length / 2)];
@@ -45,32 +46,45 @@ export class Rhythm {
   /** @param {number[]} frames */
   hear(frames) {
     for (const x of frames) {
-      const now = this.frames / FRAMES, last = this.strokes[this.strokes.length - 1];
-      if (this.near.length >= FRAMES / 2 && x > LOUD * this.ground + 1e-9 && (last === undefined || now - last >=
-          SHORTEST)) this.strokes.push(now);
+      const now = this.frames / FRAMES,
+        last = this.strokes[this.strokes.length - 1];
+      if (
+        this.near.length >= FRAMES / 2 &&
+        x > LOUD * this.ground + 1e-9 &&
+        (last === undefined || now - last >= SHORTEST)
+      )
+        this.strokes.push(now);
       this.near.push(x);
       if (this.near.length > FRAMES) this.near.shift();
       if (this.frames++ % 20 === 0) this.ground = median(this.near);
     }
   }
 
-  get seconds() { return this.frames / FRAMES; }
+  get seconds() {
+    return this.frames / FRAMES;
+  }
 
   /**
-   * What was heard: "" while it is too early to say, "regular", "irregular" where strokes are missing or uneven, "cannot"
-   * where there is no rhythm. Hearing nothing proves nothing, so that is "cannot", too.
+   * What was heard: "" while it is too early to say, "regular", "irregular" where strokes are missing or uneven,
+   * "cannot" where there is no rhythm. Hearing nothing proves nothing, so that is "cannot", too.
    * @returns {{verdict: string, rate: number, missed: number}}
    */
   judge() {
     const none = { verdict: this.seconds < LONG_ENOUGH ? "" : "cannot", rate: 0, missed: 0 };
     if (this.strokes.length < STROKES || this.seconds < LONG_ENOUGH) return none;
-    const gaps = this.strokes.slice(1).map((at, i) => at - this.strokes[i]), usual = median(gaps);
+    const gaps = this.strokes.slice(1).map((at, i) => at - this.strokes[i]),
+      usual = median(gaps);
     const like = (/** @type {number} */ gap, /** @type {number} */ n) => Math.abs(gap - n * usual) <= usual / 4;
-    let even = 0, missed = 0, uneven = 0;
+    let even = 0,
+      missed = 0,
+      uneven = 0;
     for (let i = 0; i < gaps.length; i++) {
       const n = Math.round(gaps[i] / usual);
       if (like(gaps[i], 1)) even++;
-      else if (i + 1 < gaps.length && like(gaps[i] + gaps[i + 1], 1)) { even++; i++; } // another noise in between
+      else if (i + 1 < gaps.length && like(gaps[i] + gaps[i + 1], 1)) {
+        even++;
+        i++;
+      } // another noise in between
       else if (n > 1 && n < 8 && like(gaps[i], n)) missed += n - 1;
       else uneven++;
     }

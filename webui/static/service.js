@@ -6,7 +6,9 @@
  */
 /** @type {{version: string, locales: string[], pages: string[], files: string[], parts: Record<string, string>}} */
 const WANTED = /** @type {any} */ (globalThis).KEPT;
-const worker = /** @type {any} */ (self), NAME = "lightoff " + WANTED.version, SETTINGS = "/settings";
+const worker = /** @type {any} */ (self),
+  NAME = "lightoff " + WANTED.version,
+  SETTINGS = "/settings";
 const ALL = [...WANTED.files, ...WANTED.pages, ...Object.values(WANTED.parts)];
 const whatever = { ignoreVary: true };
 
@@ -43,7 +45,8 @@ async function settings() {
 
 /** @param {URL} url @param {any} request */
 async function page(url, request) {
-  const { lang, night } = await settings(), cache = await caches.open(NAME);
+  const { lang, night } = await settings(),
+    cache = await caches.open(NAME);
   const wanted = [url.searchParams.get("lang"), lang, ...navigator.languages].map((l) => (l || "").slice(0, 2));
   const locale = wanted.find((l) => WANTED.locales.includes(l)) || WANTED.locales[0];
   const kept = await cache.match(`/?lang=${locale}&night=${night ? 1 : 0}`, whatever);
@@ -52,10 +55,15 @@ async function page(url, request) {
 
 worker.addEventListener("install", (/** @type {any} */ e) => e.waitUntil(fill()));
 
-worker.addEventListener("activate", (/** @type {any} */ e) => e.waitUntil((async () => {
-  for (const name of await caches.keys()) if (name.startsWith("lightoff ") && name !== NAME) await caches.delete(name);
-  await worker.clients.claim();
-})()));
+worker.addEventListener("activate", (/** @type {any} */ e) =>
+  e.waitUntil(
+    (async () => {
+      for (const name of await caches.keys())
+        if (name.startsWith("lightoff ") && name !== NAME) await caches.delete(name);
+      await worker.clients.claim();
+    })(),
+  ),
+);
 
 worker.addEventListener("fetch", (/** @type {any} */ e) => {
   const url = new URL(e.request.url);
@@ -73,9 +81,13 @@ async function takeOver() {
   if (!open.some((/** @type {any} */ c) => new URL(c.url).pathname.startsWith("/c/"))) await worker.skipWaiting();
 }
 
-worker.addEventListener("message", (/** @type {any} */ e) => e.waitUntil((async () => {
-  const { ask, settings: wanted } = e.data;
-  if (wanted) await (await caches.open(NAME)).put(SETTINGS, new Response(JSON.stringify(wanted)));
-  if (ask === "take over") await takeOver();
-  if (ask === "complete") e.ports[0].postMessage({ complete: await complete(), parts: WANTED.parts });
-})()));
+worker.addEventListener("message", (/** @type {any} */ e) =>
+  e.waitUntil(
+    (async () => {
+      const { ask, settings: wanted } = e.data;
+      if (wanted) await (await caches.open(NAME)).put(SETTINGS, new Response(JSON.stringify(wanted)));
+      if (ask === "take over") await takeOver();
+      if (ask === "complete") e.ports[0].postMessage({ complete: await complete(), parts: WANTED.parts });
+    })(),
+  ),
+);

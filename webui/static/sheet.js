@@ -19,18 +19,25 @@ import { viewRepairSteps, viewTodo } from "./todo.js";
  * @returns {any[]}
  */
 export function viewSheet(s, act, wide) {
-  const [view, id] = s.view.split(":"), trying = ["start", "well"].includes(current(s).kind);
+  const [view, id] = s.view.split(":"),
+    trying = ["start", "well"].includes(current(s).kind);
   switch (view) {
-    case "part": return viewPart(s, act, id);
-    case "repair": return [viewRepairSteps(s, act, id)].flat();
-    case "menu": return viewMenu(s, act);
+    case "part":
+      return viewPart(s, act, id);
+    case "repair":
+      return [viewRepairSteps(s, act, id)].flat();
+    case "menu":
+      return viewMenu(s, act);
   }
   // The ranking is for a heater that does not run as it should; while one is tried, or is well, it would mislead.
   if (trying) return [];
   if ((view === "sums" || view === "thread") && !wide) return [];
   if (wide) return [...viewSuspects(s, act), viewTodo(s, act)];
-  return view === "todo" ? [tabs(s, act), viewTodo(s, act)] : view === "may" ? [tabs(s, act), ...viewSuspects(s,
-      act)] : [];
+  return view === "todo"
+    ? [tabs(s, act), viewTodo(s, act)]
+    : view === "may"
+      ? [tabs(s, act), ...viewSuspects(s, act)]
+      : [];
 }
 
 /**
@@ -43,12 +50,26 @@ export function viewSheet(s, act, wide) {
 export function viewFoot(s, act, wide) {
   if (!s.view || (wide && !/^(part|repair|menu)/.test(s.view))) return [];
   const asked = /** @type {any} */ (document.querySelector("#safety:not([hidden]) h2, #question .ask"));
-  return [h("button", { key: "back", type: "button", class: "back", id: "sheet-back", onclick: () => act.view("") },
-    h("span", null, h("small", null, t("back")), (asked && asked.textContent) || t("say.label")), on())];
+  return [
+    h(
+      "button",
+      { key: "back", type: "button", class: "back", id: "sheet-back", onclick: () => act.view("") },
+      h("span", null, h("small", null, t("back")), (asked && asked.textContent) || t("say.label")),
+      on(),
+    ),
+  ];
 }
 
 /** @param {State} s @param {Act} act */
-const tabs = (s, act) => h("div", { class: "tabs", key: "tabs" }, ["may", "todo"].map((v) =>
-    h("button", { key: v, type: "button", id: "tab-" + v,
-  "aria-pressed": String(s.view === v), onclick: () => act.view(v) }, t("tab." + v))));
-
+const tabs = (s, act) =>
+  h(
+    "div",
+    { class: "tabs", key: "tabs" },
+    ["may", "todo"].map((v) =>
+      h(
+        "button",
+        { key: v, type: "button", id: "tab-" + v, "aria-pressed": String(s.view === v), onclick: () => act.view(v) },
+        t("tab." + v),
+      ),
+    ),
+  );

@@ -8,8 +8,8 @@
  * @typedef {import("./state.js").Danger} Danger @typedef {import("./state.js").Observation} Observation
  * @typedef {{observationId: string, states?: string[], not?: boolean, below?: number, above?: number}} Condition
  * @typedef {{danger: Danger, any: {all: Condition[]}[]}} Rule
- * @typedef {{observationId: string, state?: string, noState?: string, groups: string[], withinWords: number,
- *   doubt?: string, asks?: boolean, question: string, choices?: {id: string, title: string}[]}} Alarm
+ * @typedef {{observationId: string, state?: string, noState?: string, groups: string[], withinWords: number, doubt?:
+ * string, asks?: boolean, question: string, choices?: {id: string, title: string}[]}} Alarm
  * @typedef {{rules?: Rule[], alarms?: Alarm[], grammar?: Record<string, string>}} Listed
  * @typedef {{alarm: Alarm, doubtful: boolean, words: string}} Heard
  * @typedef {{alarm: Alarm, groups: RegExp[], doubt: RegExp | null}} Sought
@@ -18,7 +18,8 @@
  * @typedef {{line: string, words: Word[], question: Set<number>}} Spoken
  */
 
-const LONGEST = 3, FAR_BACK = 2; // words of a negation; words that may stand between it and what it perhaps denies
+const LONGEST = 3,
+  FAR_BACK = 2; // words of a negation; words that may stand between it and what it perhaps denies
 
 /** @type {Rule[]} */ let rules = [];
 /** @type {Sought[]} */ let sought = [];
@@ -32,8 +33,11 @@ const expression = (source) => (source ? new RegExp(source, "y") : null);
 export function learn(listed) {
   if (!listed || !listed.rules) return;
   rules = listed.rules;
-  sought = (listed.alarms || []).map((alarm) =>
-    ({ alarm, groups: alarm.groups.map((g) => new RegExp(g, "y")), doubt: expression(alarm.doubt) }));
+  sought = (listed.alarms || []).map((alarm) => ({
+    alarm,
+    groups: alarm.groups.map((g) => new RegExp(g, "y")),
+    doubt: expression(alarm.doubt),
+  }));
   grammar = {};
   for (const kind in listed.grammar || {}) grammar[kind] = expression((listed.grammar || {})[kind]);
   before.clear();
@@ -75,45 +79,75 @@ function holds(c, o) {
 export function heard(text) {
   const known = before.get(text);
   if (known) return known;
-  const s = cut(text), hits = sought.flatMap((a) => find(s, a));
+  const s = cut(text),
+    hits = sought.flatMap((a) => find(s, a));
   const covered = new Set(hits.flatMap((h) => [...h.mine]));
   /** @type {Map<string, Heard>} */ const best = new Map();
   for (const h of hits) {
     const [denied, doubtful] = weigh(s, h, covered);
-    const key = h.alarm.observationId + " " + (h.alarm.state || ""), so = best.get(key);
+    const key = h.alarm.observationId + " " + (h.alarm.state || ""),
+      so = best.get(key);
     if ((denied && !doubtful) || (so && (doubtful || !so.doubtful))) continue;
     best.set(key, { alarm: h.alarm, doubtful, words: text.slice(s.words[h.from].from, s.words[h.to - 1].to) });
   }
   const out = /** @type {Heard[]} */ ([]);
-  for (const doubtful of [false, true]) for (const h of best.values()) {
-    const certain = out.some((o) => !o.doubtful && o.alarm.observationId === h.alarm.observationId);
-    if (h.doubtful === doubtful && !certain) out.push(h);
-  }
+  for (const doubtful of [false, true])
+    for (const h of best.values()) {
+      const certain = out.some((o) => !o.doubtful && o.alarm.observationId === h.alarm.observationId);
+      if (h.doubtful === doubtful && !certain) out.push(h);
+    }
   if (before.size > 50) before.clear();
   before.set(text, out);
   return out;
 }
 
-const SPELT = /** @type {Record<string, string>} */ ({ ä: "ae", ö: "oe", ü: "ue", ß: "ss", é: "e", è: "e",
-  "\u0308": "e", "²": "2", "μ": "µ", "'": "", "’": "", "‘": "", "`": "", "´": "" });
+const SPELT = /** @type {Record<string, string>} */ ({
+  ä: "ae",
+  ö: "oe",
+  ü: "ue",
+  ß: "ss",
+  é: "e",
+  è: "e",
+  "\u0308": "e",
+  "²": "2",
+  μ: "µ",
+  "'": "",
+  "’": "",
+  "‘": "",
+  "`": "",
+  "´": "",
+});
 
 /** Takes a text apart into folded words. @param {string} text @returns {Spoken} */
 function cut(text) {
-  const s = { line: "", words: /** @type {Word[]} */ ([]), question: new Set() }, signs = [...text];
-  let word = "", from = -1, at = 0, clause = 0, sentence = 0;
+  const s = { line: "", words: /** @type {Word[]} */ ([]), question: new Set() },
+    signs = [...text];
+  let word = "",
+    from = -1,
+    at = 0,
+    clause = 0,
+    sentence = 0;
   const end = () => {
-    if (word) { s.words.push({ at: s.line.length, from, to: at, clause, sentence }); s.line += word + " "; }
-    word = ""; from = -1;
+    if (word) {
+      s.words.push({ at: s.line.length, from, to: at, clause, sentence });
+      s.line += word + " ";
+    }
+    word = "";
+    from = -1;
   };
   signs.forEach((sign, i) => {
-    const low = sign.toLowerCase(), folded = low in SPELT ? SPELT[low] : low;
-    if (/[\p{L}\p{Nd}\u0308]/u.test(sign)) { if (from < 0) from = at; word += folded; }
-    else if (folded) {
+    const low = sign.toLowerCase(),
+      folded = low in SPELT ? SPELT[low] : low;
+    if (/[\p{L}\p{Nd}\u0308]/u.test(sign)) {
+      if (from < 0) from = at;
+      word += folded;
+    } else if (folded) {
       end();
       if (sign === "," || sign === "(" || sign === ")") clause++;
       else if ("?!;\n".includes(sign) || (sign === "." && !/[\p{L}\p{Nd}]/u.test(signs[i + 1] || ""))) {
         if (sign === "?") s.question.add(sentence);
-        clause++; sentence++;
+        clause++;
+        sentence++;
       }
     }
     at += sign.length;
@@ -143,12 +177,16 @@ function find(s, a) {
   const out = /** @type {Hit[]} */ ([]);
   for (let i = s.words.length - 1; i >= 0; i--) {
     const h = { ...a, from: i, to: i, mine: new Set() };
-    const end = Math.min(i + a.alarm.withinWords, s.words.length), sentence = s.words[i].sentence;
+    const end = Math.min(i + a.alarm.withinWords, s.words.length),
+      sentence = s.words[i].sentence;
     const whole = a.groups.every((group) => {
       for (let j = i; j < end && s.words[j].sentence === sentence; j++) {
         const n = is(s, group, j);
         for (let k = j; k < j + n; k++) h.mine.add(k);
-        if (n) { h.to = Math.max(h.to, j + n); return true; }
+        if (n) {
+          h.to = Math.max(h.to, j + n);
+          return true;
+        }
       }
       return false;
     });
@@ -161,19 +199,26 @@ function find(s, a) {
 /** Whether a hit is denied, and whether that or the hit itself is doubtful.
  * @param {Spoken} s @param {Hit} h @param {Set<number>} covered */
 function weigh(s, h, covered) {
-  const first = s.words[h.from], last = s.words[h.to - 1], g = grammar;
+  const first = s.words[h.from],
+    last = s.words[h.to - 1],
+    g = grammar;
   const unsure = s.question.has(first.sentence) || doubted(s, h, g.doubt);
-  let denials = 0, clearly = true;
+  let denials = 0,
+    clearly = true;
   for (let i = h.from; i < h.to; i++) {
     const n = Math.max(is(s, g.negate, i), is(s, g.negateLast, i));
     if (!n || h.mine.has(i)) continue;
-    const j = past(s, i + n), meant = j < h.to && h.mine.has(j);
+    const j = past(s, i + n),
+      meant = j < h.to && h.mine.has(j);
     if (!meant && is(s, g.spent, j)) continue;
     denials++;
     clearly = clearly && meant;
   }
   const found = back(s, h, covered);
-  if (found) { denials++; clearly = clearly && found === "clearly"; }
+  if (found) {
+    denials++;
+    clearly = clearly && found === "clearly";
+  }
   if (closes(s, h)) denials++;
   if (denials) return [true, unsure || !clearly || denials > 1];
   return [false, unsure || !!h.alarm.asks || first.clause !== last.clause || doubted(s, h, h.doubt)];
@@ -181,15 +226,16 @@ function weigh(s, h, covered) {
 
 /** Whether words of doubt, other than the hit's own, stand in its sentence.
  * @param {Spoken} s @param {Hit} h @param {RegExp | null} doubt */
-const doubted = (s, h, doubt) => s.words.some((w, i) => {
-  if (w.sentence !== s.words[h.from].sentence) return false;
-  for (let k = i + is(s, doubt, i) - 1; k >= i; k--) if (!h.mine.has(k)) return true;
-  return false;
-});
+const doubted = (s, h, doubt) =>
+  s.words.some((w, i) => {
+    if (w.sentence !== s.words[h.from].sentence) return false;
+    for (let k = i + is(s, doubt, i) - 1; k >= i; k--) if (!h.mine.has(k)) return true;
+    return false;
+  });
 
 /** The next word from i on that is no filler. @param {Spoken} s @param {number} i */
 function past(s, i) {
-  for (let n; (n = is(s, grammar.fillers, i)) > 0;) i += n;
+  for (let n; (n = is(s, grammar.fillers, i)) > 0; ) i += n;
   return i;
 }
 
@@ -198,9 +244,11 @@ function past(s, i) {
 function back(s, h, covered) {
   const g = grammar;
   const denies = (/** @type {number} */ i) => Math.max(ending(s, g.negate, i), ending(s, g.negateLast, i));
-  let between = 0, clearly = true;
+  let between = 0,
+    clearly = true;
   for (let i = h.from - 1; i >= 0; i--) {
-    const list = is(s, g.lists, i) > 0, n = denies(i);
+    const list = is(s, g.lists, i) > 0,
+      n = denies(i);
     if (s.words[i].sentence !== s.words[h.from].sentence || is(s, g.breaks, i)) return "";
     if (list || s.words[i].clause !== s.words[i + 1].clause) {
       if (!covered.has(i) && !(list && covered.has(i - 1))) return "";
@@ -214,7 +262,9 @@ function back(s, h, covered) {
 
 /** Whether a negation closes the hit's clause. @param {Spoken} s @param {Hit} h */
 function closes(s, h) {
-  const clause = s.words[h.to - 1].clause, i = past(s, h.to), n = is(s, grammar.negateLast, i);
+  const clause = s.words[h.to - 1].clause,
+    i = past(s, h.to),
+    n = is(s, grammar.negateLast, i);
   if (!n || s.words[i].clause !== clause) return false;
   const next = s.words[past(s, i + n)];
   return !next || next.clause !== clause;

@@ -2,14 +2,16 @@
 /**
  * The line to the service: dials, asks and is answered, and dials again with growing pauses when the line breaks.
  *
- * @typedef {{code: string, message: string, violations?: {field: string, description: string}[],
- *   reason?: string, retryAfter?: number}} Fault
+ * @typedef {{code: string, message: string, violations?: {field: string, description: string}[], reason?: string,
+ * retryAfter?: number}} Fault
  * @typedef {{link: (link: string, at: number) => void, push: (conversation: any) => void, broken: (fault: Fault) =>
- *   void,
- *   list?: (list: any) => void}} Ears
+ * void, list?: (list: any) => void}} Ears
  */
 
-const FIRST_PAUSE = 500, LONGEST_PAUSE = 30000, PATIENCE = 12000, STEADY = 10000; // ms
+const FIRST_PAUSE = 500,
+  LONGEST_PAUSE = 30000,
+  PATIENCE = 12000,
+  STEADY = 10000; // ms
 
 /** @param {string} message @returns {Fault} */
 const cut = (message) => ({ code: "UNAVAILABLE", message });
@@ -17,8 +19,13 @@ const cut = (message) => ({ code: "UNAVAILABLE", message });
 /** Opens a line that keeps itself open. @param {string} url @param {Ears} ears */
 export function dial(url, ears) {
   /** @type {WebSocket | null} */ let socket = null;
-  /** @type {Map<number, {done: (reply: any) => void, fail: (fault: Fault) => void, timer: number}>} */ const waiting = new Map();
-  let tries = 0, re = 0, timer = 0, watching = 0, since = Infinity;
+  /** @type {Map<number, {done: (reply: any) => void, fail: (fault: Fault) => void, timer: number}>} */ const waiting =
+    new Map();
+  let tries = 0,
+    re = 0,
+    timer = 0,
+    watching = 0,
+    since = Infinity;
 
   function connect() {
     clearTimeout(timer);
@@ -27,9 +34,18 @@ export function dial(url, ears) {
     const mine = (socket = new WebSocket(url));
     // A dial that hangs is worth no more than one that fails.
     const hung = setTimeout(() => mine === socket && lost(), PATIENCE);
-    mine.onopen = () => { clearTimeout(hung); if (mine === socket) { since = Date.now(); ears.link("open", 0); } };
+    mine.onopen = () => {
+      clearTimeout(hung);
+      if (mine === socket) {
+        since = Date.now();
+        ears.link("open", 0);
+      }
+    };
     mine.onmessage = (m) => mine === socket && hear(JSON.parse(m.data));
-    mine.onclose = () => { clearTimeout(hung); if (mine === socket) lost(); };
+    mine.onclose = () => {
+      clearTimeout(hung);
+      if (mine === socket) lost();
+    };
   }
 
   function lost() {
@@ -39,7 +55,10 @@ export function dial(url, ears) {
     if (Date.now() - since > STEADY) tries = 0;
     since = Infinity;
     if (old) old.close();
-    for (const w of waiting.values()) { clearTimeout(w.timer); w.fail(cut("the connection broke")); }
+    for (const w of waiting.values()) {
+      clearTimeout(w.timer);
+      w.fail(cut("the connection broke"));
+    }
     waiting.clear();
     // Half the pause is chance, so that a service that comes back is not met by all at the same moment.
     const pause = Math.min(LONGEST_PAUSE, FIRST_PAUSE * 2 ** tries++) * (0.5 + Math.random() / 2);
@@ -72,7 +91,12 @@ export function dial(url, ears) {
   }
 
   /** Dials now if a pause is running. */
-  const hurry = () => { if (timer) { tries = 0; connect(); } };
+  const hurry = () => {
+    if (timer) {
+      tries = 0;
+      connect();
+    }
+  };
 
   connect();
   return { call, hurry, drop: lost, isOpen: () => !!socket && socket.readyState === WebSocket.OPEN };

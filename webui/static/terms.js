@@ -8,9 +8,18 @@ import { h } from "./dom.js";
 import { lang, t } from "./text.js";
 
 /** The terms that are explained: their text holds the words, and after a bar the sentence. */
-const TERMS = ["glow_plug", "priming", "combustion_air", "co_alarm", "casing", "fuse", "soft_hose", "exchanger",
-    "screen",
-  "resistance"];
+const TERMS = [
+  "glow_plug",
+  "priming",
+  "combustion_air",
+  "co_alarm",
+  "casing",
+  "fuse",
+  "soft_hose",
+  "exchanger",
+  "screen",
+  "resistance",
+];
 
 /** In which question each was used first, by language. @type {Map<string, string>} */ const first = new Map();
 
@@ -24,19 +33,33 @@ const parts = (term) => t("term." + term).split("|");
  * @returns {{text: any[], notes: any[]}}
  */
 export function marked(id, text) {
-  const found = TERMS.map((term) => ({ term,
-      at: text.toLowerCase().indexOf(parts(term)[0].toLowerCase()) })).filter((x) =>
-    x.at >= 0 && (first.get(lang + x.term) || id) === id).sort((a, b) => a.at - b.at);
-  const out = /** @type {any[]} */ ([]), notes = /** @type {any[]} */ ([]);
+  const found = TERMS.map((term) => ({ term, at: text.toLowerCase().indexOf(parts(term)[0].toLowerCase()) }))
+    .filter((x) => x.at >= 0 && (first.get(lang + x.term) || id) === id)
+    .sort((a, b) => a.at - b.at);
+  const out = /** @type {any[]} */ ([]),
+    notes = /** @type {any[]} */ ([]);
   let from = 0;
   for (const { term, at } of found) {
     const [words, says] = parts(term);
     if (at < from) continue;
     first.set(lang + term, id);
-    out.push(text.slice(from, at), h("button", { type: "button", key: term, class: "term", "data-term": term,
-      popovertarget: "term-" + term }, text.slice(at, at + words.length)));
-    notes.push(h("div", { key: "term-" + term, id: "term-" + term, popover: "auto", class: "explained" },
-      h("strong", null, text.slice(at, at + words.length)), " ", says));
+    out.push(
+      text.slice(from, at),
+      h(
+        "button",
+        { type: "button", key: term, class: "term", "data-term": term, popovertarget: "term-" + term },
+        text.slice(at, at + words.length),
+      ),
+    );
+    notes.push(
+      h(
+        "div",
+        { key: "term-" + term, id: "term-" + term, popover: "auto", class: "explained" },
+        h("strong", null, text.slice(at, at + words.length)),
+        " ",
+        says,
+      ),
+    );
     from = at + words.length;
   }
   return { text: [...out, text.slice(from)], notes };

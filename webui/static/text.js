@@ -15,8 +15,10 @@ export function nameOf(l) {
 
 /** @param {string} folder @param {string} wanted @returns {Promise<Record<string, string>>} */
 async function fetched(folder, wanted) {
-  const answer = await fetch(new URL(`${folder}/${wanted}.json`, import.meta.url), { credentials: "same-origin",
-      mode: "cors" });
+  const answer = await fetch(new URL(`${folder}/${wanted}.json`, import.meta.url), {
+    credentials: "same-origin",
+    mode: "cors",
+  });
   if (!answer.ok) throw new Error("no texts in " + wanted);
   return answer.json();
 }
@@ -33,9 +35,11 @@ export async function speak(wanted) {
 /** The texts of what not every visitor opens: drawings, sums, the desk. They stay from then on. */
 export async function speakMore() {
   if (all) return;
-  const spoken = lang, more = await fetched("more", spoken);
+  const spoken = lang,
+    more = await fetched("more", spoken);
   all = true;
-  if (spoken === lang) texts = { ...texts, ...more }; else await speak(lang);
+  if (spoken === lang) texts = { ...texts, ...more };
+  else await speak(lang);
 }
 
 /** A text with its gaps filled. @param {string} key @param {Record<string, string | number>} [gaps] */
@@ -53,18 +57,23 @@ export const region = () => (navigator.languages || []).find((l) => l.split("-")
 
 /** A number as it is written where the reader lives. @param {number} n @param {number} [digits] after the point,
  * exactly */
-export const number = (n, digits) => new Intl.NumberFormat(region(), { useGrouping: false,
-    minimumFractionDigits: digits ||
-    0,
-  maximumFractionDigits: digits === undefined ? 6 : digits }).format(n).replace("-", "−");
+export const number = (n, digits) =>
+  new Intl.NumberFormat(region(), {
+    useGrouping: false,
+    minimumFractionDigits: digits || 0,
+    maximumFractionDigits: digits === undefined ? 6 : digits,
+  })
+    .format(n)
+    .replace("-", "−");
 
 /** Writes the texts into the places that the document keeps for them. */
 export function relabel() {
   document.documentElement.lang = lang;
-  for (const place of /** @type {any} */ (document.querySelectorAll("[data-t]"))) place.textContent = t(place.dataset.t);
+  for (const place of /** @type {any} */ (document.querySelectorAll("[data-t]")))
+    place.textContent = t(place.dataset.t);
   for (const name of ["aria-label", "content", "placeholder"])
-    for (const place of document.querySelectorAll(`[data-t-${name}]`)) place.setAttribute(name,
-        t(place.getAttribute("data-t-" + name) || ""));
+    for (const place of document.querySelectorAll(`[data-t-${name}]`))
+      place.setAttribute(name, t(place.getAttribute("data-t-" + name) || ""));
   for (const each of LANGUAGES) {
     const link = document.getElementById("lang-" + each);
     if (link) each === lang ? link.setAttribute("aria-current", "true") : link.removeAttribute("aria-current");

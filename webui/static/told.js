@@ -5,8 +5,8 @@
  *
  * @typedef {import("./state.js").State} State @typedef {import("./state.js").Job} Job
  * @typedef {import("./state.js").Danger} Danger @typedef {import("./state.js").Observation} Observation
- * @typedef {{key: string, id: string, question: string, words: string, no: string, offer: string,
- *   choices: {id: string, title: string}[]}} Ask
+ * @typedef {{key: string, id: string, question: string, words: string, no: string, offer: string, choices: {id:
+ * string, title: string}[]}} Ask
  */
 import { heard, question, ruled, standing } from "./signs.js";
 import { t } from "./text.js";
@@ -29,10 +29,16 @@ const saved = (s) => (s.conversation && s.conversation.told) || [];
  * @returns {{all: Map<string, Observation>, words: Map<string, string>, waiting: Set<string>}}
  */
 export function told(s) {
-  const all = new Map(), words = new Map(), waiting = new Set();
+  const all = new Map(),
+    words = new Map(),
+    waiting = new Set();
   for (const x of saved(s)) if (!x.skipped) all.set(x.observation.id, x.observation);
   for (const job of [...s.refused, ...s.queue]) {
-    for (const id of job.ids) { all.delete(id); words.delete(id); waiting.add(id); }
+    for (const id of job.ids) {
+      all.delete(id);
+      words.delete(id);
+      waiting.add(id);
+    }
     for (const o of meant(job)) {
       waiting.add(o.id);
       all.set(o.id, o);
@@ -47,10 +53,12 @@ export function told(s) {
  * yet brings out or, taken back, ends. The worst come first. @param {State} s @returns {Danger[]}
  */
 export function dangers(s) {
-  const c = s.conversation, assessed = c && c.assessment;
+  const c = s.conversation,
+    assessed = c && c.assessment;
   const sent = /** @type {Danger[]} */ ((assessed && assessed.dangers) || []);
   if ((assessed || !c) && s.queue.length + s.refused.length === 0) return sent;
-  const { all, waiting } = told(s), here = standing(all);
+  const { all, waiting } = told(s),
+    here = standing(all);
   const isNews = (/** @type {Danger} */ d) => (d.triggerIds || []).some((id) => waiting.has(id));
   const kept = sent.filter((d) => !ruled(d.id) || !isNews(d) || here.some((x) => x.id === d.id));
   const fresh = here.filter((d) => !kept.some((x) => x.id === d.id) && (!assessed || isNews(d)));
@@ -67,14 +75,17 @@ const pressing = (d) => WEIGHT.indexOf(d.severity) >= WEIGHT.indexOf("SEVERITY_U
 /** Notes what was read. Whoever has left for one danger needs no screen for a lesser one.
  * @param {State} s @param {string[]} ids */
 export function acknowledge(s, ids) {
-  const all = dangers(s), left = all.some((d) => ids.includes(d.id) && pressing(d));
+  const all = dangers(s),
+    left = all.some((d) => ids.includes(d.id) && pressing(d));
   const lesser = left ? all.filter((d) => !pressing(d)).map((d) => d.id) : [];
   return { ...s, acknowledged: [...new Set([...s.acknowledged, ...ids, ...lesser])] };
 }
 
 /** Forgets, for who looks again, that the pressing ones were read. @param {State} s @returns {State} */
 export function lookAgain(s) {
-  const again = dangers(s).filter(pressing).map((d) => d.id);
+  const again = dangers(s)
+    .filter(pressing)
+    .map((d) => d.id);
   return { ...s, acknowledged: s.acknowledged.filter((id) => !again.includes(id)) };
 }
 
@@ -91,7 +102,9 @@ export function enqueue(s, job) {
   if (job.do !== "retract") return { ...s, queue: [...s.queue, job] };
   const about = (/** @type {Job} */ j) => j.do !== "retract" && meant(j).some((o) => job.ids.includes(o.id));
   const refused = s.refused.filter((j) => !about(j));
-  const only = refused.length < s.refused.length && !s.queue.some(about) &&
+  const only =
+    refused.length < s.refused.length &&
+    !s.queue.some(about) &&
     !saved(s).some((x) => job.ids.includes(x.observation.id));
   return { ...s, refused, queue: only ? s.queue : [...s.queue, job] };
 }
@@ -106,24 +119,45 @@ export function refuse(s, which) {
 
 /** What was typed and may be a danger: to be asked before all else. @param {State} s @returns {Ask[]} */
 export function asks(s) {
-  const c = s.conversation, { all } = told(s), found = /** @type {Ask[]} */ ([]);
-  for (const job of [...s.refused, ...s.queue]) if (job.do === "say") {
-    for (const { alarm: a, doubtful, words } of heard(job.request.text)) if (doubtful) {
-      const choices = a.choices && a.choices.length ? a.choices : [{ id: a.state || "", title: "" }];
-      found.push({ key: job.request.text + "|" + a.observationId, id: a.observationId, question: a.question, words,
-        no: a.noState || "", offer: "", choices });
+  const c = s.conversation,
+    { all } = told(s),
+    found = /** @type {Ask[]} */ ([]);
+  for (const job of [...s.refused, ...s.queue])
+    if (job.do === "say") {
+      for (const { alarm: a, doubtful, words } of heard(job.request.text))
+        if (doubtful) {
+          const choices = a.choices && a.choices.length ? a.choices : [{ id: a.state || "", title: "" }];
+          found.push({
+            key: job.request.text + "|" + a.observationId,
+            id: a.observationId,
+            question: a.question,
+            words,
+            no: a.noState || "",
+            offer: "",
+            choices,
+          });
+        }
     }
-  }
-  const next = ((c && c.next) || []).map((i) => i.id), sayings = (c && c.sayings) || [];
+  const next = ((c && c.next) || []).map((i) => i.id),
+    sayings = (c && c.sayings) || [];
   for (const o of (c && c.offers) || []) {
     // What the service asks next needs no asking here.
-    const r = o.suggestion.reading, others = o.suggestion.alternatives || [];
-    const id = r.observation.id, about = question(id);
+    const r = o.suggestion.reading,
+      others = o.suggestion.alternatives || [];
+    const id = r.observation.id,
+      about = question(id);
     if (!o.suggestion.danger || next.includes(id) || !about) continue;
-    const said = sayings.find((x) => x.event === o.event), same = [r, ...others].filter((x) => x.observation.id === id);
-    found.push({ key: (said ? said.text : o.id) + "|" + id, id, question: about.question, words: r.words || "",
-      offer: o.id, no: others.length ? "" : about.noState || "",
-      choices: same.map((x) => ({ id: x.observation.state || "", title: others.length ? x.text || "" : "" })) });
+    const said = sayings.find((x) => x.event === o.event),
+      same = [r, ...others].filter((x) => x.observation.id === id);
+    found.push({
+      key: (said ? said.text : o.id) + "|" + id,
+      id,
+      question: about.question,
+      words: r.words || "",
+      offer: o.id,
+      no: others.length ? "" : about.noState || "",
+      choices: same.map((x) => ({ id: x.observation.state || "", title: others.length ? x.text || "" : "" })),
+    });
   }
   const open = found.filter((a) => {
     const known = all.get(a.id);
