@@ -78,13 +78,22 @@ func (s *subject) assess() (a *Assessment, err error) {
 	for _, c := range a.Causes[:min(leading, len(a.Causes))] {
 		weigh = append(weigh, s.index(c.ID))
 	}
+	if err := s.wanted(); err != nil {
+		return nil, err
+	}
 	if err := s.look(candidates, p, weigh); err != nil {
+		return nil, err
+	}
+	if err := s.wanted(); err != nil {
 		return nil, err
 	}
 	a.NextChecks = s.checks(candidates)
 	a.Plan = s.plan(p, a.NextChecks)
 	a.Chains = s.chains()
 	a.LikelyPair = s.pair(p)
+	if err := s.wanted(); err != nil {
+		return nil, err
+	}
 	return a, s.weigh(a)
 }
 

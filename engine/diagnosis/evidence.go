@@ -20,6 +20,7 @@ type Evidence struct {
 	past     map[string]bool     // what is left out
 	facts    facts               // what was told, by id, and in which order
 	still    facts               // the findings, by id
+	gone     func() error        // whether the work is still wanted; nil for yes
 }
 
 // Evidence checks a request. The error is an *InputError, as Check gives it.
@@ -59,6 +60,22 @@ func (v *Evidence) For(e *Engine) *Evidence {
 	other := *v
 	other.engine = e
 	return &other
+}
+
+// While is the same evidence, with which work goes on only while gone returns nil: it is asked between the steps of an
+// assessment, a few milliseconds of work each, and its error ends the work. Dangers ask nobody.
+func (v *Evidence) While(gone func() error) *Evidence {
+	other := *v
+	other.gone = gone
+	return &other
+}
+
+// wanted is the error of whoever no longer wants the work.
+func (v *Evidence) wanted() error {
+	if v.gone == nil {
+		return nil
+	}
+	return v.gone()
 }
 
 // Dangers are those that stand by what was told, most severe first, at little cost.

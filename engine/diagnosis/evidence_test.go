@@ -1,6 +1,7 @@
 package diagnosis_test
 
 import (
+	"errors"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -35,4 +36,29 @@ func TestEvidenceIsRefusedAsARequestIs(t *testing.T) {
 	require.ErrorAs(t, err, &input)
 	assert.Equal(t, "observations[0].state", input.Violations[0].Field)
 	assert.Equal(t, "observations[1].id", input.Violations[1].Field)
+}
+
+// Work that nobody wants any more ends at its next step, wherever it has got to; while it is wanted it is the same.
+func TestWorkIsGivenUp(t *testing.T) {
+	v, err := engine(t).Evidence(request("fault_code=E-08", "bubbles=many"))
+	require.NoError(t, err)
+	want, err := v.Assess()
+	require.NoError(t, err)
+	gone := errors.New("gone")
+	for steps := 0; ; steps++ {
+		left := steps
+		got, err := v.While(func() error {
+			if left--; left < 0 {
+				return gone
+			}
+			return nil
+		}).Assess()
+		if err == nil {
+			require.Equal(t, want, got)
+			require.GreaterOrEqual(t, steps, 3, "it asks between several steps")
+			return
+		}
+		require.ErrorIs(t, err, gone)
+		require.Nil(t, got)
+	}
 }

@@ -47,6 +47,9 @@ func (v *Evidence) Guide(c Conversation) (*Guidance, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := s.wanted(); err != nil {
+		return nil, err
+	}
 	g := &Guidance{Assessment: a}
 	if g.Recovery, err = s.recover(c, s); err != nil {
 		return nil, err

@@ -60,7 +60,7 @@ func (c core) guidance(ctx context.Context, by *version, so sound, u haste) (*di
 		if err != nil {
 			return nil, err
 		}
-		t, err := inTime(u, leave, func() (thought, error) { return c.think(by, key, so) })
+		t, err := inTime(u, leave, func() (thought, error) { return c.think(whoWaits(ctx, u), by, key, so) })
 		switch {
 		case err != nil, t.other == nil:
 			return t.found, err
@@ -116,14 +116,27 @@ type thought struct {
 	other <-chan struct{}
 }
 
+// whoWaits tells, between the steps of an inference, whether its caller is gone. What cannot wait is not given up: whoever
+// asks later finds what came of it.
+func whoWaits(ctx context.Context, u haste) func() error {
+	if u == atOnce {
+		return nil
+	}
+	return ctx.Err
+}
+
 // think asks the engine, unless another does so for the same key just now.
-func (c core) think(by *version, key digest, so sound) (t thought, err error) {
+func (c core) think(gone func() error, by *version, key digest, so sound) (t thought, err error) {
 	known, other, done := c.guided.begin(key)
 	if known != nil || other != nil {
 		return thought{known, other}, nil
 	}
 	defer func() { done(t.found) }()
-	if t.found, err = so.evidence.For(by.engine).Guide(so.state); err != nil {
+	t.found, err = so.evidence.For(by.engine).While(gone).Guide(so.state)
+	switch {
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return thought{}, err
+	case err != nil:
 		// What was told has passed the engine's check, so whatever this is, it is not the caller's mistake.
 		return thought{}, fmt.Errorf("assess a conversation: %s", strings.ReplaceAll(err.Error(), "\n", "; "))
 	}
@@ -182,7 +195,7 @@ func (d *Diagnosis) assess(ctx context.Context, req *lightoffv1.AssessRequest,
 	var a *diagnosis.Assessment
 	leave, err := d.enter(ctx, u)
 	if err == nil {
-		a, err = inTime(u, leave, func() (*diagnosis.Assessment, error) { return evidence.Assess() })
+		a, err = inTime(u, leave, func() (*diagnosis.Assessment, error) { return evidence.While(whoWaits(ctx, u)).Assess() })
 	}
 	if _, full := errors.AsType[refused](err); full && u == atOnce {
 		return &lightoffv1.AssessResponse{ModelVersion: by.model.Version, Locale: r.Locale,
