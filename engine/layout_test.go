@@ -42,7 +42,8 @@ var may = map[string][]string{
 	"engine/judge":        {"engine/"},
 }
 
-// mayUse lists the modules besides the standard library that an engine package may use, standardOnly those that use none.
+// mayUse lists the modules besides the standard library that an engine package may use, standardOnly those that use
+// none.
 var (
 	mayUse       = []string{"github.com/goccy/go-yaml", "github.com/blevesearch/snowballstem"}
 	standardOnly = []string{"engine/bayes", "engine/physics", "engine/troubleshoot"}
@@ -63,7 +64,10 @@ func packages(t *testing.T) []string {
 }
 
 func allowed(list []string, dep string) bool {
-	return slices.ContainsFunc(list, func(a string) bool { return a == dep || strings.HasSuffix(a, "/") && strings.HasPrefix(dep, a) })
+	return slices.ContainsFunc(list, func(a string) bool {
+		return a == dep || strings.HasSuffix(a, "/") &&
+			strings.HasPrefix(dep, a)
+	})
 }
 
 func TestImportsRunDownwards(t *testing.T) {
@@ -76,9 +80,11 @@ func TestImportsRunDownwards(t *testing.T) {
 			switch {
 			case isOurs:
 				assert.True(t, ours == pkg || allowed(list, ours), "%s imports %s", pkg, ours)
-			case strings.HasPrefix(pkg, "engine/") && strings.Contains(strings.Split(dep, "/")[0], "."): // a host's name: not the standard library
+			case strings.HasPrefix(pkg, "engine/") && strings.Contains(strings.Split(dep, "/")[0], "."):
+				// a host's name: not the standard library
 				assert.NotContains(t, standardOnly, pkg, "%s uses %s", pkg, dep)
-				assert.True(t, slices.ContainsFunc(mayUse, func(m string) bool { return strings.HasPrefix(dep, m) }), "%s uses %s", pkg, dep)
+				assert.True(t, slices.ContainsFunc(mayUse, func(m string) bool { return strings.HasPrefix(dep, m) }), "%s uses %s",
+					pkg, dep)
 			}
 		}
 	}
@@ -87,7 +93,8 @@ func TestImportsRunDownwards(t *testing.T) {
 // The engine is a function: what could make two runs differ, or touch the world, is not imported. The simulation and
 // its judge may use math/rand/v2, and only its generators that are given a seed: their seeds are arguments.
 func TestEngineIsAFunction(t *testing.T) {
-	for _, pattern := range []string{"bayes", "physics", "knowledge", "heater", "words", "troubleshoot", "diagnosis", "learning", "simulation", "judge"} {
+	for _, pattern := range []string{"bayes", "physics", "knowledge", "heater", "words", "troubleshoot", "diagnosis",
+		"learning", "simulation", "judge"} {
 		files, err := filepath.Glob(filepath.Join(pattern, "*.go"))
 		require.NoError(t, err)
 		for _, file := range files {
@@ -101,7 +108,8 @@ func TestEngineIsAFunction(t *testing.T) {
 					assert.True(t, seeded(f), "%s draws without a seed", file)
 					continue
 				}
-				assert.NotContains(t, []string{`"time"`, `"math/rand"`, `"math/rand/v2"`, `"crypto/rand"`, `"net"`, `"net/http"`, `"os"`, `"os/exec"`}, i.Path.Value, file)
+				assert.NotContains(t, []string{`"time"`, `"math/rand"`, `"math/rand/v2"`, `"crypto/rand"`, `"net"`, `"net/http"`,
+					`"os"`, `"os/exec"`}, i.Path.Value, file)
 			}
 			ast.Inspect(f, func(n ast.Node) bool {
 				_, starts := n.(*ast.GoStmt)

@@ -13,12 +13,13 @@ import (
 
 // backup writes the store to a file, which appears under its name only once it is whole, or, for "-", to the output.
 func (c command) backup(ctx context.Context, args []string) int {
-	return c.withDamaged(ctx, flag.NewFlagSet("backup", flag.ContinueOnError), args, 1, func(s *store.Store, names []string) error {
-		if names[0] == "-" {
-			return s.Backup(ctx, c.out)
-		}
-		return backupTo(ctx, s, names[0])
-	})
+	return c.withDamaged(ctx, flag.NewFlagSet("backup", flag.ContinueOnError), args, 1,
+		func(s *store.Store, names []string) error {
+			if names[0] == "-" {
+				return s.Backup(ctx, c.out)
+			}
+			return backupTo(ctx, s, names[0])
+		})
 }
 
 func backupTo(ctx context.Context, s *store.Store, name string) (err error) {
@@ -50,30 +51,32 @@ var errNotWhole = errors.New("the store is damaged; \"backup\" saves what can be
 
 // check looks the whole store over and lists what is wrong.
 func (c command) check(ctx context.Context, args []string) int {
-	return c.withDamaged(ctx, flag.NewFlagSet("check", flag.ContinueOnError), args, 0, func(s *store.Store, _ []string) error {
-		err := s.Check(ctx)
-		if err == nil {
-			_, err = fmt.Fprintln(c.out, "The store is whole.")
-			return err
-		}
-		if _, err := fmt.Fprintln(c.out, err); err != nil {
-			return err
-		}
-		return errNotWhole
-	})
+	return c.withDamaged(ctx, flag.NewFlagSet("check", flag.ContinueOnError), args, 0,
+		func(s *store.Store, _ []string) error {
+			err := s.Check(ctx)
+			if err == nil {
+				_, err = fmt.Fprintln(c.out, "The store is whole.")
+				return err
+			}
+			if _, err := fmt.Fprintln(c.out, err); err != nil {
+				return err
+			}
+			return errNotWhole
+		})
 }
 
 // restore fills an empty store from a file, or, for "-", from the input.
 func (c command) restore(ctx context.Context, args []string) int {
-	return c.withStore(ctx, flag.NewFlagSet("restore", flag.ContinueOnError), args, 1, func(s *store.Store, names []string) error {
-		if names[0] == "-" {
-			return s.Restore(ctx, c.in)
-		}
-		f, err := os.Open(names[0])
-		if err != nil {
-			return fmt.Errorf("restore: %w", err)
-		}
-		defer f.Close()
-		return s.Restore(ctx, f)
-	})
+	return c.withStore(ctx, flag.NewFlagSet("restore", flag.ContinueOnError), args, 1,
+		func(s *store.Store, names []string) error {
+			if names[0] == "-" {
+				return s.Restore(ctx, c.in)
+			}
+			f, err := os.Open(names[0])
+			if err != nil {
+				return fmt.Errorf("restore: %w", err)
+			}
+			defer f.Close()
+			return s.Restore(ctx, f)
+		})
 }

@@ -46,7 +46,8 @@ func (p *phone) id() string {
 // kept is the conversation that the page shows, as the service has kept it.
 func (p *phone) kept() *lightoffv1.Conversation {
 	p.t.Helper()
-	reply, err := lightoffv1.NewConversationServiceClient(dial(p.t, p.program)).GetConversation(p.t.Context(), &lightoffv1.GetConversationRequest{Id: p.id()})
+	reply, err := lightoffv1.NewConversationServiceClient(dial(p.t, p.program)).GetConversation(p.t.Context(),
+		&lightoffv1.GetConversationRequest{Id: p.id()})
 	require.NoError(p.t, err)
 	return reply.Conversation
 }
@@ -135,8 +136,8 @@ func (c *caller) answer(p *phone, id string) {
 	}
 }
 
-// TestBrowserConversation goes all the way on a phone: the safety card, a sentence of which one thing was not meant, the
-// advised questions, a reload, an answer changed, one given while the program was away and one whose reply was lost
+// TestBrowserConversation goes all the way on a phone: the safety card, a sentence of which one thing was not meant,
+// the advised questions, a reload, an answer changed, one given while the program was away and one whose reply was lost
 // as the program stopped. In the end the page shows the ranking that the command makes of the same observations.
 func TestBrowserConversation(t *testing.T) {
 	p, c := onPhone(t), softHose()
@@ -170,7 +171,8 @@ func TestBrowserConversation(t *testing.T) {
 				p.Unsaved(1)
 			})
 			p.Saved()
-			assert.Equal(t, c.knows[asked], told(p.kept(), asked).GetObservation().GetState(), "given while the program was away")
+			assert.Equal(t, c.knows[asked], told(p.kept(), asked).GetObservation().GetState(),
+				"given while the program was away")
 		case restarts == 1:
 			restarts++
 			p.Deafen()
@@ -296,7 +298,8 @@ func (p *phone) starting() []string {
 	p.t.Helper()
 	m, err := heater.Model()
 	require.NoError(p.t, err)
-	ids := pagetest.Eval[[]string](p.Tab, `[...document.querySelectorAll("[data-ask], #question [data-asks]")].map((e) => e.dataset.ask ?? e.dataset.asks)`)
+	ids := pagetest.Eval[[]string](p.Tab,
+		`[...document.querySelectorAll("[data-ask], #question [data-asks]")].map((e) => e.dataset.ask ?? e.dataset.asks)`)
 	for _, check := range p.kept().Assessment.NextChecks {
 		ids = append(ids, check.ObservationId)
 	}
@@ -311,7 +314,8 @@ func TestBrowserDrawings(t *testing.T) {
 	p := onPhone(t)
 	m, err := heater.Model()
 	require.NoError(t, err)
-	ids := pagetest.Eval[[]string](p.Tab, `import(document.querySelector("[href$='state.js']").href.replace("state.js", "drawings.js")).then((m) => Object.keys(m.SHOWN))`)
+	ids := pagetest.Eval[[]string](p.Tab,
+		`import(document.querySelector("[href$='state.js']").href.replace("state.js", "drawings.js")).then((m) => Object.keys(m.SHOWN))`)
 	assert.Greater(t, len(ids), 50)
 	for _, id := range ids {
 		_, isObservation := m.Observation(id)

@@ -21,14 +21,17 @@ func TestCableCard(t *testing.T) {
 	}
 	p.Saved()
 	conn := dial(t, p.program)
-	_, err := lightoffv1.NewConversationServiceClient(conn).AnswerQuestions(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: p.id(), ClientKey: "cable",
-		Observations: []*lightoffv1.Observation{number("cable_area", 1.5), number("cable_length", 6), number("rest_voltage", 12.3)}})
+	_, err := lightoffv1.NewConversationServiceClient(conn).AnswerQuestions(t.Context(),
+		&lightoffv1.AnswerQuestionsRequest{Id: p.id(), ClientKey: "cable",
+			Observations: []*lightoffv1.Observation{number("cable_area", 1.5), number("cable_length", 6),
+				number("rest_voltage", 12.3)}})
 	require.NoError(t, err)
 	p.Open("sums")
 	p.There("[data-card=cable] .fold")
-	// By IEC 60228 a metre of 1.5 mm² has 13.3 mΩ and of 6 mm² 3.3 mΩ; at some 13 A, out and back over 6 m, that is 2.1 and
-	// 0.5 V.
-	assert.Contains(t, p.Text("[data-card=cable]"), "Your cable (1.5 mm², 6 m) would lose 2.1 V at a start; 6 mm² would lose 0.5 V.")
+	// By IEC 60228 a metre of 1.5 mm² has 13.3 mΩ and of 6 mm² 3.3 mΩ; at some 13 A, out and back over 6 m, that is
+	// 2.1 and 0.5 V.
+	assert.Contains(t, p.Text("[data-card=cable]"),
+		"Your cable (1.5 mm², 6 m) would lose 2.1 V at a start; 6 mm² would lose 0.5 V.")
 	for _, card := range []string{"battery", "start"} {
 		p.There("[data-card=" + card + "] svg")
 	}
@@ -43,7 +46,8 @@ func TestCalculationsOverTheNetwork(t *testing.T) {
 	opened(t, p)
 	limited, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
-	out, err := lightoffv1.NewCalculationServiceClient(dial(t, p)).CalculatePriming(limited, &lightoffv1.CalculatePrimingRequest{LineLengthM: proto.Float64(5)})
+	out, err := lightoffv1.NewCalculationServiceClient(dial(t, p)).CalculatePriming(limited,
+		&lightoffv1.CalculatePrimingRequest{LineLengthM: proto.Float64(5)})
 	require.NoError(t, err)
 	assert.InDelta(t, 15.708, out.GetLineVolumeMl(), 1e-3, "π/4·2²·5")
 	assert.NotEmpty(t, out.GetSteps())

@@ -60,7 +60,8 @@ func TestAssessRefuses(t *testing.T) {
 		{"no object", `[]`, "request 1: "},
 		{"unknown id", `{"observations": [{"id": "lampe", "state": "on"}]}`, "request 1: observations[0].id: "},
 		{"impossible state", `{"observations": [{"id": "lamp", "state": "green"}]}`, "request 1: observations[0].state: "},
-		{"impossible number", `{"observations": [{"id": "age", "number": "Infinity"}]}`, "request 1: observations[0].number: "},
+		{"impossible number", `{"observations": [{"id": "age", "number": "Infinity"}]}`,
+			"request 1: observations[0].number: "},
 		{"unknown is false", `{"observations": [{"id": "lamp", "unknown": false}]}`, "request 1: observations[0].unknown: "},
 		{"no value", `{"observations": [{"id": "lamp"}]}`, "request 1: observations[0].value: "},
 		{"unknown tool", `{"tools": ["wand"]}`, "request 1: tools[0]: "},
@@ -105,7 +106,8 @@ func TestHelp(t *testing.T) {
 }
 
 func TestUnknownCommand(t *testing.T) {
-	for _, args := range [][]string{{"asess"}, {"model"}, {"model", "burn"}, {"model", "check", "all"}, {"assess", "file.json"}, {"help", "me"}} {
+	for _, args := range [][]string{{"asess"}, {"model"}, {"model", "burn"}, {"model", "check", "all"},
+		{"assess", "file.json"}, {"help", "me"}} {
 		line := run(t, "", args...).oneLineOf(t, exitUse)
 		assert.Contains(t, line, strings.Join(args, " "))
 		assert.Contains(t, line, "help")
@@ -122,7 +124,8 @@ func TestModelErrorsUnwrap(t *testing.T) {
 func TestLicences(t *testing.T) {
 	got := run(t, "", "licences")
 	require.Equal(t, exitDone, got.code, got.err)
-	for _, part := range []string{"==== Go: LICENSE", "==== google.golang.org/grpc ", ": NOTICE.txt", "==== modernc.org/sqlite "} {
+	for _, part := range []string{"==== Go: LICENSE", "==== google.golang.org/grpc ", ": NOTICE.txt",
+		"==== modernc.org/sqlite "} {
 		assert.Contains(t, got.out, part)
 	}
 }

@@ -148,7 +148,8 @@ func TestConnectionCutInEachCall(t *testing.T) {
 			return err
 		},
 		"Answer": func(ctx context.Context, c client, id string) error {
-			_, err := c.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, SkippedIds: []string{"deposit"}, ClientKey: key})
+			_, err := c.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, SkippedIds: []string{"deposit"},
+				ClientKey: key})
 			return err
 		},
 		"Retract": func(ctx context.Context, c client, id string) error {
@@ -190,7 +191,8 @@ func TestConnectionCutInEachCall(t *testing.T) {
 			require.NoError(t, err)
 			ctx, cancel := context.WithTimeout(t.Context(), patience)
 			if err := call(ctx, conn.(*rpcLine).client, id); err != nil {
-				assert.Contains(t, []codes.Code{codes.Unavailable, codes.Internal}, status.Code(err), "%s after %d: %v", name, after, err)
+				assert.Contains(t, []codes.Code{codes.Unavailable, codes.Internal}, status.Code(err), "%s after %d: %v", name,
+					after, err)
 			}
 			conn.close()
 			err = call(ctx, sound, id)

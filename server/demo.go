@@ -17,8 +17,8 @@ import (
 )
 
 // demo fills the service with invented callers whose heaters are simulated. Each tells what it is asked, at a person's
-// pace, makes the repairs, tries the starts and says what it was, until somebody else answers in its conversation, and so has
-// taken it over, or nothing is left to do.
+// pace, makes the repairs, tries the starts and says what it was, until somebody else answers in its conversation, and
+// so has taken it over, or nothing is left to do.
 type demo struct {
 	conn    grpc.ClientConnInterface
 	model   *knowledge.Model
@@ -30,7 +30,8 @@ type demo struct {
 }
 
 // names are invented.
-var names = []string{"Wanda in the grey van", "Piet on the boat Amsel", "Old Tom's workshop", "Ilse in the lorry", "the Marsh Lane shed", "Noor with the portable box"}
+var names = []string{"Wanda in the grey van", "Piet on the boat Amsel", "Old Tom's workshop", "Ilse in the lorry",
+	"the Marsh Lane shed", "Noor with the portable box"}
 
 // demoCall is a caller's conversation as it was left.
 type demoCall struct {
@@ -85,9 +86,10 @@ func (d *demo) run(ctx context.Context) error {
 // demoRepairs is how many repairs a caller makes before giving up.
 const demoRepairs = 4
 
-// turn does what the conversation asks for next: answers, makes a repair, tries a start, or says what it was. It returns nil where
-// nothing is left to do.
-func (d *demo) turn(ctx context.Context, client lightoffv1.ConversationServiceClient, call *demoCall) (*lightoffv1.Conversation, error) {
+// turn does what the conversation asks for next: answers, makes a repair, tries a start, or says what it was. It
+// returns nil where nothing is left to do.
+func (d *demo) turn(ctx context.Context, client lightoffv1.ConversationServiceClient,
+	call *demoCall) (*lightoffv1.Conversation, error) {
 	c := call.last
 	key := fmt.Sprintf("demo-%d", c.GetLastEvent())
 	mended := c.GetRecovery().GetRepairs()
@@ -98,7 +100,8 @@ func (d *demo) turn(ctx context.Context, client lightoffv1.ConversationServiceCl
 		reply, err := client.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: c.GetId()})
 		return reply.GetConversation(), err
 	case c.GetRecovery().GetRan():
-		reply, err := client.SettleConversation(ctx, &lightoffv1.SettleConversationRequest{Id: c.GetId(), CauseIds: call.caller.Found(repairIDs(mended)), FoundBy: lightoffv1.Finder_FINDER_OWNER,
+		reply, err := client.SettleConversation(ctx, &lightoffv1.SettleConversationRequest{Id: c.GetId(),
+			CauseIds: call.caller.Found(repairIDs(mended)), FoundBy: lightoffv1.Finder_FINDER_OWNER,
 			Surety: lightoffv1.Surety_SURETY_PROVED, ClientKey: key})
 		return reply.GetConversation(), err
 	case c.GetRecovery().GetStage() == lightoffv1.Stage_STAGE_START:
@@ -109,7 +112,8 @@ func (d *demo) turn(ctx context.Context, client lightoffv1.ConversationServiceCl
 		reply, err := client.AnswerQuestions(ctx, answers(call.caller, c.GetId(), key, asked(c)))
 		return reply.GetConversation(), err
 	case c.GetNextRepairId() != "" && len(mended) < demoRepairs:
-		reply, err := client.ReportRepair(ctx, &lightoffv1.ReportRepairRequest{Id: c.GetId(), RepairId: c.GetNextRepairId(), ClientKey: key})
+		reply, err := client.ReportRepair(ctx, &lightoffv1.ReportRepairRequest{Id: c.GetId(), RepairId: c.GetNextRepairId(),
+			ClientKey: key})
 		return reply.GetConversation(), err
 	}
 	return nil, nil

@@ -31,7 +31,8 @@ func TestDemo(t *testing.T) {
 	require.Len(t, keys, 2)
 	ended := map[bool]int{}
 	for _, key := range keys {
-		reply, err := lightoffv1.NewConversationServiceClient(p.conn).GetConversation(t.Context(), &lightoffv1.GetConversationRequest{Id: key[1]})
+		reply, err := lightoffv1.NewConversationServiceClient(p.conn).GetConversation(t.Context(),
+			&lightoffv1.GetConversationRequest{Id: key[1]})
 		require.NoError(t, err)
 		assert.Greater(t, len(reply.GetConversation().GetTold()), 5)
 		assert.NotEmpty(t, reply.GetConversation().GetAssessment().GetCauses())

@@ -46,8 +46,8 @@ func deskAndToken(t *testing.T, p *Program) (*pagetest.Tab, string) {
 	return tab, token
 }
 
-// TestBrowserDeskByKeys takes a whole case without a pointer: a new call in one line, the safety card, an answer, a note,
-// handing on, taking over, the end and the report.
+// TestBrowserDeskByKeys takes a whole case without a pointer: a new call in one line, the safety card, an answer, a
+// note, handing on, taking over, the end and the report.
 func TestBrowserDeskByKeys(t *testing.T) {
 	p := newProgram(filepath.Join(t.TempDir(), "data"))
 	p.Model = heater.Model
@@ -60,14 +60,17 @@ func TestBrowserDeskByKeys(t *testing.T) {
 	assert.Contains(t, d.Text("[data-line=glow_voltage_heater]"), "10.4 V")
 	assert.Contains(t, d.Text("[data-line=rest_voltage]"), "12.6 V")
 	assert.Contains(t, d.Text("[data-line=fault_code]"), "E-01")
-	d.Wait(`document.activeElement.id === "safety-title" && document.querySelector("#panel .who").textContent.includes("with Ines")`)
+	d.Wait(`document.activeElement.id === "safety-title" && document.querySelector("#panel ` +
+		`.who").textContent.includes("with Ines")`)
 	d.Do(chromedp.KeyEvent("n t c 3")) // whatever is typed goes into the line at once
 	assert.Equal(t, "n t c 3", pagetest.Eval[string](d, `document.querySelector("#text").value`))
 	pagetest.Eval[chromedp.Void](d, `document.querySelector("#text").value = ""`)
 	d.Press(kb.Escape)
 	d.Shortcut("0")
 	asked := d.AskedNext("")
-	assert.Equal(t, `"1"`, pagetest.Eval[string](d, `getComputedStyle(document.querySelector("#question .keys .key"), "::before").content.replace("counter(answer)", "\"1\"").split(" /")[0]`), "each answer shows its key")
+	assert.Equal(t, `"1"`, pagetest.Eval[string](d,
+		`getComputedStyle(document.querySelector("#question .keys .key"), "::before").content.replace("counter(answer)", `+
+			`"\"1\"").split(" /")[0]`), "each answer shows its key")
 	d.Shortcut("1")
 	d.AskedNext(asked)
 	d.Saved()
@@ -109,7 +112,8 @@ func TestBrowserDeskByKeys(t *testing.T) {
 	d.Shortcut("F3")
 	d.There("#report")
 	text := pagetest.Eval[string](d, `document.querySelector("#report").value`)
-	for _, want := range []string{"Attended to by: Ines", "cable renewed", "rings back", "Battery voltage at rest: 12.6 V", "found by the owner"} {
+	for _, want := range []string{"Attended to by: Ines", "cable renewed", "rings back", "Battery voltage at rest: 12.6 V",
+		"found by the owner"} {
 		assert.Contains(t, text, want)
 	}
 	key := pagetest.Eval[string](d, `location.pathname.split("/").pop()`)
@@ -122,14 +126,16 @@ func TestBrowserDeskByKeys(t *testing.T) {
 	d.Picture("desk-4-keys")
 
 	assert.Empty(t, d.Refused(), "the policy suffices")
-	pagetest.Eval[chromedp.Void](d, `document.head.append(Object.assign(document.createElement("style"), { textContent: "body{}" })), 0`)
+	pagetest.Eval[chromedp.Void](d,
+		`document.head.append(Object.assign(document.createElement("style"), { textContent: "body{}" })), 0`)
 	d.Wait(`refusedByPolicy.length === 1 && refusedByPolicy[0].startsWith("style-src")`) // and is in force
 
 	d.TabTo("#keys-switch")
 	d.Press(" ")
 	d.Press(kb.Escape)
 	d.Do(chromedp.KeyEvent("12"))
-	assert.Equal(t, "12", pagetest.Eval[string](d, `document.querySelector("#text").value`), "single keys can be switched off (WCAG 2.2, 2.1.4)")
+	assert.Equal(t, "12", pagetest.Eval[string](d, `document.querySelector("#text").value`),
+		"single keys can be switched off (WCAG 2.2, 2.1.4)")
 	d.Shortcut("F10")
 	d.Arrives("/desk")
 	d.Wait(`document.querySelector("#queue .soft")?.textContent.includes("Nothing is open")`)
@@ -176,8 +182,8 @@ func TestBrowserDeskByKeys(t *testing.T) {
 	d.Wait(`!document.querySelector("#sign-in").hidden`)
 }
 
-// TestBrowserDeskAlarm: while a desk has another call open, a caller must leave. The title says so, a sound rings unless it is
-// switched off, a live region tells it, half-typed words stay, and one key takes it.
+// TestBrowserDeskAlarm: while a desk has another call open, a caller must leave. The title says so, a sound rings
+// unless it is switched off, a live region tells it, half-typed words stay, and one key takes it.
 func TestBrowserDeskAlarm(t *testing.T) {
 	caller := onPhone(t)
 	d, token := deskAndToken(t, caller.program)
@@ -188,25 +194,29 @@ func TestBrowserDeskAlarm(t *testing.T) {
 	d.Wait(`document.activeElement.id === "safety-title"`)
 	d.Do(chromedp.KeyEvent("half f"))
 	assert.Empty(t, pagetest.Eval[string](d, `document.querySelector("#bell").textContent`))
-	rings := `import(document.querySelector("[href$='state.js']").href.replace("state.js", "bell.js")).then((m) => m.rings())`
+	rings := `import(document.querySelector("[href$='state.js']").href.replace("state.js", "bell.js")).then((m) => ` +
+		`m.rings())`
 	assert.Zero(t, pagetest.Eval[int](d, rings))
 	caller.Click(`[name="co_alarm"]`)
 	d.There("[data-bell]")
 	d.Wait(`document.title.startsWith("⯃ LEAVE NOW: 1")`)
 	assert.Equal(t, 1, pagetest.Eval[int](d, rings), "it rings once at first")
-	assert.Contains(t, pagetest.Eval[string](d, `document.querySelector("[role=alert].unseen").textContent`), "Nobody at the desk has this call")
+	assert.Contains(t, pagetest.Eval[string](d, `document.querySelector("[role=alert].unseen").textContent`),
+		"Nobody at the desk has this call")
 	assert.Equal(t, "half f", pagetest.Eval[string](d, `document.activeElement.value`), "what was being typed stays")
 	d.Picture("desk-7-alarm")
 	assert.Empty(t, d.TooWide())
 	assert.Empty(t, d.PoorContrast())
-	pagetest.Eval[chromedp.Void](d, `document.dispatchEvent(new KeyboardEvent("keydown", { key: "F2", shiftKey: true })), 0`)
+	pagetest.Eval[chromedp.Void](d,
+		`document.dispatchEvent(new KeyboardEvent("keydown", { key: "F2", shiftKey: true })), 0`)
 	client := lightoffv1.NewDeskServiceClient(dial(t, caller.program))
 	list, err := client.ListConversations(api.Bearer(t.Context(), token), &lightoffv1.ListConversationsRequest{})
 	require.NoError(t, err)
 	require.NotEmpty(t, list.Entries)
 	d.Arrives("/desk/c/" + list.Entries[0].Id)
 	d.There("#danger[open]")
-	d.Wait(`document.querySelector("#panel .who")?.textContent.includes("with Ines") && !document.querySelector("[data-bell]")`)
+	d.Wait(`document.querySelector("#panel .who")?.textContent.includes("with Ines") && ` +
+		`!document.querySelector("[data-bell]")`)
 }
 
 // TestDeskShorthand: what a desk types short comes out as the service reads it, in both languages.
@@ -242,8 +252,8 @@ func TestDeskShorthand(t *testing.T) {
 	}
 }
 
-// TestBrowserDeskAndCaller: a caller smells exhaust; the desk sees that first, opens the card by the code that the caller
-// reads out, and both see each other's answers. The caller sees no note.
+// TestBrowserDeskAndCaller: a caller smells exhaust; the desk sees that first, opens the card by the code that the
+// caller reads out, and both see each other's answers. The caller sees no note.
 func TestBrowserDeskAndCaller(t *testing.T) {
 	caller := onPhone(t)
 	d := deskOf(t, caller.program)
@@ -254,7 +264,8 @@ func TestBrowserDeskAndCaller(t *testing.T) {
 	caller.Saved()
 	d.There("[data-group=waiting] [data-row]")
 	assert.Contains(t, d.Text("[data-group=waiting] .call-row"), "E-08")
-	assert.NotContains(t, pagetest.Eval[string](d, "document.documentElement.outerHTML"), caller.id(), "a desk has handles")
+	assert.NotContains(t, pagetest.Eval[string](d, "document.documentElement.outerHTML"), caller.id(),
+		"a desk has handles")
 	caller.Open("menu")
 	caller.Click("#hand-code")
 	caller.There("#spoken")
@@ -290,7 +301,8 @@ func TestBrowserDeskAndCaller(t *testing.T) {
 	d.Wait(`!document.querySelector("[data-line=line_type]")`)
 	d.Shortcut("F9")
 	d.There("#close-form")
-	pagetest.Eval[chromedp.Void](d, `for (const name of ["cause", "finder", "surety"]) document.querySelector("#close-form [name=" + name + "]").click()`)
+	pagetest.Eval[chromedp.Void](d,
+		`for (const name of ["cause", "finder", "surety"]) document.querySelector("#close-form [name=" + name + "]").click()`)
 	d.Click("#close-form .go")
 	d.Wait(`document.querySelector("#deed-bad").textContent.includes("There is still a danger")`)
 	d.Click("#close-form [value=OUT_OF_USE]")
@@ -346,7 +358,8 @@ func forum(t *testing.T, service func() string, look func() string) *httptest.Se
 	require.NoError(t, err)
 	site := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		_, _ = w.Write([]byte(strings.NewReplacer("SERVICE", strings.TrimSuffix(service(), "/"), "LOOK", look()).Replace(string(page))))
+		_, _ = w.Write([]byte(strings.NewReplacer("SERVICE", strings.TrimSuffix(service(), "/"), "LOOK",
+			look()).Replace(string(page))))
 	}))
 	t.Cleanup(site.Close)
 	return site
@@ -384,7 +397,8 @@ func TestBrowserWidget(t *testing.T) {
 	tab.Picture("widget")
 	kept := tab.InFrame(`sessionStorage.getItem("lightoff-framed")`)
 	assert.Len(t, kept, 26)
-	assert.NotContains(t, pagetest.Eval[string](tab, `document.querySelector("iframe").src + JSON.stringify(sessionStorage)`), kept, "the site does not learn the key")
+	assert.NotContains(t, pagetest.Eval[string](tab,
+		`document.querySelector("iframe").src + JSON.stringify(sessionStorage)`), kept, "the site does not learn the key")
 	tab.Reload()
 	tab.WaitInFrame(`document.querySelector("#question [data-asks=opening]")`)
 	client := lightoffv1.NewConversationServiceClient(dial(t, p))
@@ -401,11 +415,13 @@ func TestBrowserWidget(t *testing.T) {
 		}
 		tab.Resize(width, 900)
 		if i == 2 {
-			tab.WaitInFrame(`document.querySelector("[data-banner]")?.checkVisibility() || document.querySelector("#danger").open`)
+			tab.WaitInFrame(`document.querySelector("[data-banner]")?.checkVisibility() || ` +
+				`document.querySelector("#danger").open`)
 			tab.WaitInFrame(`document.querySelector("#danger").open && innerHeight === 640`)
 			tab.Picture("widget-danger")
 			tab.InFrame(`document.querySelector("#danger").querySelector("#acknowledge").click()`)
-			tab.WaitInFrame(`!document.querySelector("#danger").open && document.querySelector("[data-banner]").checkVisibility()`)
+			tab.WaitInFrame(`!document.querySelector("#danger").open && ` +
+				`document.querySelector("[data-banner]").checkVisibility()`)
 		}
 		fits()
 		tab.Picture(fmt.Sprintf("widget-%d", width))
@@ -418,9 +434,12 @@ func TestBrowserWidget(t *testing.T) {
 	tab.WaitInFrame(`document.readyState === "complete" && document.body`)
 	assert.NotContains(t, tab.InFrame("document.body.innerText"), "First: is any of this so", "another site may not")
 	// Nor by naming a listed one: the browser itself holds to frame-ancestors.
-	pagetest.Eval[chromedp.Void](tab, fmt.Sprintf(`document.querySelector("iframe").src = %q`, p.URL()+"embed?host="+listed.URL))
+	pagetest.Eval[chromedp.Void](tab, fmt.Sprintf(`document.querySelector("iframe").src = %q`,
+		p.URL()+"embed?host="+listed.URL))
 	tab.Wait(`performance.getEntriesByType("resource").some((e) => e.name.includes("embed?host=` + listed.URL + `"))`)
-	assert.NotContains(t, pagetest.Eval[string](tab, `(() => { try { return document.querySelector("iframe").contentDocument.body.innerText } catch { return "" } })()`), "First: is any of this so")
+	assert.NotContains(t, pagetest.Eval[string](tab,
+		`(() => { try { return document.querySelector("iframe").contentDocument.body.innerText } catch { return "" } })()`),
+		"First: is any of this so")
 }
 
 func number(t *testing.T, text string) float64 {
@@ -451,9 +470,11 @@ func TestBrowserLookOn(t *testing.T) {
 	helper := pagetest.NewTab(t, 900, 900)
 	helper.Visit(link)
 	helper.Asked(asked)
-	assert.NotContains(t, pagetest.Eval[string](helper, "document.documentElement.outerHTML"), owner.id(), "it is not the owner's key")
+	assert.NotContains(t, pagetest.Eval[string](helper, "document.documentElement.outerHTML"), owner.id(),
+		"it is not the owner's key")
 	assert.NotContains(t, pagetest.Eval[string](helper, "document.body.textContent"), "Nowhere")
-	assert.Equal(t, "noindex", pagetest.Eval[string](helper, `fetch(location.href).then((r) => r.headers.get("X-Robots-Tag"))`))
+	assert.Equal(t, "noindex", pagetest.Eval[string](helper,
+		`fetch(location.href).then((r) => r.headers.get("X-Robots-Tag"))`))
 	helper.Do(chromedp.SendKeys(chromedp.CSS("#looker"), "Otto"))
 	helper.Click("#question .keys .key")
 	helper.Wait(`document.querySelector("#looked").textContent.startsWith("Suggested:")`)
@@ -475,9 +496,12 @@ func TestBrowserLookOn(t *testing.T) {
 	helper.Click("#propose")
 	pick := func(typed, css string) {
 		t.Helper()
-		pagetest.Eval[chromedp.Void](helper, fmt.Sprintf(`(() => { const f = document.querySelector("#propose"); f.value = %q; f.dispatchEvent(new Event("input")); })()`, typed))
+		pagetest.Eval[chromedp.Void](helper,
+			fmt.Sprintf(`(() => { const f = document.querySelector("#propose"); f.value = %q; f.dispatchEvent(new `+
+				`Event("input")); })()`, typed))
 		helper.Click(css)
-		helper.Wait(`document.querySelector("#looked").textContent.includes("Suggested:") && !document.querySelector("#propose").value`)
+		helper.Wait(`document.querySelector("#looked").textContent.includes("Suggested:") && ` +
+			`!document.querySelector("#propose").value`)
 	}
 	pick("kink", `[data-propose="line_kinked"]`)
 	pick("bubbles", `[data-propose="bubbles"]`)
@@ -499,12 +523,15 @@ func TestBrowserLookOn(t *testing.T) {
 	owner.Acknowledge()
 	helper.There("[data-banner]")
 	helper.Wait(`document.documentElement.dataset.looks === "stop"`)
-	assert.Empty(t, pagetest.Eval[[]string](helper, `[...document.querySelectorAll("#question .keys")].filter((e) => e.checkVisibility()).map((e) => e.innerText)`), "nothing past a danger")
+	assert.Empty(t, pagetest.Eval[[]string](helper,
+		`[...document.querySelectorAll("#question .keys")].filter((e) => e.checkVisibility()).map((e) => e.innerText)`),
+		"nothing past a danger")
 	moderator, _, err := owner.program.store.MakeToken(t.Context(), "Lena", store.Moderator, time.Hour)
 	require.NoError(t, err)
 	desk, _, err := owner.program.store.MakeToken(t.Context(), "Ines", store.Desk, time.Hour)
 	require.NoError(t, err)
-	assert.False(t, pagetest.Eval[bool](helper, `!!document.querySelector("#moderation")`), "readers do not see the moderators' entry")
+	assert.False(t, pagetest.Eval[bool](helper, `!!document.querySelector("#moderation")`),
+		"readers do not see the moderators' entry")
 	helper.Visit(link + "#moderate")
 	helper.Reload()
 	helper.There("[data-banner]")
@@ -601,23 +628,29 @@ func TestDeskIsItsOwn(t *testing.T) {
 		{"from another site", "POST", "desk/sign-in", token, map[string]string{"Origin": "https://forum.example"}, 403},
 		{"from nowhere", "POST", "desk/sign-in", token, nil, 403},
 		{"as a form", "POST", "desk/sign-in", token, map[string]string{"Origin": own, "Content-Type": "text/plain"}, 403},
-		{"by another site's doing", "POST", "desk/sign-in", token, map[string]string{"Origin": own, "Sec-Fetch-Site": "cross-site"}, 403},
+		{"by another site's doing", "POST", "desk/sign-in", token,
+			map[string]string{"Origin": own, "Sec-Fetch-Site": "cross-site"}, 403},
 		{"wrong", "POST", "desk/sign-in", "AAAA.BBBB", map[string]string{"Origin": own}, 401},
 		{"signed in", "GET", "desk/me", "", map[string]string{"Cookie": "lightoff-desk=" + token}, 204},
 		{"not signed in", "GET", "desk/me", "", nil, 401},
-		{"the socket from a listed site", "GET", "desk/socket", "", map[string]string{"Origin": "https://forum.example", "Cookie": "lightoff-desk=" + token}, 403},
-		{"the socket without an origin", "GET", "desk/socket", "", map[string]string{"Cookie": "lightoff-desk=" + token}, 403},
+		{"the socket from a listed site", "GET", "desk/socket", "",
+			map[string]string{"Origin": "https://forum.example", "Cookie": "lightoff-desk=" + token}, 403},
+		{"the socket without an origin", "GET", "desk/socket", "", map[string]string{"Cookie": "lightoff-desk=" + token},
+			403},
 		{"the socket without a token", "GET", "desk/socket", "", map[string]string{"Origin": own}, 401},
-		{"signing out from another site", "POST", "desk/sign-out", "", map[string]string{"Origin": "https://forum.example"}, 403},
+		{"signing out from another site", "POST", "desk/sign-out", "", map[string]string{"Origin": "https://forum.example"},
+			403},
 		{"the owner's socket from a listed site", "GET", "socket", "", map[string]string{"Origin": "https://forum.example",
-			"Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13", "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ=="}, 403},
+			"Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13",
+			"Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ=="}, 403},
 		{"a frame of a listed site", "GET", "embed?host=https://forum.example", "", nil, 200},
 		{"a frame of another", "GET", "embed?host=https://elsewhere.example", "", nil, 403},
 		{"a frame of none", "GET", "embed", "", nil, 403},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			req, err := http.NewRequestWithContext(t.Context(), tt.method, p.URL()+tt.path, strings.NewReader(fmt.Sprintf(`{"token":%q}`, tt.body)))
+			req, err := http.NewRequestWithContext(t.Context(), tt.method, p.URL()+tt.path,
+				strings.NewReader(fmt.Sprintf(`{"token":%q}`, tt.body)))
 			require.NoError(t, err)
 			req.Header.Set("Content-Type", "application/json")
 			for name, value := range tt.head {
@@ -642,7 +675,8 @@ func TestDeskIsItsOwn(t *testing.T) {
 }
 
 func TestEmbedFlag(t *testing.T) {
-	for _, bad := range []string{"forum.example", "https://forum.example/", "https://*", "http://forum.example", "https://a;script-src *", "https://", "'none'", "https://Forum.example"} {
+	for _, bad := range []string{"forum.example", "https://forum.example/", "https://*", "http://forum.example",
+		"https://a;script-src *", "https://", "'none'", "https://Forum.example"} {
 		assert.Contains(t, run(t, "", "serve", "-embed", bad).oneLineOf(t, exitUse), "is no site's origin", bad)
 	}
 }

@@ -49,7 +49,10 @@ func from(address string) net.Dialer {
 func (t *trial) dial(address string) (clients, error) {
 	dialer := from(address)
 	conn, err := grpc.NewClient("passthrough:///"+t.grpc, grpc.WithTransportCredentials(insecure.NewCredentials()),
-		grpc.WithContextDialer(func(ctx context.Context, to string) (net.Conn, error) { return dialer.DialContext(ctx, "tcp", to) }))
+		grpc.WithContextDialer(func(ctx context.Context, to string) (net.Conn,
+			error) {
+			return dialer.DialContext(ctx, "tcp", to)
+		}))
 	if err != nil {
 		return clients{}, err
 	}
@@ -191,11 +194,13 @@ func (t *trial) openLoop(ctx context.Context) error {
 	work.Wait()
 	capacity := float64(len(closed.took)) / (t.time / 2).Seconds()
 	fmt.Fprintf(t.out, "capacity %.1f/s (four callers, each asking again when answered)\n", capacity)
-	fmt.Fprintf(t.out, "%-8s %6s %9s %8s %8s %8s %8s %11s  %s\n", "rate/s", "sent", "answered", "p50 ms", "p99 ms", "max ms", "refused", "p99 refused", "failed")
+	fmt.Fprintf(t.out, "%-8s %6s %9s %8s %8s %8s %8s %11s  %s\n", "rate/s", "sent", "answered", "p50 ms", "p99 ms",
+		"max ms", "refused", "p99 refused", "failed")
 	for i, part := range []float64{0.5, 1, 2, 4} {
 		rate := max(1, capacity*part)
 		got := t.play(ctx, rate, func(ctx context.Context, n int) error { return ask(ctx, i*100_000+n) })
-		fmt.Fprintf(t.out, "%-8.1f %6d %9d %8s %8s %8s %8d %11s  %v\n", rate, len(got.took)+len(got.refused)+count(got.failed), len(got.took),
+		fmt.Fprintf(t.out, "%-8.1f %6d %9d %8s %8s %8s %8d %11s  %v\n", rate,
+			len(got.took)+len(got.refused)+count(got.failed), len(got.took),
 			at(got.took, .5), at(got.took, .99), at(got.took, 1), len(got.refused), at(got.refused, .99), got.failed)
 	}
 	return nil
@@ -221,7 +226,8 @@ type act func(ctx context.Context, c clients, random *mathrand.Rand) (release fu
 // floods are all kinds. Each worker of a flood has a conversation.
 func (t *trial) floods(id string) []flood {
 	none := func() {}
-	plain := func(call func(ctx context.Context, c clients, random *mathrand.Rand) error) func(context.Context, clients, *mathrand.Rand) (func(), error) {
+	plain := func(call func(ctx context.Context, c clients, random *mathrand.Rand) error) func(context.Context, clients,
+		*mathrand.Rand) (func(), error) {
 		return func(ctx context.Context, c clients, random *mathrand.Rand) (func(), error) {
 			return none, call(ctx, c, random)
 		}
@@ -269,7 +275,8 @@ func (t *trial) floods(id string) []flood {
 			return err
 		})},
 		{"Get, made-up languages", plain(func(ctx context.Context, c clients, random *mathrand.Rand) error {
-			_, err := c.conversation.GetConversation(ctx, &lightoffv1.GetConversationRequest{Id: id, Locale: fmt.Sprintf("xx-%d", random.Int())})
+			_, err := c.conversation.GetConversation(ctx,
+				&lightoffv1.GetConversationRequest{Id: id, Locale: fmt.Sprintf("xx-%d", random.Int())})
 			return err
 		})},
 		{"bad tokens", plain(func(ctx context.Context, c clients, _ *mathrand.Rand) error {
@@ -324,7 +331,8 @@ func (t *trial) flooding(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(t.out, "%-24s %9s %9s | %25s | %20s\n", "one address floods with", "done/s", "refused/s", "another's answer p50 p99", "its danger p50 p99")
+	fmt.Fprintf(t.out, "%-24s %9s %9s | %25s | %20s\n", "one address floods with", "done/s", "refused/s",
+		"another's answer p50 p99", "its danger p50 p99")
 	for i, kind := range t.floods(opened.GetConversation().GetId()) {
 		flooding, stop := context.WithTimeout(ctx, t.time)
 		var work sync.WaitGroup
@@ -358,7 +366,8 @@ func (t *trial) flooding(ctx context.Context) error {
 			return fmt.Errorf("while there were floods of %s: %w", kind.name, err)
 		}
 		each := func(n int) string { return fmt.Sprintf("%.0f", float64(n)/t.time.Seconds()) }
-		fmt.Fprintf(t.out, "%-24s %9s %9s | %12s %12s | %9s %10s %s\n", kind.name, each(len(done.took)), each(len(done.refused)+count(done.failed)),
+		fmt.Fprintf(t.out, "%-24s %9s %9s | %12s %12s | %9s %10s %s\n", kind.name, each(len(done.took)),
+			each(len(done.refused)+count(done.failed)),
 			at(answers.took, .5), at(answers.took, .99), at(dangers.took, .5), at(dangers.took, .99), fails(answers, dangers))
 		pause(ctx, time.Second)
 	}
@@ -398,7 +407,8 @@ func (t *trial) usual(ctx context.Context, address string, n uint64) (answers, d
 		limited, cancel := context.WithTimeout(context.WithoutCancel(ctx), callLimit)
 		defer cancel()
 		began := time.Now()
-		_, err := c.conversation.AnswerQuestions(limited, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: told, ClientKey: rand.Text()})
+		_, err := c.conversation.AnswerQuestions(limited,
+			&lightoffv1.AnswerQuestionsRequest{Id: id, Observations: told, ClientKey: rand.Text()})
 		to.note(time.Since(began), err)
 	}
 	for ctx.Err() == nil {

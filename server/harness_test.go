@@ -34,7 +34,8 @@ func kettleWith(overlay []byte) (*knowledge.Model, error) {
 
 // newProgram returns a program on free ports that keeps its data in folder; it is not open yet.
 func newProgram(folder string) *Program {
-	return &Program{GRPC: "127.0.0.1:0", Web: "127.0.0.1:0", Data: folder, Model: kettle, With: kettleWith, Log: slog.New(slog.DiscardHandler),
+	return &Program{GRPC: "127.0.0.1:0", Web: "127.0.0.1:0", Data: folder, Model: kettle, With: kettleWith,
+		Log:       slog.New(slog.DiscardHandler),
 		lookEvery: 50 * time.Millisecond}
 }
 

@@ -21,7 +21,8 @@ func TestSettledConversationsAreWhatLearnReads(t *testing.T) {
 	open := func(told ...*lightoffv1.Observation) string {
 		c, err := calls.OpenConversation(t.Context(), &lightoffv1.OpenConversationRequest{})
 		require.NoError(t, err)
-		_, err = calls.AnswerQuestions(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: c.Conversation.Id, Observations: told})
+		_, err = calls.AnswerQuestions(t.Context(), &lightoffv1.AnswerQuestionsRequest{Id: c.Conversation.Id,
+			Observations: told})
 		require.NoError(t, err)
 		return c.Conversation.Id
 	}
@@ -29,7 +30,9 @@ func TestSettledConversationsAreWhatLearnReads(t *testing.T) {
 	none := &lightoffv1.Observation{Id: "deposit", Value: &lightoffv1.Observation_State{State: "none"}}
 	ohms := &lightoffv1.Observation{Id: "element_resistance", Value: &lightoffv1.Observation_Number{Number: 25.5}}
 	settle := func(id string, surety lightoffv1.Surety) {
-		_, err := calls.SettleConversation(t.Context(), &lightoffv1.SettleConversationRequest{Id: id, CauseIds: []string{"scaled_up"}, FoundBy: lightoffv1.Finder_FINDER_OWNER, Surety: surety})
+		_, err := calls.SettleConversation(t.Context(),
+			&lightoffv1.SettleConversationRequest{Id: id, CauseIds: []string{"scaled_up"},
+				FoundBy: lightoffv1.Finder_FINDER_OWNER, Surety: surety})
 		require.NoError(t, err)
 	}
 	open(thick) // never settled
@@ -37,10 +40,12 @@ func TestSettledConversationsAreWhatLearnReads(t *testing.T) {
 	proved := open(thick, ohms)
 	_, err := calls.ReportRepair(t.Context(), &lightoffv1.ReportRepairRequest{Id: proved, RepairId: "descale"})
 	require.NoError(t, err)
-	_, err = calls.ReportStart(t.Context(), &lightoffv1.ReportStartRequest{Id: proved, Ran: proto.Bool(true), Observations: []*lightoffv1.Observation{none}})
+	_, err = calls.ReportStart(t.Context(), &lightoffv1.ReportStartRequest{Id: proved, Ran: proto.Bool(true),
+		Observations: []*lightoffv1.Observation{none}})
 	require.NoError(t, err)
 	settle(proved, lightoffv1.Surety_SURETY_PROVED)
-	_, err = calls.ReportHolding(t.Context(), &lightoffv1.ReportHoldingRequest{Id: proved, Holding: lightoffv1.Holding_HOLDING_WELL})
+	_, err = calls.ReportHolding(t.Context(), &lightoffv1.ReportHoldingRequest{Id: proved,
+		Holding: lightoffv1.Holding_HOLDING_WELL})
 	require.NoError(t, err)
 	closed(t, p)
 

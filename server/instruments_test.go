@@ -8,8 +8,8 @@ import (
 	"lightoff/webui/pagetest"
 )
 
-// TestThePhoneAsALevel lays the phone along the pump by events as a phone sends them: the angle is offered once it is steady, and
-// told only when it is tapped.
+// TestThePhoneAsALevel lays the phone along the pump by events as a phone sends them: the angle is offered once it is
+// steady, and told only when it is tapped.
 func TestThePhoneAsALevel(t *testing.T) {
 	p := onPhone(t)
 	p.Click("#none")
@@ -39,7 +39,8 @@ func TestThePhoneAsALevel(t *testing.T) {
 	p.There("#reading-pump_angle")
 }
 
-// TestThePhoneAsAnEar: where the microphone is refused the answers are one tap away; what a stop watch read is offered, too.
+// TestThePhoneAsAnEar: where the microphone is refused the answers are one tap away; what a stop watch read is offered,
+// too.
 func TestThePhoneAsAnEarAndAStopWatch(t *testing.T) {
 	p := onPhone(t)
 	p.Click("#none")

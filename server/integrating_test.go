@@ -18,7 +18,8 @@ import (
 	"lightoff/engine/heater"
 )
 
-// TestIntegratingPage makes the page's call as a generic client does: by the service's description, with the page's JSON.
+// TestIntegratingPage makes the page's call as a generic client does: by the service's description, with the page's
+// JSON.
 func TestIntegratingPage(t *testing.T) {
 	page, err := os.ReadFile("../proto/INTEGRATING.md")
 	require.NoError(t, err)
@@ -39,7 +40,8 @@ func TestIntegratingPage(t *testing.T) {
 	assert.True(t, strings.Contains(string(text), `"soft_line_air"`) && strings.Contains(string(text), `"nextChecks"`))
 }
 
-// TestIntegratingScript runs the page's script against a server as an integrator would, with the packages that it asks for.
+// TestIntegratingScript runs the page's script against a server as an integrator would, with the packages that it asks
+// for.
 func TestIntegratingScript(t *testing.T) {
 	packages := os.Getenv("LIGHTOFF_GRPC_JS")
 	node, err := exec.LookPath("node")

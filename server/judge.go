@@ -98,7 +98,8 @@ func (c command) misses(results []judge.Result) {
 		if last := len(r.Places) - 1; last < 0 || r.Places[last] == 1 {
 			continue
 		}
-		fmt.Fprintf(c.out, "\ncase %d, %s tools: true %v, places %v, led %v\n  asked %v\n", r.Number, r.Owner, r.Truth, r.Places, r.Leaders, r.Asked)
+		fmt.Fprintf(c.out, "\ncase %d, %s tools: true %v, places %v, led %v\n  asked %v\n", r.Number, r.Owner, r.Truth,
+			r.Places, r.Leaders, r.Asked)
 		for _, o := range r.Told {
 			switch o.Kind {
 			case diagnosis.UnknownValue:

@@ -88,7 +88,8 @@ func (l *rpcLine) close() { l.conn.Close() }
 func shownOf(c *lightoffv1.Conversation) shown {
 	out := shown{ID: c.GetId(), LastEvent: c.GetLastEvent()}
 	for _, o := range c.GetNext() {
-		q := question{ID: o.GetId(), Minimum: bound(o.GetMinimum()), Maximum: bound(o.GetMaximum()), SafetyCard: o.GetSafetyCard()}
+		q := question{ID: o.GetId(), Minimum: bound(o.GetMinimum()), Maximum: bound(o.GetMaximum()),
+			SafetyCard: o.GetSafetyCard()}
 		for _, s := range o.GetStates() {
 			q.States = append(q.States, struct {
 				ID string `json:"id"`

@@ -299,7 +299,8 @@ func (p *player) acknowledged(before, now shown, req *lightoffv1.AnswerQuestions
 func (p *player) failed(err error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if code := status.Code(err); code != codes.Canceled && code != codes.DeadlineExceeded || !errors.Is(err, context.Canceled) {
+	if code := status.Code(err); code != codes.Canceled && code != codes.DeadlineExceeded ||
+		!errors.Is(err, context.Canceled) {
 		p.errors[code.String()]++
 	}
 }

@@ -109,7 +109,8 @@ const usualData = "lightoff-data"
 const shutdownLimit = 10 * time.Second
 
 func main() {
-	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: heater.Model, cases: heater.Cases(), compact: heater.Compact,
+	c := command{in: os.Stdin, out: os.Stdout, err: os.Stderr, model: heater.Model, cases: heater.Cases(),
+		compact: heater.Compact,
 		with: func(overlay []byte) (*knowledge.Model, error) {
 			return knowledge.LoadWith(heater.Files(), overlay, heater.Binding())
 		}}
@@ -189,7 +190,9 @@ func (c command) serve(ctx context.Context, args []string) int {
 		return c.fail(exitUse, "%v; \"help\" shows what there is", err)
 	case flags.NArg() > 0:
 		return c.fail(exitUse, "serve takes no %q; \"help\" shows what there is", flags.Arg(0))
-	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0 && p.Limits.Waiting >= 0 && p.Limits.Connections >= 0 && p.Limits.AllSockets >= 0): // so written, not-a-number is refused too
+	case !(p.Limits.Requests >= 0 && p.Limits.Opens >= 0 && p.Limits.Sockets >= 0 && p.Limits.Waiting >= 0 &&
+		p.Limits.Connections >= 0 && p.Limits.AllSockets >= 0):
+		// so written, not-a-number is refused too
 		return c.fail(exitUse, "a limit is a number from 0, which means none")
 	case *offline != "auto" && *offline != "off":
 		return c.fail(exitUse, "-offline is auto or off, not %q", *offline)
@@ -236,15 +239,16 @@ func (c command) serve(ctx context.Context, args []string) int {
 	return exitDone
 }
 
-// What the program needs at most, measured with 5,000 idle and 500 busy sockets: by itself, with all that it remembers, and
-// for each socket. Garbage comes on top.
+// What the program needs at most, measured with 5,000 idle and 500 busy sockets: by itself, with all that it remembers,
+// and for each socket. Garbage comes on top.
 const (
 	ownMemory    = 160 << 20
 	socketMemory = 64 << 10
 )
 
-// boundMemory lets garbage be collected earlier once the program holds more than it needs, so that a burst does not double
-// its memory for good. Whoever sets GOMEMLIMIT decides that alone, and without a bound on sockets there is none here.
+// boundMemory lets garbage be collected earlier once the program holds more than it needs, so that a burst does not
+// double its memory for good. Whoever sets GOMEMLIMIT decides that alone, and without a bound on sockets there is none
+// here.
 func (p *Program) boundMemory() {
 	if os.Getenv("GOMEMLIMIT") == "" && p.Limits.AllSockets > 0 {
 		debug.SetMemoryLimit(ownMemory + int64(p.Limits.AllSockets)*socketMemory)

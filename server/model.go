@@ -12,13 +12,15 @@ import (
 )
 
 // What the model may cost: entries read to work out all posteriors where something was found everywhere, of which an
-// assessment takes a few passes. One takes about 0.7 ns (go test -bench Posteriors ./engine/heater), so this is some 3 ms.
+// assessment takes a few passes. One takes about 0.7 ns (go test -bench Posteriors ./engine/heater), so this is some 3
+// ms.
 const (
 	maxTouched   = 1 << 22
 	nanosTouched = 0.7
 )
 
-// checkModel loads the model and prints its figures, or everything that is wrong with it; the cases are played if told to.
+// checkModel loads the model and prints its figures, or everything that is wrong with it; the cases are played if told
+// to.
 func (c command) checkModel(play bool) int {
 	m, err := c.model()
 	if err != nil {
@@ -41,7 +43,8 @@ func (c command) checkModel(play bool) int {
 		{"variables in the network", stats.Variables},
 		{"cliques", stats.Cliques},
 		{"entries in the largest clique", stats.LargestClique},
-		{"entries in all cliques", fmt.Sprintf("%d; %d with those that are always zero", stats.TotalEntries, stats.WholeEntries)},
+		{"entries in all cliques", fmt.Sprintf("%d; %d with those that are always zero", stats.TotalEntries,
+			stats.WholeEntries)},
 		{"entries read for all posteriors", fmt.Sprintf("%d, about %.1f ms", stats.Touched, milliseconds(stats.Touched))},
 		{"worst miss of a stated base rate", fmt.Sprintf("%.1e", m.Deviation())},
 	}
@@ -68,8 +71,10 @@ func (c command) checkModel(play bool) int {
 		}
 	}
 	if stats.Touched > maxTouched {
-		return c.fail(exitInput, "all posteriors take the reading of %d entries, about %.1f ms; more than %d, about %.1f ms, is too slow: "+
-			"make the model's shape simpler, above all around %s", stats.Touched, milliseconds(stats.Touched), maxTouched, milliseconds(maxTouched),
+		return c.fail(exitInput, "all posteriors take the reading of %d entries, about %.1f ms; more than %d, about %.1f "+
+			"ms, is too slow: "+
+			"make the model's shape simpler, above all around %s", stats.Touched, milliseconds(stats.Touched), maxTouched,
+			milliseconds(maxTouched),
 			strings.Join(m.Tree().LargestCliqueNames(), ", "))
 	}
 	return exitDone
@@ -78,9 +83,9 @@ func (c command) checkModel(play bool) int {
 // milliseconds is about how long reading so many entries takes.
 func milliseconds(entries int64) float64 { return float64(entries) * nanosTouched / 1e6 }
 
-// checkCases reads the cases and looks them over. If told to play them, it does so on all cores and prints how many lead to the
-// true cause, the kept ones apart. A case that is wrong in itself, or in which a danger is missed or a forbidden check
-// advised, fails.
+// checkCases reads the cases and looks them over. If told to play them, it does so on all cores and prints how many
+// lead to the true cause, the kept ones apart. A case that is wrong in itself, or in which a danger is missed or a
+// forbidden check advised, fails.
 func (c command) checkCases(m *knowledge.Model, play bool) int {
 	suite, err := cases.Read(c.cases)
 	if err != nil {

@@ -134,7 +134,8 @@ func TestWithoutASignal(t *testing.T) {
 	p.Repair("renew_fuel_line")
 	p.Click("[data-done=renew_fuel_line]")
 	p.safeToStart()
-	for watch, state := range map[string]string{"bubbles": "none", "smoke": "none", "time_to_light": "usual", "exhaust_warms": "yes"} {
+	for watch, state := range map[string]string{"bubbles": "none", "smoke": "none", "time_to_light": "usual",
+		"exhaust_warms": "yes"} {
 		p.Click("[data-watch=" + watch + "] [data-state=" + state + "]")
 	}
 	p.Click("#start-ran")
@@ -335,7 +336,8 @@ func TestPageWithoutAServer(t *testing.T) {
 	tab.Visit(host.URL)
 	tab.Wait(`document.documentElement.dataset.model`)
 	host.Close() // not even files are needed any more
-	tab.Do(chromedp.SendKeys(chromedp.CSS("#said"), "E-08, dies after lighting, many bubbles in the line, soft hose"+kb.Enter))
+	tab.Do(chromedp.SendKeys(chromedp.CSS("#said"),
+		"E-08, dies after lighting, many bubbles in the line, soft hose"+kb.Enter))
 	tab.Wait(`document.querySelector("#causes li").textContent.startsWith("Soft")`)
 	assert.NotEmpty(t, tab.Text("#next"))
 	tab.Do(chromedp.SendKeys(chromedp.CSS("#said"), "the carbon monoxide alarm is sounding"+kb.Enter))

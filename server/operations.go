@@ -74,7 +74,8 @@ func operations(f *figures, ready func(context.Context) bool) http.Handler {
 const sweepEvery = time.Hour
 
 // sweep deletes what is older than the age, now and every hour, until the context ends.
-func sweep(ctx context.Context, old func(context.Context, time.Duration) (int, error), age time.Duration, f *figures, log *slog.Logger) {
+func sweep(ctx context.Context, old func(context.Context, time.Duration) (int, error), age time.Duration, f *figures,
+	log *slog.Logger) {
 	for {
 		n, err := old(ctx, age)
 		f.swept.Add(float64(n))

@@ -94,7 +94,8 @@ func keyPair(t *testing.T, folder, name string) (cert, key string) {
 	secret, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	require.NoError(t, err)
 	template := &x509.Certificate{SerialNumber: big.NewInt(time.Now().UnixNano()), Subject: pkix.Name{CommonName: name},
-		NotAfter: time.Now().Add(time.Hour), IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true}
+		NotAfter: time.Now().Add(time.Hour), IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true,
+		BasicConstraintsValid: true}
 	der, err := x509.CreateCertificate(rand.Reader, template, template, &secret.PublicKey, secret)
 	require.NoError(t, err)
 	private, err := x509.MarshalPKCS8PrivateKey(secret)
@@ -143,7 +144,8 @@ func TestTLS(t *testing.T) {
 	defer socket.Close()
 	_, err = lightoffv1.NewKnowledgeServiceClient(dial(t, p)).GetModel(t.Context(), &lightoffv1.GetModelRequest{})
 	assert.Equal(t, codes.Unavailable, status.Code(err), "not without TLS")
-	assert.Error(t, page(&tls.Config{RootCAs: one.RootCAs, MaxVersion: tls.VersionTLS11}), "RFC 8996 forbids what is older than 1.2")
+	assert.Error(t, page(&tls.Config{RootCAs: one.RootCAs, MaxVersion: tls.VersionTLS11}),
+		"RFC 8996 forbids what is older than 1.2")
 
 	keyPair(t, folder, "two")
 	two := trust()
@@ -249,7 +251,8 @@ func checkBackupCommands(t *testing.T, place string) {
 	require.NoError(t, s.Close())
 	assert.Contains(t, run(t, "", "restore", "-data", other, file).oneLineOf(t, exitUse), "already")
 	assert.Contains(t, run(t, "", "restore", "-data", t.TempDir(), file+"x").oneLineOf(t, exitUse), "no such file")
-	assert.Contains(t, run(t, "", append(args[:len(args)-1:len(args)-1], filepath.Join(file, "below"))...).oneLineOf(t, exitUse), "back up")
+	assert.Contains(t, run(t, "", append(args[:len(args)-1:len(args)-1], filepath.Join(file, "below"))...).oneLineOf(t,
+		exitUse), "back up")
 	assert.Contains(t, run(t, "", "backup").oneLineOf(t, exitUse), "help")
 }
 
@@ -277,7 +280,8 @@ func TestKeep(t *testing.T) {
 func TestLoadCommand(t *testing.T) {
 	p := opened(t, newProgram(t.TempDir()))
 	web := strings.TrimSuffix(strings.TrimPrefix(p.URL(), "http://"), "/")
-	done := run(t, "", "load", "-grpc", p.GRPCAddress(), "-web", web, "-callers", "6", "-rate", "100", "-time", "700ms", "-idle", "5")
+	done := run(t, "", "load", "-grpc", p.GRPCAddress(), "-web", web, "-callers", "6", "-rate", "100", "-time", "700ms",
+		"-idle", "5")
 	require.Equal(t, exitDone, done.code, done.out+done.err)
 	assert.Regexp(t, `answers  [1-9]\d* in .*6 callers, 5 idle sockets`, done.out)
 	assert.Regexp(t, `latency  p50 [\d.]+ ms p90 [\d.]+ ms p99 [\d.]+ ms p100 [\d.]+ ms`, done.out)
@@ -286,10 +290,12 @@ func TestLoadCommand(t *testing.T) {
 		args []string
 		want string
 	}{
-		{[]string{"-grpc", "192.0.2.1:7430"}, "no loopback address"}, {[]string{"-web", "example.com:80"}, "no loopback address"},
+		{[]string{"-grpc", "192.0.2.1:7430"}, "no loopback address"},
+		{[]string{"-web", "example.com:80"}, "no loopback address"},
 		{[]string{"-grpc", "0.0.0.0:1"}, "no loopback address"}, {[]string{"-callers", "1001"}, "bounds"},
 		{[]string{"-rate", "0"}, "bounds"}, {[]string{"-time", "11m"}, "bounds"}, {[]string{"-idle", "6001"}, "bounds"},
-		{[]string{"-web", "here"}, "missing port"}, {[]string{"now"}, "now"}, {[]string{"-overload", "all"}, "distinct or floods"}, {[]string{"-speed", "1"}, "-speed"},
+		{[]string{"-web", "here"}, "missing port"}, {[]string{"now"}, "now"},
+		{[]string{"-overload", "all"}, "distinct or floods"}, {[]string{"-speed", "1"}, "-speed"},
 	} {
 		got := run(t, "", append([]string{"load"}, test.args...)...).oneLineOf(t, exitUse)
 		assert.Contains(t, strings.Replace(got, "is not a", "no", 1), test.want)
@@ -352,7 +358,8 @@ func TestLogHoldsNothingPersonal(t *testing.T) {
 
 // FuzzFlags feeds the command line of serve: it is taken or refused, and never more than parsed.
 func FuzzFlags(f *testing.F) {
-	for _, line := range []string{"-keep 90d -log json", "-keep 999999999d", "-proxies 10.0.0.0/8,::1", "-requests NaN", "-sockets -1", "-keep 1h1d", "-h"} {
+	for _, line := range []string{"-keep 90d -log json", "-keep 999999999d", "-proxies 10.0.0.0/8,::1", "-requests NaN",
+		"-sockets -1", "-keep 1h1d", "-h"} {
 		f.Add(line)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
@@ -385,7 +392,8 @@ func FuzzFlag(f *testing.F) {
 	var names []string
 	flagsOf().VisitAll(func(one *flag.Flag) { names = append(names, one.Name) })
 	for i := range names {
-		for _, value := range []string{"", "0", "-1", "1e309", "90d", "10.0.0.0/8,::1", "https://a.example", "json", "127.0.0.1:0"} {
+		for _, value := range []string{"", "0", "-1", "1e309", "90d", "10.0.0.0/8,::1", "https://a.example", "json",
+			"127.0.0.1:0"} {
 			f.Add(uint8(i), value)
 		}
 	}

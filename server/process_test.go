@@ -53,7 +53,8 @@ func free(t *testing.T) string {
 func startProcess(t *testing.T, grpc, web string, args ...string) *process {
 	t.Helper()
 	p := &process{grpc: grpc, web: web, ended: make(chan error, 1)}
-	p.cmd = exec.Command(os.Args[0], append([]string{"serve", "-grpc", grpc, "-web", web, "-requests", "0", "-opens", "0", "-sockets", "0",
+	p.cmd = exec.Command(os.Args[0], append([]string{"serve", "-grpc", grpc, "-web", web, "-requests", "0", "-opens", "0",
+		"-sockets", "0",
 		"-waiting", "0", "-connections", "0", "-all-sockets", "0"}, args...)...)
 	p.cmd.Env = append(os.Environ(), serveInstead+"=1")
 	p.cmd.Stderr = os.Stderr

@@ -39,16 +39,16 @@ type Program struct {
 	Limits api.Limits
 	// Proxies are those of ours that call for others and say for whom.
 	Proxies []netip.Prefix
-	// Hosts are the names that pages are reached by. Empty takes all, or, where pages are served to this machine only and no
-	// proxy calls for others, those of this machine.
+	// Hosts are the names that pages are reached by. Empty takes all, or, where pages are served to this machine only and
+	// no proxy calls for others, those of this machine.
 	Hosts []string
 	// Embed are the sites whose pages may hold a conversation in a frame.
 	Embed []string
 	// Model loads the built-in model, and With the same with numbers that were learnt; without With none are used.
 	Model func() (*knowledge.Model, error)
 	With  func(overlay []byte) (*knowledge.Model, error)
-	// Compact writes a model, with the numbers that it was loaded with, for browsers; nil where there is none for them. Build
-	// puts the program for browsers into a folder; without it pages do not work without a signal.
+	// Compact writes a model, with the numbers that it was loaded with, for browsers; nil where there is none for them.
+	// Build puts the program for browsers into a folder; without it pages do not work without a signal.
 	Compact func(overlay []byte, m *knowledge.Model) ([]byte, error)
 	Build   func(ctx context.Context, folder string) error
 	// Learned is a file with numbers to use whatever is promoted in the store; empty uses what is promoted.
@@ -134,12 +134,14 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	}
 	p.leaving = make(chan struct{})
 	figures, limiter := newFigures(), api.NewLimiter(p.Limits)
-	p.doors = &doors{each: p.Limits.Connections, all: usualConnections(), proxies: p.Proxies, places: map[string]int{}, refused: figures.shut.Inc}
+	p.doors = &doors{each: p.Limits.Connections, all: usualConnections(), proxies: p.Proxies, places: map[string]int{},
+		refused: figures.shut.Inc}
 	options.Limiter, options.Registry = limiter, figures.registry
 	p.api = api.New(model, p.store, p.Log, options)
 	p.pages = &http.Server{
 		Handler: p.counted(webui.Handler(p.conn, webui.Options{
-			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Hosts: p.hosts(), Admit: figures.admit(limiter, p.Proxies), Kit: p.offlineKit,
+			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Hosts: p.hosts(),
+			Admit: figures.admit(limiter, p.Proxies), Kit: p.offlineKit,
 			Annotate: func(ctx context.Context, r *http.Request) context.Context {
 				return api.Inside(ctx, api.Visitor(r, p.Proxies))
 			},
@@ -151,7 +153,8 @@ func (p *Program) Open(ctx context.Context) (err error) {
 		MaxHeaderBytes:    16 << 10,
 		ErrorLog:          slog.NewLogLogger(p.Log.Handler(), slog.LevelWarn),
 	}
-	p.operators = &http.Server{Handler: operations(figures, p.api.Ready), ReadHeaderTimeout: 10 * time.Second, ErrorLog: p.pages.ErrorLog}
+	p.operators = &http.Server{Handler: operations(figures, p.api.Ready), ReadHeaderTimeout: 10 * time.Second,
+		ErrorLog: p.pages.ErrorLog}
 	p.start(certificate, figures)
 	return nil
 }

@@ -63,7 +63,8 @@ func TestPages(t *testing.T) {
 // TestClosing follows one conversation over a socket and one over gRPC while the program ends.
 func TestClosing(t *testing.T) {
 	p := opened(t, newProgram(t.TempDir()))
-	socket, _, err := websocket.DefaultDialer.DialContext(t.Context(), "ws"+strings.TrimPrefix(p.URL(), "http")+"socket", nil)
+	socket, _, err := websocket.DefaultDialer.DialContext(t.Context(), "ws"+strings.TrimPrefix(p.URL(), "http")+"socket",
+		nil)
 	require.NoError(t, err)
 	defer socket.Close()
 	require.NoError(t, socket.WriteMessage(websocket.TextMessage, []byte(`{"re":1,"do":"open","request":{}}`)))
@@ -81,7 +82,8 @@ func TestClosing(t *testing.T) {
 	require.NoError(t, err)
 	_, err = watch.Recv()
 	require.NoError(t, err)
-	health, err := healthv1.NewHealthClient(conn).Watch(t.Context(), &healthv1.HealthCheckRequest{Service: "lightoff.v1.ConversationService"})
+	health, err := healthv1.NewHealthClient(conn).Watch(t.Context(),
+		&healthv1.HealthCheckRequest{Service: "lightoff.v1.ConversationService"})
 	require.NoError(t, err)
 	state, err := health.Recv()
 	require.NoError(t, err)
@@ -211,8 +213,9 @@ func TestConversationInAnotherLanguage(t *testing.T) {
 		_, err := stream.Header()
 		require.NoError(t, err)
 	}
-	said, err := client.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Locale: "de", Observations: []*lightoffv1.Observation{
-		{Id: "smell_exhaust_inside", Value: &lightoffv1.Observation_State{State: "yes"}}}})
+	said, err := client.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Locale: "de",
+		Observations: []*lightoffv1.Observation{
+			{Id: "smell_exhaust_inside", Value: &lightoffv1.Observation_State{State: "yes"}}}})
 	require.NoError(t, err)
 	assert.Equal(t, "de", said.Conversation.Locale)
 	assert.Equal(t, "Raus hier: Kohlenmonoxid", said.Conversation.Assessment.Dangers[0].Title)

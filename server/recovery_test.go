@@ -12,12 +12,13 @@ import (
 	"lightoff/webui/pagetest"
 )
 
-// TestBrowserRecovery goes from the repair to a heater that is well: a start that failed, another repair, a start watched through
-// while the program was away for a moment, what it was, and the reminder to say whether it has held.
+// TestBrowserRecovery goes from the repair to a heater that is well: a start that failed, another repair, a start
+// watched through while the program was away for a moment, what it was, and the reminder to say whether it has held.
 func TestBrowserRecovery(t *testing.T) {
 	p := onPhone(t)
 	t.Cleanup(func() {
-		pagetest.Eval[chromedp.Void](p.Tab, `document.cookie = "look=; path=/; max-age=0"; document.cookie = "lang=; path=/; max-age=0"`)
+		pagetest.Eval[chromedp.Void](p.Tab,
+			`document.cookie = "look=; path=/; max-age=0"; document.cookie = "lang=; path=/; max-age=0"`)
 	})
 	p.Click("#none")
 	p.Asked("opening")
@@ -43,14 +44,16 @@ func TestBrowserRecovery(t *testing.T) {
 	p.Asked("start")
 	p.Saved()
 	p.looked("recovery-start")
-	for watch, state := range map[string]string{"bubbles": "none", "smoke": "none", "time_to_light": "usual", "exhaust_warms": "yes"} {
+	for watch, state := range map[string]string{"bubbles": "none", "smoke": "none", "time_to_light": "usual",
+		"exhaust_warms": "yes"} {
 		p.Click("[data-watch=" + watch + "] [data-state=" + state + "]")
 	}
 	p.Do(chromedp.SendKeys(chromedp.CSS("#watch-panel_voltage_glow"), "eleven"))
 	p.Click("#start-ran")
 	p.Wait(`document.querySelector("#watch-panel_voltage_glow-bad").textContent !== ""`)
 	p.Asked("start")
-	pagetest.Eval[chromedp.Void](p.Tab, `(() => { const f = document.querySelector("#watch-panel_voltage_glow"); f.value = "11,8"; f.dispatchEvent(new Event("change")); })()`)
+	pagetest.Eval[chromedp.Void](p.Tab,
+		`(() => { const f = document.querySelector("#watch-panel_voltage_glow"); f.value = "11,8"; f.dispatchEvent(new Event("change")); })()`)
 	p.restart(func() {
 		p.Click("#start-ran")
 		p.Unsaved(1)
@@ -64,7 +67,8 @@ func TestBrowserRecovery(t *testing.T) {
 	assert.NotEmpty(t, p.Text("#parts"))
 
 	p.Click("#settle > summary")
-	assert.True(t, pagetest.Eval[bool](p.Tab, `document.querySelector("#settle-do").disabled`), "nothing is chosen beforehand")
+	assert.True(t, pagetest.Eval[bool](p.Tab, `document.querySelector("#settle-do").disabled`),
+		"nothing is chosen beforehand")
 	p.Click("[data-cause-found=soft_line_air]")
 	p.Click("[data-finder=OWNER]")
 	p.Click("[data-surety=PROVED]")
@@ -76,16 +80,19 @@ func TestBrowserRecovery(t *testing.T) {
 	require.NotNil(t, settled)
 	assert.Equal(t, "soft_line_air", settled.Causes[0].Id)
 	assert.Equal(t, lightoffv1.Surety_SURETY_PROVED, settled.Surety)
-	assert.Contains(t, pagetest.Eval[string](p.Tab, `decodeURIComponent(document.querySelector("#reminder").href)`), "BEGIN:VEVENT")
+	assert.Contains(t, pagetest.Eval[string](p.Tab, `decodeURIComponent(document.querySelector("#reminder").href)`),
+		"BEGIN:VEVENT")
 	forum := pagetest.Eval[string](p.Tab, `document.querySelector("#solved-text").value`)
-	for _, want := range []string{"it runs again", "What it was", "Soft hose gathers air", "What was done", "The start after it ran.", "To keep it running well"} {
+	for _, want := range []string{"it runs again", "What it was", "Soft hose gathers air", "What was done",
+		"The start after it ran.", "To keep it running well"} {
 		assert.Contains(t, forum, want)
 	}
 	assert.NotContains(t, forum, "What it most likely is", "it is found")
 	assert.NotContains(t, forum, p.id())
 
 	// Weeks later, by the page's clock.
-	pagetest.Eval[chromedp.Void](p.Tab, `(() => { const now = Date.now; Date.now = () => now() + 29 * 86400e3; dispatchEvent(new Event("online")); })()`)
+	pagetest.Eval[chromedp.Void](p.Tab,
+		`(() => { const now = Date.now; Date.now = () => now() + 29 * 86400e3; dispatchEvent(new Event("online")); })()`)
 	p.Open("menu")
 	p.Click("#night")
 	p.Click("#lang-de")
@@ -102,8 +109,10 @@ func TestBrowserRecovery(t *testing.T) {
 // safeToStart answers what is asked from memory before a start, which none of it forbids.
 func (p *phone) safeToStart() {
 	p.t.Helper()
-	knows := map[string]string{"failed_starts": "one_or_two", "bang_on_lighting": "no", "primed": "no", "smoke": "none", "stops_when_off": "yes", "petrol_suspected": "no",
-		"fails_when": "after_lighting", "complaint": "starts_then_stops", "start_signs": "none", "co_alarm_fitted": "yes", "co_alarm": "silent_tested"}
+	knows := map[string]string{"failed_starts": "one_or_two", "bang_on_lighting": "no", "primed": "no", "smoke": "none",
+		"stops_when_off": "yes", "petrol_suspected": "no",
+		"fails_when": "after_lighting", "complaint": "starts_then_stops", "start_signs": "none", "co_alarm_fitted": "yes",
+		"co_alarm": "silent_tested"}
 	for asked := p.AskedNext(""); asked != "start"; asked = p.AskedNext(asked) {
 		require.Contains(p.t, knows, asked, "only what is answered from memory")
 		p.Answer(knows[asked])
@@ -141,9 +150,11 @@ func TestBrowserEffort(t *testing.T) {
 	p.Close()
 	p.Open("menu")
 	assert.Equal(t, lightoffv1.Willingness_WILLINGNESS_SIMPLE, p.kept().Willingness)
-	pagetest.Eval[chromedp.Void](p.Tab, `(() => { const f = document.querySelector("#hour"); f.value = "many"; f.form.requestSubmit(); })()`)
+	pagetest.Eval[chromedp.Void](p.Tab,
+		`(() => { const f = document.querySelector("#hour"); f.value = "many"; f.form.requestSubmit(); })()`)
 	p.Wait(`document.querySelector("#hour-bad").textContent !== ""`)
-	pagetest.Eval[chromedp.Void](p.Tab, `(() => { const f = document.querySelector("#hour"); f.value = "12"; f.form.requestSubmit(); })()`)
+	pagetest.Eval[chromedp.Void](p.Tab,
+		`(() => { const f = document.querySelector("#hour"); f.value = "12"; f.form.requestSubmit(); })()`)
 	p.Saved()
 	assert.InDelta(t, 0.2, p.kept().EurosPerMinute, 1e-9)
 	p.looked("effort")

@@ -53,7 +53,8 @@ func TestThePageHearsWhatTheServiceHears(t *testing.T) {
 			}
 			said, err := json.Marshal(s.Say)
 			require.NoError(t, err)
-			got := pagetest.Eval[heardBy](tab, fmt.Sprintf(`import(document.querySelector("[href$='signs.js']").href).then((m) => {
+			got := pagetest.Eval[heardBy](tab,
+				fmt.Sprintf(`import(document.querySelector("[href$='signs.js']").href).then((m) => {
 				const heard = m.heard(%s), ids = (doubtful) => heard.filter((h) => h.doubtful === doubtful).map((h) => h.alarm.observationId);
 				return { Warns: ids(false), Asks: ids(true) }; })`, said))
 			assert.ElementsMatch(t, s.Warns, got.Warns, "%s warns", s.Say)
@@ -62,19 +63,23 @@ func TestThePageHearsWhatTheServiceHears(t *testing.T) {
 	}
 }
 
-// TestDangersWithoutASignal types with the network cut, in both languages, and ticks every sign of the card: each warns at
-// once, by the real model's rules, and the call keys can be hit all the while.
+// TestDangersWithoutASignal types with the network cut, in both languages, and ticks every sign of the card: each warns
+// at once, by the real model's rules, and the call keys can be hit all the while.
 func TestDangersWithoutASignal(t *testing.T) {
 	url := strings.TrimSuffix(theHeater(t).URL(), "/")
 	for _, x := range []struct {
 		locale string
 		typed  map[string]string // sentence → danger
 	}{
-		{"en", map[string]string{"smells of exhaust in the cabin": "exhaust_inside", "the exhaust pipe has come off": "exhaust_joint_inside",
-			"our CO alarm is beeping": "exhaust_inside", "my head hurts and I feel sick": "exhaust_inside",
-			"stinks of diesel": "loose_fuel", "smoke coming into the van": "fire_inside", "smell of burning plastic": "burning_smell"}},
-		{"de", map[string]string{"riecht nach Abgas im Bus": "exhaust_inside", "der Auspuff ist abgefallen": "exhaust_joint_inside",
-			"der CO-Melder piept": "exhaust_inside", "mir ist schwindelig": "exhaust_inside", "stinkt nach Diesel": "loose_fuel",
+		{"en", map[string]string{"smells of exhaust in the cabin": "exhaust_inside",
+			"the exhaust pipe has come off": "exhaust_joint_inside",
+			"our CO alarm is beeping":       "exhaust_inside", "my head hurts and I feel sick": "exhaust_inside",
+			"stinks of diesel": "loose_fuel", "smoke coming into the van": "fire_inside",
+			"smell of burning plastic": "burning_smell"}},
+		{"de", map[string]string{"riecht nach Abgas im Bus": "exhaust_inside",
+			"der Auspuff ist abgefallen": "exhaust_joint_inside",
+			"der CO-Melder piept":        "exhaust_inside", "mir ist schwindelig": "exhaust_inside",
+			"stinkt nach Diesel":  "loose_fuel",
 			"Rauch in der Kabine": "fire_inside", "es riecht verschmort": "burning_smell"}},
 	} {
 		for said, danger := range x.typed {
@@ -102,7 +107,8 @@ func TestDangersWithoutASignal(t *testing.T) {
 	tab.Connected()
 	tab.Offline(true)
 	tab.Watch(pagetest.CallsCanBeHit)
-	for sign, danger := range map[string]string{"people_unwell": "exhaust_inside", "co_alarm": "exhaust_inside", "smell_exhaust_inside": "exhaust_inside",
+	for sign, danger := range map[string]string{"people_unwell": "exhaust_inside", "co_alarm": "exhaust_inside",
+		"smell_exhaust_inside":   "exhaust_inside",
 		"flames_or_smoke_inside": "fire_inside", "smell_burning": "burning_smell", "smell_fuel": "loose_fuel"} {
 		box := fmt.Sprintf(`#safety [name=%q]`, sign)
 		tab.Click(box)
@@ -126,7 +132,8 @@ func TestADangerOutlivesTheProgram(t *testing.T) {
 	p.restart(func() {
 		p.Click(`#safety [name="people_unwell"]`)
 		p.There("#danger[open] [data-danger=exhaust_inside]")
-		p.Watch(`document.querySelector('#safety [name="people_unwell"]').checked && document.querySelector("[data-banner=exhaust_inside]") && ` + pagetest.CallsCanBeHit)
+		p.Watch(`document.querySelector('#safety [name="people_unwell"]').checked && ` +
+			`document.querySelector("[data-banner=exhaust_inside]") && ` + pagetest.CallsCanBeHit)
 		p.Acknowledge()
 	})
 	p.Saved()
@@ -153,8 +160,8 @@ func TestWhiteSmokeIsAskedAbout(t *testing.T) {
 	p.Wait(`!document.querySelector("[data-doubt]")`)
 }
 
-// TestFirstLoadWithTheRules weighs the first load with the real model's rules: what the document holds of them, and all of
-// it together.
+// TestFirstLoadWithTheRules weighs the first load with the real model's rules: what the document holds of them, and all
+// of it together.
 func TestFirstLoadWithTheRules(t *testing.T) {
 	url := strings.TrimSuffix(theHeater(t).URL(), "/")
 	read := func(path string, packed bool) string {

@@ -34,25 +34,29 @@ var errNotPostgres = errors.New("-store wants postgres://…; for a folder use -
 
 func (p place) open(ctx context.Context) (*store.Store, error) { return p.openWith(ctx, store.Open) }
 
-func (p place) openWith(ctx context.Context, open func(context.Context, string) (*store.Store, error)) (*store.Store, error) {
+func (p place) openWith(ctx context.Context, open func(context.Context, string) (*store.Store, error)) (*store.Store,
+	error) {
 	if p.store != "" && !store.IsURL(p.store) {
 		return nil, errNotPostgres
 	}
 	return open(ctx, p.String())
 }
 
-// withStore parses a subcommand's arguments, of which want remain, and runs do on the store that they name. Flags may stand
-// before and behind.
-func (c command) withStore(ctx context.Context, flags *flag.FlagSet, args []string, want int, do func(*store.Store, []string) error) int {
+// withStore parses a subcommand's arguments, of which want remain, and runs do on the store that they name. Flags may
+// stand before and behind.
+func (c command) withStore(ctx context.Context, flags *flag.FlagSet, args []string, want int,
+	do func(*store.Store, []string) error) int {
 	return c.opening(ctx, store.Open, flags, args, want, do)
 }
 
 // withDamaged does the same, also with a store whose file is damaged.
-func (c command) withDamaged(ctx context.Context, flags *flag.FlagSet, args []string, want int, do func(*store.Store, []string) error) int {
+func (c command) withDamaged(ctx context.Context, flags *flag.FlagSet, args []string, want int,
+	do func(*store.Store, []string) error) int {
 	return c.opening(ctx, store.OpenAnyway, flags, args, want, do)
 }
 
-func (c command) opening(ctx context.Context, open func(context.Context, string) (*store.Store, error), flags *flag.FlagSet, args []string,
+func (c command) opening(ctx context.Context, open func(context.Context, string) (*store.Store, error),
+	flags *flag.FlagSet, args []string,
 	want int, do func(*store.Store, []string) error) int {
 	var at place
 	storeFlags(flags, &at)
@@ -102,7 +106,10 @@ func (c command) token(ctx context.Context, args []string) int {
 	case "list":
 		return c.withStore(ctx, flags, args[1:], 0, func(s *store.Store, _ []string) error { return c.listTokens(ctx, s) })
 	case "revoke":
-		return c.withStore(ctx, flags, args[1:], 1, func(s *store.Store, ids []string) error { return s.RevokeToken(ctx, ids[0]) })
+		return c.withStore(ctx, flags, args[1:], 1, func(s *store.Store,
+			ids []string) error {
+			return s.RevokeToken(ctx, ids[0])
+		})
 	}
 	return c.fail(exitUse, "unknown command \"token %s\"; \"help\" lists them", args[0])
 }
@@ -115,7 +122,8 @@ func (c command) listTokens(ctx context.Context, s *store.Store) error {
 	table := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "id\tscope\tmade\texpires\tname")
 	for _, t := range tokens {
-		fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%q\n", t.ID, t.Scope, t.Made.Format(time.DateOnly), t.ExpiresAt.Format(time.DateOnly), t.Name)
+		fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%q\n", t.ID, t.Scope, t.Made.Format(time.DateOnly),
+			t.ExpiresAt.Format(time.DateOnly), t.Name)
 	}
 	return table.Flush()
 }

@@ -30,7 +30,10 @@ func (c command) models(ctx context.Context, what string, args []string) int {
 		return c.orderModel(flags, args)
 	case what == "promote":
 		by := flags.String("by", "", "")
-		return c.withStore(ctx, flags, args, 1, func(s *store.Store, files []string) error { return c.promote(ctx, s, files[0], *by) })
+		return c.withStore(ctx, flags, args, 1, func(s *store.Store,
+			files []string) error {
+			return c.promote(ctx, s, files[0], *by)
+		})
 	case what == "rollback":
 		by := flags.String("by", "", "")
 		return c.withStore(ctx, flags, args, 0, func(s *store.Store, _ []string) error { return c.rollBack(ctx, s, *by) })
@@ -45,7 +48,8 @@ func (c command) models(ctx context.Context, what string, args []string) int {
 			return err
 		})
 	}
-	return c.fail(exitUse, "unknown command %q; \"help\" lists them", strings.Join(append([]string{"model", what}, args...), " "))
+	return c.fail(exitUse, "unknown command %q; \"help\" lists them",
+		strings.Join(append([]string{"model", what}, args...), " "))
 }
 
 // learnt is a model with the numbers in a file.
@@ -117,7 +121,8 @@ func (c command) promote(ctx context.Context, s *store.Store, file, by string) e
 	if l.report == "" {
 		fmt.Fprintf(c.err, "No %s about these numbers stands beside them, so none is kept.\n", reportFile)
 	}
-	fmt.Fprintf(c.out, "Model %s is in use from now on, instead of %s. %s", l.model.Version, named(before.Version, builtIn), takenUp)
+	fmt.Fprintf(c.out, "Model %s is in use from now on, instead of %s. %s", l.model.Version,
+		named(before.Version, builtIn), takenUp)
 	return nil
 }
 
@@ -145,7 +150,8 @@ func (c command) rollBack(ctx context.Context, s *store.Store, by string) error 
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(c.out, "Rolled back from %s: %s is in use from now on. %s", named(before.Version, builtIn), named(now.Version, builtIn), takenUp)
+	fmt.Fprintf(c.out, "Rolled back from %s: %s is in use from now on. %s", named(before.Version, builtIn),
+		named(now.Version, builtIn), takenUp)
 	return c.tellUnfit(ctx, s, now.Version, builtIn)
 }
 
@@ -204,9 +210,11 @@ func (c command) tellUnfit(ctx context.Context, s *store.Store, version string, 
 	}
 	switch now, err := c.with([]byte(m.Overlay)); {
 	case err != nil:
-		fmt.Fprintf(c.err, "Model %s does not load with this program, which therefore uses the built-in model %s: %s\n", version, builtIn.Version, oneLine(err))
+		fmt.Fprintf(c.err, "Model %s does not load with this program, which therefore uses the built-in model %s: %s\n",
+			version, builtIn.Version, oneLine(err))
 	case now.Version != version:
-		fmt.Fprintf(c.err, "The model files have changed since: with this program model %s is model %s.\n", version, now.Version)
+		fmt.Fprintf(c.err, "The model files have changed since: with this program model %s is model %s.\n", version,
+			now.Version)
 	}
 	return nil
 }

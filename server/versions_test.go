@@ -32,11 +32,12 @@ import (
 	"lightoff/server/store/pgtest"
 )
 
-// teach writes numbers by which scale leaves a thick deposit as often as told, and returns the file and the kettle's version
-// with them.
+// teach writes numbers by which scale leaves a thick deposit as often as told, and returns the file and the kettle's
+// version with them.
 func teach(t *testing.T, thick float64) (file, version string) {
 	t.Helper()
-	text := fmt.Sprintf("learned:\n  - {of: deposit, from: scaled_up, state: \"yes\", to: {none: %g, thick: %g}}\n", 1-thick, thick)
+	text := fmt.Sprintf("learned:\n  - {of: deposit, from: scaled_up, state: \"yes\", to: {none: %g, thick: %g}}\n",
+		1-thick, thick)
 	file = filepath.Join(t.TempDir(), "numbers.yaml")
 	require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
 	m, err := kettleWith([]byte(text))
@@ -159,7 +160,8 @@ func TestConversationsKeepTheirModel(t *testing.T) {
 				told = append(told, s.Observation)
 			}
 			assert.InDelta(t, by(t, want.file, told...), scale(t, got.Assessment.Causes), 1e-12, "%d", i)
-			explained, err := c.Explain(t.Context(), &lightoffv1.ExplainRequest{CauseId: "scaled_up", Observations: told, ModelVersion: want.version})
+			explained, err := c.Explain(t.Context(), &lightoffv1.ExplainRequest{CauseId: "scaled_up", Observations: told,
+				ModelVersion: want.version})
 			require.NoError(t, err)
 			assert.InDelta(t, scale(t, got.Assessment.Causes), explained.Cause.Probability, 1e-12, "%d", i)
 			assessed, err := c.Assess(t.Context(), &lightoffv1.AssessRequest{Observations: told, ModelVersion: want.version})
@@ -204,7 +206,8 @@ func TestConversationsKeepTheirModel(t *testing.T) {
 			return err
 		},
 		"explain": func() error {
-			_, err := c.Explain(t.Context(), &lightoffv1.ExplainRequest{CauseId: "scaled_up", ModelVersion: "no such\x00version"})
+			_, err := c.Explain(t.Context(), &lightoffv1.ExplainRequest{CauseId: "scaled_up",
+				ModelVersion: "no such\x00version"})
 			return err
 		},
 	} {
@@ -366,7 +369,8 @@ func upgraded(t *testing.T) fs.FS {
 			return err
 		}
 		text, err := os.ReadFile(filepath.Join("testdata/kettle", name))
-		out[name] = &fstest.MapFile{Data: bytes.ReplaceAll(text, []byte("Lime keeps the heat"), []byte("Limescale keeps the heat"))}
+		out[name] = &fstest.MapFile{Data: bytes.ReplaceAll(text, []byte("Lime keeps the heat"),
+			[]byte("Limescale keeps the heat"))}
 		return err
 	}))
 	return out
@@ -384,7 +388,10 @@ func TestUpgrade(t *testing.T) {
 	closed(t, p)
 
 	files := upgraded(t)
-	later := command{in: strings.NewReader(""), model: func() (*knowledge.Model, error) { return knowledge.Load(files, nil) },
+	later := command{in: strings.NewReader(""), model: func() (*knowledge.Model,
+		error) {
+		return knowledge.Load(files, nil)
+	},
 		with: func(overlay []byte) (*knowledge.Model, error) { return knowledge.LoadWith(files, overlay, nil) }}
 	p.Model, p.With = later.model, later.with
 	opened(t, p)
@@ -414,8 +421,10 @@ func TestUpgrade(t *testing.T) {
 
 	opened(t, p)
 	c = askerOn(t, dial(t, p))
-	assert.True(t, proto.Equal(next, c.get(next.Id)), "begun after the upgrade, it keeps its model through a promotion and a restart")
-	assert.Equal(t, c.limed().Assessment.ModelVersion, c.get(begun.Id).Assessment.ModelVersion, "the old one goes with the current")
+	assert.True(t, proto.Equal(next, c.get(next.Id)),
+		"begun after the upgrade, it keeps its model through a promotion and a restart")
+	assert.Equal(t, c.limed().Assessment.ModelVersion, c.get(begun.Id).Assessment.ModelVersion,
+		"the old one goes with the current")
 }
 
 // TestLearnedFileWins over what is promoted, for one run of the program.
@@ -446,7 +455,8 @@ func TestLearnedFileWins(t *testing.T) {
 
 	broken := filepath.Join(t.TempDir(), "numbers.yaml")
 	require.NoError(t, os.WriteFile(broken, []byte("learned:\n  - {of: whistle, to: {\"yes\": 1}}\n"), 0o600))
-	line := run(t, "", "serve", "-grpc", "127.0.0.1:0", "-web", "127.0.0.1:0", "-data", t.TempDir(), "-learned", broken).oneLineOf(t, exitInput)
+	line := run(t, "", "serve", "-grpc", "127.0.0.1:0", "-web", "127.0.0.1:0", "-data", t.TempDir(), "-learned",
+		broken).oneLineOf(t, exitInput)
 	assert.Contains(t, line, broken+":2:6: whistle")
 }
 
@@ -475,7 +485,8 @@ func TestFromLearningToPromotion(t *testing.T) {
 	c.uses(version)
 
 	elsewhere := filepath.Join(t.TempDir(), numbersFile)
-	require.NoError(t, os.WriteFile(elsewhere, []byte(strings.Replace(string(numbers), m.Version, "0123456789ab", 1)), 0o600))
+	require.NoError(t, os.WriteFile(elsewhere, []byte(strings.Replace(string(numbers), m.Version, "0123456789ab", 1)),
+		0o600))
 	got = run(t, "", "model", "promote", elsewhere, "-data", folder)
 	require.Equal(t, exitDone, got.code, got.err)
 	assert.Contains(t, got.err, "learnt from model 0123456789ab; this program's is "+m.Version)

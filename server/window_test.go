@@ -19,8 +19,8 @@ import (
 	"lightoff/webui/pagetest"
 )
 
-// outOfWindow names what must always be seen and is not wholly inside the window, measured: the verdict with the first thing to do,
-// the question with its keys, and the line to type in.
+// outOfWindow names what must always be seen and is not wholly inside the window, measured: the verdict with the first
+// thing to do, the question with its keys, and the line to type in.
 const outOfWindow = `(() => { const out = [];
 	const whole = (name, e) => { if (!e || !e.checkVisibility()) return out.push(name + " is not there"); const r = e.getBoundingClientRect();
 		if (r.top < -0.5 || r.bottom > innerHeight + 0.5 || r.left < -0.5 || r.right > innerWidth + 0.5) return out.push(name + " " + [r.top, r.bottom].map(Math.round));
@@ -34,8 +34,9 @@ const outOfWindow = `(() => { const out = [];
 	for (const band of document.querySelectorAll("#banner [data-banner]")) whole("danger " + band.dataset.banner, band);
 	return out; })()`
 
-// TestEverythingStaysInTheWindow plays callers' cases on a phone of 360 by 640 pixels: what an owner must see is inside the window
-// at every question. It counts the taps from what was told to the first repair that is worth more than any question.
+// TestEverythingStaysInTheWindow plays callers' cases on a phone of 360 by 640 pixels: what an owner must see is inside
+// the window at every question. It counts the taps from what was told to the first repair that is worth more than any
+// question.
 func TestEverythingStaysInTheWindow(t *testing.T) {
 	p := newProgram(t.TempDir())
 	p.Model = heater.Model
@@ -106,7 +107,8 @@ func TestEverythingStaysInTheWindow(t *testing.T) {
 
 // startSigns is the answer to the question that lists the signs which forbid a start, by what a case finds of them.
 func startSigns(c cases.Case) string {
-	for id, sign := range map[string]string{"failed_starts": "three_or_more", "primed": "well_beyond", "bang_on_lighting": "yes", "smoke": "white_thick",
+	for id, sign := range map[string]string{"failed_starts": "three_or_more", "primed": "well_beyond",
+		"bang_on_lighting": "yes", "smoke": "white_thick",
 		"exhaust_fire": "yes", "stops_when_off": "no", "petrol_suspected": "yes"} {
 		if c.Finds[id] == sign || c.Told[id] == sign {
 			return "some"

@@ -43,8 +43,9 @@ type wholePage struct {
 	asset asset
 }
 
-// view is how the page is dressed before any script runs: its language, whether it is the night view, and for whom it is:
-// an owner (empty), one in a frame ("framed"), who looks on ("look"), a desk with its list ("queue") or a card ("desk").
+// view is how the page is dressed before any script runs: its language, whether it is the night view, and for whom it
+// is: an owner (empty), one in a frame ("framed"), who looks on ("look"), a desk with its list ("queue") or a card
+// ("desk").
 type view struct {
 	locale string
 	night  bool
@@ -52,7 +53,8 @@ type view struct {
 }
 
 // documents are the documents by whom they are for.
-var documents = map[string]string{"": "index.html", "framed": "index.html", "look": "index.html", "desk": "index.html", "queue": "desk.html"}
+var documents = map[string]string{"": "index.html", "framed": "index.html", "look": "index.html", "desk": "index.html",
+	"queue": "desk.html"}
 
 type asset struct {
 	mime    string
@@ -148,9 +150,13 @@ func dress(page []byte, version string, v view, locales []string, texts map[stri
 // comments are those that begin a line: in the scripts and styles here no text does.
 var comments = regexp.MustCompile(`(?m)^[ \t]*(?://[^\n]*|/\*(?s:.*?)\*/)`)
 
-// uncommented is a script or style without its comments, which are for who reads the source. Every line keeps its number.
+// uncommented is a script or style without its comments, which are for who reads the source. Every line keeps its
+// number.
 func uncommented(content []byte) []byte {
-	return comments.ReplaceAllFunc(content, func(c []byte) []byte { return bytes.Repeat([]byte("\n"), bytes.Count(c, []byte("\n"))) })
+	return comments.ReplaceAllFunc(content, func(c []byte) []byte {
+		return bytes.Repeat([]byte("\n"),
+			bytes.Count(c, []byte("\n")))
+	})
 }
 
 func newAsset(name string, content []byte) asset {
@@ -165,7 +171,8 @@ func newAsset(name string, content []byte) asset {
 		kind = "application/manifest+json"
 	}
 	sum := sha256.Sum256(content)
-	return asset{mime: kind, etag: hex.EncodeToString(sum[:8]), plain: content, gzipped: gzipped(content, gzip.BestCompression)}
+	return asset{mime: kind, etag: hex.EncodeToString(sum[:8]), plain: content,
+		gzipped: gzipped(content, gzip.BestCompression)}
 }
 
 func gzipped(content []byte, level int) []byte {
@@ -212,7 +219,8 @@ func (s *assets) dressed(ctx context.Context, v view) asset {
 	defer s.mu.Unlock()
 	page, ok := s.whole[v]
 	if !ok || page.rules != rules {
-		page = wholePage{rules, newAsset(documents[v.place], []byte(strings.Replace(s.pages[v], rulesPlace, rulesPlace+rules, 1)))}
+		page = wholePage{rules, newAsset(documents[v.place],
+			[]byte(strings.Replace(s.pages[v], rulesPlace, rulesPlace+rules, 1)))}
 		s.whole[v] = page
 	}
 	return page.asset

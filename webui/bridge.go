@@ -248,7 +248,8 @@ func (s *session) signIn(ctx context.Context, req request) {
 		Token string `json:"token"`
 	}
 	err := json.Unmarshal(req.Request, &given)
-	if err != nil || given.Token == "" || strings.ContainsFunc(given.Token, func(r rune) bool { return r <= ' ' || r > '~' }) {
+	if err != nil || given.Token == "" || strings.ContainsFunc(given.Token,
+		func(r rune) bool { return r <= ' ' || r > '~' }) {
 		s.refuse(ctx, req, status.Error(codes.InvalidArgument, "reading the request: want a token"))
 		return
 	}
@@ -302,7 +303,8 @@ func (s *session) follow(ctx context.Context, re int64, next func() (proto.Messa
 
 // deliver sends a message that holds a conversation, or none. Conversations leave in the order of their events: the
 // lock is held until the frame is with the writer. A push that is no news on this socket is left out.
-func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Conversation, wrap func(json.RawMessage) answer) {
+func (s *session) deliver(ctx context.Context, m proto.Message, c *lightoffv1.Conversation,
+	wrap func(json.RawMessage) answer) {
 	if c != nil && m == proto.Message(c) && s.hasSent(c) {
 		return // writing it as JSON is the dearest part
 	}
@@ -413,7 +415,8 @@ func (s *session) sayFarewell(cause error) {
 		return
 	}
 	frame := websocket.FormatCloseMessage(last.code, last.reason)
-	if s.conn.WriteControl(websocket.CloseMessage, frame, time.Now().Add(time.Second)) != nil && last.code != websocket.CloseMessageTooBig {
+	if s.conn.WriteControl(websocket.CloseMessage, frame, time.Now().Add(time.Second)) != nil &&
+		last.code != websocket.CloseMessageTooBig {
 		return
 	}
 	if last == going {

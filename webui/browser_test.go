@@ -162,9 +162,11 @@ func TestConversation(t *testing.T) {
 	p.Wait(`document.querySelector("[data-line=pump_ticks] .me").innerText === "none"`)
 	p.Saved()
 	assert.Contains(t, p.Text("#verdict"), "The fuel pump does not run", "the verdict follows")
-	assert.Contains(t, p.Text("[data-line=pump_ticks] .shift"), "The fuel pump does not run rose from 35 to 85 in 100", "what the answer changed is said")
+	assert.Contains(t, p.Text("[data-line=pump_ticks] .shift"), "The fuel pump does not run rose from 35 to 85 in 100",
+		"what the answer changed is said")
 	assert.Contains(t, p.Text("#suspected li"), "The fuel pump does not run", "so do the suspects")
-	assert.Equal(t, "3", pagetest.Eval[string](p, `document.querySelector("[data-place=pump]").dataset.level`), "and the picture")
+	assert.Equal(t, "3", pagetest.Eval[string](p, `document.querySelector("[data-place=pump]").dataset.level`),
+		"and the picture")
 	p.Click("#deed")
 	p.There("#repair-title")
 	assert.Contains(t, p.Text("#sheet"), "Heater cold and isolated.")
@@ -427,7 +429,8 @@ func TestPrint(t *testing.T) {
 	p.Asked("rest_voltage")
 	p.Print()
 	p.Picture("print")
-	for css, want := range map[string]bool{"[data-line=fault_code]": true, "#suspected": true, "#plan": true, "footer": true, "#say": false, "#question": false, "#others": false} {
+	for css, want := range map[string]bool{"[data-line=fault_code]": true, "#suspected": true, "#plan": true,
+		"footer": true, "#say": false, "#question": false, "#others": false} {
 		assert.Equal(t, want, p.Seen(css), css)
 	}
 }
@@ -561,7 +564,8 @@ func TestForumText(t *testing.T) {
 	} {
 		got := text(form)
 		assert.True(t, strings.HasPrefix(got, begin), "%s begins with the danger: %s", form, got)
-		for _, want := range []string{"Code on the panel: E-08", "Smoke: white thick", "Battery at rest", "Air gets into the fuel line: 44 in 100", "Mend it: air gets into the fuel line", "local codes and licensed work"} {
+		for _, want := range []string{"Code on the panel: E-08", "Smoke: white thick", "Battery at rest",
+			"Air gets into the fuel line: 44 in 100", "Mend it: air gets into the fuel line", "local codes and licensed work"} {
 			assert.Contains(t, got, want, form)
 		}
 		for _, secret := range []string{"card-1", "http", "127.0.0.1", "Ada", "Nowhere", "van"} {
@@ -571,7 +575,8 @@ func TestForumText(t *testing.T) {
 	assert.Contains(t, text("markdown"), "### What was found\n- ")
 	assert.Contains(t, text("bbcode"), "[b]What was found[/b]\n[list]\n[*]")
 	assert.Contains(t, text("plain"), "WHAT WAS FOUND\n- ")
-	escaped := pagetest.Eval[string](p, `import(document.querySelector("[href$='state.js']").href.replace("state.js", "share.js")).then((m) => ["markdown", "bbcode"].map((form) =>
+	escaped := pagetest.Eval[string](p,
+		`import(document.querySelector("[href$='state.js']").href.replace("state.js", "share.js")).then((m) => ["markdown", "bbcode"].map((form) =>
 		m.forumText({ queue: [], refused: [], conversation: { told: [{ observation: { id: "x" }, text: "[url]*a*_b_ <i>" }, { observation: { id: "altitude" }, text: "1,814 m" }] } }, form)).join())`)
 	assert.Contains(t, escaped, `\[url\]\*a\*\_b\_ \<i\>`, "no text becomes markup")
 	assert.Contains(t, escaped, `(url)*a*_b_ <i>`)
@@ -596,7 +601,8 @@ func TestNothingMovesWhileAnAnswerArrives(t *testing.T) {
 		p.There("[data-line=rest_voltage] .mark")
 		// On a phone a keypad takes the room of the picture, and the next question gives it back.
 		still := map[int64]string{360: "#say", 1280: "#verdict, #deed, #say"}[width]
-		places := `JSON.stringify([...document.querySelectorAll("` + still + `")].map((e) => { const r = e.getBoundingClientRect(); return [Math.round(r.top), Math.round(r.left)]; }))`
+		places := `JSON.stringify([...document.querySelectorAll("` + still +
+			`")].map((e) => { const r = e.getBoundingClientRect(); return [Math.round(r.top), Math.round(r.left)]; }))`
 		before := pagetest.Eval[string](p, places)
 		close(held)
 		p.Asked("pump_ticks")

@@ -22,18 +22,23 @@ import (
 // What the fake works out is made up, simple enough to be recognised: a volt for each ampere, metre or millimetre.
 
 func madeUp(quantity string, result float64, unit string) []*lightoffv1.Step {
-	return []*lightoffv1.Step{{Quantity: quantity, Formula: "a·b", With: "2 × 3", Result: result, Unit: unit, Source: "made up for a test"}}
+	return []*lightoffv1.Step{{Quantity: quantity, Formula: "a·b", With: "2 × 3", Result: result, Unit: unit,
+		Source: "made up for a test"}}
 }
 
-func (f *fake) CalculateCable(_ context.Context, req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
+func (f *fake) CalculateCable(_ context.Context,
+	req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
 	f.reckoning()
 	if req.GetCableLengthM() > 100 {
 		return nil, badRequest("cableLengthM", "is 300 m, but must lie between 0 and 100 m")
 	}
-	out := &lightoffv1.CalculateCableResponse{CableAreaMm2: 6, DropV: req.GetCableLengthM() / 12, AllowedDropV: 0.6, FuseA: 20, CurrentA: 13,
-		Steps: madeUp("drop, out and back", req.GetCableLengthM()/12, "V"), Assumptions: []string{"current not told: taken as 13 A"}}
+	out := &lightoffv1.CalculateCableResponse{CableAreaMm2: 6, DropV: req.GetCableLengthM() / 12, AllowedDropV: 0.6,
+		FuseA: 20, CurrentA: 13,
+		Steps:       madeUp("drop, out and back", req.GetCableLengthM()/12, "V"),
+		Assumptions: []string{"current not told: taken as 13 A"}}
 	for _, area := range []float64{0.5, 1, 1.5, 2.5, 4, 6, 10, 16, 25} {
-		out.Areas = append(out.Areas, &lightoffv1.AreaDrop{CableAreaMm2: area, DropVPerM: 0.5 / area, DropV: 0.5 / area * req.GetCableLengthM()})
+		out.Areas = append(out.Areas, &lightoffv1.AreaDrop{CableAreaMm2: area, DropVPerM: 0.5 / area,
+			DropV: 0.5 / area * req.GetCableLengthM()})
 	}
 	if req.CableAreaMm2 != nil {
 		out.OwnDropV = proto.Float64(0.5 / req.GetCableAreaMm2() * req.GetCableLengthM())
@@ -41,9 +46,11 @@ func (f *fake) CalculateCable(_ context.Context, req *lightoffv1.CalculateCableR
 	return out, nil
 }
 
-func (f *fake) CalculateStateOfCharge(_ context.Context, req *lightoffv1.CalculateStateOfChargeRequest) (*lightoffv1.CalculateStateOfChargeResponse, error) {
+func (f *fake) CalculateStateOfCharge(_ context.Context,
+	req *lightoffv1.CalculateStateOfChargeRequest) (*lightoffv1.CalculateStateOfChargeResponse, error) {
 	f.reckoning()
-	all := []*lightoffv1.ChargeBand{{BatteryChemistry: "flooded", ChargePercent: 57, LowPercent: 57, HighPercent: 62, FreezingPointC: proto.Float64(-28)},
+	all := []*lightoffv1.ChargeBand{{BatteryChemistry: "flooded", ChargePercent: 57, LowPercent: 57, HighPercent: 62,
+		FreezingPointC: proto.Float64(-28)},
 		{BatteryChemistry: "agm", ChargePercent: 50, LowPercent: 40, HighPercent: 67, FreezingPointC: proto.Float64(-8)},
 		{BatteryChemistry: "lithium", ChargePercent: 13, LowPercent: 12, HighPercent: 14}}
 	if req.GetBatteryChemistry() != "" {
@@ -52,25 +59,33 @@ func (f *fake) CalculateStateOfCharge(_ context.Context, req *lightoffv1.Calcula
 	return &lightoffv1.CalculateStateOfChargeResponse{Bands: all, Steps: madeUp("charge", 0.5, "")}, nil
 }
 
-func (f *fake) CalculateGlowVoltage(_ context.Context, req *lightoffv1.CalculateGlowVoltageRequest) (*lightoffv1.CalculateGlowVoltageResponse, error) {
+func (f *fake) CalculateGlowVoltage(_ context.Context,
+	req *lightoffv1.CalculateGlowVoltageRequest) (*lightoffv1.CalculateGlowVoltageResponse, error) {
 	f.reckoning()
-	out := &lightoffv1.CalculateGlowVoltageResponse{BatteryVoltageV: req.GetRestVoltageV() - 0.1, HeaterVoltageV: 10.4, UndervoltageLowV: 10, UndervoltageHighV: 10.8,
+	out := &lightoffv1.CalculateGlowVoltageResponse{BatteryVoltageV: req.GetRestVoltageV() - 0.1, HeaterVoltageV: 10.4,
+		UndervoltageLowV: 10, UndervoltageHighV: 10.8,
 		Steps: madeUp("voltage at the heater", 10.4, "V"), Assumptions: []string{"capacity not told: taken as 90 A h"}}
 	for i := range 61 {
-		out.Curve = append(out.Curve, &lightoffv1.StartMoment{AtS: float64(i), HeaterVoltageV: 10.4 - 0.6/(1+float64(i)), BatteryVoltageV: req.GetRestVoltageV() - 0.1})
+		out.Curve = append(out.Curve, &lightoffv1.StartMoment{AtS: float64(i), HeaterVoltageV: 10.4 - 0.6/(1+float64(i)),
+			BatteryVoltageV: req.GetRestVoltageV() - 0.1})
 	}
 	return out, nil
 }
 
-func (f *fake) CalculatePriming(_ context.Context, req *lightoffv1.CalculatePrimingRequest) (*lightoffv1.CalculatePrimingResponse, error) {
+func (f *fake) CalculatePriming(_ context.Context,
+	req *lightoffv1.CalculatePrimingRequest) (*lightoffv1.CalculatePrimingResponse, error) {
 	f.reckoning()
-	return &lightoffv1.CalculatePrimingResponse{LineVolumeMl: 3 * req.GetLineLengthM(), Strokes: 714, TimeS: 143, Steps: madeUp("strokes", 714, "")}, nil
+	return &lightoffv1.CalculatePrimingResponse{LineVolumeMl: 3 * req.GetLineLengthM(), Strokes: 714, TimeS: 143,
+		Steps: madeUp("strokes", 714, "")}, nil
 }
 
-func (f *fake) CalculateWaxingChance(_ context.Context, req *lightoffv1.CalculateWaxingChanceRequest) (*lightoffv1.CalculateWaxingChanceResponse, error) {
+func (f *fake) CalculateWaxingChance(_ context.Context,
+	req *lightoffv1.CalculateWaxingChanceRequest) (*lightoffv1.CalculateWaxingChanceResponse, error) {
 	f.reckoning()
-	return &lightoffv1.CalculateWaxingChanceResponse{ChancePercent: -req.GetAmbientTemperatureC(), LowPercent: -req.GetAmbientTemperatureC() / 4,
-		HighPercent: -req.GetAmbientTemperatureC() * 2, PluggingPointsC: []float64{-20, -15}, Steps: madeUp("chance of waxing", 0.12, "")}, nil
+	return &lightoffv1.CalculateWaxingChanceResponse{ChancePercent: -req.GetAmbientTemperatureC(),
+		LowPercent:  -req.GetAmbientTemperatureC() / 4,
+		HighPercent: -req.GetAmbientTemperatureC() * 2, PluggingPointsC: []float64{-20, -15},
+		Steps: madeUp("chance of waxing", 0.12, "")}, nil
 }
 
 // reckoning holds calculations up while a test wants it so.
@@ -105,7 +120,8 @@ func (f *fake) learns(t *testing.T, facts map[string]any) {
 			}
 			c.Told = slices.DeleteFunc(c.Told, func(t *lightoffv1.Told) bool { return t.GetObservation().GetId() == id })
 			if value != nil {
-				c.Told = append(c.Told, &lightoffv1.Told{Observation: o, Text: fmt.Sprintf("%s: %v", id, value), Event: c.GetLastEvent() + 1})
+				c.Told = append(c.Told, &lightoffv1.Told{Observation: o, Text: fmt.Sprintf("%s: %v", id, value),
+					Event: c.GetLastEvent() + 1})
 			}
 		}
 		return nil
@@ -137,13 +153,15 @@ func TestCardsComeWithWhatWasTold(t *testing.T) {
 
 	h.fake.learns(t, map[string]any{"cable_area": 1.5, "cable_length": 6.0})
 	p.There(worked("cable"))
-	assert.Contains(t, p.Text("[data-card=cable]"), "Your cable (1.5 mm², 6 m) would lose 2.0 V at a start; 6 mm² would lose 0.5 V.")
+	assert.Contains(t, p.Text("[data-card=cable]"),
+		"Your cable (1.5 mm², 6 m) would lose 2.0 V at a start; 6 mm² would lose 0.5 V.")
 	assert.Contains(t, p.Text("[data-card=cable]"), "Fuse for that load on 6 mm² or more: 20 A")
 	assert.Contains(t, p.Text("[data-card=cable]"), "It does not protect a thinner cable.")
 	assert.Contains(t, p.Text("[data-card=cable]"), "The heater’s own instructions come first.")
 	label := pagetest.Eval[string](p, `document.querySelector("[data-card=cable] svg").getAttribute("aria-label")`)
 	assert.Contains(t, label, "would lose 2.0 V", "the plot is told in words")
-	assert.Equal(t, 1, pagetest.Eval[int](p, `document.querySelectorAll("[data-card=cable] .spot").length`), "the own cable is marked")
+	assert.Equal(t, 1, pagetest.Eval[int](p, `document.querySelectorAll("[data-card=cable] .spot").length`),
+		"the own cable is marked")
 	p.Click("[data-card=cable] summary")
 	table := p.Text("[data-card=cable] .working")
 	for _, part := range []string{"drop, out and back", "a·b = 2 × 3 = 0.5 V", "made up for a test"} {
@@ -160,7 +178,8 @@ func TestCardsComeWithWhatWasTold(t *testing.T) {
 	assert.Equal(t, []string{"cable", "battery", "start"}, cards(p))
 	assert.Contains(t, p.Text("[data-card=battery]"), "12.3 V at rest means a different charge for each kind of battery.")
 	assert.Contains(t, p.Text("[data-card=start]"), "the heater would get 9.8 V at first and 10.4 V once the plug glows")
-	assert.Equal(t, 2, pagetest.Eval[int](p, `document.querySelectorAll("[data-card=start] .band").length`), "where boards call it under-voltage is shaded")
+	assert.Equal(t, 2, pagetest.Eval[int](p, `document.querySelectorAll("[data-card=start] .band").length`),
+		"where boards call it under-voltage is shaded")
 	h.fake.learns(t, map[string]any{"battery_chemistry": "agm", "ambient_temperature": -12.0, "glow_voltage_heater": 9.5})
 	p.Wait(`document.querySelector("[data-card=battery] h3").textContent.startsWith("12.3 V at rest: AGM holds about 50 %; charts differ between 40 and 67 %.")`)
 	assert.Contains(t, p.Text("[data-card=battery]"), "freeze at −8 °C. Never charge a frozen battery.")
@@ -168,7 +187,8 @@ func TestCardsComeWithWhatWasTold(t *testing.T) {
 
 	h.fake.learns(t, map[string]any{"fuel_kind": "winter_diesel"})
 	p.There(worked("waxing"))
-	assert.Contains(t, p.Text("[data-card=waxing]"), "winter diesel at −12 °C waxes with a chance of 12 %, by grade 3 % to 24 %.")
+	assert.Contains(t, p.Text("[data-card=waxing]"),
+		"winter diesel at −12 °C waxes with a chance of 12 %, by grade 3 % to 24 %.")
 	h.fake.learns(t, map[string]any{"ambient_temperature": 4.0})
 	p.Wait(`!document.querySelector("[data-card=waxing]")`)
 	h.fake.learns(t, map[string]any{"charging_now": "solar"})
@@ -189,7 +209,8 @@ func TestCardThatAsks(t *testing.T) {
 	p.Do(chromedp.SetValue(chromedp.CSS("[name=lineLengthM]"), "5,5"), chromedp.Focus(chromedp.CSS("[name=lineLengthM]")))
 	p.Press(kb.Enter)
 	p.There(worked("priming"))
-	assert.Contains(t, p.Text("[data-card=priming]"), "This line holds 16.5 mL: about 714 strokes, 2 min 23 s, to fill it when empty.")
+	assert.Contains(t, p.Text("[data-card=priming]"),
+		"This line holds 16.5 mL: about 714 strokes, 2 min 23 s, to fill it when empty.")
 	assert.Contains(t, p.Text("[data-card=priming]"), "never burn it off")
 	assert.Equal(t, "lineLengthM", pagetest.Eval[string](p, "document.activeElement.name"), "the focus stays in the form")
 	assert.Equal(t, before, h.fake.events("card-1"))
@@ -204,7 +225,8 @@ func TestCardThatAsks(t *testing.T) {
 func TestCardsRefusedClosedAndPrinted(t *testing.T) {
 	h := newHouse(t)
 	p := pagetest.NewTab(t, 1280, 900)
-	toldFacts(t, p, h, map[string]any{"cable_area": 2.5, "cable_length": 300.0, "fuel_kind": "hvo", "ambient_temperature": -0.4})
+	toldFacts(t, p, h, map[string]any{"cable_area": 2.5, "cable_length": 300.0, "fuel_kind": "hvo",
+		"ambient_temperature": -0.4})
 	p.Wait(`document.querySelector("[data-card=cable] .bad")?.textContent === "Cannot be worked out: Length one way, m: is 300 m, but must lie between 0 and 100 m"`)
 	p.There(worked("waxing"))
 	assert.Contains(t, p.Text("[data-card=waxing]"), "a chance of < 1 %.", "no chance is zero")
@@ -253,7 +275,8 @@ func TestCardsLooks(t *testing.T) {
 				p.Scheme(scheme)
 				toldFacts(t, p, h, nil)
 				release := h.fake.hold()
-				h.fake.learns(t, map[string]any{"cable_area": 1.5, "cable_length": 6.0, "rest_voltage": 12.3, "line_length": 4.0, "ambient_temperature": -12.0, "fuel_kind": "winter_diesel"})
+				h.fake.learns(t, map[string]any{"cable_area": 1.5, "cable_length": 6.0, "rest_voltage": 12.3, "line_length": 4.0,
+					"ambient_temperature": -12.0, "fuel_kind": "winter_diesel"})
 				p.Open("sums")
 				p.There("[data-card=waxing]")
 				stand := `["#log", "#question", "#say", "#face", "#suspected", "#plan", "#cards"].map((css) => document.querySelector(css)).filter((e) => e && e.checkVisibility()).map((e) => e.getBoundingClientRect().y).join()`
@@ -282,7 +305,8 @@ func TestCardsAreAccessible(t *testing.T) {
 			p := pagetest.NewTab(t, 360, 740)
 			p.NeedAudit()
 			p.Scheme(scheme)
-			toldFacts(t, p, h, map[string]any{"cable_area": 1.5, "cable_length": 6.0, "rest_voltage": 12.3, "line_length": 4.0, "ambient_temperature": -12.0, "fuel_kind": "winter_diesel"})
+			toldFacts(t, p, h, map[string]any{"cable_area": 1.5, "cable_length": 6.0, "rest_voltage": 12.3, "line_length": 4.0,
+				"ambient_temperature": -12.0, "fuel_kind": "winter_diesel"})
 			p.Open("sums")
 			p.There(worked("waxing"))
 			pagetest.Eval[chromedp.Void](p, `document.querySelectorAll("#cards details").forEach((d) => { d.open = true; })`)
@@ -301,14 +325,17 @@ func TestCardsInGerman(t *testing.T) {
 	p.Click("#lang-de")
 	p.Close()
 	p.Wait(`document.querySelector("[data-card=cable] h3").textContent.startsWith("Dein Kabel (1,5 mm², 6,5 m) würde beim Start 2,2 V verlieren")`)
-	assert.Equal(t, "Schließen: Kabel", pagetest.Eval[string](p, `document.querySelector("[data-card=cable] .off").getAttribute("aria-label")`))
+	assert.Equal(t, "Schließen: Kabel", pagetest.Eval[string](p,
+		`document.querySelector("[data-card=cable] .off").getAttribute("aria-label")`))
 }
 
 // TestCalculationsOverTheBridge asks as the page does.
 func TestCalculationsOverTheBridge(t *testing.T) {
 	p := dial(t, serve(t, newFake(), webui.Options{}))
-	for i, text := range []string{`"calculate_cable", "request": {"cableLengthM": 6}`, `"calculate_state_of_charge", "request": {"restVoltageV": 12.3}`,
-		`"calculate_glow_voltage", "request": {"restVoltageV": 12.3, "cableAreaMm2": 2.5, "cableLengthM": 5}`, `"calculate_priming", "request": {"lineLengthM": 5}`,
+	for i, text := range []string{`"calculate_cable", "request": {"cableLengthM": 6}`,
+		`"calculate_state_of_charge", "request": {"restVoltageV": 12.3}`,
+		`"calculate_glow_voltage", "request": {"restVoltageV": 12.3, "cableAreaMm2": 2.5, "cableLengthM": 5}`,
+		`"calculate_priming", "request": {"lineLengthM": 5}`,
 		`"calculate_waxing_chance", "request": {"fuelKind": "hvo", "ambientTemperatureC": -3}`} {
 		p.send(fmt.Sprintf(`{"re": %d, "do": %s}`, i+1, text))
 		_, raw, err := p.conn.ReadMessage()

@@ -13,8 +13,8 @@ import (
 	"lightoff/webui/frame"
 )
 
-// How long the rules of danger are served before the service is asked again, how long it is left alone after it could not
-// be reached, and how long a page waits for it.
+// How long the rules of danger are served before the service is asked again, how long it is left alone after it could
+// not be reached, and how long a page waits for it.
 const (
 	dangersFor   = time.Minute
 	dangersAgain = 5 * time.Second
@@ -62,7 +62,8 @@ func (d *dangers) in(ctx context.Context, locale string) string {
 	return now.text
 }
 
-// forPage writes the rules for a document. A danger that has its steps needs no text besides: that says the same once more.
+// forPage writes the rules for a document. A danger that has its steps needs no text besides: that says the same once
+// more.
 func forPage(reply *lightoffv1.ListDangersResponse) (string, error) {
 	for _, rule := range reply.GetRules() {
 		if len(rule.GetDanger().GetSteps()) > 0 {

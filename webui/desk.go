@@ -19,8 +19,8 @@ const deskCookie = "lightoff-desk"
 // deskStays is how long a browser keeps it: a shift.
 const deskStays = 12 * time.Hour
 
-// ownOrigin reports whether a request was made by a page of this host. Unlike for the socket of an owner, whose key is in
-// each request, a browser's word is needed, for the cookie comes by itself.
+// ownOrigin reports whether a request was made by a page of this host. Unlike for the socket of an owner, whose key is
+// in each request, a browser's word is needed, for the cookie comes by itself.
 func ownOrigin(r *http.Request) bool {
 	site := r.Header.Get("Sec-Fetch-Site")
 	return r.Header.Get("Origin") != "" && originAllowed(r, nil) && (site == "" || site == "same-origin")
@@ -49,7 +49,8 @@ func (b *bridge) deskSignIn(w http.ResponseWriter, r *http.Request) {
 }
 
 func (b *bridge) setDeskCookie(w http.ResponseWriter, r *http.Request, token string, age int) {
-	http.SetCookie(w, &http.Cookie{Name: deskCookie, Value: token, Path: "/desk", MaxAge: age, HttpOnly: true, SameSite: http.SameSiteStrictMode,
+	http.SetCookie(w, &http.Cookie{Name: deskCookie, Value: token, Path: "/desk", MaxAge: age, HttpOnly: true,
+		SameSite: http.SameSiteStrictMode,
 		// The browser knows whether the way to us is safe, also where something before us ends TLS.
 		Secure: strings.HasPrefix(r.Header.Get("Origin"), "https://")})
 	w.Header().Set("Cache-Control", "no-store")
@@ -83,7 +84,8 @@ func deskToken(r *http.Request) string {
 
 // asDesk reports whether a token is a desk's, and otherwise answers the request.
 func (b *bridge) asDesk(w http.ResponseWriter, r *http.Request, token string) bool {
-	if b.opts.SignIn == nil || token == "" || strings.ContainsFunc(token, func(r rune) bool { return r <= ' ' || r > '~' }) {
+	if b.opts.SignIn == nil || token == "" || strings.ContainsFunc(token,
+		func(r rune) bool { return r <= ' ' || r > '~' }) {
 		http.Error(w, "not signed in", http.StatusUnauthorized)
 		return false
 	}

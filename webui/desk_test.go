@@ -43,9 +43,11 @@ func TestThemeOfASite(t *testing.T) {
 		{"danger is not for sale", "danger=%23ffffff", ""},
 	}
 	for _, tt := range tests {
-		js := fmt.Sprintf(`import(document.querySelector("[href$='state.js']").href.replace("state.js", "framed.js")).then((m) => {
+		js := fmt.Sprintf(
+			`import(document.querySelector("[href$='state.js']").href.replace("state.js", "framed.js")).then((m) => {
 			const ours = %s, p = m.palette(new URLSearchParams(%q), ours);
-			return p === null ? "" : p.danger === ours.danger && p.alert === ours.alert ? p.paper : "danger changed"; })`, ours, tt.query)
+			return p === null ? "" : p.danger === ours.danger && p.alert === ours.alert ? p.paper : "danger changed"; })`, ours,
+			tt.query)
 		assert.Equal(t, tt.want, pagetest.Eval[string](p, js), tt.name)
 	}
 }
@@ -54,8 +56,10 @@ func TestThemeOfASite(t *testing.T) {
 func TestFramesOfOtherSites(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{Embed: []string{"https://forum.example", "https://boats.example:8443"}})
 	for host, want := range map[string]int{
-		"https://forum.example": 200, "https://boats.example:8443": 200, "https://FORUM.example": 403, "https://forum.example/": 403,
-		"https://forum.example.evil.example": 403, "https://boats.example": 403, "https://forum.example *": 403, "null": 403, "": 403, "*": 403,
+		"https://forum.example": 200, "https://boats.example:8443": 200, "https://FORUM.example": 403,
+		"https://forum.example/":             403,
+		"https://forum.example.evil.example": 403, "https://boats.example": 403, "https://forum.example *": 403, "null": 403,
+		"": 403, "*": 403,
 	} {
 		resp, body := get(t, site.URL+"/embed?host="+url.QueryEscape(host), nil)
 		assert.Equal(t, want, resp.StatusCode, host)
@@ -88,22 +92,24 @@ func TestLaterModulesComeLater(t *testing.T) {
 	}
 }
 
-// TestRangeOfAShare: the whiskers of the plot that holds what was said against what was so. Values for 95 in 100 are those of
-// Newcombe, Two-sided confidence intervals for the single proportion, Statistics in Medicine 17 (1998), table I, method 3; from memory,
-// and as the formula gives them.
+// TestRangeOfAShare: the whiskers of the plot that holds what was said against what was so. Values for 95 in 100 are
+// those of Newcombe, Two-sided confidence intervals for the single proportion, Statistics in Medicine 17 (1998), table
+// I, method 3; from memory, and as the formula gives them.
 func TestRangeOfAShare(t *testing.T) {
 	p := visit(t, newHouse(t), "/")
 	for _, tt := range []struct{ right, n, low, high float64 }{
 		{81, 263, 0.2553, 0.3662}, {15, 148, 0.0624, 0.1605}, {0, 20, 0, 0.1611}, {1, 29, 0.0061, 0.1718},
 	} {
-		js := fmt.Sprintf(`import(document.querySelector("[href$='state.js']").href.replace("state.js", "trends.js")).then((m) => m.shareRange(%g, %g, 1.959964))`, tt.right, tt.n)
+		js := fmt.Sprintf(`import(document.querySelector("[href$='state.js']").href.replace("state.js", `+
+			`"trends.js")).then((m) => m.shareRange(%g, %g, 1.959964))`, tt.right, tt.n)
 		got := pagetest.Eval[[]float64](p, js)
 		assert.InDelta(t, tt.low, got[0], 5e-5, "%g of %g", tt.right, tt.n)
 		assert.InDelta(t, tt.high, got[1], 5e-5, "%g of %g", tt.right, tt.n)
 	}
 }
 
-// TestGroupsOfCalls: danger stands before all, an alarm is what nobody attends to, and what has been quiet for a day waits no more.
+// TestGroupsOfCalls: danger stands before all, an alarm is what nobody attends to, and what has been quiet for a day
+// waits no more.
 func TestGroupsOfCalls(t *testing.T) {
 	p := visit(t, newHouse(t), "/")
 	js := `import(document.querySelector("[href$='state.js']").href.replace("state.js", "calls.js")).then((m) => {
@@ -117,6 +123,9 @@ func TestGroupsOfCalls(t *testing.T) {
 			{ id: "over", changedAt: at(1), closing: {}, dangers: [{ severity: "SEVERITY_NO_START" }] }];
 		return [calls.map((c) => c.id + " " + m.groupOf(c, now)).join(), calls.filter(m.isAlarm).map((c) => c.id).join(),
 			[at(0.01), at(0.5), at(5), at(60)].map((t) => m.since(t, now).replace(/ .*/, "")).slice(0, 1).join()].join("|"); })`
-	pagetest.Eval[chromedp.Void](p, `import(document.querySelector("[href$='state.js']").href.replace("state.js", "text.js")).then((m) => m.speakMore()).then(() => 0)`)
-	assert.Equal(t, "leave danger,had danger,care waiting,held held,quiet quiet,over ended|leave|0:36", pagetest.Eval[string](p, js))
+	pagetest.Eval[chromedp.Void](p,
+		`import(document.querySelector("[href$='state.js']").href.replace("state.js", "text.js")).then((m) => `+
+			`m.speakMore()).then(() => 0)`)
+	assert.Equal(t, "leave danger,had danger,care waiting,held held,quiet quiet,over ended|leave|0:36",
+		pagetest.Eval[string](p, js))
 }

@@ -13,7 +13,8 @@ import (
 // Specification defines beta: flat on a table 0, upright 90, beyond upright it falls again.
 func TestSlope(t *testing.T) {
 	p := onPhone(t, newHouse(t), "/?lang=en")
-	got := pagetest.Eval[[]float64](p, `import(`+module("rhythm.js")+`).then((m) => [0, 38, 90, 142, -30, 180].map(m.slope))`)
+	got := pagetest.Eval[[]float64](p,
+		`import(`+module("rhythm.js")+`).then((m) => [0, 38, 90, 142, -30, 180].map(m.slope))`)
 	assert.InDeltaSlice(t, []float64{0, 38, 90, 38, -30, 0}, got, 1e-9)
 	steady := pagetest.Eval[[]bool](p, `import(`+module("rhythm.js")+`).then((m) => {
 		const at = (...degrees) => degrees.map((d, i) => ({at: 100 * i, degrees: d}));
@@ -27,8 +28,8 @@ func module(name string) string {
 	return fmt.Sprintf(`new URL(%q, document.querySelector("script[type=module][src]").src).href`, name)
 }
 
-// TestHearsStrokes plays half a minute of synthesised sound through the page's own ear, faster than it sounds: clicks in noise at a
-// known rate, with every seventh left out, between bangs, in noise too loud for them, and silence.
+// TestHearsStrokes plays half a minute of synthesised sound through the page's own ear, faster than it sounds: clicks
+// in noise at a known rate, with every seventh left out, between bangs, in noise too loud for them, and silence.
 func TestHearsStrokes(t *testing.T) {
 	p := onPhone(t, newHouse(t), "/?lang=en")
 	hear := func(rate float64, skip, other int, click, noise float64) (verdict string, strokes float64) {

@@ -17,8 +17,8 @@ import (
 type Options struct {
 	// Logger hears of refused and broken sockets. Nil keeps silent. No conversation key is ever logged.
 	Logger *slog.Logger
-	// Hosts are the names that the pages are reached by, without ports, in lower case; requests for others are refused. Empty takes
-	// all.
+	// Hosts are the names that the pages are reached by, without ports, in lower case; requests for others are refused.
+	// Empty takes all.
 	Hosts []string
 	// AllowedOrigins may open the socket besides the page's own host, each written as browsers send it in the Origin
 	// header, for example "https://forum.example". A request without Origin is no browser's and is let through.
@@ -48,8 +48,9 @@ type Options struct {
 }
 
 // Handler serves the pages "/", "/c/{key}", "/look/{key}", "/desk" and, in a frame, "/embed", their files below
-// "/static/", the bridge at "/socket" and, for who is signed in, at "/desk/socket", and "/widget.js"; what browsers keep to work without a signal
-// is told by "/service.js" and lies below "/offline/". It calls the service through conn, which may be a network connection or one within the process.
+// "/static/", the bridge at "/socket" and, for who is signed in, at "/desk/socket", and "/widget.js"; what browsers
+// keep to work without a signal is told by "/service.js" and lies below "/offline/". It calls the service through conn,
+// which may be a network connection or one within the process.
 func Handler(conn grpc.ClientConnInterface, opts Options) http.Handler {
 	if opts.Logger == nil {
 		opts.Logger = slog.New(slog.DiscardHandler)
@@ -102,10 +103,12 @@ func orElse(d, otherwise time.Duration) time.Duration {
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
 	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
 
-// An owner's page may be put on a home screen, and may start two scripts of ours as workers: the one policy of trusted types,
-// that of offline.js, lets no others start. Only the worker that thinks may compile WebAssembly, which is its script's own policy.
+// An owner's page may be put on a home screen, and may start two scripts of ours as workers: the one policy of trusted
+// types, that of offline.js, lets no others start. Only the worker that thinks may compile WebAssembly, which is its
+// script's own policy.
 var (
-	ownersPolicy = strings.NewReplacer("trusted-types 'none'", "trusted-types lightoff", "img-src", "manifest-src 'self'; img-src").Replace(policy)
+	ownersPolicy = strings.NewReplacer("trusted-types 'none'", "trusted-types lightoff", "img-src",
+		"manifest-src 'self'; img-src").Replace(policy)
 	enginePolicy = strings.Replace(policy, "script-src 'self'", "script-src 'self' 'wasm-unsafe-eval'", 1)
 )
 
@@ -138,8 +141,8 @@ func originAllowed(r *http.Request, allowed []string) bool {
 	return origin == "https://"+r.Host || r.TLS == nil && origin == "http://"+r.Host
 }
 
-// atHome refuses requests for other hosts than the listed ones, for another site's name may be made to lead here, with that site's
-// scripts in the visitor's browser. An empty list takes all.
+// atHome refuses requests for other hosts than the listed ones, for another site's name may be made to lead here, with
+// that site's scripts in the visitor's browser. An empty list takes all.
 func atHome(hosts []string, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		host := r.Host

@@ -75,7 +75,8 @@ func TestConflictAddsUp(t *testing.T) {
 func TestJointOfPermutedVariables(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m, q := entered(t)
-		order := rapid.Permutation([]bayes.VarID{0, 1, bayes.VarID(len(m.cards) - 1)}[:2+min(1, len(m.cards)-2)]).Draw(t, "order")
+		order := rapid.Permutation([]bayes.VarID{0, 1, bayes.VarID(len(m.cards) - 1)}[:2+min(1, len(m.cards)-2)]).Draw(t,
+			"order")
 		reversed := slices.Clone(order)
 		slices.Reverse(reversed)
 		one, err := q.Joint(order)

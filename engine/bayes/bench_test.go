@@ -168,8 +168,9 @@ func BenchmarkFirstMutualInformation(b *testing.B) {
 }
 
 // BenchmarkStandardNetworks asks for all posteriors in several ways: entering one set of observations after the other
-// (set), one observation more or less (one), the sets on all cores at once (parallel), and with the network compiled anew
-// for each set, as an engine does that triangulates after entering observations (given). Reports the size of the tree.
+// (set), one observation more or less (one), the sets on all cores at once (parallel), and with the network compiled
+// anew for each set, as an engine does that triangulates after entering observations (given). Reports the size of the
+// tree.
 func BenchmarkStandardNetworks(b *testing.B) {
 	for _, name := range append(slices.Clone(referenceNetworks), "munin1") {
 		b.Run(name, func(b *testing.B) { benchmarkNetwork(b, name) })

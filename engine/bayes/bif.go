@@ -420,7 +420,8 @@ func (p *bifParser) distribution(block bifBlock) {
 		p.problem(block.variables[0], "%v", c.problems[0])
 		return
 	}
-	t := &bifTable{bifParser: p, c: c, child: child, parents: parents, width: c.card(child), rows: make([][]float64, count)}
+	t := &bifTable{bifParser: p, c: c, child: child, parents: parents, width: c.card(child),
+		rows: make([][]float64, count)}
 	t.fill(block)
 	if len(p.problems) == before {
 		p.b.Table(child, parents, slices.Concat(t.rows...))

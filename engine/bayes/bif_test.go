@@ -66,38 +66,46 @@ func TestReadBIFReportsWhere(t *testing.T) {
 	const pa = "probability ( A ) { table 0.5, 0.5; }\n"
 	const b = "variable B { type discrete [2] { x, y }; }\n"
 	tests := map[string]struct{ text, want string }{
-		"keyword":            {"network n {}\n  nonsense", `2:3: want network, variable or probability, have "nonsense"`},
-		"punctuation":        {"{", `1:1: want network, variable or probability, have "{"`},
-		"unclosed block":     {"network n {", `1:12: want a property, have the end of the file`},
-		"unclosed property":  {"network n { property", `1:21: want ";", have the end of the file`},
-		"unclosed comment":   {"network /* n", `1:9: comment without end`},
-		"unclosed quote":     {"network \"n", `1:9: quote without end`},
-		"no name":            {"variable { }", `1:10: want a variable's name, have "{"`},
-		"no type":            {"variable A { }", `1:10: variable "A" has no type`},
-		"two types":          {"variable A { type discrete [1] { x }; type", `1:39: want "}", have "type"`},
-		"continuous":         {"variable A { type real", `1:19: want "discrete", have "real"`},
-		"count":              {"variable A { type discrete [3] { x, y }; }", `1:29: 3 states announced, 2 given`},
-		"repeated state":     {"variable A { type discrete [2] { x, x }; }", `1:37: state "x" is given twice`},
-		"repeated variable":  {a + a, `2:10: variable "A" is defined twice`},
-		"unknown variable":   {a + pa + "probability ( C ) { table 1; }", `3:15: unknown variable "C"`},
-		"unknown parent":     {a + "probability ( A | C ) { table 1; }", `2:19: unknown variable "C"`},
-		"parent twice":       {a + pa + b + "probability ( B | A, A ) { table 1; }", `4:22: variable "A" is given twice`},
-		"nothing":            {a + "probability ( ) { }", `2:15: probability of nothing`},
-		"two blocks":         {a + pa + pa, `3:15: variable "A" has two probability blocks`},
-		"no block":           {a, `1:10: variable "A" has no probability block`},
-		"number":             {a + "probability ( A ) { table 0.5, half; }", `2:32: want a number, have "half"`},
-		"NaN":                {a + "probability ( A ) { table 0.5, nan; }", `2:32: want a number, have "nan"`},
-		"sum":                {a + "probability ( A ) { table 0.5, 0.6; }", `2:21: the row of variable "A" sums to 1.1, not to one`},
-		"table length":       {a + "probability ( A ) { table 1; }", `2:21: table of 1 numbers, want 2`},
-		"entry":              {a + "probability ( A ) { row 1; }", `2:21: want table, default or a parent combination, have "row"`},
-		"missing row":        {a + pa + b + "probability ( B | A ) { (x) 1, 0; }", `4:15: no row of variable "B" for A=y`},
-		"second row":         {a + pa + b + "probability ( B | A ) { (x) 1, 0; (x) 1, 0; default 1, 0; }", `4:35: second row of variable "B" for A=x`},
-		"second default":     {a + pa + b + "probability ( B | A ) { default 1, 0; default 1, 0; }", `4:39: second default`},
-		"default sum":        {a + pa + b + "probability ( B | A ) { default 1, 1; }", `4:25: the default row sums to 2, not to one`},
-		"row length":         {a + pa + b + "probability ( B | A ) { (x) 1; default 1, 0; }", `4:25: the row of variable "B" for A=x has 1 entries, not 2`},
-		"unknown state":      {a + pa + b + "probability ( B | A ) { (z) 1, 0; default 1, 0; }", `4:26: variable "A" has no state "z"`},
-		"states for parents": {a + pa + b + "probability ( B | A ) { (x, x) 1, 0; default 1, 0; }", `4:25: 2 parent states for 1 parents`},
-		"cycle":              {a + b + "probability ( A | B ) { default 1, 0; }\nprobability ( B | A ) { default 1, 0; }", `cycle: A -> B -> A`},
+		"keyword":           {"network n {}\n  nonsense", `2:3: want network, variable or probability, have "nonsense"`},
+		"punctuation":       {"{", `1:1: want network, variable or probability, have "{"`},
+		"unclosed block":    {"network n {", `1:12: want a property, have the end of the file`},
+		"unclosed property": {"network n { property", `1:21: want ";", have the end of the file`},
+		"unclosed comment":  {"network /* n", `1:9: comment without end`},
+		"unclosed quote":    {"network \"n", `1:9: quote without end`},
+		"no name":           {"variable { }", `1:10: want a variable's name, have "{"`},
+		"no type":           {"variable A { }", `1:10: variable "A" has no type`},
+		"two types":         {"variable A { type discrete [1] { x }; type", `1:39: want "}", have "type"`},
+		"continuous":        {"variable A { type real", `1:19: want "discrete", have "real"`},
+		"count":             {"variable A { type discrete [3] { x, y }; }", `1:29: 3 states announced, 2 given`},
+		"repeated state":    {"variable A { type discrete [2] { x, x }; }", `1:37: state "x" is given twice`},
+		"repeated variable": {a + a, `2:10: variable "A" is defined twice`},
+		"unknown variable":  {a + pa + "probability ( C ) { table 1; }", `3:15: unknown variable "C"`},
+		"unknown parent":    {a + "probability ( A | C ) { table 1; }", `2:19: unknown variable "C"`},
+		"parent twice":      {a + pa + b + "probability ( B | A, A ) { table 1; }", `4:22: variable "A" is given twice`},
+		"nothing":           {a + "probability ( ) { }", `2:15: probability of nothing`},
+		"two blocks":        {a + pa + pa, `3:15: variable "A" has two probability blocks`},
+		"no block":          {a, `1:10: variable "A" has no probability block`},
+		"number":            {a + "probability ( A ) { table 0.5, half; }", `2:32: want a number, have "half"`},
+		"NaN":               {a + "probability ( A ) { table 0.5, nan; }", `2:32: want a number, have "nan"`},
+		"sum": {a + "probability ( A ) { table 0.5, 0.6; }",
+			`2:21: the row of variable "A" sums to 1.1, not to one`},
+		"table length": {a + "probability ( A ) { table 1; }", `2:21: table of 1 numbers, want 2`},
+		"entry": {a + "probability ( A ) { row 1; }",
+			`2:21: want table, default or a parent combination, have "row"`},
+		"missing row": {a + pa + b + "probability ( B | A ) { (x) 1, 0; }", `4:15: no row of variable "B" for A=y`},
+		"second row": {a + pa + b + "probability ( B | A ) { (x) 1, 0; (x) 1, 0; default 1, 0; }",
+			`4:35: second row of variable "B" for A=x`},
+		"second default": {a + pa + b + "probability ( B | A ) { default 1, 0; default 1, 0; }", `4:39: second default`},
+		"default sum": {a + pa + b + "probability ( B | A ) { default 1, 1; }",
+			`4:25: the default row sums to 2, not to one`},
+		"row length": {a + pa + b + "probability ( B | A ) { (x) 1; default 1, 0; }",
+			`4:25: the row of variable "B" for A=x has 1 entries, not 2`},
+		"unknown state": {a + pa + b + "probability ( B | A ) { (z) 1, 0; default 1, 0; }",
+			`4:26: variable "A" has no state "z"`},
+		"states for parents": {a + pa + b + "probability ( B | A ) { (x, x) 1, 0; default 1, 0; }",
+			`4:25: 2 parent states for 1 parents`},
+		"cycle": {a + b + "probability ( A | B ) { default 1, 0; }\nprobability ( B | A ) { default 1, 0; }",
+			`cycle: A -> B -> A`},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -114,7 +122,8 @@ func TestReadBIFPassesReadErrorsOn(t *testing.T) {
 
 // Whatever the text, the reader neither panics nor returns both or neither of a network and an error.
 func FuzzReadBIF(f *testing.F) {
-	for _, text := range []string{burglary, asia, student, "network n { } /*", "variable A { type discrete [ 2 ] {", `probability ( "A`} {
+	for _, text := range []string{burglary, asia, student, "network n { } /*", "variable A { type discrete [ 2 ] {",
+		`probability ( "A`} {
 		f.Add(text)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
@@ -159,10 +168,12 @@ func TestReadBIFRefusesTablesTooLarge(t *testing.T) {
 	var parents []string
 	for i := range 27 {
 		name := "v" + strings.Repeat("x", i)
-		text.WriteString("variable " + name + " { type discrete [ 2 ] { a, b }; }\nprobability ( " + name + " ) { table 0.5, 0.5; }\n")
+		text.WriteString("variable " + name + " { type discrete [ 2 ] { a, b }; }\nprobability ( " + name +
+			" ) { table 0.5, 0.5; }\n")
 		parents = append(parents, name)
 	}
-	text.WriteString("variable child { type discrete [ 2 ] { a, b }; }\nprobability ( child | " + strings.Join(parents, ", ") + " ) { default 1, 0; }")
+	text.WriteString("variable child { type discrete [ 2 ] { a, b }; }\nprobability ( child | " +
+		strings.Join(parents, ", ") + " ) { default 1, 0; }")
 	_, err := bayes.ReadBIF(strings.NewReader(text.String()))
 	require.EqualError(t, err, `56:15: the table of variable "child" has more than 134217728 entries`)
 }

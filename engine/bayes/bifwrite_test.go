@@ -88,7 +88,8 @@ func TestWriteBIFKeepsStandardNetworks(t *testing.T) {
 
 func TestWriteBIFQuotesStrangeNames(t *testing.T) {
 	var b bayes.Builder
-	for i, name := range []string{"//", "/*", "a//b", "a/*b", "{", "line\nbreak", "property", "|", " ", "table", "\xff", "ü", "\v"} {
+	for i, name := range []string{"//", "/*", "a//b", "a/*b", "{", "line\nbreak", "property", "|", " ", "table", "\xff",
+		"ü", "\v"} {
 		v := b.Add(name, name, "", "default", fmt.Sprint("s", i))
 		b.Table(v, nil, []float64{0.1, 0.2, 0.3, 0.4})
 		if i > 0 {
@@ -124,11 +125,13 @@ func TestWriteBIFReportsWhatItCannotWrite(t *testing.T) {
 	n, err := b.Build()
 	require.NoError(t, err)
 	var text bytes.Buffer
-	require.EqualError(t, bayes.WriteBIF(&text, n), `the name "5\" pipe" contains a quote, which the format cannot express`)
+	require.EqualError(t, bayes.WriteBIF(&text, n),
+		`the name "5\" pipe" contains a quote, which the format cannot express`)
 
 	n, err = manyCauses(20).Build()
 	require.NoError(t, err)
-	require.EqualError(t, bayes.WriteBIF(&text, n), `the full table of the noisy family of "effect" has more than 1048576 entries`)
+	require.EqualError(t, bayes.WriteBIF(&text, n),
+		`the full table of the noisy family of "effect" has more than 1048576 entries`)
 	require.Zero(t, text.Len())
 }
 

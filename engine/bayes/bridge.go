@@ -135,8 +135,8 @@ func (b *bridge) build(product []float64, scratch *[]float64) {
 	}
 }
 
-// drop leaves out the rows, columns and blocks of zeros, which hard findings make. What is left are the same sums to the
-// last bit, for only zeros were added.
+// drop leaves out the rows, columns and blocks of zeros, which hard findings make. What is left are the same sums to
+// the last bit, for only zeros were added.
 func (b *bridge) drop() {
 	l := b.layout
 	both, out, in := make([]bool, l.both), make([]bool, l.out), make([]bool, l.in)

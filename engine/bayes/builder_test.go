@@ -24,20 +24,27 @@ func TestBuildReports(t *testing.T) {
 		want  string
 	}{
 		{"no distribution", func(b *bayes.Builder) { b.Add("A", "x", "y") }, `variable "A" has no distribution`},
-		{"two distributions", func(b *bayes.Builder) { b.Table(coin(b, "A"), nil, []float64{0.5, 0.5}) }, `variable "A" has two distributions`},
+		{"two distributions", func(b *bayes.Builder) { b.Table(coin(b, "A"), nil, []float64{0.5, 0.5}) },
+			`variable "A" has two distributions`},
 		{"two names", func(b *bayes.Builder) { coin(b, "A"); coin(b, "A") }, `variable "A" is defined twice`},
 		{"no name", func(b *bayes.Builder) { coin(b, "") }, `variable 0 has no name`},
 		{"no states", func(b *bayes.Builder) { b.Table(b.Add("A"), nil, nil) }, `variable "A" has no states`},
-		{"two states", func(b *bayes.Builder) { b.Table(b.Add("A", "x", "x"), nil, []float64{1, 0}) }, `variable "A" has two states "x"`},
+		{"two states", func(b *bayes.Builder) { b.Table(b.Add("A", "x", "x"), nil, []float64{1, 0}) },
+			`variable "A" has two states "x"`},
 		{"row sum", func(b *bayes.Builder) {
 			a := coin(b, "A")
 			b.Table(b.Add("B", "x", "y"), []bayes.VarID{a}, []float64{0.5, 0.5, 0.5, 0.47})
 		}, `the row of variable "B" for A=yes sums to 0.97, not to one`},
-		{"NaN", func(b *bayes.Builder) { b.Table(b.Add("A", "x", "y"), nil, []float64{math.NaN(), 1}) }, `the row of variable "A" holds the probability NaN`},
-		{"negative", func(b *bayes.Builder) { b.Table(b.Add("A", "x", "y"), nil, []float64{-0.5, 1.5}) }, `the row of variable "A" holds the probability -0.5`},
-		{"length", func(b *bayes.Builder) { b.Table(b.Add("A", "x", "y"), nil, []float64{1}) }, `the table of variable "A" has 1 entries, not 2`},
-		{"unknown parent", func(b *bayes.Builder) { b.Table(b.Add("A", "x"), []bayes.VarID{7}, []float64{1}) }, `variable "A" has variable 7 of 1 as a parent`},
-		{"unknown child", func(b *bayes.Builder) { b.Table(7, nil, []float64{1}) }, `a distribution is given for variable 7 of 0`},
+		{"NaN", func(b *bayes.Builder) { b.Table(b.Add("A", "x", "y"), nil, []float64{math.NaN(), 1}) },
+			`the row of variable "A" holds the probability NaN`},
+		{"negative", func(b *bayes.Builder) { b.Table(b.Add("A", "x", "y"), nil, []float64{-0.5, 1.5}) },
+			`the row of variable "A" holds the probability -0.5`},
+		{"length", func(b *bayes.Builder) { b.Table(b.Add("A", "x", "y"), nil, []float64{1}) },
+			`the table of variable "A" has 1 entries, not 2`},
+		{"unknown parent", func(b *bayes.Builder) { b.Table(b.Add("A", "x"), []bayes.VarID{7}, []float64{1}) },
+			`variable "A" has variable 7 of 1 as a parent`},
+		{"unknown child", func(b *bayes.Builder) { b.Table(7, nil, []float64{1}) },
+			`a distribution is given for variable 7 of 0`},
 		{"parent twice", func(b *bayes.Builder) {
 			a := coin(b, "A")
 			b.NoisyOr(b.Add("B", "no", "yes"), []bayes.VarID{a, a}, []float64{0.1, 0.2}, 0)
@@ -58,7 +65,8 @@ func TestBuildReports(t *testing.T) {
 			a := b.Add("A", "x", "y")
 			b.Table(a, []bayes.VarID{a}, []float64{1, 0, 0, 1})
 		}, `cycle: A -> A`},
-		{"noisy-OR of three states", func(b *bayes.Builder) { b.NoisyOr(b.Add("A", "x", "y", "z"), nil, nil, 0) }, `the noisy-OR of variable "A" needs two states of "A", which has 3`},
+		{"noisy-OR of three states", func(b *bayes.Builder) { b.NoisyOr(b.Add("A", "x", "y", "z"), nil, nil, 0) },
+			`the noisy-OR of variable "A" needs two states of "A", which has 3`},
 		{"noisy-OR length", func(b *bayes.Builder) {
 			a := coin(b, "A")
 			b.NoisyOr(b.Add("B", "x", "y"), []bayes.VarID{a}, nil, 0)
@@ -67,8 +75,10 @@ func TestBuildReports(t *testing.T) {
 			a := coin(b, "A")
 			b.NoisyOr(b.Add("B", "x", "y"), []bayes.VarID{a}, []float64{1.5}, 0)
 		}, `the probability of variable "B" with only A is 1.5`},
-		{"noisy-OR leak", func(b *bayes.Builder) { b.NoisyOr(b.Add("B", "x", "y"), nil, nil, -1) }, `the probability of the leak of variable "B" is -1`},
-		{"noisy-MAX leak", func(b *bayes.Builder) { b.NoisyMax(b.Add("B", "x", "y"), nil, []float64{0.5, 0.4}) }, `the leak of variable "B" sums to 0.9, not to one`},
+		{"noisy-OR leak", func(b *bayes.Builder) { b.NoisyOr(b.Add("B", "x", "y"), nil, nil, -1) },
+			`the probability of the leak of variable "B" is -1`},
+		{"noisy-MAX leak", func(b *bayes.Builder) { b.NoisyMax(b.Add("B", "x", "y"), nil, []float64{0.5, 0.4}) },
+			`the leak of variable "B" sums to 0.9, not to one`},
 		{"noisy-MAX rows", func(b *bayes.Builder) {
 			a := coin(b, "A")
 			b.NoisyMax(b.Add("B", "x", "y"), []bayes.Link{{a, [][]float64{{1, 0}}}}, nil)

@@ -15,7 +15,8 @@ import (
 
 // cases calls f with random networks of all kinds of distribution, two together sets and random possible findings,
 // until count of them have been seen. Impossible ones are passed over, and the seed is printed on a failure.
-func cases(t *testing.T, count, variables int, f func(t *testing.T, r *rand.Rand, m *model, q *bayes.Query, e evidence)) {
+func cases(t *testing.T, count, variables int,
+	f func(t *testing.T, r *rand.Rand, m *model, q *bayes.Query, e evidence)) {
 	t.Helper()
 	seen := 0
 	for seed := uint64(0); seen < count; seed++ {

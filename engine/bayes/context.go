@@ -44,9 +44,9 @@ func (c *checker) computed(child VarID, parents []VarID, f Compute, context Cont
 	return table
 }
 
-// In is the tree with its computed distributions computed from the context. Tables that hold none of them are shared, and
-// so is its shape: a query may be moved between it and t. It fails, naming the variable and the row, if one of them is no
-// distribution.
+// In is the tree with its computed distributions computed from the context. Tables that hold none of them are shared,
+// and so is its shape: a query may be moved between it and t. It fails, naming the variable and the row, if one of them
+// is no distribution.
 func (t *JoinTree) In(context Context) (*JoinTree, error) {
 	c := &checker{variables: t.net.variables}
 	changed := map[VarID]distribution{}
@@ -82,9 +82,9 @@ func (t *JoinTree) NewQueryWith(context Context) (*Query, error) {
 }
 
 // with is the tree with other numbers in some distributions, of the same shapes; all that doesn't depend on them is
-// shared. The tables of a clique are multiplied in anew, in the same order as Compile does, and not divided out, because
-// they may hold zeros. The barren edges stay as they are, for every row must be a distribution again, and so do the entries
-// that are kept: no number may be positive that was zero, unless it was computed.
+// shared. The tables of a clique are multiplied in anew, in the same order as Compile does, and not divided out,
+// because they may hold zeros. The barren edges stay as they are, for every row must be a distribution again, and so do
+// the entries that are kept: no number may be positive that was zero, unless it was computed.
 func (t *JoinTree) with(changed map[VarID]distribution) *JoinTree {
 	if len(changed) == 0 {
 		return t
@@ -122,8 +122,8 @@ func (t *JoinTree) with(changed map[VarID]distribution) *JoinTree {
 	return &other
 }
 
-// widened is the tree with other numbers of which some may be positive that were zero, so that which entries are kept is
-// found anew.
+// widened is the tree with other numbers of which some may be positive that were zero, so that which entries are kept
+// is found anew.
 func (t *JoinTree) widened(changed map[VarID]distribution) (*JoinTree, error) {
 	other := t.with(changed)
 	for i := range other.cliques {

@@ -85,7 +85,8 @@ func TestComputedDistributionsEqualTables(t *testing.T) {
 	}
 }
 
-// A query that was moved between contexts answers as a new one in the last of them, to the last bit, and keeps its findings.
+// A query that was moved between contexts answers as a new one in the last of them, to the last bit, and keeps its
+// findings.
 func TestMovedQueriesLeaveNoTrace(t *testing.T) {
 	for seed := range uint64(40) {
 		r := rand.New(rand.NewPCG(seed, 25))

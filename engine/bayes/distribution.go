@@ -95,7 +95,8 @@ func (n *Network) wholeTable(v VarID) ([]float64, error) {
 	for _, p := range d.parents {
 		entries *= n.cards[p]
 		if entries > maxAnswer {
-			return nil, fmt.Errorf("the full table of the noisy family of %q has more than %d entries", n.variables[v].Name, maxAnswer)
+			return nil, fmt.Errorf("the full table of the noisy family of %q has more than %d entries", n.variables[v].Name,
+				maxAnswer)
 		}
 	}
 	table := firstTable(d.leak, d.links)

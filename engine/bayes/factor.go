@@ -20,7 +20,8 @@ type plan struct {
 	at []int32 // [entry of the large table] its place in the small one, where not all entries are kept; else nil
 }
 
-// newPlan fits a part into a whole. inPart[i] says whether variable i of the whole, with cards[i] states, is in the part.
+// newPlan fits a part into a whole. inPart[i] says whether variable i of the whole, with cards[i] states, is in the
+// part.
 func newPlan(cards []int, inPart []bool) *plan {
 	p := &plan{mid: 1, run: 1, small: 1}
 	i := len(cards) - 1
@@ -259,7 +260,8 @@ func rescale(x []float64) (exponent int, low float64) {
 	return exponent, low * first * second
 }
 
-// level keeps the largest entry away from the ends of the range, by a power of two, and reports whether there are zeros.
+// level keeps the largest entry away from the ends of the range, by a power of two, and reports whether there are
+// zeros.
 func level(x []float64) (zeros bool) {
 	high := 0.0
 	for _, v := range x {

@@ -56,9 +56,9 @@ func (c *Clamped) Bytes() (n int64) {
 }
 
 // Clamp gives in one walk over the network what MutualInformation and LeaveOneOut give, and the posteriors that
-// information is made of: of the candidates and others with a target in each of its states. These are nil for a state that the findings
-// exclude, and for targets that need not be given. The findings stay as they were. It panics on a variable out of range, and
-// fails with *ImpossibleError.
+// information is made of: of the candidates and others with a target in each of its states. These are nil for a state
+// that the findings exclude, and for targets that need not be given. The findings stay as they were. It panics on a
+// variable out of range, and fails with *ImpossibleError.
 func (q *Query) Clamp(w Clamp) (*Clamped, error) {
 	for _, list := range [][]VarID{w.Targets, w.Candidates, w.Others} {
 		for _, v := range list {
@@ -194,7 +194,8 @@ func (q *Query) newClamp(candidates []VarID) *clamp {
 func (c *clamp) aim(v VarID, given, left bool) *aim {
 	c.q.refresh(c.q.t.home[v])
 	c.trails.from(v)
-	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: slices.Clone(c.trails.reached), info: make([]float64, c.measured)}
+	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: slices.Clone(c.trails.reached),
+		info: make([]float64, c.measured)}
 	a.last = mostProbable(a.prior)
 	rest := slices.Concat(c.base...)
 	for _, p := range c.base {
@@ -218,8 +219,8 @@ func (c *clamp) aim(v VarID, given, left bool) *aim {
 	return a
 }
 
-// give makes room for the posteriors in each possible state of the target. Those of variables that the findings separate from it stay
-// what they are.
+// give makes room for the posteriors in each possible state of the target. Those of variables that the findings
+// separate from it stay what they are.
 func (a *aim) give(base [][]float64) {
 	a.given = make([][][]float64, len(a.prior))
 	for s, p := range a.prior {
@@ -368,8 +369,8 @@ func (c *clamp) cross(dst []lanes, i int32, in, out end, src []lanes) {
 	b.carry(dst, src, back)
 }
 
-// apart is the neighbour whose message must stay out of a bridge. Leaving out a message of ones changes nothing, and the
-// full product may be at hand.
+// apart is the neighbour whose message must stay out of a bridge. Leaving out a message of ones changes nothing, and
+// the full product may be at hand.
 func (c *clamp) apart(e end) int32 {
 	if int(e.key) < c.q.t.edges && c.q.messages[e.key^1].unit {
 		return -1

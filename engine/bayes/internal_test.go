@@ -59,8 +59,8 @@ func TestPlansEqualIndexArithmetic(t *testing.T) {
 	}
 }
 
-// Bridges, whatever group of variables is the longest and whether or not all entries are kept, do the same as multiplying
-// and summing.
+// Bridges, whatever group of variables is the longest and whether or not all entries are kept, do the same as
+// multiplying and summing.
 func TestBridgesEqualProductAndSum(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	for range 300 {

@@ -43,8 +43,8 @@ func (q *Query) Joint(vars []VarID) ([]float64, error) {
 	return r.table, nil
 }
 
-// JointMarginal is the posterior of the variables of a together set, given all findings: a table in the order of the set, as
-// SetJointLikelihood wants it.
+// JointMarginal is the posterior of the variables of a together set, given all findings: a table in the order of the
+// set, as SetJointLikelihood wants it.
 func (q *Query) JointMarginal(set int) ([]float64, error) {
 	j := q.t.joint(set)
 	if err := q.possible(); err != nil {

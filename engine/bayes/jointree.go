@@ -64,7 +64,8 @@ type joint struct {
 }
 
 // Stats describes the size of a join tree. Variables counts the network's variables and the internal accumulators of
-// noisy families. Entries are numbers in clique tables as they are kept; WholeEntries would be without leaving out zeros.
+// noisy families. Entries are numbers in clique tables as they are kept; WholeEntries would be without leaving out
+// zeros.
 type Stats struct {
 	Variables, Cliques                        int
 	LargestClique, TotalEntries, WholeEntries int64
@@ -340,8 +341,8 @@ func (t *JoinTree) rarest(scope []int32) []int32 {
 }
 
 // cheapest finds, among the cliques joined so far that contain the scope, the one to which one link more adds the least
-// work: a clique is read once for each pair of its links. Of equals the last is taken, so that what many variables say of
-// one makes a path in their order and not a bush.
+// work: a clique is read once for each pair of its links. Of equals the last is taken, so that what many variables say
+// of one makes a path in their order and not a bush.
 func (t *JoinTree) cheapest(scope []int32, joined []bool) int32 {
 	best, least := int32(-1), 0.0
 	for _, i := range t.rarest(scope) {
@@ -425,8 +426,8 @@ func (t *JoinTree) findBarren(origin, open []int32) {
 	}
 }
 
-// walk numbers the cliques from the roots on, so that those beyond a clique have the numbers from when it is entered to when
-// it is left.
+// walk numbers the cliques from the roots on, so that those beyond a clique have the numbers from when it is entered to
+// when it is left.
 type walk struct {
 	t            *JoinTree
 	enter, leave []int32
@@ -496,6 +497,7 @@ func (t *JoinTree) settle(together [][]VarID) {
 		at := t.smallest(scope)
 		c := &t.cliques[at]
 		c.joints = append(c.joints, i)
-		t.together = append(t.together, joint{slices.Clone(set), at, t.plan(c, scope), positions(scope, sortedBy(scope, t.rank), t.x.cards)})
+		t.together = append(t.together, joint{slices.Clone(set), at, t.plan(c, scope),
+			positions(scope, sortedBy(scope, t.rank), t.x.cards)})
 	}
 }

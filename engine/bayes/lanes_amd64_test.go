@@ -7,7 +7,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// The loops for the processor's vectors are held to those in Go, to the last digit, over blocks and rows of small shapes.
+// The loops for the processor's vectors are held to those in Go, to the last digit, over blocks and rows of small
+// shapes.
 func TestVectorsGiveTheSameDigits(t *testing.T) {
 	if !vectors {
 		t.Skip("this processor has no AVX")

@@ -74,7 +74,8 @@ func TestSameDecisionOfManyReadings(t *testing.T) {
 	now := readingOdds(4, 3)
 	want := 0.0
 	for high := range coming + 1 {
-		p := math.Exp(binomial(coming, high)+float64(coming-high)*math.Log(0.9)+float64(high)*math.Log(0.1))*(1-sigmoid(now)) +
+		p := math.Exp(binomial(coming,
+			high)+float64(coming-high)*math.Log(0.9)+float64(high)*math.Log(0.1))*(1-sigmoid(now)) +
 			math.Exp(binomial(coming, high)+float64(coming-high)*math.Log(0.2)+float64(high)*math.Log(0.8))*sigmoid(now)
 		if (sigmoid(readingOdds(4+coming-high, 3+high)) >= threshold) == (sigmoid(now) >= threshold) {
 			want += p

@@ -92,8 +92,8 @@ func (q *Query) AddCounts(counts *Counts, weight float64) error {
 	return nil
 }
 
-// AddCountsOf is AddCounts for the families of some variables only, at the cost of the messages towards them. Leaving out a
-// variable below which nothing was found loses nothing: its counts would only repeat the present numbers.
+// AddCountsOf is AddCounts for the families of some variables only, at the cost of the messages towards them. Leaving
+// out a variable below which nothing was found loses nothing: its counts would only repeat the present numbers.
 func (q *Query) AddCountsOf(counts *Counts, weight float64, wanted func(child VarID) bool) error {
 	if !(weight >= 0 && weight <= math.MaxFloat64) {
 		panic(fmt.Sprintf("bayes: weight %v", weight))

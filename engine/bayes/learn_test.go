@@ -265,8 +265,8 @@ func TestPublishedDirichletMeans(t *testing.T) {
 }
 
 // The genetic linkage of Dempster, Laird & Rubin 1977, Table 1: four phenotypes of probabilities 1/2 + θ/4, (1-θ)/4,
-// (1-θ)/4 and θ/4, seen 125, 18, 20 and 34 times, from θ = 0.5. Half of all cases are of the first phenotype whatever θ
-// is; in the others a coin of θ and a fair one decide. Only the first coin is learned.
+// (1-θ)/4 and θ/4, seen 125, 18, 20 and 34 times, from θ = 0.5. Half of all cases are of the first phenotype
+// whatever θ is; in the others a coin of θ and a fair one decide. Only the first coin is learned.
 func TestPublishedEM(t *testing.T) {
 	m := &model{}
 	linked, coin, fair, seen := m.add(2), m.add(2), m.add(2), m.add(4)
@@ -325,8 +325,9 @@ func TestLearningPanicsOnMisuse(t *testing.T) {
 		want string
 		f    func()
 	}{
-		"length":    {"bayes: case of 1 states, want 4", func() { _, _ = bayes.ExpectedCounts(tree, []bayes.Case{{0}}) }},
-		"state":     {`bayes: state 2 of "Cloudy", which has 2`, func() { _, _ = bayes.ExpectedCounts(tree, []bayes.Case{{2, 0, 0, 0}}) }},
+		"length": {"bayes: case of 1 states, want 4", func() { _, _ = bayes.ExpectedCounts(tree, []bayes.Case{{0}}) }},
+		"state": {`bayes: state 2 of "Cloudy", which has 2`,
+			func() { _, _ = bayes.ExpectedCounts(tree, []bayes.Case{{2, 0, 0, 0}}) }},
 		"weight":    {"bayes: weight NaN", func() { _ = tree.NewQuery().AddCounts(n.NewCounts(), math.NaN()) }},
 		"variables": {"bayes: counts of 0 and 0 variables, want 4", func() { n.Learn(&bayes.Counts{}, 1) }},
 		"table":     {`bayes: 1 counts of "Sprinkler", want 4`, func() { n.Learn(short, 1) }},

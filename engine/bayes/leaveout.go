@@ -4,11 +4,12 @@ import (
 	"slices"
 )
 
-// Leaving out a finding needs no propagation. The product at the clique where it was entered, without it, tells how probable
-// its variables' states are given all the others (the fast retraction of Cowell & Dawid 1992), and the same
+// Leaving out a finding needs no propagation. The product at the clique where it was entered, without it, tells how
+// probable its variables' states are given all the others (the fast retraction of Cowell & Dawid 1992), and the same
 // with a target clamped tells it for each state of the target.
 
-// LeftOut is what all findings but one say. That one is on Variable or, if that is -1, on the together set Joint, which is else
+// LeftOut is what all findings but one say. That one is on Variable or, if that is -1, on the together set Joint, which
+// is else
 // -1.
 type LeftOut struct {
 	Variable    VarID
@@ -19,8 +20,8 @@ type LeftOut struct {
 	tables      [][]float64 // [target] joint distribution of target and finding's variables given the others
 }
 
-// Instead is what would hold if another likelihood stood in the place of the finding, in the order of the variable or set:
-// ln P(findings) and the targets' posteriors.
+// Instead is what would hold if another likelihood stood in the place of the finding, in the order of the variable or
+// set: ln P(findings) and the targets' posteriors.
 func (l *LeftOut) Instead(likelihood []float64) (log float64, posteriors [][]float64) {
 	checkLikelihood(likelihood, len(l.Others))
 	for _, table := range l.tables {
@@ -34,9 +35,9 @@ func (l *LeftOut) Instead(likelihood []float64) (log float64, posteriors [][]flo
 	return l.LogEvidence + scaledLog(dot(l.Others, likelihood), 0), posteriors
 }
 
-// LeaveOneOut tells, for each finding, what the others say by themselves about it and about the targets: first for the findings
-// on variables in the order of the network, then for those on together sets. The findings stay as they were. It fails with
-// *ImpossibleError if the findings together are impossible, and panics on a variable out of range.
+// LeaveOneOut tells, for each finding, what the others say by themselves about it and about the targets: first for the
+// findings on variables in the order of the network, then for those on together sets. The findings stay as they were.
+// It fails with *ImpossibleError if the findings together are impossible, and panics on a variable out of range.
 func (q *Query) LeaveOneOut(targets ...VarID) ([]LeftOut, error) {
 	all := make([]int, len(targets))
 	for i := range all {
@@ -102,9 +103,9 @@ func (c *clamp) readWithout(k int) {
 	}
 }
 
-// tableWithout is the joint distribution of a target and a finding's variables given the other findings. With the target in a
-// state, all findings are as probable as that state is; so each row is scaled until the finding makes that of it. The most
-// probable state has what the others leave.
+// tableWithout is the joint distribution of a target and a finding's variables given the other findings. With the
+// target in a state, all findings are as probable as that state is; so each row is scaled until the finding makes that
+// of it. The most probable state has what the others leave.
 func (q *Query) tableWithout(a *aim, k int, f placed, others []float64) []float64 {
 	n := len(others)
 	table := make([]float64, len(a.prior)*n)
@@ -156,7 +157,8 @@ func (q *Query) jointWithout(target VarID, f placed) []float64 {
 	q.restore(f.finding, f.clique)
 	q.evidence = kept
 	if err != nil {
-		panic("bayes: " + err.Error()) // what is left is possible if the whole is, and a clique's table is no larger than this
+		// what is left is possible if the whole is, and a clique's table is no larger than this
+		panic("bayes: " + err.Error())
 	}
 	if at < 0 {
 		return table

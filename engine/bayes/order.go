@@ -83,7 +83,8 @@ type sequence struct {
 
 func newSequence(n *Network, names []string, together [][]VarID) *sequence {
 	best := n.best(together) // its chains and its order, which a sequence changes
-	s := &sequence{n: n, x: best.x, core: best.x.graph(together).core(), together: together, place: make([]float64, len(best.x.cards))}
+	s := &sequence{n: n, x: best.x, core: best.x.graph(together).core(), together: together,
+		place: make([]float64, len(best.x.cards))}
 	listed := make(map[string]int, len(names))
 	for i, name := range names {
 		listed[name] = i

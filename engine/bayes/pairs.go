@@ -5,7 +5,8 @@ import "slices"
 // In a clique of which only some entries are kept, few of the pairs of an incoming and an outgoing entry have anything
 // between them. Such a bridge lists them, by outgoing entry.
 
-// pairs is a list of pairs of places at the two ends of a bridge, ordered by the outgoing place and then the incoming one.
+// pairs is a list of pairs of places at the two ends of a bridge, ordered by the outgoing place and then the incoming
+// one.
 type pairs struct {
 	rows  []row
 	in    []int32 // [pair]

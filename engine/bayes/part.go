@@ -9,21 +9,22 @@ import "slices"
 
 // Part tells what had a part in an outcome.
 type Part struct {
-	Of          [][]float64 // [variable][state]: probability that it is in that state and has a part; zero for first states
-	Unexplained float64     // probability that the outcome is not in its first state and nothing that explains has a part
+	// [variable][state]: probability that it is in that state and has a part; zero for first states
+	Of          [][]float64
+	Unexplained float64 // probability that the outcome is not in its first state and nothing that explains has a part
 }
 
 // Parts tells, given all findings, which variables have a part in what state the outcome is in. First states stand for
-// nothing being the matter: they have a part in nothing, and nothing has a part in an outcome that is in its first state.
-// explains says which variables are explanations, behind which nothing further is looked for when it is added up what
-// remains unexplained.
+// nothing being the matter: they have a part in nothing, and nothing has a part in an outcome that is in its first
+// state. explains says which variables are explanations, behind which nothing further is looked for when it is added up
+// what remains unexplained.
 //
-// A parent of a noisy family has a part in the family's state if it contributed to it, whether or not others did. A parent
-// in a table has one as far as the state would be less likely had the parent been in its first state, 1 − P(y | first) /
-// P(y | x), which is the probability that a monotone mechanism was necessary (Pearl, Causality, 2nd edition 2009, section
-// 9.2), or as far as the parent alone would bring it about. Within a family that is exact. From family to family it is
-// taken that, given the findings and a variable's state, whether it has a part does not hang on how it came to that state,
-// which holds where all ways from a cause to the outcome lead through that variable.
+// A parent of a noisy family has a part in the family's state if it contributed to it, whether or not others did. A
+// parent in a table has one as far as the state would be less likely had the parent been in its first state, 1 − P(y
+// | first) / P(y | x), which is the probability that a monotone mechanism was necessary (Pearl, Causality, 2nd edition
+// 2009, section 9.2), or as far as the parent alone would bring it about. Within a family that is exact. From family to
+// family it is taken that, given the findings and a variable's state, whether it has a part does not hang on how it
+// came to that state, which holds where all ways from a cause to the outcome lead through that variable.
 //
 // The result is the query's own and good until the next call. The network must hold no variable to a state.
 func (q *Query) Parts(outcome VarID, explains func(VarID) bool) (Part, error) {
@@ -184,8 +185,8 @@ func (q *Query) followed(f *way, w *ways, explained bool) (unexplained float64) 
 	return unexplained
 }
 
-// divide sets the parents' shares in the child's state s, given their own states, and returns the probability that none of
-// them has one.
+// divide sets the parents' shares in the child's state s, given their own states, and returns the probability that none
+// of them has one.
 func (f *way) divide(d *distribution, row, s int) (rest float64) {
 	clear(f.shares)
 	switch f.part {

@@ -21,8 +21,8 @@ func drawnRow(t *rapid.T, states int, name string) []float64 {
 	return row
 }
 
-// What has a part in an outcome against going through every contribution, one by one. Four causes lead to an effect that
-// can also come by itself; the effect and a fifth cause lead to the outcome. Something is seen of everything.
+// What has a part in an outcome against going through every contribution, one by one. Four causes lead to an effect
+// that can also come by itself; the effect and a fifth cause lead to the outcome. Something is seen of everything.
 func TestPartsEqualEnumeration(t *testing.T) {
 	const causes, states = 5, 3
 	rapid.Check(t, func(t *rapid.T) {
@@ -102,8 +102,8 @@ func TestPartsEqualEnumeration(t *testing.T) {
 		}
 		require.GreaterOrEqual(t, got.Unexplained, 0.0)
 		require.LessOrEqual(t, got.Unexplained, 1.0)
-		// An estimate: the way through the effect is taken to be explained as often whatever else is. No bound on its error is proved;
-		// the worst that drawing has found was 0.122.
+		// An estimate: the way through the effect is taken to be explained as often whatever else is. No bound on its error
+		// is proved; the worst that drawing has found was 0.122.
 		require.InDelta(t, unexplained/total, got.Unexplained, 0.25)
 		again, err := q.Parts(outcome, isCause)
 		require.NoError(t, err)
@@ -111,8 +111,8 @@ func TestPartsEqualEnumeration(t *testing.T) {
 	})
 }
 
-// A list of which the first counts: what is masked has no part, what stands first has it all, and of two that would each
-// do, both have.
+// A list of which the first counts: what is masked has no part, what stands first has it all, and of two that would
+// each do, both have.
 func TestPartsOfAList(t *testing.T) {
 	b := &Builder{}
 	add := func(name string, p float64) VarID {

@@ -3,9 +3,9 @@ package bayes
 import "math"
 
 // Messages follow Shafer and Shenoy: what clique i tells neighbour j is its own table times all messages into it but
-// j's, summed to their separator. Nothing is ever divided, for two reasons. Zeros, which hard findings and logic make in
-// plenty, need no care. And a message depends on nothing but the findings on its source side, so that a finding taken
-// back leaves the very bytes that were there before.
+// j's, summed to their separator. Nothing is ever divided, for two reasons. Zeros, which hard findings and logic make
+// in plenty, need no care. And a message depends on nothing but the findings on its source side, so that a finding
+// taken back leaves the very bytes that were there before.
 //
 // Three things keep that cheap. A message is sent only when somebody asks, and stays until a finding behind it changes.
 // A message from a side without findings where every table sums to one is known to be all ones, and is neither computed
@@ -138,8 +138,8 @@ func (q *Query) product(i, skip, also int32) ([]float64, float64) {
 	return dst, k.low
 }
 
-// without is the table of clique i without one of its findings times all messages into it but that from the clique skip,
-// on any scale. All these messages must be current. The result is good until the next call or that of product.
+// without is the table of clique i without one of its findings times all messages into it but that from the clique
+// skip, on any scale. All these messages must be current. The result is good until the next call or that of product.
 func (q *Query) without(i int32, left *finding, skip int32) []float64 {
 	c := &q.t.cliques[i]
 	dst := q.scratch[:len(c.table)]
@@ -181,7 +181,8 @@ func absorb(dst, src []float64, lowSrc float64, part []float64, lowPart float64,
 	return exponent, max(lowSrc*lowPart, math.SmallestNonzeroFloat64)
 }
 
-// refresh brings the posteriors of the variables read at clique i up to date. They are zero if the evidence is impossible.
+// refresh brings the posteriors of the variables read at clique i up to date. They are zero if the evidence is
+// impossible.
 func (q *Query) refresh(i int32) {
 	if q.read[i] {
 		return
@@ -274,8 +275,8 @@ func (q *Query) MarginalInto(v VarID, dst []float64) error {
 	return nil
 }
 
-// possibleAt makes sure that the evidence is possible, in a connected network from the posterior of v alone, which spares the
-// messages towards where the probability of the evidence would be read.
+// possibleAt makes sure that the evidence is possible, in a connected network from the posterior of v alone, which
+// spares the messages towards where the probability of the evidence would be read.
 func (q *Query) possibleAt(v VarID) error {
 	if !q.evidence.valid && len(q.t.roots) == 1 {
 		q.refresh(q.t.home[v])

@@ -12,7 +12,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// drawn is a random network of up to eight variables with a together set, and a generator for what else a property needs.
+// drawn is a random network of up to eight variables with a together set, and a generator for what else a property
+// needs.
 func drawn(t *rapid.T) (*model, *bayes.JoinTree, *rand.Rand) {
 	r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 5))
 	m := randomModel(r, rapid.IntRange(2, 8).Draw(t, "variables"))
@@ -215,7 +216,10 @@ func TestNoisyOrEqualsItsTable(t *testing.T) {
 			q.SetLikelihood(child, []float64{0.2, 0.7})
 			return ask(q)
 		}
-		factored := build(func(b *bayes.Builder, child bayes.VarID, parents []bayes.VarID) { b.NoisyOr(child, parents, p, leak) })
+		factored := build(func(b *bayes.Builder, child bayes.VarID,
+			parents []bayes.VarID) {
+			b.NoisyOr(child, parents, p, leak)
+		})
 		whole := build(func(b *bayes.Builder, child bayes.VarID, parents []bayes.VarID) {
 			var table []float64
 			for row := range 1 << len(p) {

@@ -77,7 +77,8 @@ func TestMorePublishedPosteriors(t *testing.T) {
 		{trainStrike, "Oversleep=true", "MartinLate=true", 0.41, 5e-3, fenton},
 		{trainStrike, "Strike=true", "MartinLate=true NormanLate=true", 0.54, 8e-3, fenton + ", cut, exact 0.547"},
 		{trainStrike, "Oversleep=true", "MartinLate=true NormanLate=true", 0.44, 5e-3, fenton},
-		{fluFever, "Flu=true", "PF=true", 0.00819, 5e-6, "Baclawski & Niu 2005, sect. 14.2, without its rounding of the terms, which gives 0.009"},
+		{fluFever, "Flu=true", "PF=true", 0.00819, 5e-6,
+			"Baclawski & Niu 2005, sect. 14.2, without its rounding of the terms, which gives 0.009"},
 		{umbrella, "R1=true", "U1=true", 0.818, 5e-4, aima},
 		{umbrella, "R2=true", "U1=true", 0.627, 5e-4, aima},
 		{umbrella, "R2=true", "U1=true U2=true", 0.883, 5e-4, aima},
@@ -116,16 +117,20 @@ func TestPublishedTestResults(t *testing.T) {
 		{"mammography in the form of Eddy 1982; answer from memory", 0.01, 0.8, 0.096, 0.078, 5e-4},
 		{"textbook biopsy", 0.0001, 0.9, 0.001, 0.083, 5e-4},
 		{"National Cancer Institute, ages 50 to 59", 0.0238, 0.85, 0.05, 0.29302, 5e-6},
-		{"a question page at 3.36 %, whose answer takes the specificity for false alarms; exact", 0.0336, 0.85, 0.05, 0.3715, 5e-5},
-		{"AIMA 2nd ed. ch. 13, meningitis; P(stiff neck) = 1/20", 1.0 / 50000, 0.5, (1.0/20 - 0.5/50000) / (1 - 1.0/50000), 0.0002, 1e-12},
-		{"AIMA 3rd ed. sect. 13.5, meningitis; P(stiff neck) = 0.01; from memory", 1.0 / 50000, 0.7, (0.01 - 0.7/50000) / (1 - 1.0/50000), 0.0014, 1e-12},
+		{"a question page at 3.36 %, whose answer takes the specificity for false alarms; exact", 0.0336, 0.85, 0.05, 0.3715,
+			5e-5},
+		{"AIMA 2nd ed. ch. 13, meningitis; P(stiff neck) = 1/20", 1.0 / 50000, 0.5, (1.0/20 - 0.5/50000) / (1 - 1.0/50000),
+			0.0002, 1e-12},
+		{"AIMA 3rd ed. sect. 13.5, meningitis; P(stiff neck) = 0.01; from memory", 1.0 / 50000, 0.7,
+			(0.01 - 0.7/50000) / (1 - 1.0/50000), 0.0014, 1e-12},
 	}
 	for _, tt := range tests {
 		t.Run(tt.source, func(t *testing.T) {
 			m := &model{}
 			ill, positive := m.add(2), m.add(2)
 			m.table(ill, nil, []float64{1 - tt.prevalence, tt.prevalence})
-			m.table(positive, []bayes.VarID{ill}, []float64{1 - tt.falseAlarm, tt.falseAlarm, 1 - tt.sensitivity, tt.sensitivity})
+			m.table(positive, []bayes.VarID{ill}, []float64{1 - tt.falseAlarm, tt.falseAlarm, 1 - tt.sensitivity,
+				tt.sensitivity})
 			q := compiled(t, m).NewQuery()
 			q.Observe(positive, 1)
 			p, err := q.Marginal(ill)
@@ -150,7 +155,8 @@ func TestPublishedEntropies(t *testing.T) {
 		hx, hy, hxy, information float64
 		within                   float64
 	}{
-		{cover, 4, []float64{e, e / 2, e / 4, e / 4, e / 2, e, e / 4, e / 4, e / 2, e / 2, e / 2, e / 2, 2 * e, 0, 0, 0}, 1.75, 2, 3.375, 0.375, 1e-12},
+		{cover, 4, []float64{e, e / 2, e / 4, e / 4, e / 2, e, e / 4, e / 4, e / 2, e / 2, e / 2, e / 2, 2 * e, 0, 0, 0},
+			1.75, 2, 3.375, 0.375, 1e-12},
 		{lntwww, 2, []float64{0.18, 0.16, 0.02, 0.64}, 0.722, 0.925, 1.393, 0.254, 6e-4},
 		{lntwwwUV, 2, []float64{0.068, 0.132, 0.272, 0.528}, 0.925, 0.722, 1.647, 0, 6e-4},
 	}

@@ -138,7 +138,8 @@ func TestPublishedPosteriors(t *testing.T) {
 		source               string
 	}{
 		{burglary, "Burglary=true", "JohnCalls=true MaryCalls=true", 0.284, 5e-4, aimaFigure},
-		{burglary, "JohnCalls=true MaryCalls=true Alarm=true Burglary=false Earthquake=false", "", 0.000628, 5e-7, "AIMA sect. 14.2; from memory"},
+		{burglary, "JohnCalls=true MaryCalls=true Alarm=true Burglary=false Earthquake=false", "", 0.000628, 5e-7,
+			"AIMA sect. 14.2; from memory"},
 		{burglary, "Burglary=true", "Alarm=true", 0.376, 3e-3, "AIMA 1st ed. and slides, a rounding by hand of 0.3736"},
 		{burglary, "Burglary=true", "Alarm=true Earthquake=true", 0.003, 5e-4, "AIMA slides"},
 		{burglary, "Alarm=true", "JohnCalls=true Earthquake=false", 0.03, 5e-3, "AIMA 1st ed.; from memory"},

@@ -101,8 +101,8 @@ func (q *Query) Reset() {
 	}
 }
 
-// MoveTo goes on with another tree: the one that this one was made from by [JoinTree.In], or another made from the same.
-// The findings stay, and so do all messages that no changed table had a part in. It panics on any other tree.
+// MoveTo goes on with another tree: the one that this one was made from by [JoinTree.In], or another made from the
+// same. The findings stay, and so do all messages that no changed table had a part in. It panics on any other tree.
 func (q *Query) MoveTo(t *JoinTree) {
 	if t.origin != q.t.origin {
 		panic("bayes: moved to a tree of another shape")

@@ -85,7 +85,8 @@ func (q *Query) Sensitivity(of Parameter, v VarID, state int) (Sensitivity, erro
 func (n *Network) checkRow(of Parameter) {
 	d := &n.dists[of.Variable]
 	if len(of.Parents) != len(d.parents) {
-		panic(fmt.Sprintf("bayes: %d parent states of %q, which has %d", len(of.Parents), n.variables[of.Variable].Name, len(d.parents)))
+		panic(fmt.Sprintf("bayes: %d parent states of %q, which has %d", len(of.Parents), n.variables[of.Variable].Name,
+			len(d.parents)))
 	}
 	known := 0
 	for i, p := range d.parents {
@@ -95,7 +96,8 @@ func (n *Network) checkRow(of Parameter) {
 		}
 	}
 	if d.factored() && known > 1 || !d.factored() && known < len(d.parents) {
-		panic(fmt.Sprintf("bayes: %d of %d parent states name no row of %q", known, len(d.parents), n.variables[of.Variable].Name))
+		panic(fmt.Sprintf("bayes: %d of %d parent states name no row of %q", known, len(d.parents),
+			n.variables[of.Variable].Name))
 	}
 }
 
@@ -183,8 +185,8 @@ func (q *Query) copyFindings(from *Query) {
 	}
 }
 
-// clamp adds to the findings that the parents are in the known states of the parameter. What else is known of a parent stays
-// in force; if that excludes the state, the row plays no part and clamp says false.
+// clamp adds to the findings that the parents are in the known states of the parameter. What else is known of a parent
+// stays in force; if that excludes the state, the row plays no part and clamp says false.
 func (q *Query) clamp(of Parameter) bool {
 	for i, p := range q.t.net.dists[of.Variable].parents {
 		state, f := of.Parents[i], &q.findings[p]

@@ -115,8 +115,8 @@ func TestSensitivityEqualsCompilingAgain(t *testing.T) {
 	}
 }
 
-// A test of prevalence θ: P(ill | positive) = 0.8 θ / (0.8 θ + 0.096 (1-θ)), from the mammography figures of Eddy 1982
-// (sensitivity 0.8, false positives 0.096), whose answer at θ = 0.01 is the textbooks' 0.078.
+// A test of prevalence θ: P(ill | positive) = 0.8 θ / (0.8 θ + 0.096 (1-θ)), from the mammography figures of Eddy
+// 1982 (sensitivity 0.8, false positives 0.096), whose answer at θ = 0.01 is the textbooks' 0.078.
 func TestPublishedSensitivity(t *testing.T) {
 	m := &model{}
 	ill, positive := m.add(2), m.add(2)
@@ -188,7 +188,8 @@ func TestSensitivityToContributions(t *testing.T) {
 		q := tree.NewQuery()
 		seen := randomRow(r, len(f.leak))
 		q.SetLikelihood(f.child, seen)
-		of := bayes.Parameter{Variable: f.child, Parents: []int{bayes.Unknown, bayes.Unknown, bayes.Unknown}, State: r.IntN(len(f.leak))}
+		of := bayes.Parameter{Variable: f.child, Parents: []int{bayes.Unknown, bayes.Unknown, bayes.Unknown},
+			State: r.IntN(len(f.leak))}
 		row := f.leak
 		if i := r.IntN(4); i < 3 {
 			of.Parents[i] = r.IntN(len(f.links[i].P))

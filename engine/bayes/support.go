@@ -8,12 +8,12 @@ import (
 	"strings"
 )
 
-// Logic and noisy families fill tables with zeros that no finding ever lifts, and tables far apart rule out each other's
-// entries. Which entries can be positive follows from the network alone: a clique's own tables, and what the
+// Logic and noisy families fill tables with zeros that no finding ever lifts, and tables far apart rule out each
+// other's entries. Which entries can be positive follows from the network alone: a clique's own tables, and what the
 // cliques around it leave of its separators. A sweep towards the root and one back find them for all cliques, without a
-// table ever being laid out whole. Where they are few, only they are kept (zero compression, Jensen & Andersen 1990; here
-// nothing but exact zeros is left out). A computed distribution may be anything in another context, so all of it counts
-// as positive.
+// table ever being laid out whole. Where they are few, only they are kept (zero compression, Jensen & Andersen 1990;
+// here nothing but exact zeros is left out). A computed distribution may be anything in another context, so all of it
+// counts as positive.
 
 // thrift says where only the positive entries are kept: in cliques of so many entries or more, if they are no larger a
 // share than this.
@@ -26,16 +26,16 @@ type thrift struct {
 // table, whose entries need no places, and in small tables there is nothing to save.
 var usual = thrift{least: 64, share: 0.5}
 
-// What a tree may take. An entry read costs about a nanosecond, so the last is a second or so. The whole tables, which are
-// searched and not kept, are bounded too, for the search visits their positive entries.
+// What a tree may take. An entry read costs about a nanosecond, so the last is a second or so. The whole tables, which
+// are searched and not kept, are bounded too, for the search visits their positive entries.
 const (
 	mostBytes   = 1 << 30
 	mostTouched = 1 << 30
 	mostWhole   = 1 << 30
 )
 
-// listed is how many positive entries of a clique are listed although they may turn out too many to be worth it: what they
-// rule out elsewhere is worth more.
+// listed is how many positive entries of a clique are listed although they may turn out too many to be worth it: what
+// they rule out elsewhere is worth more.
 const listed = 1 << 22
 
 // sieve lists the entries of a clique's whole table that pass all its checks. A check is made as soon as its last
@@ -64,14 +64,15 @@ type stage struct {
 	last     bool
 }
 
-// positive lists the entries of a clique that the checks allow, in rising order. It says true if they allow all, or too many
-// to be told apart.
+// positive lists the entries of a clique that the checks allow, in rising order. It says true if they allow all, or too
+// many to be told apart.
 func (u *support) positive(c *clique, checks []check) (kept []int32, all bool) {
 	t := u.t
 	if len(checks) == 0 {
 		return nil, true
 	}
-	s := &sieve{stages: make([][]stage, len(c.scope)), last: -1, inner: 1, offset: []int32{0}, most: max(listed, int(t.thrift.share*float64(c.entries)))}
+	s := &sieve{stages: make([][]stage, len(c.scope)), last: -1, inner: 1, offset: []int32{0},
+		most: max(listed, int(t.thrift.share*float64(c.entries)))}
 	for _, v := range c.scope {
 		s.cards = append(s.cards, t.x.cards[v])
 	}
@@ -134,8 +135,8 @@ states:
 	}
 }
 
-// compress finds the entries that can be positive, decides where only they are kept, and lays out the messages. The tables are
-// those of the families, in the order of the tree.
+// compress finds the entries that can be positive, decides where only they are kept, and lays out the messages. The
+// tables are those of the families, in the order of the tree.
 func (t *JoinTree) compress(tables [][]float64) error {
 	u := &support{t: t, checks: make([][]check, len(t.cliques)),
 		between: make([][]bool, t.edges/2), counts: make([]int, t.edges/2)}
@@ -273,8 +274,8 @@ type places struct {
 }
 
 // of gives, for each kept entry of a clique, its place in a table over those variables of part that the clique has, and
-// the entries of that table. The scope is cut in two, so that two small tables hold all sums of strides. What it gives is
-// good until the next call.
+// the entries of that table. The scope is cut in two, so that two small tables hold all sums of strides. What it gives
+// is good until the next call.
 func (p *places) of(t *JoinTree, c *clique, part []int32) (at []int32, small int) {
 	p.strides = append(p.strides[:0], c.scope...)
 	small = 1
@@ -332,8 +333,8 @@ func (c *clique) size() int {
 	return c.entries
 }
 
-// bytes is the memory that a clique takes in a tree and once more in a query: tables, and positions for each way to read
-// it.
+// bytes is the memory that a clique takes in a tree and once more in a query: tables, and positions for each way to
+// read it.
 func (c *clique) bytes() int64 {
 	if c.kept == nil {
 		return 16 * int64(c.size())
@@ -378,6 +379,8 @@ func hopelesslyLarge(n *Network, x *expansion, e *elimination) error {
 			largest, size = c, entries
 		}
 	}
-	return fmt.Errorf("network too dense: largest clique 2^%.1f entries, all cliques 2^%.1f, limits 2^%d and 2^%d; its variables: %s",
-		math.Log2(e.largest), math.Log2(e.total), bits.Len(mostWhole)-2, bits.Len(mostWhole)-1, strings.Join(scopeNames(n, x, largest), ", "))
+	return fmt.Errorf("network too dense: largest clique 2^%.1f entries, all cliques 2^%.1f, limits 2^%d and 2^%d; its "+
+		"variables: %s",
+		math.Log2(e.largest), math.Log2(e.total), bits.Len(mostWhole)-2, bits.Len(mostWhole)-1,
+		strings.Join(scopeNames(n, x, largest), ", "))
 }

@@ -51,8 +51,8 @@ func sparseModel(r *rand.Rand, n int) *model {
 	return m
 }
 
-// Trees that keep every entry, only the positive ones or these where it pays, and enumeration, agree on everything that is
-// read from a clique.
+// Trees that keep every entry, only the positive ones or these where it pays, and enumeration, agree on everything that
+// is read from a clique.
 func TestKeepingOnlyPositiveEntriesChangesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 21))
@@ -156,7 +156,8 @@ func TestTreesWithoutZerosStayWhole(t *testing.T) {
 	assert.Equal(t, s.WholeEntries, s.TotalEntries)
 }
 
-// What would take more memory or time than a tree may is refused before it is laid out, with the clique that is to blame.
+// What would take more memory or time than a tree may is refused before it is laid out, with the clique that is to
+// blame.
 func TestTooMuchWorkIsRefused(t *testing.T) {
 	var b bayes.Builder
 	var roots []bayes.VarID

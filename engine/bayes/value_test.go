@@ -288,7 +288,8 @@ func TestDecisionsPanicOnMisuse(t *testing.T) {
 		"row length": {"bayes: 1 utilities of action 0, want 2", func() { _, _ = q.Decide(v, [][]float64{{1}}) }},
 		"NaN":        {"bayes: utility NaN", func() { _, _ = q.Decide(v, [][]float64{{math.NaN(), 1}}) }},
 		"state":      {`bayes: state 2 of "A0", which has 2`, func() { _, _ = q.SameDecision(v, 2, 0.5, nil) }},
-		"twice":      {`bayes: joint posterior with "A0" twice`, func() { _, _ = q.SameDecision(v, 0, 0.5, []bayes.VarID{v}) }},
+		"twice": {`bayes: joint posterior with "A0" twice`,
+			func() { _, _ = q.SameDecision(v, 0, 0.5, []bayes.VarID{v}) }},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) { require.PanicsWithValue(t, tt.want, tt.f) })

@@ -1,5 +1,5 @@
-// Package cases reads test cases, stories of heaters whose trouble is known, and tells how an engine fares with them: what
-// it makes of what a caller says unasked, whether it warns, and how soon its questions lead to the true cause.
+// Package cases reads test cases, stories of heaters whose trouble is known, and tells how an engine fares with them:
+// what it makes of what a caller says unasked, whether it warns, and how soon its questions lead to the true cause.
 package cases
 
 import (

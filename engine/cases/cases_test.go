@@ -39,7 +39,8 @@ func TestBadCasesAreRefused(t *testing.T) {
 		"none":          {map[string]string{"ordinary.yaml": ordinary}, "no cases"},
 		"no ordinary":   {map[string]string{"a.yaml": flat}, "no ordinary.yaml"},
 		"unknown field": {map[string]string{"ordinary.yaml": ordinary, "a.yaml": flat + "  colour: red\n"}, "a.yaml"},
-		"twice":         {map[string]string{"ordinary.yaml": ordinary, "a.yaml": flat, "b.yaml": flat}, `b.yaml: case "flat" has no id of its own`},
+		"twice": {map[string]string{"ordinary.yaml": ordinary, "a.yaml": flat, "b.yaml": flat},
+			`b.yaml: case "flat" has no id of its own`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := cases.Read(folder(tt.files))
@@ -63,7 +64,8 @@ func TestCheckNamesWhatTheModelLacks(t *testing.T) {
 	require.NoError(t, err)
 	problems := suite.Check(m, diagnosis.New(m))
 	require.Len(t, problems, 6)
-	for i, want := range []string{"gremlins is no cause", "boredom is no danger", "crystal_ball is neither", "told:", "both told and found", "finds:"} {
+	for i, want := range []string{"gremlins is no cause", "boredom is no danger", "crystal_ball is neither", "told:",
+		"both told and found", "finds:"} {
 		require.Contains(t, problems[i], want)
 	}
 }
@@ -90,7 +92,8 @@ func TestRunAsksAndAnswers(t *testing.T) {
 func TestRunTellsWhatIsAmiss(t *testing.T) {
 	m, err := heater.Model()
 	require.NoError(t, err)
-	suite, err := cases.Read(folder(map[string]string{"ordinary.yaml": ordinary, "a.yaml": flat + "  warned: [fire_inside]\n  advised: [burner_look]\n"}))
+	suite, err := cases.Read(folder(map[string]string{"ordinary.yaml": ordinary,
+		"a.yaml": flat + "  warned: [fire_inside]\n  advised: [burner_look]\n"}))
 	require.NoError(t, err)
 	r, err := suite.Run(m, diagnosis.New(m), &suite.Cases[0])
 	require.NoError(t, err)

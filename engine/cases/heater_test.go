@@ -53,7 +53,8 @@ func TestHeaterCases(t *testing.T) {
 	wait.Wait()
 	for _, r := range results {
 		if !r.Kept && os.Getenv("LIGHTOFF_CASES") == "show" && (!r.First() || r.Settled() < 0 || len(r.Amiss) > 0) {
-			t.Logf("%s %v\n\ttold %v\n\tplaces %v leaders %v\n\tasked %v faults %v", r.ID, r.Causes, r.Told, r.Places, slices.Compact(r.Leaders), r.Asked, r.Amiss)
+			t.Logf("%s %v\n\ttold %v\n\tplaces %v leaders %v\n\tasked %v faults %v", r.ID, r.Causes, r.Told, r.Places,
+				slices.Compact(r.Leaders), r.Asked, r.Amiss)
 		}
 	}
 	var shares []cases.Summary

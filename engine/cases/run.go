@@ -100,12 +100,14 @@ func (r *Result) expected(a *diagnosis.Assessment) {
 		}
 	}
 	first := a.NextChecks[:min(3, len(a.NextChecks))]
-	if len(r.Advised) > 0 && !slices.ContainsFunc(first, func(c diagnosis.AdvisedCheck) bool { return slices.Contains(r.Advised, c.ObservationID) }) {
+	if len(r.Advised) > 0 && !slices.ContainsFunc(first,
+		func(c diagnosis.AdvisedCheck) bool { return slices.Contains(r.Advised, c.ObservationID) }) {
 		var ids []string
 		for _, c := range first {
 			ids = append(ids, c.ObservationID)
 		}
-		r.Amiss = append(r.Amiss, fmt.Sprintf("none of %s among the first checks %s", strings.Join(r.Advised, ", "), strings.Join(ids, ", ")))
+		r.Amiss = append(r.Amiss, fmt.Sprintf("none of %s among the first checks %s", strings.Join(r.Advised, ", "),
+			strings.Join(ids, ", ")))
 	}
 }
 

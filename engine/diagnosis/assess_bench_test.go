@@ -12,8 +12,8 @@ import (
 	"lightoff/engine/heater"
 )
 
-// Two conversations of thirty answers in the order in which they came: one with air in the fuel line, one with a starved
-// supply. Readings stand where somebody has a meter, states in their place where nobody does. Invented.
+// Two conversations of thirty answers in the order in which they came: one with air in the fuel line, one with a
+// starved supply. Readings stand where somebody has a meter, states in their place where nobody does. Invented.
 var (
 	airInLine = recorded(`people_unwell=no complaint=wont_start fault_code=E-10 failed_starts=three_or_more installation=van
 		tank_level=half pump_ticks=regular bubbles=many|bubbles=many fails_when=no_flame primed=no fuel_in_exhaust=no
@@ -54,7 +54,8 @@ func after(list []answer, n int, meters bool) diagnosis.Request {
 		if meters {
 			s = a.meter
 		}
-		if id, _, _ := strings.Cut(s, "="); !slices.ContainsFunc(told, func(t string) bool { return strings.HasPrefix(t, id+"=") }) {
+		if id, _, _ := strings.Cut(s, "="); !slices.ContainsFunc(told,
+			func(t string) bool { return strings.HasPrefix(t, id+"=") }) {
 			told = append(told, s)
 		}
 	}
@@ -83,7 +84,8 @@ func BenchmarkAssess(b *testing.B) {
 	})
 }
 
-// BenchmarkConversation guides through a whole recorded conversation, one answer after the other; time is for one answer.
+// BenchmarkConversation guides through a whole recorded conversation, one answer after the other; time is for one
+// answer.
 func BenchmarkConversation(b *testing.B) {
 	e := benchEngine(b)
 	for _, meters := range []bool{false, true} {

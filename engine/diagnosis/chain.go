@@ -33,7 +33,8 @@ const (
 
 // ends are the likely causes that something else can bring about.
 func (s *subject) ends() []int {
-	return slices.DeleteFunc(s.model.BroughtAbout(), func(i int) bool { return s.posterior[i] < chainEnd || s.blame[i] < chainEnd/2 })
+	return slices.DeleteFunc(s.model.BroughtAbout(),
+		func(i int) bool { return s.posterior[i] < chainEnd || s.blame[i] < chainEnd/2 })
 }
 
 // chains finds what has probably brought about the likely causes. These must have been surveyed.
@@ -103,8 +104,9 @@ func (s *subject) habits() (out []Chain) {
 		}
 		if best >= 0 {
 			id := s.model.Causes[best].ID
-			out = append(out, Chain{Probability: s.posterior[best], Advice: s.texts.Phrases["chain_habit"] + s.texts.Observations[f.ID].Title,
-				Links: []ChainLink{{f.ID, s.texts.Observations[f.ID].Title}, {id, s.texts.Causes[id].Title}}})
+			out = append(out, Chain{Probability: s.posterior[best],
+				Advice: s.texts.Phrases["chain_habit"] + s.texts.Observations[f.ID].Title,
+				Links:  []ChainLink{{f.ID, s.texts.Observations[f.ID].Title}, {id, s.texts.Causes[id].Title}}})
 		}
 	}
 	return out

@@ -23,14 +23,15 @@ const (
 	CheckedBack EventKind = "checked_back" // Held set: weeks after it was settled
 
 	// What those who help do. None of it tells anything about the heater, save a suggestion that the owner confirms.
-	Assigned  EventKind = "assigned"  // By and, unless it goes back to the queue, To set
-	Noted     EventKind = "noted"     // By and Text set
-	Ticketed  EventKind = "ticketed"  // By and, unless it is taken away, Text set: its number elsewhere
-	Closed    EventKind = "closed"    // By and Closing set
-	Reopened  EventKind = "reopened"  // By set
-	Hidden    EventKind = "hidden"    // By set: nobody looks on any more
-	Shown     EventKind = "shown"     // By set: who has the key may look on again
-	Suggested EventKind = "suggested" // By and just one of Observations, with one entry, CauseID, ObservationID and Text set
+	Assigned EventKind = "assigned" // By and, unless it goes back to the queue, To set
+	Noted    EventKind = "noted"    // By and Text set
+	Ticketed EventKind = "ticketed" // By and, unless it is taken away, Text set: its number elsewhere
+	Closed   EventKind = "closed"   // By and Closing set
+	Reopened EventKind = "reopened" // By set
+	Hidden   EventKind = "hidden"   // By set: nobody looks on any more
+	Shown    EventKind = "shown"    // By set: who has the key may look on again
+	// By and just one of Observations, with one entry, CauseID, ObservationID and Text set
+	Suggested EventKind = "suggested"
 	Confirmed EventKind = "confirmed" // Observations, as suggested, and Suggestion set
 	Declined  EventKind = "declined"  // Suggestion set
 )
@@ -83,12 +84,13 @@ type Event struct {
 	Skipped       []string      `json:"skipped,omitempty"`
 	Dismissed     []string      `json:"dismissed,omitempty"` // ids of pending offers
 	ObservationID string        `json:"observation_id,omitempty"`
-	By            string        `json:"by,omitempty"` // who helps: the name of a desk's token, or what one who looks on calls himself
-	To            string        `json:"to,omitempty"`
-	Closing       *Closing      `json:"closing,omitempty"`
-	Suggestion    int64         `json:"suggestion,omitempty"` // number of the event that made it
-	CauseID       string        `json:"cause_id,omitempty"`
-	RepairID      string        `json:"repair_id,omitempty"`
+	// who helps: the name of a desk's token, or what one who looks on calls himself
+	By         string   `json:"by,omitempty"`
+	To         string   `json:"to,omitempty"`
+	Closing    *Closing `json:"closing,omitempty"`
+	Suggestion int64    `json:"suggestion,omitempty"` // number of the event that made it
+	CauseID    string   `json:"cause_id,omitempty"`
+	RepairID   string   `json:"repair_id,omitempty"`
 
 	EurosPerMinute *float64 `json:"euros_per_minute,omitempty"`
 	Willing        *int     `json:"willing,omitempty"`
@@ -141,8 +143,9 @@ type Conversation struct {
 	Hidden         bool      // from those who look on
 	Suggestions    []Event   // that the owner has neither confirmed nor declined
 
-	Mended   []Done  // repairs done, oldest first
-	Start    *Event  // the last start that was watched since the latest of them, or that the fault came back; nil if neither
+	Mended []Done // repairs done, oldest first
+	// the last start that was watched since the latest of them, or that the fault came back; nil if neither
+	Start    *Event
 	First    Request // what was told before the first of them
 	Latest   Request // what was told before those that came after the last start but one
 	cameBack int64   // the event that said so; 0 if it did not
@@ -254,8 +257,8 @@ func (c *Conversation) offer(e Event) {
 	}
 }
 
-// settledBy reports whether something told leaves nothing of the offer to ask: it speaks of the same observation, or is one of
-// the alternatives.
+// settledBy reports whether something told leaves nothing of the offer to ask: it speaks of the same observation, or is
+// one of the alternatives.
 func (p Pending) settledBy(t Told) bool {
 	return p.Reading.Observation.ID == t.Observation.ID ||
 		slices.ContainsFunc(p.Alternatives, func(r Reading) bool { return !t.Skipped && r.Observation == t.Observation })

@@ -63,8 +63,8 @@ func (f facts) all(trips []knowledge.Trip) bool {
 	return true
 }
 
-// lifted reports whether what was told takes a trigger away. What has been done or has changed since must have been told no
-// earlier than what it takes away.
+// lifted reports whether what was told takes a trigger away. What has been done or has changed since must have been
+// told no earlier than what it takes away.
 func (e *Engine) lifted(d knowledge.Danger, t knowledge.Trigger, f facts) bool {
 	latest := 0
 	for _, trip := range t.All {
@@ -121,7 +121,8 @@ type gate struct {
 	leave bool // people are to be outside
 }
 
-// gate joins what the standing dangers forbid with what a too probable dangerous cause does, unless that was dealt with.
+// gate joins what the standing dangers forbid with what a too probable dangerous cause does, unless that was dealt
+// with.
 func (s *subject) gate() gate {
 	var g gate
 	for _, d := range s.dangers {

@@ -47,7 +47,8 @@ func TestDangersStandWhileTheirTriggerDoes(t *testing.T) {
 		assert.Equal(t, tt.severity, d.Severity, tt.danger)
 		assert.NotEmpty(t, d.Text)
 		assert.Subset(t, ids(tt.told), d.Triggers)
-		assert.True(t, slices.IsSortedFunc(a.Dangers, func(a, b diagnosis.Danger) int { return int(b.Severity - a.Severity) }))
+		assert.True(t, slices.IsSortedFunc(a.Dangers,
+			func(a, b diagnosis.Danger) int { return int(b.Severity - a.Severity) }))
 		// Withdrawn, it no longer stands.
 		assert.NotContains(t, dangers(assess(t, tt.told[1:]...)), tt.danger)
 	}
@@ -62,7 +63,8 @@ func ids(told []string) []string {
 }
 
 // Every tool at hand, so that only hazard keeps a check away.
-var everyTool = []string{"+multimeter", "+clamp_meter", "+test_lamp", "+hand_tools", "+measuring_jar", "+spare_battery", "+spare_fuel_can", "+spare_panel", "+spare_board"}
+var everyTool = []string{"+multimeter", "+clamp_meter", "+test_lamp", "+hand_tools", "+measuring_jar", "+spare_battery",
+	"+spare_fuel_can", "+spare_panel", "+spare_board"}
 
 func TestHazardIsAGate(t *testing.T) {
 	m := engineModel(t)
@@ -90,7 +92,8 @@ func TestHazardIsAGate(t *testing.T) {
 
 // A flooded burner that is probable enough forbids a start before anybody has seen fuel: the limit, not the rule.
 func TestProbableFloodingForbidsAStart(t *testing.T) {
-	a := assess(t, append([]string{"fault_code=E-10", "primed=until_full", "bubbles=none", "fails_when=no_flame", "smell_fuel=no", "smoke=blue_grey"}, everyTool...)...)
+	a := assess(t, append([]string{"fault_code=E-10", "primed=until_full", "bubbles=none", "fails_when=no_flame",
+		"smell_fuel=no", "smoke=blue_grey"}, everyTool...)...)
 	require.Greater(t, probability(t, a, "burner_flooded"), 0.30)
 	require.NotContains(t, dangers(a), "flooded_burner")
 	for _, id := range checks(a) {
@@ -142,7 +145,8 @@ func TestConversationAsksFirstWhatMayBringOutADanger(t *testing.T) {
 		if g.Next[0] == "failed_starts" {
 			break
 		}
-		c.Told = append(c.Told, diagnosis.Told{Observation: diagnosis.Observation{ID: g.Next[0], Kind: diagnosis.UnknownValue}})
+		c.Told = append(c.Told, diagnosis.Told{Observation: diagnosis.Observation{ID: g.Next[0],
+			Kind: diagnosis.UnknownValue}})
 	}
 	require.True(t, asked["failed_starts"], "%v", asked)
 	for id := range asked {

@@ -255,7 +255,8 @@ func TestOneSafetyQuestionBeforeTheFirstThatDiagnoses(t *testing.T) {
 	}
 }
 
-// Where one sign of a flooded burner was told, flames at the exhaust are asked about: they are worse, and need other deeds.
+// Where one sign of a flooded burner was told, flames at the exhaust are asked about: they are worse, and need other
+// deeds.
 func TestASignOfFloodingAsksForTheWorse(t *testing.T) {
 	for _, told := range [][]string{
 		{"fault_code=E-01", "complaint=wont_start", "failed_starts=three_or_more", "just_installed=yes"},

@@ -7,8 +7,8 @@ import (
 	"lightoff/engine/heater"
 )
 
-// A heater shows the code of the pump's circuit, the fan turns, and the plug at the pump is found to be loose. Dangers come
-// first; of the causes here only the one that leads, then what to do about it.
+// A heater shows the code of the pump's circuit, the fan turns, and the plug at the pump is found to be loose. Dangers
+// come first; of the causes here only the one that leads, then what to do about it.
 func Example() {
 	model, err := heater.Model()
 	if err != nil {

@@ -40,15 +40,18 @@ func TestAnOfferWaitsUntilItIsSettled(t *testing.T) {
 	require.Equal(t, []string{"2.0"}, waiting(bubbles, volts, answered(3, "bubbles=none")))
 	require.Equal(t, []string{"1.0"}, waiting(bubbles, volts, answered(3, "panel_voltage=12.4")))
 	require.Equal(t, []string{"1.0", "2.0"}, waiting(bubbles, volts, answered(3, "panel_voltage=12.1")))
-	require.Equal(t, []string{"2.0"}, waiting(bubbles, volts, diagnosis.Event{Number: 3, Kind: diagnosis.Answered, Skipped: []string{"bubbles"}}))
-	require.Equal(t, []string{"1.0"}, waiting(bubbles, volts, diagnosis.Event{Number: 3, Kind: diagnosis.Answered, Dismissed: []string{"2.0", "9.9"}}))
+	require.Equal(t, []string{"2.0"}, waiting(bubbles, volts,
+		diagnosis.Event{Number: 3, Kind: diagnosis.Answered, Skipped: []string{"bubbles"}}))
+	require.Equal(t, []string{"1.0"}, waiting(bubbles, volts,
+		diagnosis.Event{Number: 3, Kind: diagnosis.Answered, Dismissed: []string{"2.0", "9.9"}}))
 	require.Empty(t, waiting(answered(1, "bubbles=many"), said(2, false, "bubbles=many")), "it stands already")
 }
 
 // What may be a danger is asked before all else, even where it was denied before.
 func TestAFearedDangerIsAskedAtOnce(t *testing.T) {
 	events := []diagnosis.Event{
-		answered(1, "people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no", "smell_gas=no", "smell_burning=no",
+		answered(1, "people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no",
+			"smell_gas=no", "smell_burning=no",
 			"co_alarm=silent_tested", "fault_code=E-08"),
 	}
 	next := func(events ...diagnosis.Event) []string {
@@ -59,5 +62,6 @@ func TestAFearedDangerIsAskedAtOnce(t *testing.T) {
 	feared := append(events, said(2, true, "smell_exhaust_inside=yes"))
 	assert.Equal(t, []string{"smell_exhaust_inside"}, next(feared...))
 	assert.NotEqual(t, []string{"smell_exhaust_inside"}, next(append(feared, answered(3, "smell_exhaust_inside=no"))...))
-	assert.NotEqual(t, []string{"bubbles"}, next(append(events, said(2, false, "bubbles=many"))...), "only dangers come first")
+	assert.NotEqual(t, []string{"bubbles"}, next(append(events, said(2, false, "bubbles=many"))...),
+		"only dangers come first")
 }

@@ -18,8 +18,8 @@ func taking(t *testing.T, cause string, told ...string) diagnosis.Taking {
 	return all[i]
 }
 
-// A hose that draws air is about as common as ever beside a lost panel link, and has no part in it. Where the flame was lost
-// and bubbles are in the line it has (common practice, no source).
+// A hose that draws air is about as common as ever beside a lost panel link, and has no part in it. Where the flame was
+// lost and bubbles are in the line it has (common practice, no source).
 func TestALostLinkIsNoMatterOfTheHose(t *testing.T) {
 	lost := taking(t, "soft_line_air", "fault_code=E-07", "complaint=wont_start")
 	require.Greater(t, lost.Active, 0.05)

@@ -6,8 +6,8 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// What is defective and dangerous is mended first, however little it may have to do with the complaint: the repairs that
-// the standing dangers ask for are pinned to the head of the plan.
+// What is defective and dangerous is mended first, however little it may have to do with the complaint: the repairs
+// that the standing dangers ask for are pinned to the head of the plan.
 
 // pin is a repair that a danger asks for.
 type pin struct {
@@ -26,8 +26,8 @@ func (s *subject) done(repair string) bool {
 	})
 }
 
-// pin takes the repairs that standing dangers ask for, the severest danger's first. Those that can be made are the first
-// of the plan's repairs.
+// pin takes the repairs that standing dangers ask for, the severest danger's first. Those that can be made are the
+// first of the plan's repairs.
 func (p *planning) pin() {
 	for _, d := range p.s.dangers {
 		for _, id := range d.MendedBy {
@@ -54,8 +54,8 @@ func (p *planning) isPinned(repair string) bool {
 	return slices.ContainsFunc(p.pinned, func(x pin) bool { return x.ID == repair })
 }
 
-// makePinned moves the plan's start behind the pinned repairs, for what comes after them hangs on what they mend. Each is
-// paid in full, with the checks that it waits for and a start to watch.
+// makePinned moves the plan's start behind the pinned repairs, for what comes after them hangs on what they mend. Each
+// is paid in full, with the checks that it waits for and a start to watch.
 func (p *planning) makePinned() {
 	spent, j := 0.0, 0
 	for i := range p.pinned {

@@ -6,8 +6,8 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// Of several repairs of a cause the one is made that the findings point to: a lost magnet is renewed, not the fan seated
-// anew, however much less that takes.
+// Of several repairs of a cause the one is made that the findings point to: a lost magnet is renewed, not the fan
+// seated anew, however much less that takes.
 
 // pointsTo lists, by cause, the repairs that a finding points to and that can still be made by this owner.
 func (s *subject) pointsTo() map[string][]string {

@@ -15,14 +15,19 @@ func TestRepairsFollowTheFindings(t *testing.T) {
 		want, not string
 		told      []string
 	}{
-		{"a lost magnet is renewed", "renew_fan_magnets", "reseat_fan", []string{"fault_code=E-06", "fan_magnets=missing_or_loose"}},
+		{"a lost magnet is renewed", "renew_fan_magnets", "reseat_fan",
+			[]string{"fault_code=E-06", "fan_magnets=missing_or_loose"}},
 		{"a warm joint is cleaned", "clean_electrical_joints", "dry_connectors",
-			[]string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1", "glow_voltage_heater=10.0", "joint_warm=yes"}},
-		{"a flat battery is charged", "charge_battery", "mend_charging", []string{"fault_code=E-01", "rest_voltage=11.6", "charging_now=none"}},
-		{"one that is being charged has a charging fault", "mend_charging", "charge_battery", []string{"fault_code=E-01", "rest_voltage=11.6", "charging_now=solar"}},
+			[]string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1",
+				"glow_voltage_heater=10.0", "joint_warm=yes"}},
+		{"a flat battery is charged", "charge_battery", "mend_charging",
+			[]string{"fault_code=E-01", "rest_voltage=11.6", "charging_now=none"}},
+		{"one that is being charged has a charging fault", "mend_charging", "charge_battery",
+			[]string{"fault_code=E-01", "rest_voltage=11.6", "charging_now=solar"}},
 		{"lithium that cuts off in the warm", "match_battery_protection", "wake_lithium",
 			[]string{"battery_chemistry=lithium", "ambient_temperature=15", "display=blank", "fails_when=during_glow"}},
-		{"water in a boat's exhaust", "slope_exhaust", "", []string{"fault_code=E-10", "installation=boat", "exhaust_path=water"}},
+		{"water in a boat's exhaust", "slope_exhaust", "",
+			[]string{"fault_code=E-10", "installation=boat", "exhaust_path=water"}},
 		{"nobody fills a full tank", "", "fill_tank", []string{"fault_code=E-08", "pickup=vehicle_tank", "tank_level=full"}},
 		{"a code is no normal behaviour", "", "explain_normal_behaviour", []string{"fault_code=E-09"}},
 	} {

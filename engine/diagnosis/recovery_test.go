@@ -19,8 +19,10 @@ type talk struct {
 func begin(t *testing.T, told ...string) *talk {
 	k := &talk{t: t}
 	k.add(diagnosis.Event{Kind: diagnosis.Opened, Locale: "en", Tools: []string{"multimeter"}})
-	k.answer("people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no", "smell_gas=no", "smell_burning=no",
-		"co_alarm_fitted=yes", "co_alarm=silent_tested", "bang_on_lighting=no", "primed=no", "stops_when_off=yes", "petrol_suspected=no",
+	k.answer("people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no", "smell_gas=no",
+		"smell_burning=no",
+		"co_alarm_fitted=yes", "co_alarm=silent_tested", "bang_on_lighting=no", "primed=no", "stops_when_off=yes",
+		"petrol_suspected=no",
 		"failed_starts=one_or_two", "smoke=none", "exhaust_fire=no")
 	k.answer(told...)
 	return k
@@ -51,11 +53,13 @@ func (k *talk) guide() *diagnosis.Guidance {
 }
 
 // airInTheLine is a heater that runs on air bubbles: the soft hose leads.
-var airInTheLine = []string{"fault_code=E-08", "complaint=starts_then_stops", "line_see_through=yes", "bubbles=many", "line_type=soft",
+var airInTheLine = []string{"fault_code=E-08", "complaint=starts_then_stops", "line_see_through=yes", "bubbles=many",
+	"line_type=soft",
 	"rest_voltage=12.8", "fails_when=after_lighting"}
 
 // goodStart is what a start shows that goes as it should; common practice, no source.
-var goodStart = []string{"smell_fuel=no", "smell_exhaust_inside=no", "bubbles=none", "glow_voltage_heater=11.9", "smoke=none", "time_to_light=usual",
+var goodStart = []string{"smell_fuel=no", "smell_exhaust_inside=no", "bubbles=none", "glow_voltage_heater=11.9",
+	"smoke=none", "time_to_light=usual",
 	"flame_sound=steady", "exhaust_warms=yes", "outlet_heat=hot"}
 
 func TestARepairThatDidNotHelpTeachesWhatItWasNot(t *testing.T) {
@@ -71,7 +75,8 @@ func TestARepairThatDidNotHelpTeachesWhatItWasNot(t *testing.T) {
 	assert.Less(t, is, was/2, "the hose is new")
 	assert.NotEqual(t, "soft_line_air", after.Assessment.Causes[0].ID)
 	// Air came in while the line was open: common practice, no source.
-	assert.Greater(t, probability(t, after.Assessment, "line_not_primed"), probability(t, before.Assessment, "line_not_primed"))
+	assert.Greater(t, probability(t, after.Assessment, "line_not_primed"),
+		probability(t, before.Assessment, "line_not_primed"))
 	var unused []string
 	for _, u := range after.Assessment.Unused {
 		unused = append(unused, u.ID)
@@ -97,7 +102,8 @@ func TestAStartThatRanAsItShouldProvesTheRepair(t *testing.T) {
 	k.start(true, goodStart...)
 	watched := k.guide()
 	assert.Equal(t, diagnosis.Well, watched.Recovery.Stage)
-	assert.Greater(t, watched.Recovery.Probability, bare.Recovery.Probability, "what was seen proves more than that it ran")
+	assert.Greater(t, watched.Recovery.Probability, bare.Recovery.Probability,
+		"what was seen proves more than that it ran")
 	assert.NotEmpty(t, watched.Recovery.Prevention)
 	assert.NotEmpty(t, watched.Recovery.Parts)
 	assert.Empty(t, watched.Next)
@@ -109,7 +115,8 @@ func TestAStartThatRanAsItShouldProvesTheRepair(t *testing.T) {
 	assert.NotEqual(t, []string{"fault_code"}, doubtful.Next, "there was none")
 }
 
-// A start that happens to go well says less where something else is suspected that comes and goes; common practice, no source.
+// A start that happens to go well says less where something else is suspected that comes and goes; common practice, no
+// source.
 func TestTheWrongRepairIsHardlyProved(t *testing.T) {
 	k := begin(t, airInTheLine...)
 	k.mended("renew_panel")
@@ -144,7 +151,8 @@ func TestNoStartWhileADangerStands(t *testing.T) {
 }
 
 func TestTheRootIsMendedToo(t *testing.T) {
-	k := begin(t, "fault_code=E-10", "complaint=wont_start", "failed_starts=three_or_more", "fuel_in_exhaust=yes", "primed=well_beyond",
+	k := begin(t, "fault_code=E-10", "complaint=wont_start", "failed_starts=three_or_more", "fuel_in_exhaust=yes",
+		"primed=well_beyond",
 		"line_see_through=yes", "bubbles=many", "line_type=soft")
 	g := k.guide()
 	require.NotEmpty(t, g.Assessment.Chains)

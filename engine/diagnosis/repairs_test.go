@@ -32,7 +32,8 @@ func TestEveryRepairComesUp(t *testing.T) {
 	note([]string{"fault_code=E-08", "runs_while_driving=yes", "fails_when=while_driving", "tank_level=half"})
 	note([]string{"fault_code=none", "intake_from=living_space"})
 	note([]string{"smell_exhaust_inside=yes", "fumes_now=past", "exhaust_smell_from=outside", "installation=portable_box"})
-	note([]string{"smell_exhaust_inside=yes", "fumes_now=past", "exhaust_smell_from=warm_air_outlet", "running_hours=over_500"})
+	note([]string{"smell_exhaust_inside=yes", "fumes_now=past", "exhaust_smell_from=warm_air_outlet",
+		"running_hours=over_500"})
 	note([]string{"fault_code=E-10", "exhaust_path=blocked", "smoke=black"}, "clear_exhaust")
 	note([]string{"smell_exhaust_inside=yes", "fumes_now=past", "exhaust_joints=loose"}, "remake_exhaust_joints")
 	note([]string{"smell_fuel=yes", "wet_joint=yes"}, "remake_fuel_joints")

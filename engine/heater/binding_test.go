@@ -39,7 +39,8 @@ func TestCableShiftsItsCauseAsFarAsItMatters(t *testing.T) {
 	require.Greater(t, rough, 0.001)
 	thin := causeAfter(t, "feed_undersized", stated("cable_area", "thin"), measured("cable_length", 6))
 	require.Greater(t, thin, silent)
-	on24 := causeAfter(t, "feed_undersized", measured("cable_area", 1.5), measured("cable_length", 6), stated("nominal_voltage", "24"))
+	on24 := causeAfter(t, "feed_undersized", measured("cable_area", 1.5), measured("cable_length", 6),
+		stated("nominal_voltage", "24"))
 	require.Less(t, on24, longThin/2, "half the current at twice the voltage")
 }
 
@@ -64,7 +65,8 @@ func TestAltitudeShiftsMixture(t *testing.T) {
 
 func TestDuctShiftsItsCause(t *testing.T) {
 	duct := func(length, bends, diameter float64) float64 {
-		return causeAfter(t, "duct_restrictive", measured("duct_length", length), measured("duct_bends", bends), measured("duct_diameter", diameter))
+		return causeAfter(t, "duct_restrictive", measured("duct_length", length), measured("duct_bends", bends),
+			measured("duct_diameter", diameter))
 	}
 	require.Less(t, duct(1, 1, 75), 0.015)
 	require.Greater(t, duct(8, 5, 55), 0.05)
@@ -75,13 +77,15 @@ func TestDuctShiftsItsCause(t *testing.T) {
 // voltage by charge, as engine/physics names them).
 func TestRestVoltageDependsOnChemistry(t *testing.T) {
 	low := func(kind string, volts float64) float64 {
-		return causeAfter(t, "battery_low", stated("fault_code", "E-01"), stated("battery_chemistry", kind), measured("rest_voltage", volts))
+		return causeAfter(t, "battery_low", stated("fault_code", "E-01"), stated("battery_chemistry", kind),
+			measured("rest_voltage", volts))
 	}
 	require.Greater(t, low("lithium", 12.3), 0.6)
 	require.Less(t, low("flooded", 12.6), 0.2)
 	require.Less(t, low("lithium", 13.2), 0.2)
 	require.Greater(t, low("agm", 12.0), 0.6)
-	charging := causeAfter(t, "battery_low", stated("fault_code", "E-01"), stated("battery_chemistry", "flooded"), measured("rest_voltage", 12.8), stated("charging_now", "engine"))
+	charging := causeAfter(t, "battery_low", stated("fault_code", "E-01"), stated("battery_chemistry", "flooded"),
+		measured("rest_voltage", 12.8), stated("charging_now", "engine"))
 	require.Greater(t, charging, low("flooded", 12.8), "while charging, a good reading says less")
 }
 
@@ -89,7 +93,8 @@ func TestRestVoltageDependsOnChemistry(t *testing.T) {
 func TestReadingsShareThemselvesOut(t *testing.T) {
 	last := -1.0
 	for v := 9.5; v <= 12.6; v += 0.1 {
-		p := causeAfter(t, "battery_worn", stated("fault_code", "E-01"), measured("rest_voltage", 12.7), measured("glow_voltage_battery", v))
+		p := causeAfter(t, "battery_worn", stated("fault_code", "E-01"), measured("rest_voltage", 12.7),
+			measured("glow_voltage_battery", v))
 		if last >= 0 {
 			require.InDelta(t, last, p, 0.2, "%.1f V", v)
 		}

@@ -17,7 +17,8 @@ import (
 	"lightoff/engine/heater"
 )
 
-// term is an entry of a language's glossary: the word for a thing, and patterns of words that must not stand in its place.
+// term is an entry of a language's glossary: the word for a thing, and patterns of words that must not stand in its
+// place.
 type term struct {
 	Term  string   `yaml:"term"`
 	Never []string `yaml:"never"`
@@ -82,7 +83,8 @@ func TestTextsKeepToTheGlossary(t *testing.T) {
 	}
 }
 
-// What a glossary rules out would be found: each pattern fits at least one word of its kind, and none fits the term itself.
+// What a glossary rules out would be found: each pattern fits at least one word of its kind, and none fits the term
+// itself.
 func TestGlossariesRuleOutNoTermOfTheirOwn(t *testing.T) {
 	for _, locale := range load(t).Locales() {
 		terms := glossary(t, locale)

@@ -96,7 +96,8 @@ func TestPosteriorsAreQuick(t *testing.T) {
 }
 
 // safetyOnly tell nothing of any cause: they keep people safe, or say what has been done since.
-var safetyOnly = []string{"smell_gas", "start_signs", "fumes_now", "exhaust_proved", "gas_seen_to", "fire_out", "burner_seen_to", "burning_found",
+var safetyOnly = []string{"smell_gas", "start_signs", "fumes_now", "exhaust_proved", "gas_seen_to", "fire_out",
+	"burner_seen_to", "burning_found",
 	"fuel_smell_now", "petrol_drained", "siphon_ended", "burner_dried"}
 
 func TestEveryObservationTellsSomething(t *testing.T) {
@@ -157,8 +158,8 @@ func TestCodeTables(t *testing.T) {
 	}
 }
 
-// gates of what the catalogue says about how each check is made and which work is dangerous. What is named here involves
-// exactly this.
+// gates of what the catalogue says about how each check is made and which work is dangerous. What is named here
+// involves exactly this.
 const (
 	nothing = 0
 	start   = 1 << iota
@@ -170,7 +171,8 @@ const (
 
 func gatesOf(g knowledge.Gates) int {
 	out := nothing
-	for gate, involved := range map[int]bool{start: g.NeedsStart, power: g.NeedsPower, fuel: g.OpensFuel, burner: g.OpensBurner, hot: g.TouchesHot} {
+	for gate, involved := range map[int]bool{start: g.NeedsStart, power: g.NeedsPower, fuel: g.OpensFuel,
+		burner: g.OpensBurner, hot: g.TouchesHot} {
 		if involved {
 			out |= gate
 		}
@@ -179,28 +181,41 @@ func gatesOf(g knowledge.Gates) int {
 }
 
 var observationGates = map[string]int{
-	"fuel_at_burner": fuel | power, "fuel_per_100_strokes": fuel | power, "fuel_look": fuel, "temporary_can": fuel | start | power, "drips_at_rest": fuel,
+	"fuel_at_burner": fuel | power, "fuel_per_100_strokes": fuel | power, "fuel_look": fuel,
+	"temporary_can": fuel | start | power, "drips_at_rest": fuel,
 	"glow_plug_look": burner | hot, "screen_look": burner | hot, "burner_look": burner | hot,
-	"glow_voltage_battery": start, "glow_voltage_heater": start, "panel_voltage_glow": start, "drop_positive": start, "drop_negative": start,
-	"start_current": start, "joint_warm": start, "lights_dim_on_start": start, "known_good_battery": start, "pump_ticks": start,
-	"pump_pulses": start | power, "cap_loosened": start, "exhaust_warms": start, "flame_sound": start, "outlet_flow": start, "outlet_heat": start,
+	"glow_voltage_battery": start, "glow_voltage_heater": start, "panel_voltage_glow": start, "drop_positive": start,
+	"drop_negative": start,
+	"start_current": start, "joint_warm": start, "lights_dim_on_start": start, "known_good_battery": start,
+	"pump_ticks":  start,
+	"pump_pulses": start | power, "cap_loosened": start, "exhaust_warms": start, "flame_sound": start,
+	"outlet_flow": start, "outlet_heat": start,
 	"fan_runs": start, "works_from_panel": start, "controller_swap": start, "board_swap": start,
-	"fan_by_hand": nothing, "fan_look": nothing, "fan_magnets": hot, "rest_voltage": nothing, "fuse": nothing, "glow_plug_resistance": hot,
-	"pump_coil_resistance": nothing, "sensor_resistance": nothing, "sensor_seated": hot, "wet_joint": nothing, "line_kink": nothing,
-	"exhaust_joints": hot, "exhaust_path": nothing, "intake_path": nothing, "fuel_in_exhaust": nothing, "connectors": nothing,
-	"pump_connector": nothing, "controller_match": nothing, "bubbles": start, "line_at_rest": nothing, "tank_level": nothing,
+	"fan_by_hand": nothing, "fan_look": nothing, "fan_magnets": hot, "rest_voltage": nothing, "fuse": nothing,
+	"glow_plug_resistance": hot,
+	"pump_coil_resistance": nothing, "sensor_resistance": nothing, "sensor_seated": hot, "wet_joint": nothing,
+	"line_kink":      nothing,
+	"exhaust_joints": hot, "exhaust_path": nothing, "intake_path": nothing, "fuel_in_exhaust": nothing,
+	"connectors":     nothing,
+	"pump_connector": nothing, "controller_match": nothing, "bubbles": start, "line_at_rest": nothing,
+	"tank_level": nothing,
 }
 
 // repairGates: repairs may involve more than this, never less.
 var repairGates = map[string]int{
-	"renew_plug_and_screen": burner, "dry_burner": burner, "reassemble_burner": burner, "decoke_burner": burner, "renew_burner": burner,
+	"renew_plug_and_screen": burner, "dry_burner": burner, "reassemble_burner": burner, "decoke_burner": burner,
+	"renew_burner": burner,
 	"renew_blower": burner, "end_siphoning": burner | fuel,
-	"fill_tank": fuel, "prime_line": fuel, "renew_fuel_line": fuel, "remake_fuel_joints": fuel, "mend_leaking_line": fuel, "deepen_pickup": fuel,
-	"renew_fuel_filter": fuel, "change_to_winter_fuel": fuel, "drain_and_refuel": fuel, "fit_own_pickup": fuel, "move_pump": fuel,
+	"fill_tank": fuel, "prime_line": fuel, "renew_fuel_line": fuel, "remake_fuel_joints": fuel, "mend_leaking_line": fuel,
+	"deepen_pickup":     fuel,
+	"renew_fuel_filter": fuel, "change_to_winter_fuel": fuel, "drain_and_refuel": fuel, "fit_own_pickup": fuel,
+	"move_pump": fuel,
 	"free_pump": fuel, "renew_pump": fuel, "fit_right_pump": fuel, "turn_pump": fuel, "renew_heater": fuel | hot,
-	"clear_exhaust": hot, "renew_exhaust_pipe": hot, "remake_exhaust_joints": hot, "slope_exhaust": hot, "move_pipe_ends": hot, "close_ways_in": hot,
-	"free_hot_parts": hot, "mend_glow_wiring": hot, "clear_fan": hot, "reseat_fan": hot, "renew_board": hot, "renew_overheat_sensor": hot,
-	"reset_lockout": start,
+	"clear_exhaust": hot, "renew_exhaust_pipe": hot, "remake_exhaust_joints": hot, "slope_exhaust": hot,
+	"move_pipe_ends": hot, "close_ways_in": hot,
+	"free_hot_parts": hot, "mend_glow_wiring": hot, "clear_fan": hot, "reseat_fan": hot, "renew_board": hot,
+	"renew_overheat_sensor": hot,
+	"reset_lockout":         start,
 }
 
 func TestChecksAndRepairsCarryTheirGates(t *testing.T) {
@@ -318,6 +333,7 @@ func TestTextsGiveTheUsualFigures(t *testing.T) {
 	require.Contains(t, text.Observations["start_current"].Normal, "half")
 	require.Contains(t, text.Observations["cable_area"].Normal, "6 mm²")
 	require.Contains(t, strings.Join(text.Repairs["fit_thicker_cable"].Parts, " "), "6 mm²")
-	require.Regexp(t, `(?i)at least (three|3)`, text.Observations["inlet_clearance"].Normal+text.Observations["inlet_clearance"].How)
+	require.Regexp(t, `(?i)at least (three|3)`,
+		text.Observations["inlet_clearance"].Normal+text.Observations["inlet_clearance"].How)
 	require.Regexp(t, `45`, text.Observations["pump_angle"].Normal+text.Observations["pump_angle"].How+text.Observations["pump_angle"].Why)
 }

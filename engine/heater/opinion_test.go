@@ -20,8 +20,8 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// factor is a table over variables in rising order, the last varying fastest. This file's arithmetic shares nothing with
-// the engine's: no cliques, no chains of noisy families, just whole tables, products and sums.
+// factor is a table over variables in rising order, the last varying fastest. This file's arithmetic shares nothing
+// with the engine's: no cliques, no chains of noisy families, just whole tables, products and sums.
 type factor struct {
 	scope []int
 	p     []float64
@@ -307,8 +307,8 @@ func TestEvidenceEqualsToulbar2(t *testing.T) {
 		evidence := d.evidence
 		problem := filepath.Join(dir, fmt.Sprintf("%d.uai", i))
 		require.NoError(t, os.WriteFile(problem, n.uai(n.bearing(evidence)), 0o600))
-		// With an order by least fill-in (-O=-3), and sums over all that is left of at most eleven neighbours (-p=11), it takes
-		// a second where it takes half a minute as it comes.
+		// With an order by least fill-in (-O=-3), and sums over all that is left of at most eleven neighbours (-p=11), it
+		// takes a second where it takes half a minute as it comes.
 		out, err := exec.Command(binary, problem, "-logz", "-precision=12", "-O=-3", "-p=11", "-v=1").CombinedOutput()
 		require.NoError(t, err, string(out))
 		found := lnZ.FindStringSubmatch(string(out))

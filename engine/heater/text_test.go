@@ -18,7 +18,8 @@ import (
 	"lightoff/engine/heater"
 )
 
-// tongue is what a test must know of a language to hold its texts against the English ones: testdata/languages/<locale>.yaml.
+// tongue is what a test must know of a language to hold its texts against the English ones:
+// testdata/languages/<locale>.yaml.
 type tongue struct {
 	Decimal, Thousand string            // how its numbers are written
 	Same              []string          // values that may stand as they do in English
@@ -36,7 +37,8 @@ func texts(t *testing.T, locale string) map[string]string {
 	files, err := fs.Glob(heater.Files(), "text/"+locale+"/*.yaml")
 	require.NoError(t, err)
 	for _, file := range files {
-		if slices.Contains([]string{"lexicon.yaml", "grammar.yaml", "alarms.yaml", "gates.yaml", "glossary.yaml"}, path.Base(file)) {
+		if slices.Contains([]string{"lexicon.yaml", "grammar.yaml", "alarms.yaml", "gates.yaml", "glossary.yaml"},
+			path.Base(file)) {
 			continue // these are no translations: each language says it in its own way
 		}
 		data, err := fs.ReadFile(heater.Files(), file)
@@ -89,7 +91,8 @@ func TestEveryLanguageHasTheSameTexts(t *testing.T) {
 		require.Equal(t, slices.Sorted(maps.Keys(english)), slices.Sorted(maps.Keys(own)), locale)
 		for at, text := range own {
 			require.NotEmpty(t, strings.TrimSpace(text), "%s: %s", locale, at)
-			require.Equal(t, strings.HasSuffix(english[at], " "), strings.HasSuffix(text, " "), "%s: %s: what follows it needs the space", locale, at)
+			require.Equal(t, strings.HasSuffix(english[at], " "), strings.HasSuffix(text, " "),
+				"%s: %s: what follows it needs the space", locale, at)
 		}
 	}
 }
@@ -113,8 +116,8 @@ func TestNoTextIsLeftInEnglish(t *testing.T) {
 	}
 }
 
-// What an English text says twice in the same words, a language says twice in the same words too: one caution, one wording.
-// Single labels may differ, for "None" of bubbles and "None" of starts are two words elsewhere.
+// What an English text says twice in the same words, a language says twice in the same words too: one caution, one
+// wording. Single labels may differ, for "None" of bubbles and "None" of starts are two words elsewhere.
 func TestTheSameCautionHasTheSameWords(t *testing.T) {
 	english := texts(t, "en")
 	for locale := range others(t) {
@@ -137,7 +140,8 @@ var (
 	withUnit = regexp.MustCompile(`(\d[\d.,]*\d|\d)[ -]?(mm²|°C|µL|mL|(?:kW|mm|V|A|m|volts?|hours|degrees|kilo-ohms|ticks|strokes)\b)`)
 )
 
-// Each number of an English text, with its unit, stands in the other language's text, as often, and no other number does.
+// Each number of an English text, with its unit, stands in the other language's text, as often, and no other number
+// does.
 func TestFiguresAreTheSameInEveryLanguage(t *testing.T) {
 	english := texts(t, "en")
 	seen := 0

@@ -17,8 +17,8 @@ const (
 	UnderVoltageHigh physics.Volt  = 10.8 // and this
 )
 
-// UsualGrades are the grades that fuel of a kind, a state of fuel_kind, may be, by season and country; none for a kind that is
-// not known.
+// UsualGrades are the grades that fuel of a kind, a state of fuel_kind, may be, by season and country; none for a kind
+// that is not known.
 func UsualGrades(fuelKind string) []physics.Grade { return slices.Clone(plugging[fuelKind]) }
 
 // UsualBlower is the warm-air fan of a small heater.
@@ -29,8 +29,9 @@ func UsualRunning(nominalVoltage physics.Volt) physics.Ampere {
 	return startRunning * physics.Ampere(12/nominalVoltage)
 }
 
-// UsualStart is what a usual plug of the kind draws fifteen seconds after it is switched on, from about 11.5 V or twice that,
-// with the running current beside it. A nominal voltage other than 12 or 24 V, or an unknown kind, gives *RangeError.
+// UsualStart is what a usual plug of the kind draws fifteen seconds after it is switched on, from about 11.5 V or twice
+// that, with the running current beside it. A nominal voltage other than 12 or 24 V, or an unknown kind, gives
+// *RangeError.
 func UsualStart(kind physics.PlugKind, nominalVoltage physics.Volt) (physics.Ampere, error) {
 	plug, err := physics.TypicalPlug(kind, nominalVoltage)
 	if err != nil {

@@ -30,21 +30,26 @@ func newPopular(m *knowledge.Model) popular {
 
 func (p popular) rank([]diagnosis.Observation) []string { return p }
 
-// chart names what a plain table of codes names, as the catalogue gives the effects of causes, the commonest first; where
-// there is no code, it is as popular.
+// chart names what a plain table of codes names, as the catalogue gives the effects of causes, the commonest first;
+// where there is no code, it is as popular.
 type chart struct{ common popular }
 
 var codeChart = map[string][]string{
-	"E-01":          {"battery_low", "battery_worn", "feed_undersized", "joint_resistance", "feed_via_light_circuit", "source_limited", "voltage_setting_wrong"},
-	"E-02":          {"supply_overvoltage", "voltage_setting_wrong"},
-	"E-03":          {"glow_plug_open", "glow_plug_weak", "glow_wiring_fault", "battery_worn"},
-	"E-04":          {"pump_unplugged", "pump_coil_failed", "pump_stuck", "board_failed"},
-	"E-05":          {"outlet_blocked", "duct_restrictive", "inlet_clearance_low", "overheat_sensor_failed", "compartment_hot", "cooldown_cut"},
-	"E-06":          {"fan_motor_failed", "fan_obstructed", "casing_rubs_fan", "fan_magnet_fault", "fan_position_wrong", "board_failed"},
-	"E-07":          {"data_wire_fault", "controller_mismatch", "board_failed", "controller_failed", "water_ingress"},
-	"E-08":          {"soft_line_air", "tank_low", "line_not_primed", "joint_air_leak", "pump_angle_air", "fuel_filter_blocked", "line_kinked"},
-	"E-09":          {"overheat_sensor_failed", "controller_failed", "board_failed"},
-	"E-10":          {"soft_line_air", "burner_flooded", "line_not_primed", "tank_low", "glow_screen_clogged", "burner_coked", "glow_plug_weak"},
+	"E-01": {"battery_low", "battery_worn", "feed_undersized", "joint_resistance", "feed_via_light_circuit",
+		"source_limited", "voltage_setting_wrong"},
+	"E-02": {"supply_overvoltage", "voltage_setting_wrong"},
+	"E-03": {"glow_plug_open", "glow_plug_weak", "glow_wiring_fault", "battery_worn"},
+	"E-04": {"pump_unplugged", "pump_coil_failed", "pump_stuck", "board_failed"},
+	"E-05": {"outlet_blocked", "duct_restrictive", "inlet_clearance_low", "overheat_sensor_failed",
+		"compartment_hot", "cooldown_cut"},
+	"E-06": {"fan_motor_failed", "fan_obstructed", "casing_rubs_fan", "fan_magnet_fault", "fan_position_wrong",
+		"board_failed"},
+	"E-07": {"data_wire_fault", "controller_mismatch", "board_failed", "controller_failed", "water_ingress"},
+	"E-08": {"soft_line_air", "tank_low", "line_not_primed", "joint_air_leak", "pump_angle_air",
+		"fuel_filter_blocked", "line_kinked"},
+	"E-09": {"overheat_sensor_failed", "controller_failed", "board_failed"},
+	"E-10": {"soft_line_air", "burner_flooded", "line_not_primed", "tank_low", "glow_screen_clogged",
+		"burner_coked", "glow_plug_weak"},
 	"blank_display": {"supply_open", "bms_cutoff", "controller_failed", "board_failed", "battery_low"},
 	"other":         {"locked_out"},
 }
@@ -65,8 +70,9 @@ func (c chart) rank(told []diagnosis.Observation) []string {
 	return out
 }
 
-// naive is naive Bayes for each cause by itself: every finding taken as independent given the cause, shares counted over
-// simulated heaters of their own seeds. It has seen the very simulation that it is judged on, which the engine has not.
+// naive is naive Bayes for each cause by itself: every finding taken as independent given the cause, shares counted
+// over simulated heaters of their own seeds. It has seen the very simulation that it is judged on, which the engine has
+// not.
 type naive struct {
 	causes []string
 	edges  map[string][]float64 // of numbers

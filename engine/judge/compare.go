@@ -13,8 +13,8 @@ import (
 	"lightoff/engine/simulation"
 )
 
-// Disagreement is an observation of which simulated heaters with a cause, alone and true, and the model expect different
-// things; Code is the code that was shown, or empty for all of them.
+// Disagreement is an observation of which simulated heaters with a cause, alone and true, and the model expect
+// different things; Code is the code that was shown, or empty for all of them.
 type Disagreement struct {
 	Cause, Code, Observation string
 	Of                       int     // simulated heaters that answered
@@ -49,9 +49,10 @@ func (d Disagreement) String() string {
 	return b.String()
 }
 
-// Compare draws so many heaters for each cause, with this cause alone, and lists where what they show differs from what the
-// model expects of the cause, the weightiest first. Each is weighed by how common the cause is, how often it shows the code
-// and how often an owner can tell. It is a list of questions, not of errors: trade and physics decide which of the two is wrong.
+// Compare draws so many heaters for each cause, with this cause alone, and lists where what they show differs from what
+// the model expects of the cause, the weightiest first. Each is weighed by how common the cause is, how often it shows
+// the code and how often an owner can tell. It is a list of questions, not of errors: trade and physics decide which of
+// the two is wrong.
 func Compare(m *knowledge.Model, seed uint64, each int) ([]Disagreement, error) {
 	var out []Disagreement
 	in := m.NewInquiry()
@@ -76,7 +77,10 @@ func Compare(m *knowledge.Model, seed uint64, each int) ([]Disagreement, error) 
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, slices.DeleteFunc(found, func(d Disagreement) bool { return d.Observation != "fault_code" && d.Observation != "complaint" })...)
+		out = append(out, slices.DeleteFunc(found, func(d Disagreement) bool {
+			return d.Observation != "fault_code" &&
+				d.Observation != "complaint"
+		})...)
 		for _, code := range slices.Sorted(maps.Keys(byCode)) {
 			heaters := byCode[code]
 			if len(heaters) < fewest {
@@ -94,7 +98,8 @@ func Compare(m *knowledge.Model, seed uint64, each int) ([]Disagreement, error) 
 }
 
 // compare compares all observations of heaters that have one cause and show one code, or any if it is empty.
-func compare(m *knowledge.Model, in *knowledge.Inquiry, cause int, code string, heaters []*simulation.Heater, common float64) ([]Disagreement, error) {
+func compare(m *knowledge.Model, in *knowledge.Inquiry, cause int, code string, heaters []*simulation.Heater,
+	common float64) ([]Disagreement, error) {
 	var told []knowledge.Finding
 	if code != "" {
 		told = append(told, knowledge.Finding{ID: "fault_code", State: code})

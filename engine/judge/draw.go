@@ -91,7 +91,8 @@ func behaviour(seed uint64, faults []string) (*simulation.Heater, outcome) {
 	return h, outcome{rec.Code, h.Complaint(), rec.Phase}
 }
 
-// live makes the heater, leaves out the faults that take no part, and gives nil where nothing is left or nobody complains.
+// live makes the heater, leaves out the faults that take no part, and gives nil where nothing is left or nobody
+// complains.
 func live(seed uint64, faults []string) *Case {
 	h, all := behaviour(seed, faults)
 	if all.complaint == "" {

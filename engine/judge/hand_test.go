@@ -67,8 +67,8 @@ func learntTennis() *naive {
 }
 
 // Mitchell, section 6.9.1: sunny, cool, humid and windy, 0.0053 for playing against 0.0206 for not. The other two by
-// hand from the same table: overcast, hot, normal and calm is 9/14·4/9·2/9·6/9·6/9 = 0.028 against nothing; and nothing
-// said leaves the nine days of fourteen.
+// hand from the same table: overcast, hot, normal and calm is 9/14·4/9·2/9·6/9·6/9 = 0.028 against nothing; and
+// nothing said leaves the nine days of fourteen.
 func TestNaiveBayesOnAPublishedExample(t *testing.T) {
 	v := learntTennis()
 	for _, tt := range []struct {
@@ -167,9 +167,11 @@ func TestOnlyWhatTakesPartIsTrue(t *testing.T) {
 	assert.Equal(t, []string{"no_fault"}, c.Truth)
 }
 
-// Heaters are drawn with the chances given, no more than three faults at once, and nothing is wrong only if nothing else is.
+// Heaters are drawn with the chances given, no more than three faults at once, and nothing is wrong only if nothing
+// else is.
 func TestLotteryDraws(t *testing.T) {
-	sure := lottery{causes: []string{"pump_unplugged", "fan_magnet_fault", "supply_open", "fuel_valve_closed", "controller_mismatch"}, chance: []float64{1, 1, 1, 1, 1}}
+	sure := lottery{causes: []string{"pump_unplugged", "fan_magnet_fault", "supply_open", "fuel_valve_closed",
+		"controller_mismatch"}, chance: []float64{1, 1, 1, 1, 1}}
 	for i := range uint64(6) {
 		c := sure.draw(5, judged, i)
 		require.NotNil(t, c)
@@ -196,7 +198,8 @@ func TestLotteryDraws(t *testing.T) {
 
 // Fitting moves a chance towards the share that is wanted, by no more than two and a half times a round.
 func TestFittingMovesShares(t *testing.T) {
-	l := lottery{causes: []string{"pump_unplugged", "controller_mismatch", "fan_magnet_fault"}, chance: []float64{0.2, 0.2, 0.2}}
+	l := lottery{causes: []string{"pump_unplugged", "controller_mismatch", "fan_magnet_fault"},
+		chance: []float64{0.2, 0.2, 0.2}}
 	want := map[string]float64{"pump_unplugged": 0.1, "controller_mismatch": 0.8, "fan_magnet_fault": 0.35}
 	before := slices.Clone(l.chance)
 	l.fit(1, want, 1, 60, inTurn)
@@ -237,22 +240,30 @@ func TestMissedDangers(t *testing.T) {
 		standing []string
 		want     []string
 	}{
-		"told and not said":         {told("smell_fuel", "yes"), nil, []string{"loose_fuel on smell_fuel"}},
-		"said":                      {told("smell_fuel", "yes"), []string{"loose_fuel"}, nil},
-		"another one is said":       {told("smell_fuel", "yes"), []string{"burning_smell"}, []string{"loose_fuel on smell_fuel"}},
-		"not told":                  {told("smell_fuel", "no"), nil, nil},
-		"leaving says it too":       {told("co_alarm_fitted", "no"), []string{"exhaust_inside"}, nil},
-		"but not of fuel":           {told("smell_fuel", "yes"), []string{"exhaust_inside"}, []string{"loose_fuel on smell_fuel"}},
-		"only with another":         {told("primed", "well_beyond"), nil, nil},
-		"with it":                   {told("primed", "well_beyond", "complaint", "wont_start"), nil, []string{"flooded_burner on primed"}},
+		"told and not said": {told("smell_fuel", "yes"), nil, []string{"loose_fuel on smell_fuel"}},
+		"said":              {told("smell_fuel", "yes"), []string{"loose_fuel"}, nil},
+		"another one is said": {told("smell_fuel", "yes"), []string{"burning_smell"},
+			[]string{"loose_fuel on smell_fuel"}},
+		"not told":            {told("smell_fuel", "no"), nil, nil},
+		"leaving says it too": {told("co_alarm_fitted", "no"), []string{"exhaust_inside"}, nil},
+		"but not of fuel": {told("smell_fuel", "yes"), []string{"exhaust_inside"},
+			[]string{"loose_fuel on smell_fuel"}},
+		"only with another": {told("primed", "well_beyond"), nil, nil},
+		"with it": {told("primed", "well_beyond", "complaint", "wont_start"), nil,
+			[]string{"flooded_burner on primed"}},
 		"with it but not so":        {told("primed", "well_beyond", "complaint", "noise"), nil, nil},
 		"a fan that cools":          {told("complaint", "wont_stop", "runs_on", "fan_longer"), nil, nil},
 		"nobody knows what runs on": {told("complaint", "wont_stop"), nil, []string{"will_not_stop on complaint"}},
-		"no fuel came: code":        {told("failed_starts", "three_or_more", "fuel_in_exhaust", "no", "fault_code", "E-04"), nil, nil},
-		"no fuel came: empty line":  {told("failed_starts", "three_or_more", "fuel_in_exhaust", "no", "bubbles", "empty_line"), nil, nil},
-		"fuel may have come":        {told("failed_starts", "three_or_more", "fuel_in_exhaust", "no", "fault_code", "E-10"), nil, []string{"flooded_burner on failed_starts"}},
-		"fuel is there":             {told("failed_starts", "three_or_more", "fault_code", "E-04"), nil, []string{"flooded_burner on failed_starts"}},
-		"primed, and an early code": {told("primed", "well_beyond", "complaint", "wont_start", "fuel_in_exhaust", "no", "fault_code", "E-04"), nil, []string{"flooded_burner on primed"}},
+		"no fuel came: code": {told("failed_starts", "three_or_more", "fuel_in_exhaust", "no", "fault_code", "E-04"),
+			nil, nil},
+		"no fuel came: empty line": {told("failed_starts", "three_or_more", "fuel_in_exhaust", "no", "bubbles",
+			"empty_line"), nil, nil},
+		"fuel may have come": {told("failed_starts", "three_or_more", "fuel_in_exhaust", "no", "fault_code", "E-10"),
+			nil, []string{"flooded_burner on failed_starts"}},
+		"fuel is there": {told("failed_starts", "three_or_more", "fault_code", "E-04"), nil,
+			[]string{"flooded_burner on failed_starts"}},
+		"primed, and an early code": {told("primed", "well_beyond", "complaint", "wont_start", "fuel_in_exhaust", "no",
+			"fault_code", "E-04"), nil, []string{"flooded_burner on primed"}},
 	} {
 		t.Run(name, func(t *testing.T) { assert.Equal(t, tt.want, missed(tt.told, standing(tt.standing...))) })
 	}
@@ -265,8 +276,10 @@ func TestForbiddenChecks(t *testing.T) {
 	wrong, right := 0, 0
 	for _, d := range m.Dangers {
 		for _, o := range m.Observations {
-			got := j.forbidden(diagnosis.AdvisedCheck{ObservationID: o.ID}, &diagnosis.Assessment{Dangers: []diagnosis.Danger{{ID: d.ID}}})
-			if d.Forbids.NeedsStart && o.Gates.NeedsStart || d.Forbids.OpensFuel && o.Gates.OpensFuel || d.Forbids.OpensBurner && o.Gates.OpensBurner ||
+			got := j.forbidden(diagnosis.AdvisedCheck{ObservationID: o.ID},
+				&diagnosis.Assessment{Dangers: []diagnosis.Danger{{ID: d.ID}}})
+			if d.Forbids.NeedsStart && o.Gates.NeedsStart || d.Forbids.OpensFuel && o.Gates.OpensFuel || d.Forbids.OpensBurner &&
+				o.Gates.OpensBurner ||
 				d.Forbids.NeedsPower && o.Gates.NeedsPower || d.Forbids.TouchesHot && o.Gates.TouchesHot {
 				require.Len(t, got, 1)
 				wrong++
@@ -387,5 +400,6 @@ func TestShownAs(t *testing.T) {
 	v := h.Observe("pump_coil_resistance")
 	require.True(t, v.IsNumber)
 	nominal := knowledge.Finding{ID: "nominal_voltage", State: h.Setup("nominal_voltage").State}
-	assert.Equal(t, m.Band("pump_coil_resistance", v.Number, []knowledge.Finding{nominal}), shownAs(m, h, "pump_coil_resistance"))
+	assert.Equal(t, m.Band("pump_coil_resistance", v.Number, []knowledge.Finding{nominal}),
+		shownAs(m, h, "pump_coil_resistance"))
 }

@@ -23,7 +23,8 @@ type Judge struct {
 // Advisers are the names of the simpler advisers, in the order of a Result's Rivals.
 var Advisers = []string{"code chart", "naive Bayes", "commonest first"}
 
-// Effort is how much a judge prepares: rounds and heaters of fitting the shares, and heaters that naive Bayes learns from.
+// Effort is how much a judge prepares: rounds and heaters of fitting the shares, and heaters that naive Bayes learns
+// from.
 type Effort struct {
 	Rounds, Pilots, Lessons int
 
@@ -68,24 +69,25 @@ type Probability struct {
 
 // Result is how one case went. Slices by step hold what stood after 0, 1, … checks.
 type Result struct {
-	Undrawn  bool // the causes led to no complaint; nothing else is set
-	Number   int
-	Owner    string
-	Code     string
-	Truth    []string
-	Told     []diagnosis.Observation
-	Asked    []string
-	Places   []int            // of the best placed true cause, from 1
-	Each     []map[string]int // place of each true cause, the other true ones left out
-	Rivals   [][]int          // by adviser and step
-	Leaders  []string
-	Minutes  []float64 // spent so far
-	Repair   bool      // the first repair mends a true cause
-	Repairs  int       // up to the first that does; 0 if none did
-	Chosen   int       // the same, those left out that a standing danger asked for and that mend none: making safe comes before a repair
-	Checks   int       // and the checks up to then
-	Spent    float64   // and the minutes, repairs included
-	Euros    float64   // and the money
+	Undrawn bool // the causes led to no complaint; nothing else is set
+	Number  int
+	Owner   string
+	Code    string
+	Truth   []string
+	Told    []diagnosis.Observation
+	Asked   []string
+	Places  []int            // of the best placed true cause, from 1
+	Each    []map[string]int // place of each true cause, the other true ones left out
+	Rivals  [][]int          // by adviser and step
+	Leaders []string
+	Minutes []float64 // spent so far
+	Repair  bool      // the first repair mends a true cause
+	Repairs int       // up to the first that does; 0 if none did
+	// the same, those left out that a standing danger asked for and that mend none: making safe comes before a repair
+	Chosen   int
+	Checks   int     // and the checks up to then
+	Spent    float64 // and the minutes, repairs included
+	Euros    float64 // and the money
 	Leading  []Probability
 	First    []Probability // of all causes, on what was told
 	Last     []Probability // of all causes, at the end
@@ -103,8 +105,8 @@ const MostRepairs = 4
 // Brief makes a judge play no further than up to the first check, which shows the dangers that are missed.
 func (j *Judge) Brief() { j.brief = true }
 
-// Try draws case number i and plays it: a conversation as an owner has it, with up to MostChecks checks before the first repair,
-// and after a repair that did not help a start that failed and the conversation going on from there.
+// Try draws case number i and plays it: a conversation as an owner has it, with up to MostChecks checks before the
+// first repair, and after a repair that did not help a start that failed and the conversation going on from there.
 func (j *Judge) Try(i int) Result {
 	c := j.lottery.draw(j.seed, judged, uint64(i))
 	if c == nil {
@@ -113,7 +115,8 @@ func (j *Judge) Try(i int) Result {
 	r := rand.New(rand.NewPCG(j.seed<<20|uint64(i), 99))
 	owner := j.owners[r.IntN(len(j.owners))]
 	t := teller{j.model, c.Heater, r}
-	out := Result{Number: i, Owner: owner.Name, Code: t.h.Observe("fault_code").State, Truth: c.Truth, Rivals: make([][]int, len(j.advisers))}
+	out := Result{Number: i, Owner: owner.Name, Code: t.h.Observe("fault_code").State, Truth: c.Truth,
+		Rivals: make([][]int, len(j.advisers))}
 	p := play{j: j, t: &t, out: &out}
 	p.add(diagnosis.Event{Kind: diagnosis.Opened, Tools: owner.Tools})
 	p.add(diagnosis.Event{Kind: diagnosis.Answered, Observations: t.opening()})
@@ -164,7 +167,8 @@ func (p *play) search() error {
 			return nil
 		}
 		if len(g.Next) > 0 && p.checks < MostChecks*(p.repairs+1) {
-			i := slices.IndexFunc(g.Assessment.NextChecks, func(k diagnosis.AdvisedCheck) bool { return k.ObservationID == g.Next[0] })
+			i := slices.IndexFunc(g.Assessment.NextChecks,
+				func(k diagnosis.AdvisedCheck) bool { return k.ObservationID == g.Next[0] })
 			if i >= 0 {
 				p.minutes += g.Assessment.NextChecks[i].Minutes
 			}
@@ -185,7 +189,8 @@ func (p *play) search() error {
 	return nil
 }
 
-// free reports whether a question is none of the checks: the card, what the panel shows, what a danger may come to light by.
+// free reports whether a question is none of the checks: the card, what the panel shows, what a danger may come to
+// light by.
 func (p *play) free(g *diagnosis.Guidance) bool {
 	id := g.Next[0]
 	if o, ok := p.j.model.Observation(id); ok && o.SafetyCard {
@@ -236,7 +241,8 @@ func (p *play) mend(g *diagnosis.Guidance) (done bool) {
 
 func (j *Judge) mends(step diagnosis.PlanStep, truth []string) bool {
 	i := slices.IndexFunc(j.model.Repairs, func(r knowledge.Repair) bool { return r.ID == step.RepairID })
-	return i >= 0 && slices.ContainsFunc(j.model.Repairs[i].Mends, func(id string) bool { return slices.Contains(truth, id) })
+	return i >= 0 && slices.ContainsFunc(j.model.Repairs[i].Mends,
+		func(id string) bool { return slices.Contains(truth, id) })
 }
 
 // note keeps what stands after a check.
@@ -248,7 +254,8 @@ func (j *Judge) note(out *Result, request *diagnosis.Request, a *diagnosis.Asses
 	out.Places = append(out.Places, best(ranked, out.Truth))
 	each := map[string]int{}
 	for _, id := range out.Truth {
-		others := slices.DeleteFunc(slices.Clone(ranked), func(x string) bool { return x != id && slices.Contains(out.Truth, x) })
+		others := slices.DeleteFunc(slices.Clone(ranked),
+			func(x string) bool { return x != id && slices.Contains(out.Truth, x) })
 		each[id] = slices.Index(others, id) + 1
 	}
 	out.Each = append(out.Each, each)
@@ -293,8 +300,8 @@ func (j *Judge) forbidden(check diagnosis.AdvisedCheck, a *diagnosis.Assessment)
 	return out
 }
 
-// trigger is a finding that the catalogue's section on dangers names, and what must be said of it. Look tells that it is
-// found by looking for it only; a nose, an ear or the card tells the others.
+// trigger is a finding that the catalogue's section on dangers names, and what must be said of it. Look tells that it
+// is found by looking for it only; a nose, an ear or the card tells the others.
 type trigger struct {
 	id, state, danger string
 	look              bool
@@ -302,15 +309,23 @@ type trigger struct {
 }
 
 var triggers = []trigger{
-	{"smell_exhaust_inside", "yes", "exhaust_inside", false, "", ""}, {"co_alarm", "sounding", "exhaust_inside", false, "", ""}, {"people_unwell", "yes", "exhaust_inside", false, "", ""},
-	{"flames_or_smoke_inside", "yes", "fire_inside", false, "", ""}, {"smell_burning", "yes", "burning_smell", false, "", ""}, {"smell_fuel", "yes", "loose_fuel", false, "", ""},
+	{"smell_exhaust_inside", "yes", "exhaust_inside", false, "", ""},
+	{"co_alarm", "sounding", "exhaust_inside", false, "", ""}, {"people_unwell", "yes", "exhaust_inside", false, "", ""},
+	{"flames_or_smoke_inside", "yes", "fire_inside", false, "", ""},
+	{"smell_burning", "yes", "burning_smell", false, "", ""}, {"smell_fuel", "yes", "loose_fuel", false, "", ""},
 	{"complaint", "wont_stop", "will_not_stop", false, "", ""},
-	{"runs_on", "flame", "runaway_burn", false, "complaint", "wont_stop"}, {"exhaust_fire", "yes", "runaway_burn", false, "", ""},
-	{"smell_gas", "yes", "gas_inside", false, "", ""}, {"bang_on_lighting", "yes", "flooded_burner", false, "", ""}, {"failed_starts", "three_or_more", "flooded_burner", false, "", ""},
-	{"co_alarm_fitted", "no", "no_tested_alarm", false, "", ""}, {"co_alarm", "silent_untested", "no_tested_alarm", false, "", ""},
-	{"primed", "well_beyond", "flooded_burner", false, "complaint", "wont_start"}, {"smoke", "white_thick", "flooded_burner", false, "complaint", "wont_start"},
-	{"intake_from", "living_space", "intake_inside", true, "", ""}, {"intake_from", "locker", "intake_inside", true, "", ""},
-	{"drips_at_rest", "yes", "siphoning_tank", true, "", ""}, {"petrol_suspected", "yes", "wrong_fuel", true, "", ""}, {"fuel_in_exhaust", "yes", "flooded_burner", true, "", ""},
+	{"runs_on", "flame", "runaway_burn", false, "complaint", "wont_stop"},
+	{"exhaust_fire", "yes", "runaway_burn", false, "", ""},
+	{"smell_gas", "yes", "gas_inside", false, "", ""}, {"bang_on_lighting", "yes", "flooded_burner", false, "", ""},
+	{"failed_starts", "three_or_more", "flooded_burner", false, "", ""},
+	{"co_alarm_fitted", "no", "no_tested_alarm", false, "", ""},
+	{"co_alarm", "silent_untested", "no_tested_alarm", false, "", ""},
+	{"primed", "well_beyond", "flooded_burner", false, "complaint", "wont_start"},
+	{"smoke", "white_thick", "flooded_burner", false, "complaint", "wont_start"},
+	{"intake_from", "living_space", "intake_inside", true, "", ""},
+	{"intake_from", "locker", "intake_inside", true, "", ""},
+	{"drips_at_rest", "yes", "siphoning_tank", true, "", ""}, {"petrol_suspected", "yes", "wrong_fuel", true, "", ""},
+	{"fuel_in_exhaust", "yes", "flooded_burner", true, "", ""},
 	{"wet_joint", "yes", "loose_fuel", true, "", ""}, {"exhaust_path", "snow_or_ice", "exhaust_obstructed", true, "", ""},
 }
 
@@ -340,8 +355,8 @@ func (t trigger) covered(standing string) bool {
 	return t.danger == "no_tested_alarm" && standing == "exhaust_inside"
 }
 
-// lifted reports whether more was told, by which a danger is none: a fan that cools is no flame, and where the exhaust's
-// end is dry, no fuel has come with a line that is empty or with a code that is shown before any fuel comes.
+// lifted reports whether more was told, by which a danger is none: a fan that cools is no flame, and where the
+// exhaust's end is dry, no fuel has come with a line that is empty or with a code that is shown before any fuel comes.
 func (t trigger) lifted(told []diagnosis.Observation) bool {
 	has := func(id string, states ...string) bool {
 		return slices.ContainsFunc(told, func(o diagnosis.Observation) bool {
@@ -359,8 +374,8 @@ func (t trigger) lifted(told []diagnosis.Observation) bool {
 	return false
 }
 
-// untold lists dangers that do not stand, though their trigger is there, and was neither told nor asked for: what the owner
-// perceived or could recall, and what only a look would have found.
+// untold lists dangers that do not stand, though their trigger is there, and was neither told nor asked for: what the
+// owner perceived or could recall, and what only a look would have found.
 func untold(t *teller, told []diagnosis.Observation, a *diagnosis.Assessment) (unasked, unlooked []string) {
 	for _, tr := range triggers {
 		if tr.stands(a) || tr.lifted(told) {

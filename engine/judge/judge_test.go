@@ -89,11 +89,13 @@ func TestACauseThatIsNotSimulated(t *testing.T) {
 		before, rest, _ := strings.Cut(old, at)
 		files[name].Data = []byte(before + text + at + rest)
 	}
-	add("causes/fuel.yaml", "  - id: ", "  - {id: line_swapped, group: fuel, part: line, per_1000: 4, basis: \"common practice, no source\"}\n")
+	add("causes/fuel.yaml", "  - id: ",
+		"  - {id: line_swapped, group: fuel, part: line, per_1000: 4, basis: \"common practice, no source\"}\n")
 	add("effects.yaml", "      line_kinked:", "      line_swapped: {shut: 0.9}\n")
 	add("repairs.yaml", "line_kinked]", "line_swapped, ")
 	for _, locale := range []string{"en", "de"} {
-		add("text/"+locale+"/causes.yaml", "", "line_swapped: {title: Lines swapped, sentence: The lines are swapped, explain: No fuel is drawn.}\n")
+		add("text/"+locale+"/causes.yaml", "",
+			"line_swapped: {title: Lines swapped, sentence: The lines are swapped, explain: No fuel is drawn.}\n")
 	}
 	m, err := knowledge.Load(files, heater.Binding())
 	require.NoError(t, err)
@@ -108,7 +110,8 @@ func TestWilson(t *testing.T) {
 	for _, test := range []struct {
 		share     judge.Share
 		low, high float64
-	}{{judge.Share{Hits: 81, Of: 263}, 0.2553, 0.3662}, {judge.Share{Hits: 15, Of: 148}, 0.0624, 0.1605}, {judge.Share{Hits: 0, Of: 20}, 0, 0.1611}, {judge.Share{Hits: 1, Of: 29}, 0.0061, 0.1718}} {
+	}{{judge.Share{Hits: 81, Of: 263}, 0.2553, 0.3662}, {judge.Share{Hits: 15, Of: 148}, 0.0624, 0.1605},
+		{judge.Share{Hits: 0, Of: 20}, 0, 0.1611}, {judge.Share{Hits: 1, Of: 29}, 0.0061, 0.1718}} {
 		low, high := test.share.Interval()
 		assert.InDelta(t, test.low, low, 5e-5, test.share)
 		assert.InDelta(t, test.high, high, 5e-5, test.share)

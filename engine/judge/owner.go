@@ -51,11 +51,14 @@ var volunteered = []struct {
 	id, only string
 	rate     float64
 }{
-	{"installation", "", 0.8}, {"nominal_voltage", "", 0.5}, {"ambient_temperature", "", 0.4}, {"battery_chemistry", "", 0.2},
-	{"just_installed", "yes", 0.8}, {"recent_work", "yes", 0.6}, {"controller_changed", "yes", 0.7}, {"ran_dry", "yes", 0.7},
+	{"installation", "", 0.8}, {"nominal_voltage", "", 0.5}, {"ambient_temperature", "", 0.4},
+	{"battery_chemistry", "", 0.2},
+	{"just_installed", "yes", 0.8}, {"recent_work", "yes", 0.6}, {"controller_changed", "yes", 0.7},
+	{"ran_dry", "yes", 0.7},
 	{"runs_while_driving", "yes", 0.3}, {"stood_over_summer", "yes", 0.5}, {"remote_fitted", "yes", 0.3},
 	{"bang_on_lighting", "yes", 0.9}, {"smoke", "white_thick", 0.8}, {"smoke", "black", 0.8}, {"smoke", "steam", 0.3},
-	{"failed_starts", "three_or_more", 0.7}, {"failed_starts", "one_or_two", 0.4}, {"primed", "well_beyond", 0.5}, {"fails_when", "", 0.5},
+	{"failed_starts", "three_or_more", 0.7}, {"failed_starts", "one_or_two", 0.4}, {"primed", "well_beyond", 0.5},
+	{"fails_when", "", 0.5},
 	{"petrol_suspected", "yes", 0.6}, {"fan_noise", "scraping", 0.6}, {"fan_noise", "whine", 0.5}, {"altitude", "", 0.1},
 }
 
@@ -68,7 +71,8 @@ const telling = 0.85
 func (t *teller) opening() []diagnosis.Observation {
 	var told []diagnosis.Observation
 	add := func(o diagnosis.Observation) {
-		if o.Kind != diagnosis.UnknownValue && !slices.ContainsFunc(told, func(x diagnosis.Observation) bool { return x.ID == o.ID }) {
+		if o.Kind != diagnosis.UnknownValue && !slices.ContainsFunc(told,
+			func(x diagnosis.Observation) bool { return x.ID == o.ID }) {
 			told = append(told, o)
 		}
 	}
@@ -121,7 +125,10 @@ func (c *Caller) Runs(repairs []string) bool { return len(c.Found(repairs)) == l
 // Found lists the true causes that repairs mend.
 func (c *Caller) Found(repairs []string) (causes []string) {
 	for _, id := range c.Truth {
-		if slices.ContainsFunc(c.t.m.Repairs, func(r knowledge.Repair) bool { return slices.Contains(repairs, r.ID) && slices.Contains(r.Mends, id) }) {
+		if slices.ContainsFunc(c.t.m.Repairs, func(r knowledge.Repair) bool {
+			return slices.Contains(repairs, r.ID) &&
+				slices.Contains(r.Mends, id)
+		}) {
 			causes = append(causes, id)
 		}
 	}

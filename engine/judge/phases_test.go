@@ -10,8 +10,8 @@ import (
 	"lightoff/engine/simulation"
 )
 
-// The clock that an owner watches a start by says within which window each phase should come. Every simulated heater without a
-// fault keeps to it, whatever the weather.
+// The clock that an owner watches a start by says within which window each phase should come. Every simulated heater
+// without a fault keeps to it, whatever the weather.
 func TestPhasesOfAStart(t *testing.T) {
 	phases := loaded(t).StartPhases
 	require.Len(t, phases, 5)
@@ -21,7 +21,8 @@ func TestPhasesOfAStart(t *testing.T) {
 		require.NoError(t, err)
 		start := h.Run(simulation.Attempt{Seconds: 1500})
 		require.Equal(t, "none", start.Code)
-		came := map[string]float64{"fan": start.Turns, "glow": start.Glows, "tick": start.Ticks, "flame": start.Lit, "steady": start.Ready}
+		came := map[string]float64{"fan": start.Turns, "glow": start.Glows, "tick": start.Ticks, "flame": start.Lit,
+			"steady": start.Ready}
 		require.Len(t, came, len(phases))
 		for _, p := range phases {
 			assert.True(t, came[p.ID] >= p.From && came[p.ID] <= p.Until, "%s came after %g s, at %g °C", p.ID, came[p.ID],

@@ -28,11 +28,13 @@ func text(b *strings.Builder, x, y float64, s string) {
 func whisker(b *strings.Builder, x, y, wide, tall float64, s Share, colour string) {
 	low, high := s.Interval()
 	fmt.Fprintf(b, `<rect x="%.1f" y="%.1f" width="%.1f" height="%.1f" fill="%s"/>`, x, y, wide*s.P(), tall, colour)
-	fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="black"/>`+"\n", x+wide*low, y+tall/2, x+wide*high, y+tall/2)
+	fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="black"/>`+"\n", x+wide*low, y+tall/2,
+		x+wide*high, y+tall/2)
 }
 
 func (r *Report) bars(b *strings.Builder) {
-	text(b, 20, 24, fmt.Sprintf("First place in %d cases: on what was told (pale), after %d checks (dark)", r.Cases, MostChecks))
+	text(b, 20, 24, fmt.Sprintf("First place in %d cases: on what was told (pale), after %d checks (dark)", r.Cases,
+		MostChecks))
 	names := append([]string{"this engine"}, Advisers...)
 	first, after := append([]Share{r.All.First}, r.RivalsFirst...), append([]Share{r.All.FirstAfter}, r.RivalsAfter...)
 	for i, name := range names {
@@ -49,8 +51,10 @@ func (r *Report) diagram(b *strings.Builder) {
 	const x0, y0, size = 520.0, 300.0, 250.0
 	bins, expected := Reliability(r.Leading)
 	text(b, x0, 24, fmt.Sprintf("Leading cause: said and true (error %.3f)", expected))
-	fmt.Fprintf(b, `<rect x="%.0f" y="%.0f" width="%.0f" height="%.0f" fill="none" stroke="gray"/>`, x0, y0-size, size, size)
-	fmt.Fprintf(b, `<line x1="%.0f" y1="%.0f" x2="%.0f" y2="%.0f" stroke="gray" stroke-dasharray="4"/>`+"\n", x0, y0, x0+size, y0-size)
+	fmt.Fprintf(b, `<rect x="%.0f" y="%.0f" width="%.0f" height="%.0f" fill="none" stroke="gray"/>`, x0, y0-size, size,
+		size)
+	fmt.Fprintf(b, `<line x1="%.0f" y1="%.0f" x2="%.0f" y2="%.0f" stroke="gray" stroke-dasharray="4"/>`+"\n", x0, y0,
+		x0+size, y0-size)
 	for _, bin := range bins {
 		if bin.Of == 0 {
 			continue
@@ -58,7 +62,8 @@ func (r *Report) diagram(b *strings.Builder) {
 		low, high := bin.Interval()
 		x := x0 + size*bin.Said
 		fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="#3182bd"/>`, x, y0-size*low, x, y0-size*high)
-		fmt.Fprintf(b, `<circle cx="%.1f" cy="%.1f" r="4" fill="#3182bd"><title>%d cases</title></circle>`+"\n", x, y0-size*bin.P(), bin.Of)
+		fmt.Fprintf(b, `<circle cx="%.1f" cy="%.1f" r="4" fill="#3182bd"><title>%d cases</title></circle>`+"\n", x,
+			y0-size*bin.P(), bin.Of)
 	}
 	text(b, x0, y0+18, "0 — probability said — 1; height: share that was true")
 }

@@ -47,8 +47,8 @@ type Bin struct {
 	Said float64 // mean probability
 }
 
-// Reliability bins probabilities by tenths and gives the expected calibration error: the mean distance of what was said from
-// what was so, by the number in each bin.
+// Reliability bins probabilities by tenths and gives the expected calibration error: the mean distance of what was said
+// from what was so, by the number in each bin.
 func Reliability(ps []Probability) (bins [10]Bin, expected float64) {
 	for _, p := range ps {
 		b := &bins[min(9, int(p.P*10))]
@@ -100,14 +100,15 @@ func (r *Row) add(out *Result, place func(step int) int) {
 
 // Report sums up results.
 type Report struct {
-	Cases, Undrawn                   int
-	Barred                           []string // causes that the simulation does not know, never drawn
-	All                              Row
-	Owners, Codes, Causes            []*Row
-	RivalsFirst, RivalsAfter         []Share // by adviser, on what was told and at the end
-	Leading, AtFirst, AtEnd          []Probability
-	Confusions                       map[[2]string]int
-	Led                              map[string]map[string]map[string]int // by code and true cause: how often each cause led in the end
+	Cases, Undrawn           int
+	Barred                   []string // causes that the simulation does not know, never drawn
+	All                      Row
+	Owners, Codes, Causes    []*Row
+	RivalsFirst, RivalsAfter []Share // by adviser, on what was told and at the end
+	Leading, AtFirst, AtEnd  []Probability
+	Confusions               map[[2]string]int
+	// by code and true cause: how often each cause led in the end
+	Led                              map[string]map[string]map[string]int
 	Missed, Unasked, Unlooked, Wrong map[string]int
 	MissedIn, UnaskedIn, SilentIn    int
 	Faults                           map[int]int // cases by their number of true causes
@@ -121,7 +122,9 @@ type Report struct {
 
 // Sum sums up results. stated are the shares of causes that were wanted.
 func (j *Judge) Sum(results []Result) *Report {
-	r := &Report{Barred: j.lottery.barred, Confusions: map[[2]string]int{}, Led: map[string]map[string]map[string]int{}, Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{}, Faults: map[int]int{}, Repairs: map[int]int{}, Chosen: map[int]int{}, stated: map[string]float64{}}
+	r := &Report{Barred: j.lottery.barred, Confusions: map[[2]string]int{}, Led: map[string]map[string]map[string]int{},
+		Missed: map[string]int{}, Unasked: map[string]int{}, Unlooked: map[string]int{}, Wrong: map[string]int{},
+		Faults: map[int]int{}, Repairs: map[int]int{}, Chosen: map[int]int{}, stated: map[string]float64{}}
 	r.All.Name = "all"
 	for _, c := range j.model.Causes {
 		r.stated[c.ID] = c.PerThousand / 1000
@@ -165,7 +168,8 @@ func (r *Report) count(out *Result) {
 	r.Faults[len(out.Truth)]++
 	r.Chosen[out.Chosen]++
 	if r.Repairs[out.Repairs]++; out.Repairs > 0 {
-		r.checks, r.spent, r.euros = append(r.checks, float64(out.Checks)), append(r.spent, out.Spent), append(r.euros, out.Euros)
+		r.checks, r.spent, r.euros = append(r.checks, float64(out.Checks)), append(r.spent, out.Spent),
+			append(r.euros, out.Euros)
 	}
 	r.Leading = append(r.Leading, out.Leading[last])
 	r.AtFirst, r.AtEnd = append(r.AtFirst, out.First...), append(r.AtEnd, out.Last...)
@@ -214,7 +218,10 @@ func row(m map[string]*Row, name string) *Row {
 
 func sorted(m map[string]*Row) []*Row {
 	rows := slices.Collect(maps.Values(m))
-	slices.SortFunc(rows, func(a, b *Row) int { return cmp.Or(cmp.Compare(b.Cases, a.Cases), cmp.Compare(a.Name, b.Name)) })
+	slices.SortFunc(rows, func(a, b *Row) int {
+		return cmp.Or(cmp.Compare(b.Cases, a.Cases),
+			cmp.Compare(a.Name, b.Name))
+	})
 	return rows
 }
 
@@ -229,11 +236,13 @@ func median(xs []float64) float64 {
 // Text writes the report for people to read.
 func (r *Report) Text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d simulated heaters judged, %d drawn whose faults led to no complaint and left out.\n", r.Cases, r.Undrawn)
+	fmt.Fprintf(&b, "%d simulated heaters judged, %d drawn whose faults led to no complaint and left out.\n", r.Cases,
+		r.Undrawn)
 	if len(r.Barred) > 0 {
 		fmt.Fprintf(&b, "Never drawn, since the simulation does not know them: %s.\n", strings.Join(r.Barred, ", "))
 	}
-	fmt.Fprintf(&b, "Shares with Wilson's interval of 95 %%. A case counts as right if a true cause leads; by cause, the other true ones left out.\n")
+	fmt.Fprintf(&b, "Shares with Wilson's interval of 95 %%. A case counts as right if a true cause leads; by cause, "+
+		"the other true ones left out.\n")
 	fmt.Fprintf(&b, "True causes in a case: ")
 	for _, n := range slices.Sorted(maps.Keys(r.Faults)) {
 		fmt.Fprintf(&b, "%d in %d; ", n, r.Faults[n])
@@ -241,9 +250,11 @@ func (r *Report) Text() string {
 	fmt.Fprintf(&b, "\n\n")
 	table := func(title string, rows ...*Row) {
 		w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-		fmt.Fprintf(w, "%s\tcases\tfirst, told\tamong 3, told\tfirst, after %d\tamong 3\tled from some check on\tchecks\tmin\trepair\t%s\n", title, MostChecks, strings.Join(Advisers, "\t"))
+		fmt.Fprintf(w, "%s\tcases\tfirst, told\tamong 3, told\tfirst, after %d\tamong 3\tled from some check "+
+			"on\tchecks\tmin\trepair\t%s\n", title, MostChecks, strings.Join(Advisers, "\t"))
 		for _, x := range rows {
-			fmt.Fprintf(w, "%s\t%d\t%v\t%.0f %%\t%v\t%.0f %%\t%.0f %%\t%.0f\t%.0f\t%v", x.Name, x.Cases, x.First, 100*x.Third.P(), x.FirstAfter, 100*x.ThirdAfter.P(), 100*x.Led.P(),
+			fmt.Fprintf(w, "%s\t%d\t%v\t%.0f %%\t%v\t%.0f %%\t%.0f %%\t%.0f\t%.0f\t%v", x.Name, x.Cases, x.First,
+				100*x.Third.P(), x.FirstAfter, 100*x.ThirdAfter.P(), 100*x.Led.P(),
 				median(x.checks), median(x.minutes), x.Mend)
 			for _, v := range x.Rivals {
 				fmt.Fprintf(w, "\t%.0f %%", 100*v.P())
@@ -274,9 +285,11 @@ func (r *Report) repairs(b *strings.Builder) {
 		fmt.Fprintf(b, "%d or fewer in %v; ", n, Share{so, r.Cases})
 	}
 	fmt.Fprintf(b, "none of %d in %v\n", MostRepairs, Share{r.Repairs[0], r.Cases})
-	fmt.Fprintf(b, "The same, what a standing danger asks for first and mends no true cause taken for making safe and not counted: 1 in %v; 2 or fewer in %v\n",
+	fmt.Fprintf(b, "The same, what a standing danger asks for first and mends no true cause taken for making safe and "+
+		"not counted: 1 in %v; 2 or fewer in %v\n",
 		Share{r.Chosen[1], r.Cases}, Share{r.Chosen[1] + r.Chosen[2], r.Cases})
-	fmt.Fprintf(b, "Where it was found, median (mean): %.0f (%.1f) checks, %.0f (%.0f) minutes, %.0f (%.0f) euros, repairs included\n\n",
+	fmt.Fprintf(b, "Where it was found, median (mean): %.0f (%.1f) checks, %.0f (%.0f) minutes, %.0f (%.0f) euros, "+
+		"repairs included\n\n",
 		median(r.checks), mean(r.checks), median(r.spent), mean(r.spent), median(r.euros), mean(r.euros))
 }
 
@@ -308,12 +321,14 @@ func (r *Report) calibration(b *strings.Builder) {
 	for _, set := range []struct {
 		name string
 		ps   []Probability
-	}{{"the leading cause, after the checks", r.Leading}, {"all causes, on what was told", r.AtFirst}, {"all causes, after the checks", r.AtEnd}} {
+	}{{"the leading cause, after the checks", r.Leading}, {"all causes, on what was told", r.AtFirst},
+		{"all causes, after the checks", r.AtEnd}} {
 		bins, expected := Reliability(set.ps)
 		fmt.Fprintf(b, "Calibration of %s: expected calibration error %.3f\n", set.name, expected)
 		for i, bin := range bins {
 			if bin.Of > 0 {
-				fmt.Fprintf(b, "  %.1f to %.1f: said %.3f, was %v of %d\n", float64(i)/10, float64(i+1)/10, bin.Said, bin.Share, bin.Of)
+				fmt.Fprintf(b, "  %.1f to %.1f: said %.3f, was %v of %d\n", float64(i)/10, float64(i+1)/10, bin.Said, bin.Share,
+					bin.Of)
 			}
 		}
 	}
@@ -330,10 +345,12 @@ func (r *Report) Dangers() string {
 
 func (r *Report) dangers(b *strings.Builder) {
 	low, high := Share{r.MissedIn, r.Cases}.Interval()
-	fmt.Fprintf(b, "Dangers missed, their trigger told: in %d of %d cases (%.2f to %.2f %%)\n", r.MissedIn, r.Cases, 100*low, 100*high)
+	fmt.Fprintf(b, "Dangers missed, their trigger told: in %d of %d cases (%.2f to %.2f %%)\n", r.MissedIn, r.Cases,
+		100*low, 100*high)
 	list(b, r.Missed, 20)
 	low, high = Share{r.UnaskedIn, r.Cases}.Interval()
-	fmt.Fprintf(b, "Dangers that the owner perceived or could recall, and neither told nor was asked before the first repair: in %d cases (%.2f to %.2f %%)\n", r.UnaskedIn, 100*low, 100*high)
+	fmt.Fprintf(b, "Dangers that the owner perceived or could recall, and neither told nor was asked before the first "+
+		"repair: in %d cases (%.2f to %.2f %%)\n", r.UnaskedIn, 100*low, 100*high)
 	list(b, r.Unasked, 20)
 	fmt.Fprintf(b, "Dangers to be found by looking, which nobody was asked to look for before the first repair:\n")
 	list(b, r.Unlooked, 20)
@@ -344,7 +361,10 @@ func (r *Report) dangers(b *strings.Builder) {
 }
 
 func list(b *strings.Builder, m map[string]int, most int) {
-	keys := slices.SortedFunc(maps.Keys(m), func(x, y string) int { return cmp.Or(cmp.Compare(m[y], m[x]), cmp.Compare(x, y)) })
+	keys := slices.SortedFunc(maps.Keys(m), func(x,
+		y string) int {
+		return cmp.Or(cmp.Compare(m[y], m[x]), cmp.Compare(x, y))
+	})
 	for _, k := range keys[:min(most, len(keys))] {
 		fmt.Fprintf(b, "  %4d  %s\n", m[k], k)
 	}
@@ -374,7 +394,10 @@ func (r *Report) confusions(b *strings.Builder) {
 func (r *Report) confusedBy(b *strings.Builder) {
 	fmt.Fprintf(b, "By code: where a cause was true, what led in the end:\n")
 	byCount := func(m map[string]int) []string {
-		return slices.SortedFunc(maps.Keys(m), func(x, y string) int { return cmp.Or(cmp.Compare(m[y], m[x]), cmp.Compare(x, y)) })
+		return slices.SortedFunc(maps.Keys(m), func(x,
+			y string) int {
+			return cmp.Or(cmp.Compare(m[y], m[x]), cmp.Compare(x, y))
+		})
 	}
 	for _, x := range r.Codes {
 		all := map[string]int{}

@@ -13,16 +13,24 @@ import (
 func played() []Result {
 	right, wrong := Probability{0.9, true}, Probability{0.6, false}
 	return []Result{
-		{Number: 0, Owner: "few", Code: "E-10", Truth: []string{"battery_low"}, Places: []int{1, 1}, Each: []map[string]int{{"battery_low": 1}, {"battery_low": 1}},
-			Rivals: [][]int{{1, 1}, {2, 1}, {9, 9}}, Leaders: []string{"battery_low", "battery_low"}, Minutes: []float64{0, 5}, Repair: true, Repairs: 1, Checks: 1, Spent: 20, Euros: 10,
+		{Number: 0, Owner: "few", Code: "E-10", Truth: []string{"battery_low"}, Places: []int{1, 1},
+			Each:   []map[string]int{{"battery_low": 1}, {"battery_low": 1}},
+			Rivals: [][]int{{1, 1}, {2, 1}, {9, 9}}, Leaders: []string{"battery_low", "battery_low"}, Minutes: []float64{0, 5},
+			Repair: true, Repairs: 1, Checks: 1, Spent: 20, Euros: 10,
 			Leading: []Probability{right, right}, First: []Probability{right}, Last: []Probability{right}},
-		{Number: 1, Owner: "few", Code: "E-10", Truth: []string{"tank_low"}, Places: []int{4, 2, 1}, Each: []map[string]int{{"tank_low": 4}, {"tank_low": 2}, {"tank_low": 1}},
-			Rivals: [][]int{{3, 3, 3}, {1, 1, 1}, {9, 9, 9}}, Leaders: []string{"battery_low", "battery_low", "tank_low"}, Minutes: []float64{0, 3, 9}, Repair: false, Repairs: 3, Checks: 4, Spent: 60, Euros: 0,
+		{Number: 1, Owner: "few", Code: "E-10", Truth: []string{"tank_low"}, Places: []int{4, 2, 1},
+			Each:   []map[string]int{{"tank_low": 4}, {"tank_low": 2}, {"tank_low": 1}},
+			Rivals: [][]int{{3, 3, 3}, {1, 1, 1}, {9, 9, 9}}, Leaders: []string{"battery_low", "battery_low", "tank_low"},
+			Minutes: []float64{0, 3, 9}, Repair: false, Repairs: 3, Checks: 4, Spent: 60, Euros: 0,
 			Leading: []Probability{wrong, wrong, right}, First: []Probability{wrong}, Last: []Probability{right},
-			Missed: []string{"loose_fuel on smell_fuel", "loose_fuel on smell_fuel"}, Unasked: []string{"siphoning_tank by drips_at_rest"}},
-		{Number: 2, Owner: "workshop", Code: "E-04", Truth: []string{"pump_stuck", "tank_low"}, Places: []int{1, 3}, Each: []map[string]int{{"pump_stuck": 1, "tank_low": 5}, {"pump_stuck": 3, "tank_low": 4}},
-			Rivals: [][]int{{1, 1}, {1, 1}, {1, 1}}, Leaders: []string{"pump_stuck", "battery_low"}, Minutes: []float64{0, 8}, Repair: false, Repairs: 0,
-			Leading: []Probability{right, wrong}, First: []Probability{right}, Last: []Probability{wrong}, Silent: true, Wrong: []string{"refused"}},
+			Missed:  []string{"loose_fuel on smell_fuel", "loose_fuel on smell_fuel"},
+			Unasked: []string{"siphoning_tank by drips_at_rest"}},
+		{Number: 2, Owner: "workshop", Code: "E-04", Truth: []string{"pump_stuck", "tank_low"}, Places: []int{1, 3},
+			Each:   []map[string]int{{"pump_stuck": 1, "tank_low": 5}, {"pump_stuck": 3, "tank_low": 4}},
+			Rivals: [][]int{{1, 1}, {1, 1}, {1, 1}}, Leaders: []string{"pump_stuck", "battery_low"}, Minutes: []float64{0, 8},
+			Repair: false, Repairs: 0,
+			Leading: []Probability{right, wrong}, First: []Probability{right}, Last: []Probability{wrong}, Silent: true,
+			Wrong: []string{"refused"}},
 		{Undrawn: true, Number: 3},
 		{Number: 4, Wrong: []string{"refused"}}, // it came to nothing
 	}
@@ -59,7 +67,8 @@ func TestSumByHand(t *testing.T) {
 	assert.Equal(t, []Probability{{0.9, true}, {0.9, true}, {0.6, false}}, r.Leading, "what led at the end")
 
 	require.Len(t, r.Owners, 2)
-	assert.Equal(t, []string{"few", "workshop"}, []string{r.Owners[0].Name, r.Owners[1].Name}, "those with most cases first")
+	assert.Equal(t, []string{"few", "workshop"}, []string{r.Owners[0].Name, r.Owners[1].Name},
+		"those with most cases first")
 	require.Len(t, r.Causes, 3)
 	assert.Equal(t, "tank_low", r.Causes[0].Name)
 	assert.Equal(t, Share{1, 2}, r.Causes[0].FirstAfter, "its own place, the other true ones left out")
@@ -89,7 +98,8 @@ func TestReportSaysWhatWasCounted(t *testing.T) {
 	assert.True(t, strings.HasPrefix(r.Dangers(), "3 simulated heaters, up to the first check.\nDangers missed"))
 }
 
-// By hand: 0.2 twice, once true, and 0.8 once, true: |0.2 − 0.5|·2/3 + |0.8 − 1|·1/3 = 0.2667. The ends lie in the outer bins.
+// By hand: 0.2 twice, once true, and 0.8 once, true: |0.2 − 0.5|·2/3 + |0.8 − 1|·1/3 = 0.2667. The ends lie in
+// the outer bins.
 func TestReliabilityByHand(t *testing.T) {
 	bins, expected := Reliability([]Probability{{0.2, true}, {0.2, false}, {0.8, true}})
 	assert.InDelta(t, 0.8/3, expected, 1e-12)

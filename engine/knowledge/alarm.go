@@ -74,8 +74,8 @@ func (p piece) expression() string {
 	return out
 }
 
-// AnyOf joins phrases to one expression, those of more words first, since the first that fits is taken; empty where there
-// are none.
+// AnyOf joins phrases to one expression, those of more words first, since the first that fits is taken; empty where
+// there are none.
 func AnyOf(phrases []*Phrase) string {
 	var out []string
 	for _, p := range phrases {

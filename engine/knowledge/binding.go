@@ -8,10 +8,11 @@ import (
 	"strings"
 )
 
-// Some numbers no file can list, because they follow from facts of the installation by physics: what a cable loses, what
-// a battery reads when full. A file names the computation, the appliance's package binds the name to a function, and here
-// the facts that nobody told are integrated over: each fact's states stand with their shares, a number's bands with their
-// typical values. So a fact shifts the answer as far as it matters, a rough one less, and silence not at all.
+// Some numbers no file can list, because they follow from facts of the installation by physics: what a cable loses,
+// what a battery reads when full. A file names the computation, the appliance's package binds the name to a function,
+// and here the facts that nobody told are integrated over: each fact's states stand with their shares, a number's bands
+// with their typical values. So a fact shifts the answer as far as it matters, a rough one less, and silence not at
+// all.
 
 // Binding holds the computations that model files may name.
 type Binding map[string]Computation
@@ -72,8 +73,8 @@ type situation struct {
 	memo memo
 }
 
-// memo keeps what was computed, so that one heater's facts are integrated over once and not for each question. It is for
-// one goroutine.
+// memo keeps what was computed, so that one heater's facts are integrated over once and not for each question. It is
+// for one goroutine.
 type memo map[string][2]float64
 
 // mostRemembered bounds a memo that serves many heaters.
@@ -204,7 +205,8 @@ func (f *files) bind(at node, name, what string) *Computation {
 			at.errorf("%s looks at %s, which is no setup fact", name, id)
 			return nil
 		}
-		if s.Unit != "" && (len(s.States) == 0 || slices.ContainsFunc(s.States, func(st SetupState) bool { return len(st.Typical) == 0 })) {
+		if s.Unit != "" && (len(s.States) == 0 || slices.ContainsFunc(s.States,
+			func(st SetupState) bool { return len(st.Typical) == 0 })) {
 			at.errorf("%s looks at %s, whose bands need typical values", name, id)
 			return nil
 		}

@@ -83,7 +83,8 @@ func (f *files) checkVariables() {
 			parent(l.at, l.parent, slices.Sorted(maps.Keys(l.rows)))
 			for _, row := range l.rows {
 				if f.isObservation(v.id) && completed(row, v.states)[0] < leastOverlooked {
-					l.at.errorf("%s: %s is sure to be noticed; leave at least %g, for people overlook things", v.id, l.parent, leastOverlooked)
+					l.at.errorf("%s: %s is sure to be noticed; leave at least %g, for people overlook things", v.id, l.parent,
+						leastOverlooked)
 				}
 			}
 		}
@@ -97,7 +98,8 @@ func (f *files) checkVariables() {
 				q := f.quantityByID(t.quantity)
 				if q == nil {
 					v.at.errorf("%s reads %s, which is no quantity", v.id, t.quantity)
-				} else if first := f.quantityByID(v.reads.terms[0].quantity); v.bandOf != nil && first != nil && q.scaleBy != first.scaleBy {
+				} else if first := f.quantityByID(v.reads.terms[0].quantity); v.bandOf != nil && first != nil &&
+					q.scaleBy != first.scaleBy {
 					v.at.errorf("%s sums %s and %s, which are scaled differently", v.id, first.id, q.id)
 				}
 			}
@@ -135,8 +137,10 @@ func (f *files) checkCauses() {
 		if c.Computed {
 			computed++
 		}
-		if known := slices.Contains(m.Parts, c.Part) || len(m.Parts) > 0 && c.Part == NoPart; !known && (c.Part != "" || len(m.Parts) > 0) {
-			f.places["part/"+c.ID].errorf("%s: part %q is not one of %s", c.ID, c.Part, strings.Join(append(slices.Clone(m.Parts), NoPart), ", "))
+		if known := slices.Contains(m.Parts, c.Part) || len(m.Parts) > 0 && c.Part == NoPart; !known &&
+			(c.Part != "" || len(m.Parts) > 0) {
+			f.places["part/"+c.ID].errorf("%s: part %q is not one of %s", c.ID, c.Part,
+				strings.Join(append(slices.Clone(m.Parts), NoPart), ", "))
 		}
 		for _, r := range c.Raised {
 			at := f.places[raisePlace(c.ID, r.Setup, r.State)]
@@ -179,7 +183,10 @@ func (f *files) checkRules() {
 		}
 		for _, d := range r.Disturbs {
 			cause(f.seen[r.ID], d.Cause)
-			if !slices.ContainsFunc(m.Repairs, func(o Repair) bool { return o.ID != r.ID && slices.Contains(o.Mends, d.Cause) }) {
+			if !slices.ContainsFunc(m.Repairs, func(o Repair) bool {
+				return o.ID != r.ID &&
+					slices.Contains(o.Mends, d.Cause)
+			}) {
 				f.seen[r.ID].errorf("disturbs: no other repair mends %s", d.Cause)
 			}
 		}
@@ -249,7 +256,8 @@ func (f *files) checkRules() {
 // checkRoles finds roles that nothing plays.
 func (f *files) checkRoles() {
 	m := f.model
-	for name, id := range map[string]string{"code": m.Roles.Code, "earlier_code": m.Roles.EarlierCode, "complaint": m.Roles.Complaint,
+	for name, id := range map[string]string{"code": m.Roles.Code, "earlier_code": m.Roles.EarlierCode,
+		"complaint":  m.Roles.Complaint,
 		"fails_when": m.Roles.FailsWhen, "alarm": m.Roles.Alarm} {
 		if _, ok := m.Observation(id); id != "" && !ok {
 			f.places["role/"+name].errorf("%s: %s is no observation", name, id)

@@ -122,7 +122,8 @@ func (f *files) asError(err error) *Error {
 // learnedFile is what learnt numbers are called in problems.
 const learnedFile = "learned.yaml"
 
-// hunchesFile holds the weights of the second reader of texts. They are no part of the version: nothing is reasoned with them.
+// hunchesFile holds the weights of the second reader of texts. They are no part of the version: nothing is reasoned
+// with them.
 const hunchesFile = "hunches.bin"
 
 func version(fsys fs.FS, learned []byte) string {
@@ -442,8 +443,8 @@ func (f *files) quantityIn(q *quantity, at map[string]string, s *situation) (mea
 	return 0, 1, scale
 }
 
-// joint adds the distribution of readings in one configuration: quantities are independent given it, meters err on their
-// own, and readings that share a quantity vary together.
+// joint adds the distribution of readings in one configuration: quantities are independent given it, meters err on
+// their own, and readings that share a quantity vary together.
 func (f *files) joint(rs []*reading, at map[string]string, s *situation, l *levels) {
 	mean, cov := make([]float64, len(rs)), make([]float64, len(rs)*len(rs))
 	for i, r := range rs {
@@ -465,8 +466,8 @@ func (f *files) joint(rs []*reading, at map[string]string, s *situation, l *leve
 	l.mean, l.cov = append(l.mean, mean...), append(l.cov, cov...)
 }
 
-// bandTable gives a reading's bands, or the effect that they stand for. Where a quantity is computed from setup facts the
-// table is made anew for each situation.
+// bandTable gives a reading's bands, or the effect that they stand for. Where a quantity is computed from setup facts
+// the table is made anew for each situation.
 func (f *files) bandTable(b *bayes.Builder, ids map[string]bayes.VarID, v *variable) {
 	parents := f.dependsOn(v.reads)
 	computed := slices.ContainsFunc(v.reads.terms, func(t term) bool { return f.quantityByID(t.quantity).computed != nil })

@@ -82,7 +82,8 @@ type Mend struct {
 
 // Permits reports whether a danger allows a repair in spite of its gates.
 func (d Danger) Permits(repair string) bool {
-	return slices.Contains(d.Allows, repair) || slices.ContainsFunc(d.MendedBy, func(m Mend) bool { return m.Repair == repair })
+	return slices.Contains(d.Allows, repair) || slices.ContainsFunc(d.MendedBy,
+		func(m Mend) bool { return m.Repair == repair })
 }
 
 // Limit forbids what its gates say while a cause is more probable than Above.

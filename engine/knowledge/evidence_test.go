@@ -25,7 +25,8 @@ func TestReadingSharesItselfSmoothly(t *testing.T) {
 	require.Less(t, first, 0.02)
 	require.Greater(t, last, 0.95)
 
-	// Over all that the meter can show there is no leap either, not even where a reading becomes one that nothing explains.
+	// Over all that the meter can show there is no leap either, not even where a reading becomes one that nothing
+	// explains.
 	last = posteriors(t, in, measured("motor_current", 0))[worn]
 	for x := 0.005; x <= 20; x += 0.005 {
 		p := posteriors(t, in, measured("motor_current", x))[worn]
@@ -39,7 +40,8 @@ func TestReadingThatNothingExplainsMovesNothing(t *testing.T) {
 	beside := []Finding{stated("hum", "rough"), stated("water_at_tap", "little"), measured("volts_at_plug", 231)}
 	without := posteriors(t, in, beside...)
 	require.Empty(t, in.Unused())
-	for _, absurd := range []Finding{measured("motor_current", 0.01), measured("motor_current", 19), measured("volts_at_pump", 3), measured("volts_at_pump", 399)} {
+	for _, absurd := range []Finding{measured("motor_current", 0.01), measured("motor_current", 19),
+		measured("volts_at_pump", 3), measured("volts_at_pump", 399)} {
 		with := posteriors(t, in, append(beside, absurd)...)
 		require.Equal(t, map[string]string{absurd.ID: UnusedDoubtful}, in.Unused())
 		requireEqual(t, without, with, tolerance, absurd)
@@ -49,8 +51,10 @@ func TestReadingThatNothingExplainsMovesNothing(t *testing.T) {
 // Several readings that nothing explains must not cast doubt on the sound one beside them.
 func TestSoundReadingOutlastsAbsurdOnes(t *testing.T) {
 	files := good(t)
-	replace(t, files, seen, "  - {id: puddle_at_plug", "  - {id: volts_at_house, unit: V, min: 0, max: 400, reads: {mains_volts: 1}, error: 1, bands: [210], basis: invented}\n  - {id: puddle_at_plug")
-	replace(t, files, "text/en/observations.yaml", "length_of_hose:", "volts_at_house: {title: Volts, question: How many volts?}\nlength_of_hose:")
+	replace(t, files, seen, "  - {id: puddle_at_plug",
+		"  - {id: volts_at_house, unit: V, min: 0, max: 400, reads: {mains_volts: 1}, error: 1, bands: [210], basis: invented}\n  - {id: puddle_at_plug")
+	replace(t, files, "text/en/observations.yaml", "length_of_hose:",
+		"volts_at_house: {title: Volts, question: How many volts?}\nlength_of_hose:")
 	m, err := Load(files, nil)
 	require.NoError(t, err)
 	in := m.NewInquiry()
@@ -99,7 +103,8 @@ func volts(m *Model, worn string) (*readingGroup, *levels) {
 func TestReadingsOfOneQuantityVaryTogether(t *testing.T) {
 	group, l := volts(pump(t), "yes")
 	normal := func(x []float64, skip int) float64 {
-		d := &density{n: 2, mean: l.mean, cov: l.cov, x: x, factor: make([]float64, 4), z: make([]float64, 2), keep: make([]int, 2)}
+		d := &density{n: 2, mean: l.mean, cov: l.cov, x: x, factor: make([]float64, 4), z: make([]float64, 2),
+			keep: make([]int, 2)}
 		return d.normal([]int{0, 1}, skip)
 	}
 	sx, sy := math.Sqrt(4*4+1*1), math.Sqrt(4*4+5*5+2*2)
@@ -150,7 +155,8 @@ func TestBandProbabilities(t *testing.T) {
 	// By hand: 4 ± 0.5 A with bands at 3 and 5, two spreads away on either side.
 	r := &reading{doubt: 0.03, bands: []float64{3, 5}}
 	tail := 0.022750131948179195 // Φ(−2), from published tables of the normal distribution
-	requireEqual(t, []float64{0.97*tail + 0.01, 0.97*(1-2*tail) + 0.01, 0.97*tail + 0.01}, r.bandRow(4, 0.25, 1), tolerance)
+	requireEqual(t, []float64{0.97*tail + 0.01, 0.97*(1-2*tail) + 0.01, 0.97*tail + 0.01}, r.bandRow(4, 0.25, 1),
+		tolerance)
 	require.Equal(t, "3–5 A", pump(t).BandText("motor_current", "band_b", nil))
 	require.Equal(t, "< 3 A", pump(t).BandText("motor_current", "band_a", nil))
 	require.Equal(t, "> 5 A", pump(t).BandText("motor_current", "band_c", nil))
@@ -248,8 +254,10 @@ func TestInquiryForgets(t *testing.T) {
 		var findings []Finding
 		for _, f := range []Finding{
 			stated("hum", []string{"even", "rough"}[r.IntN(2)]), stated("water_at_tap", []string{"plenty", "none"}[r.IntN(2)]),
-			stated("dry_summer", []string{"yes", "no"}[r.IntN(2)]), measured("hose_age", 30*r.Float64()), stated("mains", "weak"),
-			measured("motor_current", 20*r.Float64()), measured("volts_at_plug", 190+60*r.Float64()), measured("volts_at_pump", 180+60*r.Float64()),
+			stated("dry_summer", []string{"yes", "no"}[r.IntN(2)]), measured("hose_age", 30*r.Float64()),
+			stated("mains", "weak"),
+			measured("motor_current", 20*r.Float64()), measured("volts_at_plug", 190+60*r.Float64()),
+			measured("volts_at_pump", 180+60*r.Float64()),
 			stated("fault_code", "other"), stated("colour_of_hose", "black"),
 		} {
 			if r.IntN(3) == 0 {
@@ -302,7 +310,8 @@ func TestCheck(t *testing.T) {
 		{"unknown state", stated("hum", "loud"), "", "state", `hum has no state "loud"; it has even, rough`},
 		{"no state", stated("hum", ""), "", "state", `hum has no state ""`},
 		{"state in capitals", stated("hum", "Rough"), "", "state", `hum has no state "Rough"`},
-		{"unknown setup state", stated("dry_summer", "maybe"), "", "state", `dry_summer has no state "maybe"; it has yes, no`},
+		{"unknown setup state", stated("dry_summer", "maybe"), "", "state",
+			`dry_summer has no state "maybe"; it has yes, no`},
 		{"number for a state", measured("hum", 3), "", "number", "hum takes one of even, rough, not a number"},
 		{"state for a number", stated("motor_current", "high"), "", "state", "motor_current is a number in A, not a state"},
 		{"band for a number", stated("motor_current", "band_a"), "", "state", "motor_current is a number in A"},
@@ -313,7 +322,8 @@ func TestCheck(t *testing.T) {
 		{"setup too high", measured("hose_age", 61), "", "number", "hose_age must lie between 0 and 60 years"},
 		{"not a number", measured("motor_current", math.NaN()), "", "number", "must lie between"},
 		{"endless", measured("motor_current", math.Inf(1)), "", "number", "must lie between"},
-		{"code of no table", stated("fault_code", "red"), "", "state", `fault_code has no state "red"; it has none, F1, F2, other`},
+		{"code of no table", stated("fault_code", "red"), "", "state",
+			`fault_code has no state "red"; it has none, F1, F2, other`},
 		{"code of another table", stated("fault_code", "red"), "plain", "state", `fault_code has no state "red"`},
 		{"code of an unknown table", stated("fault_code", "red"), "lamp", "state", `fault_code has no state "red"`},
 		{"table's code elsewhere", stated("hum", "red"), "lamps", "state", `hum has no state "red"`},
@@ -393,7 +403,8 @@ func TestInformationFollowsFromOutcomes(t *testing.T) {
 // Equal facts give equal rates to the last bit, however maps are walked.
 func TestRatesAreRepeatable(t *testing.T) {
 	files := good(t)
-	replace(t, files, "pump.yaml", "      hose_age: {young: rarer, old: commoner}\n", "      hose_age: {young: rarer, old: 3.3}\n      dry_summer: {\"yes\": 1.7}\n      code_table: {lamps: 1.1}\n")
+	replace(t, files, "pump.yaml", "      hose_age: {young: rarer, old: commoner}\n",
+		"      hose_age: {young: rarer, old: 3.3}\n      dry_summer: {\"yes\": 1.7}\n      code_table: {lamps: 1.1}\n")
 	m, err := Load(files, nil)
 	require.NoError(t, err)
 	told := []Finding{measured("hose_age", 20), stated("dry_summer", "yes"), stated("code_table", "lamps")}

@@ -47,7 +47,8 @@ func Example() {
 
 // What is wrong with a file is said all at once, with where it stands.
 func ExampleLoad_problems() {
-	_, err := knowledge.LoadWith(os.DirFS("testdata/good"), []byte("learned:\n  - {cause: hose_spilt, per_1000: 5}\n"), nil)
+	_, err := knowledge.LoadWith(os.DirFS("testdata/good"), []byte("learned:\n  - {cause: hose_spilt, per_1000: 5}\n"),
+		nil)
 	fmt.Println(err)
 	// Output:
 	// learned.yaml:2:6: hose_spilt is no cause

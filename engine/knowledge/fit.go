@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// fit finds the base rates with which a complaint alone gives every cause its stated figure. How often somebody complains
-// of nothing is fitted along with them.
+// fit finds the base rates with which a complaint alone gives every cause its stated figure. How often somebody
+// complains of nothing is fitted along with them.
 func (f *files) fit() error {
 	m := f.model
 	start, anyway := slices.Clone(m.rate), m.anywayRate

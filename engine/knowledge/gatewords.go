@@ -6,8 +6,8 @@ import (
 	"strings"
 )
 
-// GateWords are the words by which a language says that something involves what a gate stands for. A sentence with one of
-// Not says no such thing.
+// GateWords are the words by which a language says that something involves what a gate stands for. A sentence with one
+// of Not says no such thing.
 type GateWords struct {
 	Words, Not []*regexp.Regexp
 }
@@ -56,7 +56,8 @@ func (t *Texts) Say(texts ...string) map[string]string {
 	return out
 }
 
-// Texts that tell how a check is made and how a repair is. What proves a repair and what keeps the fault away come after it.
+// Texts that tell how a check is made and how a repair is. What proves a repair and what keeps the fault away come
+// after it.
 func (x ObservationText) work() []string {
 	return append([]string{x.Question, x.How}, Cautions(x.Cautions)...)
 }

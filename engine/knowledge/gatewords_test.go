@@ -8,13 +8,16 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// linted is what the lint says of the pump's model with gate words, and one text of a check and one of a repair replaced.
+// linted is what the lint says of the pump's model with gate words, and one text of a check and one of a repair
+// replaced.
 func linted(t *testing.T, gates, hum, renew string) string {
 	t.Helper()
 	files := good(t)
 	files["text/en/gates.yaml"] = &fstest.MapFile{Data: []byte(gates)}
-	replace(t, files, "text/en/observations.yaml", "hum: {title: Hum, question: How does it hum?,", "hum: {title: Hum, question: How does it hum?, how: \""+hum+"\",")
-	replace(t, files, "text/en/repairs.yaml", "renew_hose: {title: Renew the hose, parts: [Hose], cautions: [Unplug the pump first.]}",
+	replace(t, files, "text/en/observations.yaml", "hum: {title: Hum, question: How does it hum?,",
+		"hum: {title: Hum, question: How does it hum?, how: \""+hum+"\",")
+	replace(t, files, "text/en/repairs.yaml",
+		"renew_hose: {title: Renew the hose, parts: [Hose], cautions: [Unplug the pump first.]}",
 		"renew_hose: {title: Renew the hose, parts: [Hose], cautions: [\""+renew+"\"]}")
 	m, err := Load(files, nil)
 	require.NoError(t, err)
@@ -42,7 +45,8 @@ func TestLintComparesWordsWithGates(t *testing.T) {
 	all = linted(t, pumpGates, "Listen.", "First start the pump. Then look.")
 	require.Contains(t, all, "hum: it has the gate needs_start, of which its words in en say nothing")
 	require.Contains(t, all, `renew_hose: its words need the gate needs_start (en: "First start the pump")`)
-	all = linted(t, pumpGates, "Listen while it runs.", "Look before you start the pump. Never start the pump while it runs dry.")
+	all = linted(t, pumpGates, "Listen while it runs.",
+		"Look before you start the pump. Never start the pump while it runs dry.")
 	require.NotContains(t, all, "renew_hose: its words")
 
 	require.Contains(t, all, "wet_plug: no steps in en")

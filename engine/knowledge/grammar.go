@@ -89,8 +89,11 @@ func (f *files) readGrammar(t *Texts, root node) {
 	g := &Grammar{Roles: map[string][]*Phrase{}, Tables: map[string][]*Phrase{}, Numbers: map[string]float64{},
 		Units: map[string][]*Phrase{}, Places: map[string][]*Phrase{}}
 	t.Grammar = g
-	words := map[string]*[]string{"or": &g.Or, "joins": &g.Joins, "breaks": &g.Breaks, "pronouns": &g.Pronouns, "articles": &g.Articles, "definite": &g.Definite, "vague": &g.Vague, "of": &g.Of, "ranges": &g.Ranges, "fillers": &g.Fillers, "degrees": &g.Degrees, "short": &g.Short,
-		"code_marks": &g.CodeMarks, "code_letters": &g.CodeLetters, "other_letters": &g.OtherLetters, "point": &g.Point, "minus": &g.Minus,
+	words := map[string]*[]string{"or": &g.Or, "joins": &g.Joins, "breaks": &g.Breaks, "pronouns": &g.Pronouns,
+		"articles": &g.Articles, "definite": &g.Definite, "vague": &g.Vague, "of": &g.Of, "ranges": &g.Ranges,
+		"fillers": &g.Fillers, "degrees": &g.Degrees, "short": &g.Short,
+		"code_marks": &g.CodeMarks, "code_letters": &g.CodeLetters, "other_letters": &g.OtherLetters, "point": &g.Point,
+		"minus":   &g.Minus,
 		"linking": &g.Linking, "known": &g.Known}
 	named := map[string]map[string][]*Phrase{"tables": g.Tables, "units": g.Units, "places": g.Places}
 	for _, p := range root.pairs() {
@@ -150,9 +153,12 @@ func (n node) foldedWords() []string {
 
 // measure reads how a reading is known in a text.
 func (f *files) measure(n node) {
-	m := n.fields("id", "unit", "at", "unless", "bare", "asks", "offer", "spread", "min", "max", "scale", "offset", "bands", "also", "also_in")
-	x := Measure{ID: m["id"].text(), Unit: m["unit"].text(), At: m["at"].texts(), Unless: m["unless"].texts(), Bare: m["bare"].flag(),
-		Asks: m["asks"].flag(), Offer: m["offer"].flag(), Spread: m["spread"].flag(), Min: m["min"].numberOr(0), Max: m["max"].numberOr(0), Scale: m["scale"].numberOr(1), Offset: m["offset"].numberOr(0)}
+	m := n.fields("id", "unit", "at", "unless", "bare", "asks", "offer", "spread", "min", "max", "scale", "offset",
+		"bands", "also", "also_in")
+	x := Measure{ID: m["id"].text(), Unit: m["unit"].text(), At: m["at"].texts(), Unless: m["unless"].texts(),
+		Bare: m["bare"].flag(),
+		Asks: m["asks"].flag(), Offer: m["offer"].flag(), Spread: m["spread"].flag(), Min: m["min"].numberOr(0),
+		Max: m["max"].numberOr(0), Scale: m["scale"].numberOr(1), Offset: m["offset"].numberOr(0)}
 	x.Bands, x.Also, x.AlsoIn = m["bands"].bands(), m["also"].text(), m["also_in"].bands()
 	f.model.Measures = append(f.model.Measures, x)
 	f.measured = append(f.measured, n)
@@ -185,7 +191,8 @@ func (f *files) checkGrammars() {
 				w.at.errorf("no words for the unit %s, in which %s is told", x.Unit, x.ID)
 			}
 			for _, place := range slices.Concat(x.At, x.Unless) {
-				if l := m.texts[w.id].Lexicon; place != CodeShown && len(g.Places[place]) == 0 && (l == nil || len(l.Things[place])+len(l.Says[place]) == 0) {
+				if l := m.texts[w.id].Lexicon; place != CodeShown && len(g.Places[place]) == 0 &&
+					(l == nil || len(l.Things[place])+len(l.Says[place]) == 0) {
 					w.at.errorf("no words for the place %s, by which %s is known", place, x.ID)
 				}
 			}

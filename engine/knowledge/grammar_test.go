@@ -47,7 +47,8 @@ func TestGrammarHoldsWhatItsFileSays(t *testing.T) {
 	assert.Len(t, g.Units["A"], 2)
 	assert.Equal(t, "plug", g.Places["at_plug"][0].String())
 	require.Len(t, m.Measures, 2)
-	assert.Equal(t, Measure{ID: "motor_current", Unit: "A", At: []string{"at_plug"}, Unless: []string{}, Bare: true, Min: 1, Max: 15, Scale: 0.5, Offset: 2}, m.Measures[0])
+	assert.Equal(t, Measure{ID: "motor_current", Unit: "A", At: []string{"at_plug"}, Unless: []string{}, Bare: true,
+		Min: 1, Max: 15, Scale: 0.5, Offset: 2}, m.Measures[0])
 	assert.Equal(t, 1.0, m.Measures[1].Scale, "as it is told")
 	assert.Equal(t, []MeasureBand{{"weak", 100}, {"normal", 0}}, m.Measures[1].Bands)
 	assert.True(t, m.Measures[1].Asks)
@@ -59,17 +60,25 @@ func TestBadGrammars(t *testing.T) {
 		file, old, new string
 		want           wanted
 	}{
-		"unknown entry":      {file, "or: [or]", "xor: [or]", wanted{file, "xor", `unknown entry "xor" of a grammar`}},
-		"not a single word":  {file, "articles: [the, a]", "articles: [the, an a]", wanted{file, "articles", `"an a" is not a single word`}},
-		"not a phrase":       {file, "places: {at_plug: [plug]}", `places: {at_plug: [plug, "(plug"]}`, wanted{file, "places", "not a phrase"}},
-		"an unknown table":   {file, "tables: {lamps:", "tables: {lamp:", wanted{file, "stemmer", "words for the code table lamp, which the model does not have"}},
-		"no words of a unit": {file, "W: [watt]", "", wanted{file, "stemmer", "no words for the unit W, in which mains is told"}},
+		"unknown entry": {file, "or: [or]", "xor: [or]", wanted{file, "xor", `unknown entry "xor" of a grammar`}},
+		"not a single word": {file, "articles: [the, a]", "articles: [the, an a]",
+			wanted{file, "articles", `"an a" is not a single word`}},
+		"not a phrase": {file, "places: {at_plug: [plug]}", `places: {at_plug: [plug, "(plug"]}`,
+			wanted{file, "places", "not a phrase"}},
+		"an unknown table": {file, "tables: {lamps:", "tables: {lamp:",
+			wanted{file, "stemmer", "words for the code table lamp, which the model does not have"}},
+		"no words of a unit": {file, "W: [watt]", "",
+			wanted{file, "stemmer", "no words for the unit W, in which mains is told"}},
 		"no words of a place": {file, "places: {at_plug: [plug]}", "places: {}",
 			wanted{file, "stemmer", "no words for the place at_plug, by which motor_current is known"}},
-		"measure of nothing":      {other, "id: motor_current", "id: motor_watts", wanted{other, "{id: motor_watts", "motor_watts is no observation or setup fact"}},
-		"a number told in states": {other, "min: 1", "bands: [{state: x}], min: 1", wanted{other, "{id: motor_current", "motor_current is a number; it is not told in states"}},
-		"states told in numbers":  {other, ", bands: [{state: weak, below: 100}, {state: normal}]", "", wanted{other, "{id: mains", "mains is told in states; say which numbers mean which"}},
-		"an unknown state":        {other, "{state: normal}", "{state: usual}", wanted{other, "{id: mains", `mains has no state "usual"`}},
+		"measure of nothing": {other, "id: motor_current", "id: motor_watts",
+			wanted{other, "{id: motor_watts", "motor_watts is no observation or setup fact"}},
+		"a number told in states": {other, "min: 1", "bands: [{state: x}], min: 1",
+			wanted{other, "{id: motor_current", "motor_current is a number; it is not told in states"}},
+		"states told in numbers": {other, ", bands: [{state: weak, below: 100}, {state: normal}]", "",
+			wanted{other, "{id: mains", "mains is told in states; say which numbers mean which"}},
+		"an unknown state": {other, "{state: normal}", "{state: usual}",
+			wanted{other, "{id: mains", `mains has no state "usual"`}},
 		"bands that fall": {other, "{state: weak, below: 100}, ", "{state: weak, below: 100}, {state: normal, below: 50}, ",
 			wanted{other, "{id: mains", "the bands of mains do not rise"}},
 	} {
@@ -93,11 +102,13 @@ func TestBadGrammars(t *testing.T) {
 func TestUnknownEntryOfALexicon(t *testing.T) {
 	files := good(t)
 	replace(t, files, "text/en/lexicon.yaml", "says:", "sayings: {x: [y]}\nsays:")
-	requireProblems(t, files, []wanted{{"text/en/lexicon.yaml", "sayings", `unknown entry "sayings" of a lexicon; known are things and says`}})
+	requireProblems(t, files, []wanted{{"text/en/lexicon.yaml", "sayings",
+		`unknown entry "sayings" of a lexicon; known are things and says`}})
 }
 
 func TestNumbersNeedTheirRange(t *testing.T) {
-	for name, range_ := range map[string]string{"no unit": "min: 0, max: 100, ", "no range": "unit: m, ", "turned round": "unit: m, min: 3, max: 3, "} {
+	for name, range_ := range map[string]string{"no unit": "min: 0, max: 100, ", "no range": "unit: m, ",
+		"turned round": "unit: m, min: 3, max: 3, "} {
 		files := good(t)
 		replace(t, files, seen, "unit: m, min: 0, max: 100, ", range_)
 		_, err := Load(files, nil)
@@ -143,7 +154,8 @@ func TestBeforeFollowsWhatWasDone(t *testing.T) {
 	requireEqual(t, oracle(m.rate[0], m.rate[1], m.rate[2], m.anywayRate), plain, tolerance)
 }
 
-// Without a figure of its own the computed cause gets what the others leave: by enumeration, at the rates that were fitted.
+// Without a figure of its own the computed cause gets what the others leave: by enumeration, at the rates that were
+// fitted.
 func TestTheComputedCauseGetsWhatIsLeft(t *testing.T) {
 	m := pump(t)
 	n := m.Numbers()

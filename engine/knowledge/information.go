@@ -25,8 +25,8 @@ func (in *Inquiry) SetupInformation(id string, posterior []float64) []float64 {
 	return bits
 }
 
-// SetupOutcomes gives the probability of each state of a setup fact, and each cause's posterior after it: [state][cause]. Both
-// are nil where the fact changes nothing or is a variable of the network.
+// SetupOutcomes gives the probability of each state of a setup fact, and each cause's posterior after it:
+// [state][cause]. Both are nil where the fact changes nothing or is a variable of the network.
 func (in *Inquiry) SetupOutcomes(id string, posterior []float64) (shares []float64, after [][]float64) {
 	m := in.m
 	rates := in.rateWith(id)

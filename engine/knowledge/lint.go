@@ -15,9 +15,10 @@ const (
 	leastReached    = 1e-7 // probability of a state, given a complaint
 )
 
-// Lint lists what a mechanic should look at again, each with file and line: causes that no finding confirms, unless their
-// file says why; observations that tell nothing of any cause; states that never occur; checks or repairs with a hazard and
-// no caution, or whose words and gates disagree; states that a sequence looks past; and dangers without steps or a way out.
+// Lint lists what a mechanic should look at again, each with file and line: causes that no finding confirms, unless
+// their file says why; observations that tell nothing of any cause; states that never occur; checks or repairs with a
+// hazard and no caution, or whose words and gates disagree; states that a sequence looks past; and dangers without
+// steps or a way out.
 func (m *Model) Lint() ([]Problem, error) {
 	l := &linter{m: m, in: m.NewInquiry(), errs: &Error{}}
 	l.in.Enter(nil)
@@ -82,7 +83,8 @@ func (l *linter) confirming() error {
 		}
 		// That the heater is fitted so is a setup fact, that it takes effect a finding; together they confirm.
 		if best *= l.raise(i); best < leastConfirming {
-			l.problem(c.ID, "%s: no finding raises its odds more than %.1f times; add one that confirms it, or say under unconfirmed why there is none", c.ID, best)
+			l.problem(c.ID, "%s: no finding raises its odds more than %.1f times; add one that confirms it, or say under "+
+				"unconfirmed why there is none", c.ID, best)
 		}
 	}
 	return nil

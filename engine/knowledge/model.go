@@ -21,20 +21,21 @@ type Model struct {
 	Observations []Observation
 	Repairs      []Repair
 	Endings      []Ending
-	Watch        []string     // observations that report whether a start goes as it should, in the order in which they show
-	StartPhases  []StartPhase // of a start, in their order
-	Dangers      []Danger
-	Limits       []Limit
-	Tools        []string
-	Parts        []string // of the machine, in which a cause can sit; empty for a model that names none
-	CodeTables   []CodeTable
-	Measures     []Measure
-	Pairs        []Pair
-	Answers      []Answer
-	Follows      []Follow
-	Roles        Roles
-	Backdrop     []string // things that are where the heater is rather than what is spoken of
-	Hunches      []byte   // weights of the second reader of texts, as package words reads them; empty for a model without
+	// observations that report whether a start goes as it should, in the order in which they show
+	Watch       []string
+	StartPhases []StartPhase // of a start, in their order
+	Dangers     []Danger
+	Limits      []Limit
+	Tools       []string
+	Parts       []string // of the machine, in which a cause can sit; empty for a model that names none
+	CodeTables  []CodeTable
+	Measures    []Measure
+	Pairs       []Pair
+	Answers     []Answer
+	Follows     []Follow
+	Roles       Roles
+	Backdrop    []string // things that are where the heater is rather than what is spoken of
+	Hunches     []byte   // weights of the second reader of texts, as package words reads them; empty for a model without
 
 	texts   map[string]*Texts
 	byID    map[string]ref
@@ -43,8 +44,8 @@ type Model struct {
 	files *files // what the readings were compiled from
 }
 
-// Roles are the identifiers that general code speaks of by what they are for, as the model declares them. One that it does not have
-// is empty.
+// Roles are the identifiers that general code speaks of by what they are for, as the model declares them. One that it
+// does not have is empty.
 type Roles struct {
 	Code        string // the observation of the code that the machine shows
 	EarlierCode string // the one that it showed before
@@ -211,7 +212,8 @@ type RepairText struct {
 	Proof, Prevention string
 }
 
-// StartPhase is a phase of a start: when, in seconds from switching on, it should come at the earliest and at the latest.
+// StartPhase is a phase of a start: when, in seconds from switching on, it should come at the earliest and at the
+// latest.
 type StartPhase struct {
 	ID          string
 	From, Until float64
@@ -226,7 +228,8 @@ type Caution struct {
 // CautionPhase is when a caution is to be minded.
 type CautionPhase int
 
-// The phases of a check or repair: before it is begun, while it is made, once it is made; and what it is never to become.
+// The phases of a check or repair: before it is begun, while it is made, once it is made; and what it is never to
+// become.
 const (
 	Before CautionPhase = iota
 	During
@@ -245,8 +248,8 @@ func Cautions(cautions []Caution) []string {
 	return out
 }
 
-// DangerText says what a danger is and what to do: in one text, and in steps of a sentence each, first those to take now,
-// then those of the way out.
+// DangerText says what a danger is and what to do: in one text, and in steps of a sentence each, first those to take
+// now, then those of the way out.
 type DangerText struct {
 	Title, Text   string
 	Steps, WayOut []string

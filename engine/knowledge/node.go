@@ -132,7 +132,8 @@ func (n node) pairs() []pair {
 	return out
 }
 
-// fields are a mapping's entries by key, those not given among them; an unknown key is an error that names the known ones.
+// fields are a mapping's entries by key, those not given among them; an unknown key is an error that names the known
+// ones.
 func (n node) fields(known ...string) map[string]node {
 	out := map[string]node{}
 	for _, k := range known {

@@ -11,9 +11,9 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// The numbers that settled cases may change are the strengths of noisy links, what happens otherwise, and the figures per
-// 1,000. Rules, readings, dangers, limits and gates are none of them. They are kept beside the model files, in a section
-// that replaces what the files say:
+// The numbers that settled cases may change are the strengths of noisy links, what happens otherwise, and the figures
+// per 1,000. Rules, readings, dangers, limits and gates are none of them. They are kept beside the model files, in a
+// section that replaces what the files say:
 //
 //	learnt_from: 0123456789ab
 //	learned:
@@ -54,9 +54,10 @@ func (m *Model) Numbers() Numbers {
 	return n
 }
 
-// eachRow visits the rows that can be learnt, with where their counts lie: in a link and a parent state, or, with link −1, in
-// the leak.
-func (m *Model) eachRow(visit func(v *variable, l *link, state string, c *bayes.NoisyCounts, at, parentState int), counts *bayes.Counts) {
+// eachRow visits the rows that can be learnt, with where their counts lie: in a link and a parent state, or, with link
+// −1, in the leak.
+func (m *Model) eachRow(visit func(v *variable, l *link, state string, c *bayes.NoisyCounts, at, parentState int),
+	counts *bayes.Counts) {
 	for _, v := range m.files.variables {
 		if len(v.worst) == 0 {
 			continue
@@ -126,8 +127,8 @@ type Confirmed struct {
 	Sure  float64
 }
 
-// Count adds the expected counts of a settled case: what was found, and what it turned out to be. A cause that it did not
-// turn out to be is as surely absent as the others are surely there, the computed one too. Only what bears
+// Count adds the expected counts of a settled case: what was found, and what it turned out to be. A cause that it did
+// not turn out to be is as surely absent as the others are surely there, the computed one too. Only what bears
 // on the findings is counted. The counts are those of NewCounts. Use the inquiry for nothing but counting.
 func (in *Inquiry) Count(findings []Finding, turnedOut []Confirmed, counts *bayes.Counts) error {
 	before := in.at
@@ -184,9 +185,9 @@ func (in *Inquiry) ancestry() map[bayes.VarID]bool {
 }
 
 // With is the model with other numbers. Without Rates the base rates stay as they were fitted, as between rounds of
-// learning, and a complaint alone need not give the stated figures; else they are fitted anew. Without a figure for the computed
-// cause it becomes what the others leave. Rows that the model does not have are an error, and so are figures that the links
-// cannot bring about.
+// learning, and a complaint alone need not give the stated figures; else they are fitted anew. Without a figure for the
+// computed cause it becomes what the others leave. Rows that the model does not have are an error, and so are figures
+// that the links cannot bring about.
 func (m *Model) With(n Numbers) (*Model, error) {
 	next := *m
 	f := *m.files
@@ -270,7 +271,8 @@ type learntEntry struct {
 
 func (f *files) learnedEntry(n node) {
 	m := n.fields("of", "from", "state", "to", "cause", "per_1000")
-	e := learntEntry{at: n, row: Row{Of: m["of"].text(), From: m["from"].text(), State: m["state"].text()}, cause: m["cause"].text()}
+	e := learntEntry{at: n, row: Row{Of: m["of"].text(), From: m["from"].text(), State: m["state"].text()},
+		cause: m["cause"].text()}
 	if e.cause != "" {
 		e.rate = m["per_1000"].number()
 		if !(e.rate > 0 && e.rate < 1000) {
@@ -306,7 +308,8 @@ func (f *files) applyLearned() {
 			total += e.to[s]
 		}
 		if len(e.to) > len(e.row.P) || math.Abs(total-1) > 1e-9 {
-			e.at.errorf("%s: the distribution must be over %s and sum to 1", e.row.Key(), strings.Join(f.model.Shows(e.row.Of), ", "))
+			e.at.errorf("%s: the distribution must be over %s and sum to 1", e.row.Key(),
+				strings.Join(f.model.Shows(e.row.Of), ", "))
 			continue
 		}
 		if f.isObservation(e.row.Of) && e.row.From != "" && e.row.P[0] < leastOverlooked {
@@ -324,8 +327,8 @@ func (m *Model) LeastOverlooked(of string) float64 {
 	return 0
 }
 
-// Overlay writes numbers as a section of a model file: those that differ from the model's, in its order, and which model
-// that is.
+// Overlay writes numbers as a section of a model file: those that differ from the model's, in its order, and which
+// model that is.
 func (m *Model) Overlay(n Numbers) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "learnt_from: %s\nlearned:\n", m.Version)

@@ -67,8 +67,8 @@ func (w world) prior(dry, split, worn float64) float64 {
 // slip mixes a share of misreadings over n states into a probability.
 func slip(p, slips float64, n int) float64 { return (1-slips)*p + slips/float64(n) }
 
-// likelihood is P(what was said | world). In a noisy-MAX the slips go into the leak: what is not there may be seen, while
-// what is there is overlooked as often as its strength leaves over.
+// likelihood is P(what was said | world). In a noisy-MAX the slips go into the leak: what is not there may be seen,
+// while what is there is overlooked as often as its strength leaves over.
 func (w world) likelihood(f Finding) float64 {
 	switch f.ID + "=" + f.State {
 	case "water_at_tap=plenty":
@@ -233,7 +233,8 @@ func TestComplaintAloneGivesTheFigures(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		// Figures that some base rates bring about: those of the oracle at rates drawn at random.
 		rate := rapid.Float64Range(0.02, 0.3)
-		want := oracle(rate.Draw(t, "dry"), rate.Draw(t, "split"), rate.Draw(t, "worn"), rapid.Float64Range(0.05, 0.6).Draw(t, "anyway"))
+		want := oracle(rate.Draw(t, "dry"), rate.Draw(t, "split"), rate.Draw(t, "worn"),
+			rapid.Float64Range(0.05, 0.6).Draw(t, "anyway"))
 		files := good(t)
 		for i, old := range []string{"200\n", "150\n", "120\n", "590\n"} {
 			replace(t, files, causes, "per_1000: "+old, fmt.Sprintf("per_1000: %.6f\n", 1000*want[i]))
@@ -247,7 +248,8 @@ func TestComplaintAloneGivesTheFigures(t *testing.T) {
 // That nothing is the matter may be excluded by the findings, which stay answerable.
 func TestComputedCauseMayBeImpossible(t *testing.T) {
 	files := good(t)
-	replace(t, files, seen, `{hose_split: {"yes": {"yes": seldom}}}, otherwise: 0.01`, `{flow: {weak: {"yes": seldom}, none: {"yes": half}}}, slips: 0`)
+	replace(t, files, seen, `{hose_split: {"yes": {"yes": seldom}}}, otherwise: 0.01`,
+		`{flow: {weak: {"yes": seldom}, none: {"yes": half}}}, slips: 0`)
 	m, err := Load(files, nil)
 	require.NoError(t, err)
 	got := posteriors(t, m.NewInquiry(), stated("puddle_at_plug", "yes"))

@@ -54,22 +54,23 @@ type files struct {
 	children   map[string][]string
 	variables  []*variable
 	quantities []*quantity
-	covers     map[string]map[string]map[string]float64 // observation → state that stands for several → likelihood of each
-	complaint  struct{ effect, quiet string }
-	learned    []learntEntry
-	anyway     float64 // if positive, how often somebody complains of nothing; the computed cause then follows
-	sequences  []*watching
-	together   [][]bayes.VarID // what each group of readings depends on
-	seen       map[string]node
-	lexica     []worded
-	paired     []node
-	answered   []node
-	followed   []node
-	worded     []worded
-	grammars   []worded
-	measured   []node
-	alarms     []alarmPlace
-	places     map[string]node
+	// observation → state that stands for several → likelihood of each
+	covers    map[string]map[string]map[string]float64
+	complaint struct{ effect, quiet string }
+	learned   []learntEntry
+	anyway    float64 // if positive, how often somebody complains of nothing; the computed cause then follows
+	sequences []*watching
+	together  [][]bayes.VarID // what each group of readings depends on
+	seen      map[string]node
+	lexica    []worded
+	paired    []node
+	answered  []node
+	followed  []node
+	worded    []worded
+	grammars  []worded
+	measured  []node
+	alarms    []alarmPlace
+	places    map[string]node
 	// In which sequence the network's variables are best eliminated, as Model.Elimination finds it; may be empty.
 	elimination []string
 	shape       *bayes.Shape // of the model's tree; nil: to be searched for
@@ -111,7 +112,9 @@ func (f *files) read(p string, root node) {
 func (f *files) sections(root node) {
 	sections := map[string]func(node){
 		"causes": f.cause, "setup": f.setup, "effects": f.effect, "sequences": f.sequence, "observations": f.observation,
-		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure, "pairs": f.pair, "answers": f.answer, "follows": f.entailed, "endings": f.ending, "watch": f.watch, "phases": f.phase, "learned": f.learnedEntry,
+		"quantities": f.quantity, "dangers": f.danger, "limits": f.limit, "code_tables": f.codeTable, "measures": f.measure,
+		"pairs": f.pair, "answers": f.answer, "follows": f.entailed, "endings": f.ending, "watch": f.watch, "phases": f.phase,
+		"learned": f.learnedEntry,
 	}
 	for _, p := range root.pairs() {
 		switch p.id {
@@ -141,9 +144,11 @@ func (f *files) sections(root node) {
 
 // roles reads which identifiers general code speaks of; check.go looks whether the model has them.
 func (f *files) roles(n node) {
-	r, m := &f.model.Roles, n.fields("code", "earlier_code", "code_table", "complaint", "fails_when", "alarm", "alarm_fitted")
-	for name, field := range map[string]*string{"code": &r.Code, "earlier_code": &r.EarlierCode, "code_table": &r.CodeTable,
-		"complaint": &r.Complaint, "fails_when": &r.FailsWhen, "alarm": &r.Alarm, "alarm_fitted": &r.AlarmFitted} {
+	r, m := &f.model.Roles, n.fields("code", "earlier_code", "code_table", "complaint", "fails_when", "alarm",
+		"alarm_fitted")
+	for name, field := range map[string]*string{"code": &r.Code, "earlier_code": &r.EarlierCode,
+		"code_table": &r.CodeTable,
+		"complaint":  &r.Complaint, "fails_when": &r.FailsWhen, "alarm": &r.Alarm, "alarm_fitted": &r.AlarmFitted} {
 		if m[name].ok() {
 			*field = m[name].text()
 			f.places["role/"+name] = m[name]
@@ -183,13 +188,15 @@ func (f *files) basis(n node, m map[string]node) string {
 }
 
 func (f *files) cause(n node) {
-	m := n.fields("id", "group", "part", "per_1000", "computed", "raised_by", "rate_from", "brought_about_by", "unconfirmed", "basis")
+	m := n.fields("id", "group", "part", "per_1000", "computed", "raised_by", "rate_from", "brought_about_by",
+		"unconfirmed", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
 	}
 	c := Cause{ID: id, Group: m["group"].text(), Part: m["part"].text(), PerThousand: m["per_1000"].numberOr(math.NaN()),
-		Basis: f.basis(n, m), Computed: m["computed"].flag(), RateFrom: m["rate_from"].text(), Unconfirmed: m["unconfirmed"].text()}
+		Basis: f.basis(n, m), Computed: m["computed"].flag(), RateFrom: m["rate_from"].text(),
+		Unconfirmed: m["unconfirmed"].text()}
 	if !(c.PerThousand > 0 && c.PerThousand < 1000) {
 		n.errorf("%s: per_1000 must lie between 0 and 1000", id)
 	}
@@ -224,7 +231,8 @@ func (f *files) setup(n node) {
 	if !f.claim(id, n) {
 		return
 	}
-	s := SetupFact{ID: id, Unit: m["unit"].text(), Min: m["min"].numberOr(math.Inf(-1)), Max: m["max"].numberOr(math.Inf(1)),
+	s := SetupFact{ID: id, Unit: m["unit"].text(), Min: m["min"].numberOr(math.Inf(-1)),
+		Max:      m["max"].numberOr(math.Inf(1)),
 		Variable: m["variable"].flag(), Habit: m["habit"].text()}
 	total := 0.0
 	for _, p := range m["states"].pairs() {
@@ -311,7 +319,8 @@ func (f *files) distribution(v *variable, m map[string]node) {
 	}
 }
 
-// links reads "parent: strength", "parent: {child state: strength}" or "parent: {parent state: {child state: strength}}".
+// links reads "parent: strength", "parent: {child state: strength}" or "parent: {parent state: {child state:
+// strength}}".
 func (f *files) links(n node, states []string) []link {
 	var out []link
 	for _, p := range n.pairs() {
@@ -334,8 +343,8 @@ func (f *files) links(n node, states []string) []link {
 	return out
 }
 
-// mixture reads a distribution over states: one strength for the last state of two, or a mapping; "rest" marks the state
-// that takes what is left, the first state otherwise.
+// mixture reads a distribution over states: one strength for the last state of two, or a mapping; "rest" marks the
+// state that takes what is left, the first state otherwise.
 func (f *files) mixture(n node, states []string) map[string]float64 {
 	out := map[string]float64{}
 	if !n.ok() {
@@ -386,15 +395,18 @@ func completed(mix map[string]float64, states []string) []float64 {
 }
 
 func (f *files) observation(n node) {
-	m := n.fields("id", "states", "covers", "worst_of", "otherwise", "rules", "slips", "unit", "min", "max", "reads", "error",
-		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "since", "at_once", "denies", "does",
+	m := n.fields("id", "states", "covers", "worst_of", "otherwise", "rules", "slips", "unit", "min", "max", "reads",
+		"error",
+		"log", "bands", "doubt", "tool", "minutes", "difficulty", "gates", "safety_card", "recalled", "since", "at_once",
+		"denies", "does",
 		"only_if", "unless", "void_if", "sure_if", "basis")
 	id := m["id"].text()
 	if !f.claim(id, n) {
 		return
 	}
 	f.basis(n, m)
-	o := Observation{ID: id, States: m["states"].texts(), Unit: m["unit"].text(), Min: m["min"].numberOr(0), Max: m["max"].numberOr(0),
+	o := Observation{ID: id, States: m["states"].texts(), Unit: m["unit"].text(), Min: m["min"].numberOr(0),
+		Max:  m["max"].numberOr(0),
 		Tool: m["tool"].text(), Minutes: m["minutes"].numberOr(0), Difficulty: int(m["difficulty"].numberOr(1)),
 		Gates: f.gates(m["gates"]), SafetyCard: m["safety_card"].flag(), Recalled: m["recalled"].flag(),
 		Since: m["since"].flag(), AtOnce: m["at_once"].flag(), Does: m["does"].text()}
@@ -430,8 +442,8 @@ func (f *files) observation(n node) {
 	}
 }
 
-// cover reads what a state stands for: others, equally, or with the likelihood that somebody says it of each. One of those
-// may be a state that nobody can name.
+// cover reads what a state stands for: others, equally, or with the likelihood that somebody says it of each. One of
+// those may be a state that nobody can name.
 func (f *files) cover(v *variable, p pair) {
 	if f.covers[v.id] == nil {
 		f.covers[v.id] = map[string]map[string]float64{}
@@ -475,8 +487,9 @@ func (f *files) repair(n node) {
 func (f *files) ending(n node) {
 	m := n.fields("kind", "minutes", "euros", "groups", "mends", "everything", "basis")
 	f.basis(n, m)
-	e := Ending{Kind: m["kind"].text(), Minutes: m["minutes"].number(), Euros: m["euros"].number(), Everything: m["everything"].flag(),
-		Groups: m["groups"].texts(), Mends: m["mends"].texts()}
+	e := Ending{Kind: m["kind"].text(), Minutes: m["minutes"].number(), Euros: m["euros"].number(),
+		Everything: m["everything"].flag(),
+		Groups:     m["groups"].texts(), Mends: m["mends"].texts()}
 	if !slices.Contains([]string{Replace, Licensed}, e.Kind) {
 		n.errorf("kind must be %s or %s, not %q", Replace, Licensed, e.Kind)
 	}
@@ -504,7 +517,8 @@ func (f *files) phase(n node) {
 		last = f.model.StartPhases[k-1]
 	}
 	if p.From < last.From || p.Until <= max(p.From, last.Until) {
-		n.errorf("%s lasts from %g to %g s; a phase ends after it begins, begins no earlier than %q before it, and ends after it",
+		n.errorf("%s lasts from %g to %g s; a phase ends after it begins, begins no earlier than %q before it, and ends "+
+			"after it",
 			p.ID, p.From, p.Until, last.ID)
 	}
 	f.model.StartPhases = append(f.model.StartPhases, p)

@@ -35,16 +35,17 @@ func runs(t *testing.T, phrase string) []string {
 
 func TestPhrasesStandForRunsOfWords(t *testing.T) {
 	for phrase, want := range map[string][]string{
-		"white smoke":              {"white smoke"},
-		"(white|grey) smoke":       {"grey smoke", "white smoke"},
-		"thick? (white)? smoke":    {"smoke", "thick smoke", "thick white smoke", "white smoke"},
-		"white (smoke)?":           {"white", "white smoke"},
-		"geht ~ aus":               {"geht ~ aus"},
-		"=lights _ on # 3/4":       {"=lights _ on # 3/4"},
-		"läuft weiß":               {"laeuft weiss"},
-		"won't start":              {"wont start"},
-		"a|b c|d":                  {"a", "b c", "d"},
-		"(very)* thick":            {"thick", "very thick", "very very thick", "very very very thick", "very very very very thick"},
+		"white smoke":           {"white smoke"},
+		"(white|grey) smoke":    {"grey smoke", "white smoke"},
+		"thick? (white)? smoke": {"smoke", "thick smoke", "thick white smoke", "white smoke"},
+		"white (smoke)?":        {"white", "white smoke"},
+		"geht ~ aus":            {"geht ~ aus"},
+		"=lights _ on # 3/4":    {"=lights _ on # 3/4"},
+		"läuft weiß":            {"laeuft weiss"},
+		"won't start":           {"wont start"},
+		"a|b c|d":               {"a", "b c", "d"},
+		"(very)* thick": {"thick", "very thick", "very very thick", "very very very thick",
+			"very very very very thick"},
 		"(in|at) ((the|a) house)?": {"at", "at a house", "at the house", "in", "in a house", "in the house"},
 	} {
 		slices.Sort(want)
@@ -86,7 +87,8 @@ func FuzzParsePhrase(f *testing.F) {
 			return
 		}
 		words := 0
-		shortest := Lay(p, 0, func(at int, _ string) int { words++; return at + 1 }, func(ends ...int) int { return slices.Min(ends) })
+		shortest := Lay(p, 0, func(at int, _ string) int { words++; return at + 1 },
+			func(ends ...int) int { return slices.Min(ends) })
 		require.GreaterOrEqual(t, shortest, 1, "a phrase takes at least one word")
 		require.NotZero(t, words)
 	})
@@ -97,14 +99,18 @@ func TestGrammarMistakesAreLocated(t *testing.T) {
 	measures := "measures:\n  - {id: water_at_tap, unit: litre, bands: [{state: none, below: 0.1}, {state: plenty}]}\n"
 	grammar := "negate_next: [no, not]\nunits: {litre: [litre, litres]}\nplaces: {tap: [\"at the tap\"]}\n"
 	for _, tt := range []struct{ name, file, old, new, want string }{
-		{"unknown entry", "text/en/grammar.yaml", "negate_next", "negates", `text/en/grammar.yaml:1:1: unknown entry "negates" of a grammar`},
+		{"unknown entry", "text/en/grammar.yaml", "negate_next", "negates",
+			`text/en/grammar.yaml:1:1: unknown entry "negates" of a grammar`},
 		{"bad phrase", "text/en/grammar.yaml", "[no, not]", `[no, "not ("]`, "text/en/grammar.yaml:1:19: not a phrase"},
 		{"no words for a unit", "text/en/grammar.yaml", "litre:", "gallon:", "no words for the unit litre"},
 		{"no words for a place", "measures.yaml", "unit: litre", "unit: litre, at: [hose]", "no words for the place hose"},
-		{"measure of nothing", "measures.yaml", "water_at_tap", "fire_at_tap", "measures.yaml:2:6: fire_at_tap is no observation or setup fact"},
+		{"measure of nothing", "measures.yaml", "water_at_tap", "fire_at_tap",
+			"measures.yaml:2:6: fire_at_tap is no observation or setup fact"},
 		{"unknown band", "measures.yaml", "state: plenty", "state: torrent", `water_at_tap has no state "torrent"`},
-		{"no bands", "measures.yaml", ", bands: [{state: none, below: 0.1}, {state: plenty}]", "", "say which numbers mean which"},
-		{"table of nothing", "text/en/grammar.yaml", "places:", "tables: {blinks: [blinks]}\nplaces:", "the code table blinks"},
+		{"no bands", "measures.yaml", ", bands: [{state: none, below: 0.1}, {state: plenty}]", "",
+			"say which numbers mean which"},
+		{"table of nothing", "text/en/grammar.yaml", "places:", "tables: {blinks: [blinks]}\nplaces:",
+			"the code table blinks"},
 		{"two words", "text/en/grammar.yaml", "places:", "fillers: [the, \"of the\"]\nplaces:", "is not a single word"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

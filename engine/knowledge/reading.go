@@ -123,7 +123,8 @@ func (f *files) sumEffect(v *variable, m map[string]node) {
 		}
 	}
 	if len(v.bandOf) != len(v.states) || len(r.bands) != len(v.states)-1 || !slices.IsSorted(r.bands) {
-		v.at.errorf("%s: bands must give each state in rising order the value below which it holds, and above for the last", v.id)
+		v.at.errorf("%s: bands must give each state in rising order the value below which it holds, and above for the last",
+			v.id)
 	}
 	v.reads = r
 }
@@ -156,8 +157,8 @@ func (r *reading) bandRow(mean, variance, scale float64) []float64 {
 	return row
 }
 
-// levels are the joint normal distributions of a group's readings, one for each configuration of what they depend on. They
-// follow from the installation alone.
+// levels are the joint normal distributions of a group's readings, one for each configuration of what they depend on.
+// They follow from the installation alone.
 type levels struct {
 	mean []float64 // [configuration][reading]
 	cov  []float64 // [configuration][reading][reading]
@@ -179,9 +180,10 @@ func (l *levels) explain(g *readingGroup, i int, x []float64) bool {
 	return slices.Max(l.likelihood(g, []int{i}, x)) >= 1.05*r.doubt*r.outlier()
 }
 
-// likelihood is the density of some of a group's readings, by their positions in it, in each configuration. x holds the values by
-// position. Each reading may be an outlier with the chance that its file gives. Of the ways in which several could be, those
-// with none, one and all are summed; the others are of second order in the doubt and never decide between configurations.
+// likelihood is the density of some of a group's readings, by their positions in it, in each configuration. x holds the
+// values by position. Each reading may be an outlier with the chance that its file gives. Of the ways in which several
+// could be, those with none, one and all are summed; the others are of second order in the doubt and never decide
+// between configurations.
 func (l *levels) likelihood(g *readingGroup, which []int, x []float64) []float64 {
 	n := len(g.readings)
 	sound, off := 1.0, 1.0
@@ -190,7 +192,8 @@ func (l *levels) likelihood(g *readingGroup, which []int, x []float64) []float64
 		sound *= 1 - r.doubt
 		off *= r.doubt * r.outlier()
 	}
-	d := &density{n: n, x: x, factor: make([]float64, len(which)*len(which)), z: make([]float64, len(which)), keep: make([]int, len(which))}
+	d := &density{n: n, x: x, factor: make([]float64, len(which)*len(which)), z: make([]float64, len(which)),
+		keep: make([]int, len(which))}
 	table := make([]float64, len(l.mean)/n)
 	for c := range table {
 		d.mean, d.cov = l.mean[c*n:(c+1)*n], l.cov[c*n*n:(c+1)*n*n]
@@ -216,7 +219,8 @@ type density struct {
 	keep      []int
 }
 
-// normal is the density of some values of x without the one at the position skip (−1: all), by Cholesky factorisation.
+// normal is the density of some values of x without the one at the position skip (−1: all), by Cholesky
+// factorisation.
 func (d *density) normal(which []int, skip int) float64 {
 	keep := d.keep[:0]
 	for k, i := range which {

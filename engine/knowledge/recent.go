@@ -2,9 +2,9 @@ package knowledge
 
 import "sync"
 
-// recent keeps what was worked out for the keys that were used last, as long as all of it is no larger than allowed. What
-// it holds follows from the key alone, so whether something is still there never shows in an answer. It is safe for
-// concurrent use; two who miss at once both work it out.
+// recent keeps what was worked out for the keys that were used last, as long as all of it is no larger than allowed.
+// What it holds follows from the key alone, so whether something is still there never shows in an answer. It is safe
+// for concurrent use; two who miss at once both work it out.
 type recent[V any] struct {
 	mu         sync.Mutex
 	size       func(V) int64

@@ -24,7 +24,8 @@ func TestGatesOverlapOnlyInTheSame(t *testing.T) {
 	assert.Empty(t, Gates{}.Names())
 }
 
-// A lift takes away the triggers that name what it is of, or all of them; a danger allows what it names and what mends it.
+// A lift takes away the triggers that name what it is of, or all of them; a danger allows what it names and what mends
+// it.
 func TestLiftsAndPermits(t *testing.T) {
 	wet := Trigger{[]Trip{{ID: "puddle", States: []string{"yes"}}, {ID: "hum", States: []string{"rough"}}}}
 	assert.True(t, Lift{}.Lifts(wet))
@@ -38,7 +39,8 @@ func TestLiftsAndPermits(t *testing.T) {
 
 func TestDangersAreReadWhole(t *testing.T) {
 	files := good(t)
-	replace(t, files, seen, "    any: [{puddle_at_plug: \"yes\"}]\n", `    any: [{puddle_at_plug: "yes"}, {motor_current: {below: 1, above: 0.5}}]
+	replace(t, files, seen, "    any: [{puddle_at_plug: \"yes\"}]\n",
+		`    any: [{puddle_at_plug: "yes"}, {motor_current: {below: 1, above: 0.5}}]
     lifted_by: [{hum: [even, rough], of: [puddle_at_plug]}, {colour_of_hose: {not: green}}]
     mended_by: [renew_motor, {repair: renew_hose, of: puddle_at_plug}]
     allows: [wait_for_rain]
@@ -58,9 +60,11 @@ func TestDangersAreReadWhole(t *testing.T) {
 
 func TestARepairThatADangerAsksForMustNotNeedWhatItForbids(t *testing.T) {
 	files := good(t)
-	replace(t, files, seen, "    any: [{puddle_at_plug: \"yes\"}]\n", "    any: [{puddle_at_plug: \"yes\"}]\n    mended_by: [renew_motor]\n")
+	replace(t, files, seen, "    any: [{puddle_at_plug: \"yes\"}]\n",
+		"    any: [{puddle_at_plug: \"yes\"}]\n    mended_by: [renew_motor]\n")
 	replace(t, files, mends, "  behind: [renew_hose]\n", "  behind: [renew_hose]\n  gates: [needs_start]\n")
-	requireProblems(t, files, []wanted{{seen, "id: wet_plug", "danger wet_plug: renew_motor needs a start, which it forbids"}})
+	requireProblems(t, files, []wanted{{seen, "id: wet_plug",
+		"danger wet_plug: renew_motor needs a start, which it forbids"}})
 }
 
 // How one cause brings about another is a shortest way along what the files link.
@@ -75,7 +79,8 @@ func TestPaths(t *testing.T) {
 	between, ok = m.Path("motor_worn", "motor_current")
 	require.True(t, ok)
 	assert.Empty(t, between, "what a reading reads hangs on the motor")
-	for _, none := range [][2]string{{"motor_worn", "well_dry"}, {"water_at_tap", "flow"}, {"well_dry", "colour_of_hose"}} {
+	for _, none := range [][2]string{{"motor_worn", "well_dry"}, {"water_at_tap", "flow"},
+		{"well_dry", "colour_of_hose"}} {
 		_, ok = m.Path(none[0], none[1])
 		assert.False(t, ok, none)
 	}
@@ -154,24 +159,28 @@ func TestAlarms(t *testing.T) {
 	assert.Equal(t, []any{"puddle_at_plug", "yes", "no", 5, false}, []any{wet.ID, wet.State, wet.No, wet.Within, wet.Asks})
 	assert.Equal(t, defaultWithin, texts.Alarms[1].Within)
 	assert.Equal(t, []string{"even", "rough"}, texts.Alarms[1].Choices)
-	for text, want := range map[string]string{"the plug is wet ": "wet ", "it is under water ": "under water ", "it is dry ": ""} {
+	for text, want := range map[string]string{"the plug is wet ": "wet ", "it is under water ": "under water ",
+		"it is dry ": ""} {
 		assert.Equal(t, want, regexp.MustCompile(AnyOf(wet.Groups[0])).FindString(text), text)
 	}
 	assert.Equal(t, "mains plug ", regexp.MustCompile(AnyOf(wet.Groups[1])).FindString("my mains plug hums "))
 	assert.Equal(t, "plug ", regexp.MustCompile(AnyOf(wet.Groups[1])).FindString("my plug hums "))
 	g := texts.AlarmGrammar
-	assert.Equal(t, []int{2, 1, 1, 1, 1, 1, 1}, []int{len(g.Negate), len(g.NegateLast), len(g.Spent), len(g.Fillers), len(g.Doubt), len(g.Lists), len(g.Breaks)})
+	assert.Equal(t, []int{2, 1, 1, 1, 1, 1, 1}, []int{len(g.Negate), len(g.NegateLast), len(g.Spent), len(g.Fillers),
+		len(g.Doubt), len(g.Lists), len(g.Breaks)})
 	assert.Equal(t, "wont hum ", g.Spent[0].Expression(), "an apostrophe is folded away")
 }
 
 func TestBadAlarms(t *testing.T) {
 	file := "text/en/alarms.yaml"
 	for name, tt := range map[string]struct{ old, new, at, message string }{
-		"nothing to ask":       {", ask: Is the plug wet?", "", "id: puddle_at_plug", "say under ask what to ask"},
-		"no words":             {`words: [[wet, "under water"], ["(mains )?plug"]], `, "", "id: puddle_at_plug", "say under words what is said"},
-		"within nothing":       {"within: 5", "within: 0", "id: puddle_at_plug", "within how many words"},
-		"an empty group":       {`[wet, "under water"]`, "[]", "id: puddle_at_plug", "a group of words is empty"},
-		"state and choices":    {`state: "yes"`, `state: "yes", choices: ["no"]`, "id: puddle_at_plug", "either a state or choices"},
+		"nothing to ask": {", ask: Is the plug wet?", "", "id: puddle_at_plug", "say under ask what to ask"},
+		"no words": {`words: [[wet, "under water"], ["(mains )?plug"]], `, "", "id: puddle_at_plug",
+			"say under words what is said"},
+		"within nothing": {"within: 5", "within: 0", "id: puddle_at_plug", "within how many words"},
+		"an empty group": {`[wet, "under water"]`, "[]", "id: puddle_at_plug", "a group of words is empty"},
+		"state and choices": {`state: "yes"`, `state: "yes", choices: ["no"]`, "id: puddle_at_plug",
+			"either a state or choices"},
 		"neither":              {"choices: [even, rough], ", "", "id: hum", "either a state or choices"},
 		"unknown state":        {`"no": "no"`, `"no": dry`, "id: puddle_at_plug", `puddle_at_plug has no state "dry"`},
 		"unknown choice":       {"[even, rough]", "[even, loud]", "id: hum", `hum has no state "loud"`},
@@ -196,16 +205,19 @@ func TestAlarmsOfEveryLanguage(t *testing.T) {
 	}
 	files["text/en/alarms.yaml"] = &fstest.MapFile{Data: []byte(alarms)}
 	files["text/de/alarms.yaml"] = &fstest.MapFile{Data: []byte(alarms)}
-	replace(t, files, "text/de/alarms.yaml", "  - {id: hum, choices: [even, rough], asks: true, words: [[hums]], ask: How does it hum?}\n", "")
+	replace(t, files, "text/de/alarms.yaml",
+		"  - {id: hum, choices: [even, rough], asks: true, words: [[hums]], ask: How does it hum?}\n", "")
 	requireProblems(t, files, []wanted{{"text/en/alarms.yaml", "id: hum", "the language de has no words that warn of it"}})
 }
 
 // What words say of gates: the sentence that does, unless it says that there is none of it.
 func TestWordsSayGates(t *testing.T) {
 	texts := &Texts{
-		GateWords:    map[string]GateWords{"needs_start": {Words: []*regexp.Regexp{regexp.MustCompile("(?i)start")}, Not: []*regexp.Regexp{regexp.MustCompile("(?i)without a start")}}},
+		GateWords: map[string]GateWords{"needs_start": {Words: []*regexp.Regexp{regexp.MustCompile("(?i)start")},
+			Not: []*regexp.Regexp{regexp.MustCompile("(?i)without a start")}}},
 		Observations: map[string]ObservationText{"hum": {Question: "How does it hum?", How: "Wait. Start the pump! Listen."}},
-		Repairs:      map[string]RepairText{"renew_motor": {Title: "Renew the motor", Cautions: []Caution{{Before, "Do it without a start."}}}},
+		Repairs: map[string]RepairText{"renew_motor": {Title: "Renew the motor",
+			Cautions: []Caution{{Before, "Do it without a start."}}}},
 	}
 	assert.Equal(t, map[string]string{"needs_start": "Start the pump"}, texts.Involves("hum"))
 	assert.Empty(t, texts.Involves("renew_motor"))

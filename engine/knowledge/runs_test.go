@@ -7,7 +7,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// What was done changes the odds of the causes: enumeration with every world weighed by the factors of its active causes.
+// What was done changes the odds of the causes: enumeration with every world weighed by the factors of its active
+// causes.
 func TestWhatWasDoneEqualsTheOracle(t *testing.T) {
 	m := pump(t)
 	in := m.NewInquiry()
@@ -42,7 +43,8 @@ func TestWhatWasDoneEqualsTheOracle(t *testing.T) {
 		require.NoError(t, err)
 		require.InDelta(t, 1, given[0], tolerance, "it is taken to be active")
 		in.Done(nil)
-		requireEqual(t, oracle(m.rate[0], m.rate[1], m.rate[2], m.anywayRate, findings...), posteriors(t, in, findings...), tolerance, "nothing is left of it")
+		requireEqual(t, oracle(m.rate[0], m.rate[1], m.rate[2], m.anywayRate, findings...), posteriors(t, in, findings...),
+			tolerance, "nothing is left of it")
 	})
 }
 

@@ -68,7 +68,8 @@ func TestSequenceIsTheChainWrittenByHand(t *testing.T) {
 	looked := read("looked_at.yaml")
 	// By hand, steps on the way to the event had another name for having seen nothing.
 	named := func(of, state string) string {
-		if onTheWay := strings.Fields("awake powered sensed cold_enough blown tested begun"); state == "go" && slices.Contains(onTheWay, of) {
+		if onTheWay := strings.Fields("awake powered sensed cold_enough blown tested begun"); state == "go" &&
+			slices.Contains(onTheWay, of) {
 			return "nothing"
 		}
 		return state
@@ -277,7 +278,10 @@ func TestBadSequencesNameWhatIsWrong(t *testing.T) {
 			var got *Error
 			require.ErrorAs(t, err, &got)
 			p := got.Problems[0]
-			if i := slices.IndexFunc(got.Problems, func(p Problem) bool { return strings.Contains(p.Message, tt.message) }); i >= 0 {
+			if i := slices.IndexFunc(got.Problems, func(p Problem) bool {
+				return strings.Contains(p.Message,
+					tt.message)
+			}); i >= 0 {
 				p = got.Problems[i]
 			}
 			require.Contains(t, p.Message, tt.message, "%v", err)

@@ -43,8 +43,8 @@ func (m *Model) Shows(id string) []string {
 // Now is what holds as things are.
 func (s *Survey) Now() Given { return s.now }
 
-// If is what would hold if the cause, by its index, were active. It was to be surveyed. Where the findings exclude it, it
-// is what holds as things are.
+// If is what would hold if the cause, by its index, were active. It was to be surveyed. Where the findings exclude it,
+// it is what holds as things are.
 func (s *Survey) If(cause int) Given {
 	if g, ok := s.given[cause]; ok {
 		return g
@@ -52,9 +52,9 @@ func (s *Survey) If(cause int) Given {
 	return s.now
 }
 
-// Survey tells what each observation would tell about the wanted causes, in bits; what would hold if each of some causes were
-// active; and what holds without each finding. Bits are zero for other causes, for the computed one and for observations
-// that the network does not hold.
+// Survey tells what each observation would tell about the wanted causes, in bits; what would hold if each of some
+// causes were active; and what holds without each finding. Bits are zero for other causes, for the computed one and for
+// observations that the network does not hold.
 func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 	m, ids := in.m, a.IDs
 	given := a.Given
@@ -86,7 +86,8 @@ func (in *Inquiry) Survey(a Ask) (*Survey, error) {
 			causes = append(causes, v)
 		}
 	}
-	c, err := in.clamp(bayes.Clamp{Targets: targets, Candidates: candidates, Others: causes, Given: clamped, LeftOut: left})
+	c, err := in.clamp(bayes.Clamp{Targets: targets, Candidates: candidates, Others: causes, Given: clamped,
+		LeftOut: left})
 	if err != nil {
 		return nil, err
 	}
@@ -168,8 +169,8 @@ func (in *Inquiry) clamp(w bayes.Clamp) (*bayes.Clamped, error) {
 	return a.told, a.err
 }
 
-// Information is I(cause; observation | findings) in bits, by cause in the model's order and by the observations' ids, for the
-// causes that are wanted.
+// Information is I(cause; observation | findings) in bits, by cause in the model's order and by the observations' ids,
+// for the causes that are wanted.
 func (in *Inquiry) Information(ids []string, wanted func(cause int) bool) ([][]float64, error) {
 	s, err := in.Survey(Ask{IDs: ids, Wanted: wanted})
 	if err != nil {
@@ -178,8 +179,8 @@ func (in *Inquiry) Information(ids []string, wanted func(cause int) bool) ([][]f
 	return s.Bits, nil
 }
 
-// Entropies are the uncertainties about observations, by their ids, in bits; zero for those that the network does not hold.
-// Nothing can tell more about an observation than that, nor the observation about anything.
+// Entropies are the uncertainties about observations, by their ids, in bits; zero for those that the network does not
+// hold. Nothing can tell more about an observation than that, nor the observation about anything.
 func (in *Inquiry) Entropies(ids []string) ([]float64, error) {
 	out := make([]float64, len(ids))
 	var post []float64

@@ -22,7 +22,8 @@ func (f *files) readTexts(locale, what string, root node) {
 	t := f.model.texts[locale]
 	if t == nil {
 		t = &Texts{Locale: locale, Causes: map[string]CauseText{}, Observations: map[string]ObservationText{},
-			Repairs: map[string]RepairText{}, Dangers: map[string]DangerText{}, Tools: map[string]string{}, Phrases: map[string]string{}}
+			Repairs: map[string]RepairText{}, Dangers: map[string]DangerText{}, Tools: map[string]string{},
+			Phrases: map[string]string{}}
 		f.model.texts[locale] = t
 	}
 	switch what {

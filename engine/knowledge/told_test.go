@@ -32,9 +32,11 @@ func TestVoidFindings(t *testing.T) {
 	require.Equal(t, map[string]string{"hum": UnusedVoid}, in.Unused())
 	require.True(t, in.Known("hum"))
 	lamps := []Finding{stated("code_table", "lamps"), stated("fault_code", "red")}
-	requireEqual(t, posteriors(t, in, lamps...), posteriors(t, in, append(lamps, rough)...), tolerance, "a code of a table is translated first")
+	requireEqual(t, posteriors(t, in, lamps...), posteriors(t, in, append(lamps, rough)...), tolerance,
+		"a code of a table is translated first")
 	little := stated("water_at_tap", "little")
-	requireEqual(t, oracle(m.rate[0], m.rate[1], m.rate[2], m.anywayRate, little, rough), posteriors(t, in, little, rough), tolerance)
+	requireEqual(t, oracle(m.rate[0], m.rate[1], m.rate[2], m.anywayRate, little, rough), posteriors(t, in, little, rough),
+		tolerance)
 	require.Empty(t, in.Unused())
 
 	// Left out, the condition gives the finding its say back.
@@ -45,8 +47,8 @@ func TestVoidFindings(t *testing.T) {
 	requireEqual(t, posteriors(t, m.NewInquiry(), rough), without[1].Causes, tolerance)
 }
 
-// Where none of what would make it sure is told, a finding tells nothing as likely as not: half of what it says, and half
-// spread over the states. By enumeration.
+// Where none of what would make it sure is told, a finding tells nothing as likely as not: half of what it says, and
+// half spread over the states. By enumeration.
 func TestUnsureFindings(t *testing.T) {
 	m := humIf(t, "    sure_if: {mains: normal}\n")
 	in := m.NewInquiry()
@@ -136,8 +138,8 @@ func TestBands(t *testing.T) {
 	assert.Equal(t, "> 210 V", m.BandText("volts_at_plug", "band_b", nil))
 }
 
-// A band means the same in the network and in its name: with weak mains 207 ± √(3.6² + 1²) V lie above 189 V, the name's
-// scaled edge, nearly always.
+// A band means the same in the network and in its name: with weak mains 207 ± √(3.6² + 1²) V lie above 189 V, the
+// name's scaled edge, nearly always.
 func TestBandsOfTheNetworkScaleWithTheirNames(t *testing.T) {
 	m := pump(t)
 	in := m.NewInquiry()
@@ -150,8 +152,8 @@ func TestBandsOfTheNetworkScaleWithTheirNames(t *testing.T) {
 	require.InDelta(t, want, outcomes[0].Probability, 1e-6, "below the edge")
 }
 
-// An effect may be a band of a sum: with a motor that is worn, 6 ± 1 A and an error of 0.5 A are above 5 A with Φ(0.894),
-// and a two-thousandth lies anywhere (doubt).
+// An effect may be a band of a sum: with a motor that is worn, 6 ± 1 A and an error of 0.5 A are above 5 A with
+// Φ(0.894), and a two-thousandth lies anywhere (doubt).
 func TestAnEffectThatIsABandOfASum(t *testing.T) {
 	files := good(t)
 	replace(t, files, "pump.yaml", "complaint: {", `  - id: load
@@ -162,7 +164,8 @@ func TestAnEffectThatIsABandOfASum(t *testing.T) {
     basis: invented for the tests
 
 complaint: {`)
-	replace(t, files, seen, "  - {id: colour_of_hose, states: [green, black], ", "  - {id: colour_of_hose, states: [green, black], worst_of: {load: {high: {black: half}, low: {black: half}}}, otherwise: 0.01, ")
+	replace(t, files, seen, "  - {id: colour_of_hose, states: [green, black], ",
+		"  - {id: colour_of_hose, states: [green, black], worst_of: {load: {high: {black: half}, low: {black: half}}}, otherwise: 0.01, ")
 	m, err := Load(files, nil)
 	require.NoError(t, err)
 	q := m.Tree().NewQuery()
@@ -173,9 +176,11 @@ complaint: {`)
 	sd := math.Sqrt(1 + 0.25)
 	low, high := phi((3-6)/sd), 1-phi((5-6)/sd)
 	const doubt = 0.002
-	requireEqual(t, []float64{(1-doubt)*(1-low-high) + doubt/3, (1-doubt)*low + doubt/3, (1-doubt)*high + doubt/3}, got, 1e-9)
+	requireEqual(t, []float64{(1-doubt)*(1-low-high) + doubt/3, (1-doubt)*low + doubt/3, (1-doubt)*high + doubt/3}, got,
+		1e-9)
 
-	for name, bands := range map[string]string{"falling": "{low: 5, usual: 3, high: above}", "one too few": "{low: 3, usual: above}"} {
+	for name, bands := range map[string]string{"falling": "{low: 5, usual: 3, high: above}",
+		"one too few": "{low: 3, usual: above}"} {
 		text := string(files["pump.yaml"].Data)
 		replace(t, files, "pump.yaml", "{low: 3, usual: 5, high: above}", bands)
 		_, err := Load(files, nil)
@@ -184,8 +189,8 @@ complaint: {`)
 	}
 }
 
-// A settled case counts each link as its posterior share. By hand: the motor is worn, the well is not dry and the hum is
-// rough. The motor alone makes it rough with 0.65, otherwise it is rough with 0.05 and slips; both had a part in
+// A settled case counts each link as its posterior share. By hand: the motor is worn, the well is not dry and the hum
+// is rough. The motor alone makes it rough with 0.65, otherwise it is rough with 0.05 and slips; both had a part in
 // proportion.
 func TestCountsOfASettledCase(t *testing.T) {
 	m := pump(t)
@@ -259,7 +264,8 @@ func TestCompactKeepsWhatWasLearnt(t *testing.T) {
 	again, err := Expand(compact, nil)
 	require.NoError(t, err)
 	assert.Equal(t, "0123", again.LearntFrom)
-	assert.Equal(t, posteriors(t, m.NewInquiry(), stated("hum", "rough")), posteriors(t, again.NewInquiry(), stated("hum", "rough")))
+	assert.Equal(t, posteriors(t, m.NewInquiry(), stated("hum", "rough")),
+		posteriors(t, again.NewInquiry(), stated("hum", "rough")))
 }
 
 // Cut off anywhere, or with something behind its end, it is none.
@@ -301,5 +307,6 @@ func TestEliminationChangesNoAnswer(t *testing.T) {
 	replace(t, files, "pump.yaml", "parts: [", "elimination: [flow, motor_worn, well_dry]\nparts: [")
 	along, err := Load(files, nil)
 	require.NoError(t, err)
-	requireEqual(t, posteriors(t, m.NewInquiry(), stated("hum", "rough")), posteriors(t, along.NewInquiry(), stated("hum", "rough")), tolerance)
+	requireEqual(t, posteriors(t, m.NewInquiry(), stated("hum", "rough")),
+		posteriors(t, along.NewInquiry(), stated("hum", "rough")), tolerance)
 }

@@ -9,13 +9,14 @@ import (
 
 // Ablation is what holds with one finding left out.
 type Ablation struct {
-	Finding     Finding
-	Causes      []float64 // posteriors of those asked for
-	LogEvidence float64   // ln P(the others); 0 for a fact of the installation where only weights of some size are asked for
+	Finding Finding
+	Causes  []float64 // posteriors of those asked for
+	// ln P(the others); 0 for a fact of the installation where only weights of some size are asked for
+	LogEvidence float64
 }
 
-// LeaveOneOut tells, for each finding but the code table, what all the others say: of the causes asked for, by index, and how
-// probable they are.
+// LeaveOneOut tells, for each finding but the code table, what all the others say: of the causes asked for, by index,
+// and how probable they are.
 func (in *Inquiry) LeaveOneOut(causes ...int) ([]Ablation, error) {
 	s, err := in.Survey(Ask{Weigh: causes})
 	if err != nil {
@@ -24,8 +25,8 @@ func (in *Inquiry) LeaveOneOut(causes ...int) ([]Ablation, error) {
 	return s.Without, nil
 }
 
-// withoutEach leaves out one finding after the other. Most of it comes from what the survey has seen already. A fact of the
-// installation, and what decides how others count, changes more than itself and takes a pass of its own, unless it
+// withoutEach leaves out one finding after the other. Most of it comes from what the survey has seen already. A fact of
+// the installation, and what decides how others count, changes more than itself and takes a pass of its own, unless it
 // is sure to move nothing. at gives the place of each cause among the targets of left.
 func (in *Inquiry) withoutEach(a Ask, s *Survey, left []bayes.LeftOut, at []int) ([]Ablation, error) {
 	w := &weighing{in: in, ask: a, survey: s}
@@ -124,9 +125,9 @@ func (w *weighing) finds(i int) int {
 	})
 }
 
-// unmoved reports whether a fact of the installation is sure to move no odds by as much as is asked for. Without it the odds of some
-// causes are multiplied beforehand. That multiplies those of any other cause by a quotient of two expected products, with it
-// and without it, which are bounded by how probable the multiplied causes then are.
+// unmoved reports whether a fact of the installation is sure to move no odds by as much as is asked for. Without it the
+// odds of some causes are multiplied beforehand. That multiplies those of any other cause by a quotient of two expected
+// products, with it and without it, which are bounded by how probable the multiplied causes then are.
 func (w *weighing) unmoved(i int) bool {
 	in := w.in
 	if w.ask.LeastBits <= 0 || in.m.variables[in.findings[i].ID] != nil || in.conditions(i) {
@@ -172,9 +173,10 @@ func (w *weighing) unmoved(i int) bool {
 	return true
 }
 
-// expectedProduct bounds the expectation of a product of factors, each of which counts where its cause is active. The bounds
-// hold however the causes hang together. The product is one where none is active, and one factor where one is; where more
-// are, which is at most as probable as any but the most probable of them, it lies between all that lower and all that raise.
+// expectedProduct bounds the expectation of a product of factors, each of which counts where its cause is active. The
+// bounds hold however the causes hang together. The product is one where none is active, and one factor where one is;
+// where more are, which is at most as probable as any but the most probable of them, it lies between all that lower and
+// all that raise.
 func expectedProduct(causes []int, by, p []float64) (low, high float64) {
 	up, down, sumUp, sumDown := 1.0, 1.0, 0.0, 0.0
 	raised, lowered, most, any, mean := 0.0, 0.0, 0.0, 0.0, 1.0
@@ -197,12 +199,16 @@ func expectedProduct(causes []int, by, p []float64) (low, high float64) {
 func (w *weighing) changesOthers(i int) bool {
 	in, f := w.in, w.in.findings[i]
 	own := func(e entry) bool {
-		return e.id == f.ID || e.group >= 0 && in.m.variables[f.ID] != nil && in.m.variables[f.ID].reads != nil && e.group == in.m.groupOf[f.ID]
+		return e.id == f.ID || e.group >= 0 && in.m.variables[f.ID] != nil && in.m.variables[f.ID].reads != nil &&
+			e.group == in.m.groupOf[f.ID]
 	}
 	rest := in.take(in.at, slices.Delete(slices.Clone(in.findings), i, i+1)).entered
 	for _, lists := range [][2][]entry{{rest, in.entered}, {in.entered, rest}} {
 		for _, e := range lists[0] {
-			if !own(e) && !slices.ContainsFunc(lists[1], func(o entry) bool { return o.same(e) && slices.Equal(o.likelihood, e.likelihood) }) {
+			if !own(e) && !slices.ContainsFunc(lists[1], func(o entry) bool {
+				return o.same(e) &&
+					slices.Equal(o.likelihood, e.likelihood)
+			}) {
 				return true
 			}
 		}
@@ -278,8 +284,8 @@ func (w *weighing) anew(i int, a *Ablation) (err error) {
 	return nil
 }
 
-// Apart tells how probable each finding is by itself for this installation, ln P(finding | setup), and how probable those that are
-// no facts of it are together, ln P(findings | setup). The former is NaN for the facts.
+// Apart tells how probable each finding is by itself for this installation, ln P(finding | setup), and how probable
+// those that are no facts of it are together, ln P(findings | setup). The former is NaN for the facts.
 func (in *Inquiry) Apart() (each []float64, together float64, err error) {
 	p, err := in.before()
 	if err != nil {
@@ -337,7 +343,8 @@ func (in *Inquiry) Beside(i int) ([]float64, error) {
 		}
 		both := in.besides(in.findings[i], f)
 		// Most findings leave each other as they are, so that all the others can be read beside this one at once.
-		if len(own) == 1 && len(both) == 2 && slices.ContainsFunc(both, func(e entry) bool { return e.same(own[0]) && slices.Equal(e.likelihood, own[0].likelihood) }) {
+		if len(own) == 1 && len(both) == 2 && slices.ContainsFunc(both,
+			func(e entry) bool { return e.same(own[0]) && slices.Equal(e.likelihood, own[0].likelihood) }) {
 			other := both[slices.IndexFunc(both, func(e entry) bool { return !e.same(own[0]) })]
 			if out[k], err = in.after(own, other, p); err != nil {
 				return nil, err

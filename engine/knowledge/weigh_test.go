@@ -14,7 +14,8 @@ import (
 // weighed draws states, readings that share a quantity and facts of the installation.
 func weighed(t *rapid.T) []Finding {
 	out := findingsOf(t)
-	for id, at := range map[string][2]float64{"volts_at_plug": {190, 250}, "volts_at_pump": {180, 240}, "motor_current": {0, 20}, "hose_age": {0, 30}} {
+	for id, at := range map[string][2]float64{"volts_at_plug": {190, 250}, "volts_at_pump": {180, 240},
+		"motor_current": {0, 20}, "hose_age": {0, 30}} {
 		if rapid.Bool().Draw(t, id+" told") {
 			out = append(out, measured(id, rapid.Float64Range(at[0], at[1]).Draw(t, id)))
 		}
@@ -117,7 +118,8 @@ func TestInstallationsAreShared(t *testing.T) {
 	var told [][]Finding
 	for _, age := range []float64{1, 4, 9, 15, 22} {
 		for _, hum := range []string{"even", "rough"} {
-			told = append(told, []Finding{stated("dry_summer", "yes"), measured("hose_age", age), stated("hum", hum), measured("volts_at_plug", 205)})
+			told = append(told, []Finding{stated("dry_summer", "yes"), measured("hose_age", age), stated("hum", hum),
+				measured("volts_at_plug", 205)})
 		}
 	}
 	ask := func(in *Inquiry, findings []Finding) []float64 {
@@ -129,7 +131,8 @@ func TestInstallationsAreShared(t *testing.T) {
 		shares, after := in.SetupOutcomes("mains", p)
 		out := append(slices.Concat(p, base, shares), in.SetupInformation("dry_summer", p)...)
 		in.Enter(findings[:2])
-		s, err := in.Survey(Ask{IDs: []string{"hum", "motor_current"}, Wanted: func(int) bool { return true }, Given: []int{0, 3}, Weigh: []int{1, 2}})
+		s, err := in.Survey(Ask{IDs: []string{"hum", "motor_current"}, Wanted: func(int) bool { return true },
+			Given: []int{0, 3}, Weigh: []int{1, 2}})
 		assert.NoError(t, err)
 		for _, b := range s.Without {
 			out = append(out, b.Causes...)

@@ -52,7 +52,8 @@ func (c Case) key(m *knowledge.Model) string {
 	for _, f := range told {
 		b.WriteString(f.ID + "=" + f.State + strconv.FormatFloat(f.Number, 'g', -1, 64) + ";")
 	}
-	return b.String() + "|" + strings.Join(c.Causes, ";") + "|" + c.Date + "|" + c.By + strconv.FormatFloat(c.Sure, 'g', -1, 64)
+	return b.String() + "|" + strings.Join(c.Causes, ";") + "|" + c.Date + "|" + c.By +
+		strconv.FormatFloat(c.Sure, 'g', -1, 64)
 }
 
 // Columns are those of a workshop's history in CSV, named in its first line:
@@ -65,8 +66,8 @@ func (c Case) key(m *knowledge.Model) string {
 //	sure     how surely: held, proved, likely, guessed or a number from 0 to 1; empty means proved
 var Columns = []string{"date", "source", "told", "causes", "by", "sure"}
 
-// Sureties are what words for how surely something was found are worth; common practice, no source. What was guessed teaches
-// nothing.
+// Sureties are what words for how surely something was found are worth; common practice, no source. What was guessed
+// teaches nothing.
 var Sureties = map[string]float64{
 	"held":    0.98, // proved, and it has run for weeks since
 	"proved":  0.95, // mended, and a start watched through
@@ -87,7 +88,8 @@ func WriteCSV(w io.Writer, cases []Case) error {
 			}
 			told = append(told, f.ID+"="+value)
 		}
-		rows = append(rows, []string{c.Date, c.Source, strings.Join(told, "; "), strings.Join(c.Causes, "; "), c.By, strconv.FormatFloat(c.Sure, 'g', -1, 64)})
+		rows = append(rows, []string{c.Date, c.Source, strings.Join(told, "; "), strings.Join(c.Causes, "; "), c.By,
+			strconv.FormatFloat(c.Sure, 'g', -1, 64)})
 	}
 	return out.WriteAll(rows)
 }

@@ -11,7 +11,8 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// FuzzReadCSV feeds the reader of histories: what it takes, the model takes, and it comes back the same when it is written.
+// FuzzReadCSV feeds the reader of histories: what it takes, the model takes, and it comes back the same when it is
+// written.
 func FuzzReadCSV(f *testing.F) {
 	m, err := knowledge.Load(os.DirFS("../knowledge/testdata/good"), nil)
 	require.NoError(f, err)

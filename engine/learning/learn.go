@@ -137,8 +137,8 @@ func Learn(m *knowledge.Model, cases []Case, o Options) (*Result, error) {
 	return r, r.judge(m, held)
 }
 
-// fewCases is from how many cases on a source keeps back the latest of its own. Those with fewer are taken together. So no
-// large source has a say in what is learnt from others.
+// fewCases is from how many cases on a source keeps back the latest of its own. Those with fewer are taken together. So
+// no large source has a say in what is learnt from others.
 const fewCases = 5
 
 // divide puts the latest cases aside, and guesses away.
@@ -240,8 +240,8 @@ type counted struct {
 	strange int
 }
 
-// round makes expected counts with a model, and of them the rows that the experts' become. Chunks are counted in any order
-// and added up in theirs.
+// round makes expected counts with a model, and of them the rows that the experts' become. Chunks are counted in any
+// order and added up in theirs.
 func (l *learner) round(m *knowledge.Model, current []knowledge.Row, number int) ([]knowledge.Row, error) {
 	pool := sync.Pool{New: func() any { return m.NewInquiry() }}
 	width := func() [][]float64 {
@@ -314,8 +314,8 @@ func add(to, what [][]float64) {
 	}
 }
 
-// most is how many cases of one source may count where a prior is worth size cases, so that they move a probability by share
-// at most: with n of them, (size·p + n·q) / (size + n) lies within n / (size + n) of p, whatever others add.
+// most is how many cases of one source may count where a prior is worth size cases, so that they move a probability by
+// share at most: with n of them, (size·p + n·q) / (size + n) lies within n / (size + n) of p, whatever others add.
 func most(share, size float64) float64 { return share / (1 - share) * size }
 
 // merge adds a source's counts to the total, scaled down where they would move a row too far, and clears them.
@@ -425,8 +425,9 @@ func (l *learner) rates() map[string]float64 {
 	return out
 }
 
-// finish makes the model. That nothing is the matter follows from the rest, where the links and the other figures do not
-// allow what was counted. Where these do not fit together, first the figures go only part of the way, and then the links too.
+// finish makes the model. That nothing is the matter follows from the rest, where the links and the other figures do
+// not allow what was counted. Where these do not fit together, first the figures go only part of the way, and then the
+// links too.
 func (l *learner) finish(rows []knowledge.Row, tally []tally) error {
 	rates := l.rates()
 	var err error
@@ -470,7 +471,8 @@ func (l *learner) moved(n knowledge.Numbers, tally []tally) (out []Moved) {
 	}
 	for _, c := range l.m.Causes {
 		if now := n.Rates[c.ID]; gap(now, c.PerThousand) > 1e-9 {
-			out = append(out, Moved{Key: c.ID + " per 1,000", Before: c.PerThousand / 1000, After: now / 1000, Cases: float64(len(l.cases)), Sources: l.r.Sources})
+			out = append(out, Moved{Key: c.ID + " per 1,000", Before: c.PerThousand / 1000, After: now / 1000,
+				Cases: float64(len(l.cases)), Sources: l.r.Sources})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Moved) int { return cmp.Compare(gap(b.After, b.Before), gap(a.After, a.Before)) })

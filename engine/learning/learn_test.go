@@ -33,7 +33,8 @@ func drawn(t testing.TB, m *knowledge.Model, r *rand.Rand, n int, source string)
 	for i := range n {
 		q.Reset()
 		q.Observe(complained, 1)
-		c := learning.Case{Date: fmt.Sprintf("2026-%02d-%02d", 1+i%12, 1+i/12%28), Source: source, By: learning.ByWorkshop, Sure: 1}
+		c := learning.Case{Date: fmt.Sprintf("2026-%02d-%02d", 1+i%12, 1+i/12%28), Source: source, By: learning.ByWorkshop,
+			Sure: 1}
 		for v := range bayes.VarID(net.NumVariables()) {
 			p, err := q.Marginal(v)
 			require.NoError(t, err)
@@ -106,7 +107,8 @@ func TestCalibrationOfTheModelItself(t *testing.T) {
 		return off
 	}
 	off := miscalibrated(good)
-	assert.LessOrEqual(t, off, 2, "of %d bins, one in twenty may lie outside a 95 %% interval: %+v", len(good.Bins), good.Bins)
+	assert.LessOrEqual(t, off, 2, "of %d bins, one in twenty may lie outside a 95 %% interval: %+v", len(good.Bins),
+		good.Bins)
 	numbers := m.Numbers()
 	numbers.Rates["hose_split"], numbers.Rates["all_well"] = 400, 380
 	wrong, err := m.With(numbers)
@@ -117,17 +119,20 @@ func TestCalibrationOfTheModelItself(t *testing.T) {
 	assert.Greater(t, bad.Brier, good.Brier)
 	assert.GreaterOrEqual(t, miscalibrated(bad), 6)
 	t.Logf("the model itself: log score %.4f, Brier %.4f, z %.2f, %d of %d bins off; a wrong one: %.4f, %.4f, %.2f, %d of %d",
-		good.LogScore, good.Brier, good.Z, off, len(good.Bins), bad.LogScore, bad.Brier, bad.Z, miscalibrated(bad), len(bad.Bins))
+		good.LogScore, good.Brier, good.Z, off, len(good.Bins), bad.LogScore, bad.Brier, bad.Z, miscalibrated(bad),
+		len(bad.Bins))
 }
 
-// A model that starts with a wrong number comes nearer to the truth from which its cases are drawn, and forecasts better.
+// A model that starts with a wrong number comes nearer to the truth from which its cases are drawn, and forecasts
+// better.
 func TestLearningFindsTheTruth(t *testing.T) {
 	truth := pump(t)
 	wrong := changed(t, truth, "hum < motor_worn yes", 0.85, 0.15)
 	cases := many(t, truth, rand.New(rand.NewPCG(5, 5)), 25, 60)
 	r, err := learning.Learn(wrong, cases, learning.Options{EquivalentSampleSize: 20, Limit: 0.8})
 	require.NoError(t, err)
-	was, is, want := row(wrong, "hum < motor_worn yes")[1], row(r.Model, "hum < motor_worn yes")[1], row(truth, "hum < motor_worn yes")[1]
+	was, is, want := row(wrong, "hum < motor_worn yes")[1], row(r.Model, "hum < motor_worn yes")[1],
+		row(truth, "hum < motor_worn yes")[1]
 	assert.Less(t, math.Abs(is-want), math.Abs(was-want)/3, "%.3f, then %.3f, of %.3f", was, is, want)
 	assert.Less(t, r.After.LogScore, r.Before.LogScore)
 	assert.Equal(t, "hum < motor_worn yes", r.Moved[0].Key)
@@ -138,12 +143,13 @@ func TestLearningFindsTheTruth(t *testing.T) {
 	assert.Contains(t, report, "Dangers, limits and gates are never learnt")
 }
 
-// EM never lowers the likelihood of what it is made of (Dempster, Laird & Rubin 1977). With a weak prior and no source scaled
-// down the rounds show it.
+// EM never lowers the likelihood of what it is made of (Dempster, Laird & Rubin 1977). With a weak prior and no source
+// scaled down the rounds show it.
 func TestRoundsRaiseTheLikelihood(t *testing.T) {
 	truth := pump(t)
 	wrong := changed(t, truth, "hum < motor_worn yes", 0.9, 0.1)
-	r, err := learning.Learn(wrong, many(t, truth, rand.New(rand.NewPCG(6, 6)), 100, 10), learning.Options{EquivalentSampleSize: 5, Rounds: 6, Limit: 0.99})
+	r, err := learning.Learn(wrong, many(t, truth, rand.New(rand.NewPCG(6, 6)), 100, 10),
+		learning.Options{EquivalentSampleSize: 5, Rounds: 6, Limit: 0.99})
 	require.NoError(t, err)
 	require.Len(t, r.LogLikelihood, 6)
 	for k := 1; k < 6; k++ {
@@ -162,7 +168,8 @@ func TestNothingHiddenIsCounting(t *testing.T) {
 		if i%5 > 0 {
 			state = "rough"
 		}
-		cases = append(cases, learning.Case{Date: fmt.Sprintf("2026-01-%02d", 1+i%28), Source: fmt.Sprint("s", i), By: learning.ByDesk, Sure: 1, Causes: []string{"all_well"},
+		cases = append(cases, learning.Case{Date: fmt.Sprintf("2026-01-%02d", 1+i%28), Source: fmt.Sprint("s", i),
+			By: learning.ByDesk, Sure: 1, Causes: []string{"all_well"},
 			Told: []knowledge.Finding{{ID: "hum", State: state}}})
 	}
 	r, err := learning.Learn(m, cases, learning.Options{Rounds: 1, EquivalentSampleSize: 30, Limit: 0.9})
@@ -183,7 +190,8 @@ func TestGuessesTeachNothing(t *testing.T) {
 	plain, err := learning.Learn(m, cases, learning.Options{})
 	require.NoError(t, err)
 	for _, by := range []string{learning.ByGuess, learning.ByOwner} {
-		guess := learning.Case{Date: "2026-01-01", Source: "workshop 00", By: by, Sure: 0.5, Causes: []string{"hose_split"}, Told: []knowledge.Finding{{ID: "hum", State: "rough"}}}
+		guess := learning.Case{Date: "2026-01-01", Source: "workshop 00", By: by, Sure: 0.5, Causes: []string{"hose_split"},
+			Told: []knowledge.Finding{{ID: "hum", State: "rough"}}}
 		more, err := learning.Learn(m, append(slices.Clone(cases), guess, guess), learning.Options{})
 		require.NoError(t, err)
 		assert.Equal(t, 2, more.Guesses)
@@ -203,13 +211,17 @@ func TestOnePoisonedSourceIsBounded(t *testing.T) {
 		require.NoError(t, err)
 		worst, rate := 0.0, 0.0
 		for _, poison := range []learning.Case{
-			{Causes: []string{"motor_worn"}, Told: []knowledge.Finding{{ID: "hum", State: "even"}, {ID: "water_at_tap", State: "plenty"}}},
-			{Causes: []string{"all_well"}, Told: []knowledge.Finding{{ID: "hum", State: "rough"}, {ID: "puddle_at_plug", State: "yes"}, {ID: "water_at_tap", State: "none"}}},
-			{Causes: []string{"hose_split", "well_dry"}, Told: []knowledge.Finding{{ID: "water_at_tap", State: "plenty"}, {ID: "hum", State: "rough"}}},
+			{Causes: []string{"motor_worn"}, Told: []knowledge.Finding{{ID: "hum", State: "even"},
+				{ID: "water_at_tap", State: "plenty"}}},
+			{Causes: []string{"all_well"}, Told: []knowledge.Finding{{ID: "hum", State: "rough"},
+				{ID: "puddle_at_plug", State: "yes"}, {ID: "water_at_tap", State: "none"}}},
+			{Causes: []string{"hose_split", "well_dry"}, Told: []knowledge.Finding{{ID: "water_at_tap", State: "plenty"},
+				{ID: "hum", State: "rough"}}},
 		} {
 			cases := slices.Clone(honest)
 			for i := range 3000 {
-				poison.Date, poison.Source, poison.By, poison.Sure = fmt.Sprintf("20%02d-01-01", i%90), "poisoner", learning.ByWorkshop, 1
+				poison.Date, poison.Source, poison.By, poison.Sure = fmt.Sprintf("20%02d-01-01", i%90), "poisoner",
+					learning.ByWorkshop, 1
 				cases = append(cases, poison)
 			}
 			r, err := learning.Learn(m, cases, o)
@@ -226,7 +238,8 @@ func TestOnePoisonedSourceIsBounded(t *testing.T) {
 		}
 		assert.LessOrEqual(t, worst, limit)
 		assert.LessOrEqual(t, rate, 100*limit)
-		t.Logf("limit %.2f: the worst of 3 poisons moved a probability by %.3f and a figure by %.1f per 1,000", limit, worst, rate)
+		t.Logf("limit %.2f: the worst of 3 poisons moved a probability by %.3f and a figure by %.1f per 1,000", limit, worst,
+			rate)
 	}
 }
 
@@ -257,7 +270,8 @@ func TestWatchedCausesAreNotMadeRarer(t *testing.T) {
 	require.Equal(t, "motor_worn", m.Limits[0].Cause)
 	var cases []learning.Case
 	for i := range 400 {
-		cases = append(cases, learning.Case{Date: fmt.Sprintf("2026-01-%02d", 1+i%28), Source: fmt.Sprint("s", i%40), By: learning.ByDesk, Sure: 1, Causes: []string{"hose_split"},
+		cases = append(cases, learning.Case{Date: fmt.Sprintf("2026-01-%02d", 1+i%28), Source: fmt.Sprint("s", i%40),
+			By: learning.ByDesk, Sure: 1, Causes: []string{"hose_split"},
 			Told: []knowledge.Finding{{ID: "water_at_tap", State: "little"}}})
 	}
 	r, err := learning.Learn(m, cases, learning.Options{})
@@ -275,7 +289,8 @@ func TestReadCSV(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, cases, 3)
 	assert.False(t, cases[2].Teaches())
-	assert.Equal(t, []knowledge.Finding{{ID: "hose_age", State: "old"}, {ID: "hum", State: "rough"}, {ID: "motor_current", Number: 6.5, IsNumber: true}}, cases[0].Told)
+	assert.Equal(t, []knowledge.Finding{{ID: "hose_age", State: "old"}, {ID: "hum", State: "rough"},
+		{ID: "motor_current", Number: 6.5, IsNumber: true}}, cases[0].Told)
 	assert.Equal(t, 0.95, cases[0].Sure)
 	assert.Equal(t, []string{"well_dry", "hose_split"}, cases[1].Causes)
 	for text, want := range map[string]string{
@@ -299,7 +314,8 @@ func TestReadCSV(t *testing.T) {
 
 func TestBadOptions(t *testing.T) {
 	m := pump(t)
-	for _, o := range []learning.Options{{Limit: 1}, {EquivalentSampleSize: -1}, {HeldBack: 1}, {Rounds: -1}, {MostJudged: -1}, {RateSampleSize: math.NaN()}} {
+	for _, o := range []learning.Options{{Limit: 1}, {EquivalentSampleSize: -1}, {HeldBack: 1}, {Rounds: -1},
+		{MostJudged: -1}, {RateSampleSize: math.NaN()}} {
 		_, err := learning.Learn(m, nil, o)
 		assert.Error(t, err)
 		assert.NotErrorIs(t, err, learning.ErrTooFew)

@@ -60,7 +60,8 @@ func (r *Result) curve(line func(string, ...any)) {
 			if !bin.Calibrated() {
 				mark = "off"
 			}
-			line("| %g to %g | %d | %.4f | %.4f | %.4f to %.4f | %s |", bin.From, bin.To, bin.Count, bin.Mean, bin.Share, bin.Low, bin.High, mark)
+			line("| %g to %g | %d | %.4f | %.4f | %.4f to %.4f | %s |", bin.From, bin.To, bin.Count, bin.Mean, bin.Share,
+				bin.Low, bin.High, mark)
 		}
 		line("")
 	}

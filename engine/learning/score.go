@@ -8,8 +8,8 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// LogScore is the price of a forecast p of something that happened or did not, in nats: −ln of the probability given to what
-// was (Good 1952, Rational decisions).
+// LogScore is the price of a forecast p of something that happened or did not, in nats: −ln of the probability given
+// to what was (Good 1952, Rational decisions).
 func LogScore(p float64, happened bool) float64 {
 	if !happened {
 		p = 1 - p
@@ -46,8 +46,8 @@ func (b Bin) Calibrated() bool { return b.Mean >= b.Low && b.Mean <= b.High }
 // edges of the bins: finer where most causes lie.
 var edges = []float64{0, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1}
 
-// Calibrate makes a calibration curve, of the bins that hold something, with intervals of z standard errors (Wilson 1927,
-// Probable inference, the law of succession, and statistical inference; from memory).
+// Calibrate makes a calibration curve, of the bins that hold something, with intervals of z standard errors (Wilson
+// 1927, Probable inference, the law of succession, and statistical inference; from memory).
 func Calibrate(forecasts []Forecast, z float64) []Bin {
 	bins := make([]Bin, len(edges)-1)
 	for i := range bins {
@@ -86,8 +86,8 @@ func Wilson(share, n, z float64) (low, high float64) {
 	return max(0, centre-half), min(1, centre+half)
 }
 
-// Spiegelhalter's statistic is standard normal if each forecast is the true probability (Spiegelhalter 1986, Probabilistic
-// prediction in patient management and clinical trials; from memory).
+// Spiegelhalter's statistic is standard normal if each forecast is the true probability (Spiegelhalter 1986,
+// Probabilistic prediction in patient management and clinical trials; from memory).
 func Spiegelhalter(forecasts []Forecast) float64 {
 	sum, variance := 0.0, 0.0
 	for _, f := range forecasts {
@@ -104,8 +104,8 @@ func Spiegelhalter(forecasts []Forecast) float64 {
 	return sum / math.Sqrt(variance)
 }
 
-// Decompose splits the mean Brier score into reliability − resolution + uncertainty, for forecasts of equal probability taken
-// together (Murphy 1973, A new vector partition of the probability score).
+// Decompose splits the mean Brier score into reliability − resolution + uncertainty, for forecasts of equal
+// probability taken together (Murphy 1973, A new vector partition of the probability score).
 func Decompose(forecasts []Forecast) (reliability, resolution, uncertainty float64) {
 	type group struct{ n, happened float64 }
 	groups := map[float64]*group{}

@@ -9,8 +9,8 @@ import (
 	"lightoff/engine/learning"
 )
 
-// Brier 1950, Verification of forecasts expressed in terms of probability, in its one-sided form as an encyclopaedia gives
-// it; his own sums over both classes and is twice as large.
+// Brier 1950, Verification of forecasts expressed in terms of probability, in its one-sided form as an encyclopaedia
+// gives it; his own sums over both classes and is twice as large.
 func TestBrierScore(t *testing.T) {
 	for _, tt := range []struct {
 		p        float64
@@ -29,8 +29,8 @@ func TestLogScore(t *testing.T) {
 	}
 }
 
-// Murphy 1973: Brier = reliability − resolution + uncertainty. The set is our own: ten forecasts of 0.1 with one event, ten of
-// 0.8 with seven.
+// Murphy 1973: Brier = reliability − resolution + uncertainty. The set is our own: ten forecasts of 0.1 with one
+// event, ten of 0.8 with seven.
 func TestDecomposition(t *testing.T) {
 	var set []learning.Forecast
 	for i := range 10 {
@@ -46,7 +46,8 @@ func TestDecomposition(t *testing.T) {
 	}
 	assert.InDelta(t, 0.1550, brier, 1e-12)
 	assert.InDelta(t, brier, rel-res+unc, 1e-12)
-	// Spiegelhalter's z from its definition: Σ(o−p)(1−2p) = 0·0.8 + (−1)(−0.6), variance 10·0.64·0.09 + 10·0.36·0.16.
+	// Spiegelhalter's z from its definition: Σ(o−p)(1−2p) = 0·0.8 + (−1)(−0.6), variance 10·0.64·0.09 +
+	// 10·0.36·0.16.
 	assert.InDelta(t, 0.6/math.Sqrt(0.576+0.576), learning.Spiegelhalter(set), 1e-12)
 	bins := learning.Calibrate(set, 1.959964)
 	assert.Len(t, bins, 2)

@@ -6,9 +6,9 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
-// Dempster, Laird & Rubin 1977, Maximum likelihood from incomplete data via the EM algorithm (JRSS B 39), Table 1: the genetic
-// linkage of 197 animals in four classes of probabilities 1/2 + p/4, (1 − p)/4, (1 − p)/4, p/4, from 0.5. The expected counts are
-// worked out here, the new probability by the package; without a prior the two are EM.
+// Dempster, Laird & Rubin 1977, Maximum likelihood from incomplete data via the EM algorithm (JRSS B 39), Table 1: the
+// genetic linkage of 197 animals in four classes of probabilities 1/2 + p/4, (1 − p)/4, (1 − p)/4, p/4, from 0.5.
+// The expected counts are worked out here, the new probability by the package; without a prior the two are EM.
 func TestGeneticLinkage(t *testing.T) {
 	p := 0.5
 	for k, want := range []float64{0.608247423, 0.62432105, 0.626488879, 0.626777322, 0.626815632, 0.626820719} {
@@ -33,6 +33,7 @@ func TestMostIsTheBound(t *testing.T) {
 }
 
 func TestTowardsStopsAtTheLimit(t *testing.T) {
-	assert.InDeltaSlice(t, []float64{0.4, 0.35, 0.25}, towards([]float64{0.5, 0.3, 0.2}, []float64{0.2, 0.45, 0.35}, 0.1), 1e-12)
+	assert.InDeltaSlice(t, []float64{0.4, 0.35, 0.25}, towards([]float64{0.5, 0.3, 0.2}, []float64{0.2, 0.45, 0.35}, 0.1),
+		1e-12)
 	assert.Equal(t, []float64{0.45, 0.55}, towards([]float64{0.5, 0.5}, []float64{0.45, 0.55}, 0.1))
 }

@@ -37,7 +37,8 @@ func StandardAtmosphere(altitude Metre) (Atmosphere, error) {
 	t := seaTemperature - lapse*h
 	w.step("temperature", "288.15 − 0.0065·h", t, "K", iso2533, "288.15 − 0.0065 × #", h)
 	p := seaPressure * math.Pow(t/seaTemperature, gravity/(lapse*airConstant))
-	w.step("pressure", "p0·(T/T0)^(g/(L·R))", p, "Pa", iso2533, "101325 × (# / 288.15) ^ (9.80665 / (0.0065 × 287.05287))", t)
+	w.step("pressure", "p0·(T/T0)^(g/(L·R))", p, "Pa", iso2533,
+		"101325 × (# / 288.15) ^ (9.80665 / (0.0065 × 287.05287))", t)
 	rho := p / (airConstant * t)
 	w.step("density", "p/(R·T)", rho, "kg/m³", "ideal gas", "# / (287.05287 × #)", p, t)
 	return Atmosphere{Celsius(t - 273.15), Pascal(p), KilogramPerCubicMetre(rho), w}, nil
@@ -77,11 +78,12 @@ type Mixture struct {
 	Working   Working
 }
 
-// MixtureAtAltitude is the mixture at an altitude of -500 to 9000 m in air of -60 to 60 °C, for a burner whose fan moves the
-// same volume and whose pump the same fuel as at sea level and 15 °C, where its air ratio was 0.5 to 5; else *RangeError.
-// Source: pressure of the standard atmosphere, ISO 2533:1975, and ideal gas.
+// MixtureAtAltitude is the mixture at an altitude of -500 to 9000 m in air of -60 to 60 °C, for a burner whose fan
+// moves the same volume and whose pump the same fuel as at sea level and 15 °C, where its air ratio was 0.5 to 5; else
+// *RangeError. Source: pressure of the standard atmosphere, ISO 2533:1975, and ideal gas.
 func MixtureAtAltitude(altitude Metre, ambient Celsius, airRatio float64) (Mixture, error) {
-	err := within(altitudeBound(altitude), in("ambient_temperature", ambient, 1, -60, 60, "°C"), bound{"air_ratio", airRatio, 0.5, 5, ""})
+	err := within(altitudeBound(altitude), in("ambient_temperature", ambient, 1, -60, 60, "°C"),
+		bound{"air_ratio", airRatio, 0.5, 5, ""})
 	if err != nil {
 		return Mixture{}, err
 	}
@@ -91,15 +93,18 @@ func MixtureAtAltitude(altitude Metre, ambient Celsius, airRatio float64) (Mixtu
 	}
 	w := a.Working[:len(a.Working)-1] // its density is at another temperature
 	rho := float64(airDensity(a.Pressure, ambient))
-	w.step("density", "p/(R·T)", rho, "kg/m³", "ideal gas", "# / (287.05287 × (# + 273.15))", float64(a.Pressure), float64(ambient))
+	w.step("density", "p/(R·T)", rho, "kg/m³", "ideal gas", "# / (287.05287 × (# + 273.15))", float64(a.Pressure),
+		float64(ambient))
 	part := rho / float64(airDensity(seaPressure, 15))
-	w.step("air over that at sea level", "ρ/ρ0", part, "", "conservation of mass", "# / (101325 / (287.05287 × 288.15))", rho)
+	w.step("air over that at sea level", "ρ/ρ0", part, "", "conservation of mass",
+		"# / (101325 / (287.05287 × 288.15))", rho)
 	w.step("air ratio", "λ0·ρ/ρ0", airRatio*part, "", "definition of the air ratio", "# × #", airRatio, part)
 	return Mixture{KilogramPerCubicMetre(rho), Share(part), airRatio * part, Share(part), w}, nil
 }
 
-// AirForFuel is the mass of air, in kg, that burns a kilogram of a hydrocarbon just completely, by its atoms of hydrogen
-// for one of carbon: 0 to 4, else *RangeError. Diesel has about 1.8. Source: atomic weights of IUPAC; 20.946 % oxygen.
+// AirForFuel is the mass of air, in kg, that burns a kilogram of a hydrocarbon just completely, by its atoms of
+// hydrogen for one of carbon: 0 to 4, else *RangeError. Diesel has about 1.8. Source: atomic weights of IUPAC; 20.946 %
+// oxygen.
 func AirForFuel(hydrogenPerCarbon float64) (float64, error) {
 	if err := within(bound{"hydrogen_per_carbon", hydrogenPerCarbon, 0, 4, ""}); err != nil {
 		return 0, err

@@ -3,8 +3,8 @@ package physics
 import "slices"
 
 // AlarmRule is what a carbon monoxide alarm must do in the test of its standard at one concentration: sound no earlier
-// than NotBefore and, where it must sound at all, no later than By. It is about alarms, not about people: it does not say
-// what is safe or for how long, and an alarm that is silent proves nothing.
+// than NotBefore and, where it must sound at all, no later than By. It is about alarms, not about people: it does not
+// say what is safe or for how long, and an alarm that is silent proves nothing.
 type AlarmRule struct {
 	PartsPerMillion int
 	NotBefore       Second
@@ -22,6 +22,6 @@ var alarmRules = []AlarmRule{
 // AlarmSource is where the rules stand. Part 2 is for vehicles and boats and uses the same set, from memory.
 const AlarmSource = "EN 50291-1; EN 50291-2 for recreational vehicles and craft, the same set from memory"
 
-// AlarmRules are the four test concentrations of EN 50291 and what an alarm must do at each, ascending. The standard says
-// nothing in between, and neither does this package. Source: AlarmSource.
+// AlarmRules are the four test concentrations of EN 50291 and what an alarm must do at each, ascending. The standard
+// says nothing in between, and neither does this package. Source: AlarmSource.
 func AlarmRules() []AlarmRule { return slices.Clone(alarmRules) }

@@ -38,7 +38,8 @@ var restCharts = []restChart{
 	Lithium: {[]curve{
 		{{0, 10}, {0.1, 12.05}, {0.2, 12.85}, {0.3, 13.0}, {0.4, 13.15}, {0.7, 13.25}, {0.9, 13.35}, {0.99, 13.5}, {1, 13.6}},
 		{{0, 10}, {0.1, 12.0}, {0.2, 12.8}, {0.3, 13.0}, {0.4, 13.2}, {0.7, 13.3}, {0.9, 13.4}, {0.99, 13.6}},
-		{{0, 10}, {0.09, 12.0}, {0.14, 12.5}, {0.17, 12.8}, {0.2, 12.9}, {0.3, 13.0}, {0.4, 13.1}, {0.7, 13.2}, {0.9, 13.3}, {0.99, 13.4}, {1, 13.6}},
+		{{0, 10}, {0.09, 12.0}, {0.14, 12.5}, {0.17, 12.8}, {0.2, 12.9}, {0.3, 13.0}, {0.4, 13.1}, {0.7, 13.2}, {0.9, 13.3},
+			{0.99, 13.4}, {1, 13.6}},
 	}, "middle of two open charts, which make the band", 10, 14.6},
 }
 
@@ -64,21 +65,23 @@ func share(field string, s Share) bound { return in(field, s, 1, 0, 1, "") }
 // RestVoltage is what a battery of the nominal voltage (12 or 24 V) reads hours after its last charge or load, in V, at
 // a charge of 0 to 1 and -40 to 60 °C, else *RangeError. It is the inverse of StateOfCharge, which names the sources.
 func RestVoltage(c Chemistry, nominalVoltage Volt, charge Share, t Celsius) (Volt, error) {
-	if err := within(one("battery_chemistry", chemistryNames, int(c)), nominal(nominalVoltage), share("charge", charge), batteryTemperature(t)); err != nil {
+	if err := within(one("battery_chemistry", chemistryNames, int(c)), nominal(nominalVoltage), share("charge", charge),
+		batteryTemperature(t)); err != nil {
 		return 0, err
 	}
 	return Volt(restCharts[c].charts[0].at(float64(charge))+c.warming(t)) * nominalVoltage / voltsPerNominal, nil
 }
 
-// StateOfCharge is the charge, 0 to 1, of a battery that reads v at rest: hours after the last charge or load, heater and
-// charger off. Published charts differ, so that it is a band, wide for lithium, where the voltage says little between a
-// fifth and nine tenths. A voltage somewhat above the chart (surface charge) is full, one somewhat below is empty;
-// outside 10.5 to 13.2 V (flooded), 10.5 to 13.4 V (AGM) or 10 to 14.6 V (lithium), doubled for 24 V, it is no rest
-// voltage of a working battery: *RangeError, as outside -40 to 60 °C.
+// StateOfCharge is the charge, 0 to 1, of a battery that reads v at rest: hours after the last charge or load, heater
+// and charger off. Published charts differ, so that it is a band, wide for lithium, where the voltage says little
+// between a fifth and nine tenths. A voltage somewhat above the chart (surface charge) is full, one somewhat below is
+// empty; outside 10.5 to 13.2 V (flooded), 10.5 to 13.4 V (AGM) or 10 to 14.6 V (lithium), doubled for 24 V, it is no
+// rest voltage of a working battery: *RangeError, as outside -40 to 60 °C.
 // Source: battery-industry table of flooded batteries at 26.7 °C; AGM chart from memory; open charts of lithium iron
 // phosphate. Temperature: 0.2 mV/K a cell for lead, from memory, which is little; none published for lithium.
 func StateOfCharge(c Chemistry, nominalVoltage, v Volt, t Celsius) (Band[Share], error) {
-	if err := within(one("battery_chemistry", chemistryNames, int(c)), nominal(nominalVoltage), batteryTemperature(t)); err != nil {
+	if err := within(one("battery_chemistry", chemistryNames, int(c)), nominal(nominalVoltage),
+		batteryTemperature(t)); err != nil {
 		return Band[Share]{}, err
 	}
 	chart, scale := restCharts[c], float64(nominalVoltage)/voltsPerNominal
@@ -88,9 +91,11 @@ func StateOfCharge(c Chemistry, nominalVoltage, v Volt, t Celsius) (Band[Share],
 	var w Working
 	u := float64(v)/scale - c.warming(t)
 	if c == Lithium {
-		w.step("rest voltage of 12 V", "U·12/nominal", u, "V", "proportion", "# × 12 / #", float64(v), float64(nominalVoltage))
+		w.step("rest voltage of 12 V", "U·12/nominal", u, "V", "proportion", "# × 12 / #", float64(v),
+			float64(nominalVoltage))
 	} else {
-		w.step("rest voltage of 12 V at 26.7 °C", "U·12/nominal − 0.0012·(t − 26.7)", u, "V", memory, "# × 12 / # − 0.0012 × (# − 26.7)",
+		w.step("rest voltage of 12 V at 26.7 °C", "U·12/nominal − 0.0012·(t − 26.7)", u, "V", memory,
+			"# × 12 / # − 0.0012 × (# − 26.7)",
 			float64(v), float64(nominalVoltage), float64(t))
 	}
 	b := Band[Share]{Low: 1}
@@ -121,7 +126,8 @@ type Battery struct {
 }
 
 func (b Battery) bounds() []bound {
-	return []bound{one("battery_chemistry", chemistryNames, int(b.Chemistry)), nominal(b.Nominal), in("battery_capacity", b.Capacity, AmpereHour, 2, 2000, "A h"),
+	return []bound{one("battery_chemistry", chemistryNames, int(b.Chemistry)), nominal(b.Nominal),
+		in("battery_capacity", b.Capacity, AmpereHour, 2, 2000, "A h"),
 		in("battery_age", b.Age, Year, 0, 30, "a"), batteryTemperature(b.Temperature)}
 }
 
@@ -153,50 +159,58 @@ func InternalResistance(b Battery, charge Share) (Band[Ohm], error) {
 	capacity, years := float64(b.Capacity/AmpereHour), float64(b.Age/Year)
 	var w Working
 	size := r.capacity / capacity * series
-	w.step("factor for size", "C0/C·nominal/12", size, "", memory, "# / # × # / 12", r.capacity, capacity, float64(b.Nominal))
+	w.step("factor for size", "C0/C·nominal/12", size, "", memory, "# / # × # / 12", r.capacity, capacity,
+		float64(b.Nominal))
 	cold := math.Pow(r.cold, (25-float64(b.Temperature))/45)
-	w.step("factor for temperature", "k^((25 − t)/45)", cold, "", memory, "# ^ ((25 − #) / 45)", r.cold, float64(b.Temperature))
+	w.step("factor for temperature", "k^((25 − t)/45)", cold, "", memory, "# ^ ((25 − #) / 45)", r.cold,
+		float64(b.Temperature))
 	old := 1 + r.year*years
 	w.step("factor for age", "1 + a·years", old, "", memory, "1 + # × #", r.year, years)
 	low := 1 + r.empty*(1-float64(charge))
 	w.step("factor for charge", "1 + e·(1 − charge)", low, "", memory, "1 + # × (1 − #)", r.empty, float64(charge))
 	all := size * cold * old * low * 1e-3
 	value := r.value * all
-	w.step("internal resistance", "r0·factors", value, "Ω", memory, "# / 1000 × # × # × # × #", r.value, size, cold, old, low)
+	w.step("internal resistance", "r0·factors", value, "Ω", memory, "# / 1000 × # × # × # × #", r.value, size, cold,
+		old, low)
 	return Band[Ohm]{Ohm(value), Ohm(r.low * all), Ohm(r.high * all), w}, nil
 }
 
-// SourceResistance is what stands between a source and its terminals, in Ω, from the voltage at rest, the voltage under
-// load and the load's current: a battery's internal resistance, or with the voltage at the heater that of the whole
-// feed. Voltages 0 to 60 V, the loaded one not above the other, current 0.1 to 200 A, else *RangeError.
+// SourceResistance is what stands between a source and its terminals, in Ω, from the voltage at rest, the voltage
+// under load and the load's current: a battery's internal resistance, or with the voltage at the heater that of the
+// whole feed. Voltages 0 to 60 V, the loaded one not above the other, current 0.1 to 200 A, else *RangeError.
 // Source: Ohm's law. Right after a charge the rest voltage is too high, and so is the result.
 func SourceResistance(rest, loaded Volt, current Ampere) (Figure[Ohm], error) {
-	err := within(in("rest_voltage", rest, 1, 0, 60, "V"), in("loaded_voltage", loaded, 1, 0, min(60, max(0, float64(rest))), "V"),
+	err := within(in("rest_voltage", rest, 1, 0, 60, "V"),
+		in("loaded_voltage", loaded, 1, 0, min(60, max(0, float64(rest))), "V"),
 		in("current", current, 1, 0.1, 200, "A"))
 	if err != nil {
 		return Figure[Ohm]{}, err
 	}
 	r := float64(rest-loaded) / float64(current)
 	var w Working
-	w.step("resistance", "(U0 − U)/I", r, "Ω", ohmsLaw, "(# − #) / #", float64(rest), float64(loaded), float64(current))
+	w.step("resistance", "(U0 − U)/I", r, "Ω", ohmsLaw, "(# − #) / #", float64(rest), float64(loaded),
+		float64(current))
 	return Figure[Ohm]{Ohm(r), w}, nil
 }
 
 const loadTestSource = "load-test rule of the battery industry (BCI)"
 
 // loadTest is volts by °C; the rule steps by 10 °F from 0 to 70 °F.
-var loadTest = curve{{-17.78, 8.5}, {-12.22, 8.7}, {-6.67, 8.9}, {-1.11, 9.1}, {4.44, 9.3}, {10, 9.4}, {15.56, 9.5}, {21.11, 9.6}}
+var loadTest = curve{{-17.78, 8.5}, {-12.22, 8.7}, {-6.67, 8.9}, {-1.11, 9.1}, {4.44, 9.3}, {10, 9.4}, {15.56, 9.5},
+	{21.11, 9.6}}
 
-// LoadTestLimit is the least voltage, in V, that a good 12 V lead-acid battery of at least three quarters charge holds after 15 s of a
-// load of half its cold cranking current. Battery at -18 to 50 °C, else *RangeError; above 21 °C it stays the same.
-// Source: load-test rule of the battery industry, as found in vehicle service data; between its steps a straight line.
+// LoadTestLimit is the least voltage, in V, that a good 12 V lead-acid battery of at least three quarters charge holds
+// after 15 s of a load of half its cold cranking current. Battery at -18 to 50 °C, else *RangeError; above 21 °C it
+// stays the same. Source: load-test rule of the battery industry, as found in vehicle service data; between its steps a
+// straight line.
 func LoadTestLimit(t Celsius) (Figure[Volt], error) {
 	if err := within(in("battery_temperature", t, 1, -18, 50, "°C")); err != nil {
 		return Figure[Volt]{}, err
 	}
 	v := loadTest.at(float64(t))
 	var w Working
-	w.find("least voltage after 15 s at half the cold cranking current", "table at "+number(float64(t))+" °C", v, "V", loadTestSource)
+	w.find("least voltage after 15 s at half the cold cranking current", "table at "+number(float64(t))+" °C", v, "V",
+		loadTestSource)
 	return Figure[Volt]{Volt(v), w}, nil
 }
 
@@ -212,16 +226,17 @@ func FreezingPoint(charge Share) (Celsius, error) {
 	return Celsius(freezing.at(float64(charge))), nil
 }
 
-// capacityShares is capacity over that at 25 °C, by °C. Lead: supplier's table from 0 °C up; below, 6-hour capacity of US
-// Army TM 10-6140-200-14 at -17.8 °C, and the cranking output of TM 5-4210-230-14&P-1 at -28.8 °C, which is less than
-// a slow load would get. Lithium: from memory.
+// capacityShares is capacity over that at 25 °C, by °C. Lead: supplier's table from 0 °C up; below, 6-hour capacity
+// of US Army TM 10-6140-200-14 at -17.8 °C, and the cranking output of TM 5-4210-230-14&P-1 at -28.8 °C, which is
+// less than a slow load would get. Lithium: from memory.
 var capacityShares = []curve{
 	Flooded: leadCapacity,
 	AGM:     leadCapacity,
 	Lithium: {{-20, 0.7}, {-10, 0.8}, {0, 0.9}, {10, 0.95}, {25, 1}, {50, 1}},
 }
 
-var leadCapacity = curve{{-28.8, 0.20}, {-17.8, 0.40}, {0, 0.84}, {5, 0.88}, {10, 0.90}, {15, 0.94}, {20, 0.99}, {25, 1}, {30, 1.03}, {35, 1.04}, {40, 1.05}}
+var leadCapacity = curve{{-28.8, 0.20}, {-17.8, 0.40}, {0, 0.84}, {5, 0.88}, {10, 0.90}, {15, 0.94}, {20, 0.99},
+	{25, 1}, {30, 1.03}, {35, 1.04}, {40, 1.05}}
 
 var capacitySources = []string{
 	Flooded: "supplier's table from 0 °C; US Army TM 10-6140-200-14 and TM 5-4210-230-14&P-1 below",
@@ -269,13 +284,14 @@ type Night struct {
 }
 
 func (n Night) bounds() []bound {
-	return append(n.Battery.bounds(), share("charge", n.Charge), share("usable", n.Usable), in("running_current", n.Running, 1, 0, 50, "A"),
+	return append(n.Battery.bounds(), share("charge", n.Charge), share("usable", n.Usable),
+		in("running_current", n.Running, 1, 0, 50, "A"),
 		in("duration", n.Duration, Hour, 0, 200, "h"), bound{"starts", float64(n.Starts), 0, 200, ""},
 		in("start_current", n.StartCurrent, 1, 0, 100, "A"), in("start_time", n.StartTime, 1, 0, 600, "s"))
 }
 
-// NightEnergy is what a night takes. Left may be negative, and is then what is missing. Lasts is how long the heater may
-// run until the usable part is gone, its starts counted first, and infinite for a running current of zero.
+// NightEnergy is what a night takes. Left may be negative, and is then what is missing. Lasts is how long the heater
+// may run until the usable part is gone, its starts counted first, and infinite for a running current of zero.
 type NightEnergy struct {
 	Taken   Coulomb
 	Energy  Joule // at the nominal voltage
@@ -299,16 +315,22 @@ func EnergyOfNight(n Night) (NightEnergy, error) {
 	}
 	var w Working
 	hours, rated := float64(n.Duration/Hour), float64(n.Battery.Capacity/AmpereHour)
-	w.find("part of the capacity at this temperature", n.Battery.Chemistry.String()+" at "+number(float64(n.Battery.Temperature))+" °C", float64(part), "", capacitySources[n.Battery.Chemistry])
+	w.find("part of the capacity at this temperature",
+		n.Battery.Chemistry.String()+" at "+number(float64(n.Battery.Temperature))+" °C", float64(part), "",
+		capacitySources[n.Battery.Chemistry])
 	capacity := rated * float64(part)
 	w.step("capacity", "C·part", capacity, "A h", "proportion", "# × #", rated, float64(part))
 	starts := float64(n.Starts) * float64(n.StartCurrent) * float64(n.StartTime/Hour)
-	w.step("charge for the starts", "n·I·t", starts, "A h", "conservation of charge", "# × # × # / 3600", float64(n.Starts), float64(n.StartCurrent), float64(n.StartTime))
+	w.step("charge for the starts", "n·I·t", starts, "A h", "conservation of charge", "# × # × # / 3600",
+		float64(n.Starts), float64(n.StartCurrent), float64(n.StartTime))
 	taken := starts + float64(n.Running)*hours
-	w.step("charge taken", "starts + I·t", taken, "A h", "conservation of charge", "# + # × #", starts, float64(n.Running), hours)
-	w.step("energy taken", "charge·nominal voltage", taken*float64(n.Battery.Nominal), "W h", "energy is charge times voltage", "# × #", taken, float64(n.Battery.Nominal))
+	w.step("charge taken", "starts + I·t", taken, "A h", "conservation of charge", "# + # × #", starts,
+		float64(n.Running), hours)
+	w.step("energy taken", "charge·nominal voltage", taken*float64(n.Battery.Nominal), "W h",
+		"energy is charge times voltage", "# × #", taken, float64(n.Battery.Nominal))
 	left := float64(n.Charge) - taken/capacity
-	w.step("charge left", "charge − taken/C", left, "", "conservation of charge", "# − # / #", float64(n.Charge), taken, capacity)
+	w.step("charge left", "charge − taken/C", left, "", "conservation of charge", "# − # / #", float64(n.Charge),
+		taken, capacity)
 	spare := (float64(n.Charge)-1+float64(n.Usable))*capacity - starts
 	lasts := math.Inf(1)
 	if n.Running > 0 {

@@ -6,9 +6,10 @@ import (
 	"slices"
 )
 
-// ampacities are the currents, in A, that a single cable with 70 °C insulation carries for good at 30 °C, by area in mm²:
-// ISO 10133, annex A, from memory.
-var ampacities = curve{{0.75, 10}, {1, 14}, {1.5, 18}, {2.5, 25}, {4, 35}, {6, 45}, {10, 65}, {16, 90}, {25, 120}, {35, 160}, {50, 210}}
+// ampacities are the currents, in A, that a single cable with 70 °C insulation carries for good at 30 °C, by area in
+// mm²: ISO 10133, annex A, from memory.
+var ampacities = curve{{0.75, 10}, {1, 14}, {1.5, 18}, {2.5, 25}, {4, 35}, {6, 45}, {10, 65}, {16, 90}, {25, 120},
+	{35, 160}, {50, 210}}
 
 const ampacitySource = "ISO 10133, annex A, 70 °C insulation, single cable, from memory"
 
@@ -18,10 +19,11 @@ const (
 	tableAmbient    = 30
 )
 
-// Ampacity is the current, in A, that a single copper cable with 70 °C insulation may carry for good in free air. Area 0.75
-// to 50 mm², ambient -40 to 65 °C, else *RangeError; below 30 °C it is not taken for more than at 30 °C. Cables in
-// bundles, ducts or insulation carry less.
-// Source: ISO 10133, annex A, from memory; ambient by the heat balance, current² ∝ warming, as the factors of BS 7671.
+// Ampacity is the current, in A, that a single copper cable with 70 °C insulation may carry for good in free air. Area
+// 0.75 to 50 mm², ambient -40 to 65 °C, else *RangeError; below 30 °C it is not taken for more than at 30 °C.
+// Cables in bundles, ducts or insulation carry less.
+// Source: ISO 10133, annex A, from memory; ambient by the heat balance, current² ∝ warming, as the factors of BS
+// 7671.
 func Ampacity(area SquareMetre, ambient Celsius) (Figure[Ampere], error) {
 	err := within(in("cable_area", area, SquareMillimetre, 0.75, 50, "mm²"), cableAmbient(ambient))
 	if err != nil {
@@ -40,7 +42,8 @@ func recordAmpacity(w *Working, area SquareMetre, ambient Celsius) Ampere {
 	w.find("current at 30 °C", number(mm2)+" mm², table", free, "A", ampacitySource)
 	t := max(float64(ambient), tableAmbient)
 	i := free * math.Sqrt((insulationLimit-t)/(insulationLimit-tableAmbient))
-	w.step("current at ambient", "I·√((70 − t)/(70 − 30)), t at least 30", i, "A", "heat balance", "# × sqrt((70 − #) / (70 − 30))", free, t)
+	w.step("current at ambient", "I·√((70 − t)/(70 − 30)), t at least 30", i, "A", "heat balance",
+		"# × sqrt((70 − #) / (70 − 30))", free, t)
 	return Ampere(i)
 }
 
@@ -57,8 +60,8 @@ const lasting = 0.8
 const largestLoad = lasting * 40
 
 // Fuse is the rating, in A, of the blade fuse for a load on a cable: the smallest whose eight tenths carry the load. It
-// must not exceed the cable's ampacity, so that the fuse goes before the cable burns; if it would, or if the load is not
-// 0.1 to 32 A or the ampacity not 1 to 300 A, *RangeError. A blown fuse is never replaced by a larger one.
+// must not exceed the cable's ampacity, so that the fuse goes before the cable burns; if it would, or if the load is
+// not 0.1 to 32 A or the ampacity not 1 to 300 A, *RangeError. A blown fuse is never replaced by a larger one.
 // Source: ratings ISO 8820-3; eight tenths are common practice, no source.
 func Fuse(load, ampacity Ampere) (Figure[Ampere], error) {
 	if err := within(in("current", load, 1, 0.1, largestLoad, "A"), in("ampacity", ampacity, 1, 1, 300, "A")); err != nil {
@@ -93,8 +96,8 @@ type Opening struct {
 	Working         Working
 }
 
-// FuseOpening is the time in which a blade fuse opens at a current. Rating 1 to 40 A; the current must be 1.35 to 6 times
-// the rating: below, the standard asks only that 1.1 times be carried for 100 h; else *RangeError.
+// FuseOpening is the time in which a blade fuse opens at a current. Rating 1 to 40 A; the current must be 1.35 to 6
+// times the rating: below, the standard asks only that 1.1 times be carried for 100 h; else *RangeError.
 // Source: ISO 8820-3 type C, from memory, editions differ; between its points a straight line of logarithms.
 func FuseOpening(rating, current Ampere) (Opening, error) {
 	if err := within(in("fuse", rating, 1, 1, 40, "A")); err != nil {
@@ -111,17 +114,19 @@ func FuseOpening(rating, current Ampere) (Opening, error) {
 	var w Working
 	multiple := float64(current) / float64(rating)
 	w.step("multiple of the rating", "I/In", multiple, "", "definition", "# / #", float64(current), float64(rating))
-	o := Opening{Soonest: Second(math.Exp(soonest.at(math.Log(multiple)))), Latest: Second(math.Exp(latest.at(math.Log(multiple))))}
+	o := Opening{Soonest: Second(math.Exp(soonest.at(math.Log(multiple)))),
+		Latest: Second(math.Exp(latest.at(math.Log(multiple))))}
 	w.find("opens not before", "table, logarithms between its points", float64(o.Soonest), "s", fuseSource)
 	w.find("opens not after", "table, logarithms between its points", float64(o.Latest), "s", fuseSource)
 	o.Working = w
 	return o, nil
 }
 
-// CableDrop is what a cable out and back loses at a current, in V. Length 0 to 500 m one way, current 0 to 200 A, cables as
-// ResistancePerMetre, which names the sources; else *RangeError.
+// CableDrop is what a cable out and back loses at a current, in V. Length 0 to 500 m one way, current 0 to 200 A,
+// cables as ResistancePerMetre, which names the sources; else *RangeError.
 func CableDrop(cable Conductor, length Metre, current Ampere, t Celsius) (Figure[Volt], error) {
-	bounds := append(cable.bounds(), in("cable_length", length, 1, 0, 500, "m"), in("current", current, 1, 0, 200, "A"), conductorTemperature(t))
+	bounds := append(cable.bounds(), in("cable_length", length, 1, 0, 500, "m"), in("current", current, 1, 0, 200, "A"),
+		conductorTemperature(t))
 	if err := within(bounds...); err != nil {
 		return Figure[Volt]{}, err
 	}
@@ -136,8 +141,9 @@ func recordDrop(w *Working, length, perMetre, current float64) float64 {
 	return drop
 }
 
-// Feed is what a cable is to be chosen for: its length one way, the greatest current that lasts, the nominal voltage of 12
-// or 24 V and the drop that is allowed as a part of it, how it is made up, how warm its metal and its surroundings get.
+// Feed is what a cable is to be chosen for: its length one way, the greatest current that lasts, the nominal voltage of
+// 12 or 24 V and the drop that is allowed as a part of it, how it is made up, how warm its metal and its surroundings
+// get.
 type Feed struct {
 	Length       Metre
 	Load         Ampere
@@ -149,8 +155,10 @@ type Feed struct {
 }
 
 func (f Feed) bounds() []bound {
-	return []bound{in("cable_length", f.Length, 1, 0.1, 1000, "m"), in("current", f.Load, 1, 0.1, largestLoad, "A"), nominal(f.Nominal),
-		in("drop", f.Drop, 1, 0.005, 0.2, ""), bound{"cable_construction", float64(f.Construction), 0, float64(Class2Tinned), ""},
+	return []bound{in("cable_length", f.Length, 1, 0.1, 1000, "m"), in("current", f.Load, 1, 0.1, largestLoad, "A"),
+		nominal(f.Nominal),
+		in("drop", f.Drop, 1, 0.005, 0.2, ""), bound{"cable_construction", float64(f.Construction), 0, float64(Class2Tinned),
+			""},
 		conductorTemperature(f.Temperature), cableAmbient(f.Ambient)}
 }
 
@@ -175,10 +183,10 @@ const (
 // smallestArea is the least that ISO 10133 allows for a conductor that runs by itself.
 const smallestArea = 1 * SquareMillimetre
 
-// SmallestCable is the smallest standard cable, from 1 to 50 mm², that keeps the drop and whose ampacity is not below the
-// fuse that the load needs. Length 0.1 to 1000 m one way, load 0.1 to 32 A (what a 40 A blade fuse carries), drop 0.5 to
-// 20 % of the nominal voltage, ambient -40 to 65 °C, else *RangeError. If the largest size does not do, the *RangeError
-// names the greatest length for which it would.
+// SmallestCable is the smallest standard cable, from 1 to 50 mm², that keeps the drop and whose ampacity is not below
+// the fuse that the load needs. Length 0.1 to 1000 m one way, load 0.1 to 32 A (what a 40 A blade fuse carries), drop
+// 0.5 to 20 % of the nominal voltage, ambient -40 to 65 °C, else *RangeError. If the largest size does not do, the
+// *RangeError names the greatest length for which it would.
 // Source: IEC 60228 and Ohm's law; ampacity as Ampacity, fuse as Fuse. A heater's own instructions outrank it.
 func SmallestCable(f Feed) (Cable, error) {
 	if err := within(f.bounds()...); err != nil {
@@ -199,7 +207,8 @@ func SmallestCable(f Feed) (Cable, error) {
 		because = why
 		last := c.Working[len(c.Working)-1]
 		smaller = nil
-		smaller.find(last.Quantity+" with the next smaller size, which does not do", fmt.Sprintf("%s mm², as below", number(float64(area/SquareMillimetre))), last.Result, last.Unit, last.Source)
+		smaller.find(last.Quantity+" with the next smaller size, which does not do",
+			fmt.Sprintf("%s mm², as below", number(float64(area/SquareMillimetre))), last.Result, last.Unit, last.Source)
 	}
 	return Cable{}, f.tooLong()
 }
@@ -223,10 +232,11 @@ func (f Feed) try(area SquareMetre) (Cable, string) {
 	return Cable{area, Volt(drop), Share(part), ampacity, fuse, "", w}, ""
 }
 
-// tooLong tells how far the largest cable would reach. Its ampacity is above the largest fuse at any ambient, so that only
-// the drop can rule it out.
+// tooLong tells how far the largest cable would reach. Its ampacity is above the largest fuse at any ambient, so that
+// only the drop can rule it out.
 func (f Feed) tooLong() error {
 	areas := StandardAreas()
 	per := Conductor{f.Construction, areas[len(areas)-1]}.perMetre() * copperFactor(f.Temperature)
-	return &RangeError{"cable_length", float64(f.Length), 0, float64(f.Drop) * float64(f.Nominal) / (2 * per * float64(f.Load)), "m"}
+	return &RangeError{"cable_length", float64(f.Length), 0,
+		float64(f.Drop) * float64(f.Nominal) / (2 * per * float64(f.Load)), "m"}
 }

@@ -15,10 +15,10 @@ const (
 	iec60228                     = "IEC 60228 ed. 3 (2004)"
 )
 
-// ResistanceAt is the resistance at temperature t, in Ω, of a metal that has resistance r at the reference temperature,
-// by the linear law R = r (1 + α (t - reference)). The law holds over the range in which α was measured; r must be 0 to
-// 1e9 Ω, α -0.1 to 0.1 1/K, both temperatures -200 to 3500 °C, and the factor positive; else *RangeError.
-// Source: temperature coefficient of resistance, any handbook of physics.
+// ResistanceAt is the resistance at temperature t, in Ω, of a metal that has resistance r at the reference
+// temperature, by the linear law R = r (1 + α (t - reference)). The law holds over the range in which α was measured;
+// r must be 0 to 1e9 Ω, α -0.1 to 0.1 1/K, both temperatures -200 to 3500 °C, and the factor positive; else
+// *RangeError. Source: temperature coefficient of resistance, any handbook of physics.
 func ResistanceAt(r Ohm, alpha PerKelvin, reference, t Celsius) (Ohm, error) {
 	err := within(in("resistance", r, 1, 0, 1e9, "Ω"), in("temperature_coefficient", alpha, 1, -0.1, 0.1, "1/K"),
 		in("reference_temperature", reference, 1, -200, 3500, "°C"), in("temperature", t, 1, -200, 3500, "°C"))
@@ -62,7 +62,8 @@ const (
 	Solid
 )
 
-var constructionNames = []string{"class 5 plain copper", "class 5 tinned copper", "class 2 plain copper", "class 2 tinned copper", "solid copper"}
+var constructionNames = []string{"class 5 plain copper", "class 5 tinned copper", "class 2 plain copper",
+	"class 2 tinned copper", "solid copper"}
 
 // String names the construction.
 func (c Construction) String() string { return name(constructionNames, int(c)) }
@@ -119,7 +120,8 @@ func (c Conductor) bounds() []bound {
 	if c.Construction == Solid {
 		least, most = 0.005, 120
 	}
-	return []bound{one("cable_construction", constructionNames, int(c.Construction)), in("cable_area", c.Area, SquareMillimetre, least, most, "mm²")}
+	return []bound{one("cable_construction", constructionNames, int(c.Construction)),
+		in("cable_area", c.Area, SquareMillimetre, least, most, "mm²")}
 }
 
 // perMetre is the resistance at 20 °C in Ω/m. Between the areas of the table it is the product of resistance and area
@@ -143,17 +145,20 @@ func (c Conductor) record(w *Working, t Celsius) OhmPerMetre {
 	case c.Construction == Solid:
 		w.step("resistance of a metre at 20 °C", "1/(γ·A)", cold, "Ω/m", iec60028, "1 / (58 × #)", area)
 	case slices.ContainsFunc(StandardAreas(), func(a SquareMetre) bool { return math.Abs(float64(a-c.Area)) < 1e-12 }):
-		w.find("resistance of a metre at 20 °C", fmt.Sprintf("%s mm², %v, table", number(area), c.Construction), cold, "Ω/m", iec60228)
+		w.find("resistance of a metre at 20 °C", fmt.Sprintf("%s mm², %v, table", number(area), c.Construction), cold,
+			"Ω/m", iec60228)
 	default:
-		w.find("resistance of a metre at 20 °C", fmt.Sprintf("%s mm², %v, between the sizes of the table", number(area), c.Construction), cold, "Ω/m", iec60228)
+		w.find("resistance of a metre at 20 °C", fmt.Sprintf("%s mm², %v, between the sizes of the table", number(area),
+			c.Construction), cold, "Ω/m", iec60228)
 	}
 	hot := cold * copperFactor(t)
-	w.step("resistance of a metre", "r20·(1 + α·(t − 20))", hot, "Ω/m", iec60028, "# × (1 + 0.00393 × (# − 20))", cold, float64(t))
+	w.step("resistance of a metre", "r20·(1 + α·(t − 20))", hot, "Ω/m", iec60028, "# × (1 + 0.00393 × (# − 20))",
+		cold, float64(t))
 	return OhmPerMetre(hot)
 }
 
-// ResistancePerMetre is the greatest resistance of a conductor in Ω/m at its temperature t, which a new cable may have by
-// its standard. Areas of 0.5 to 50 mm² (solid 0.005 to 120 mm²) and -60 to 150 °C, else *RangeError.
+// ResistancePerMetre is the greatest resistance of a conductor in Ω/m at its temperature t, which a new cable may have
+// by its standard. Areas of 0.5 to 50 mm² (solid 0.005 to 120 mm²) and -60 to 150 °C, else *RangeError.
 // Source: IEC 60228 ed. 3 (2004), tables 2 and 3; solid copper IEC 60028:1925; temperature coefficient exact, where
 // annex B of IEC 60228 rounds (they differ by less than half a percent to 100 °C).
 func ResistancePerMetre(c Conductor, t Celsius) (OhmPerMetre, error) {
@@ -166,7 +171,8 @@ func ResistancePerMetre(c Conductor, t Celsius) (OhmPerMetre, error) {
 // ConductorResistance is the resistance in Ω of one conductor of the given length at its temperature t. Length 0 to
 // 1000 m, else as ResistancePerMetre, which names the sources.
 func ConductorResistance(c Conductor, length Metre, t Celsius) (Figure[Ohm], error) {
-	if err := within(append(c.bounds(), in("cable_length", length, 1, 0, 1000, "m"), conductorTemperature(t))...); err != nil {
+	if err := within(append(c.bounds(), in("cable_length", length, 1, 0, 1000, "m"),
+		conductorTemperature(t))...); err != nil {
 		return Figure[Ohm]{}, err
 	}
 	var w Working
@@ -176,8 +182,8 @@ func ConductorResistance(c Conductor, length Metre, t Celsius) (Figure[Ohm], err
 	return Figure[Ohm]{r, w}, nil
 }
 
-// GaugeArea is the cross-section of a solid wire of an American gauge in m²: -3 (0000) to 40, else *RangeError. A stranded
-// wire of the same gauge has the same area of metal and about two percent more resistance.
+// GaugeArea is the cross-section of a solid wire of an American gauge in m²: -3 (0000) to 40, else *RangeError. A
+// stranded wire of the same gauge has the same area of metal and about two percent more resistance.
 // Source: ASTM B258, d = 0.127 mm · 92^((36 - n)/39).
 func GaugeArea(gauge int) (SquareMetre, error) {
 	if err := within(bound{"cable_gauge", float64(gauge), -3, 40, "AWG"}); err != nil {

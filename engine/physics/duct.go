@@ -39,10 +39,11 @@ const (
 )
 
 // FrictionFactor is Darcy's, by the Reynolds number (1e-3 to 1e8) and the roughness over the diameter (0 to 0.05), else
-// *RangeError. Source: 64/Re below 2300; Colebrook's equation from 4000, solved with a fixed number of steps of Newton's
-// method, which closes in from one side; between them, where the flow is undecided, a straight line.
+// *RangeError. Source: 64/Re below 2300; Colebrook's equation from 4000, solved with a fixed number of steps of
+// Newton's method, which closes in from one side; between them, where the flow is undecided, a straight line.
 func FrictionFactor(reynolds, roughness float64) (float64, error) {
-	if err := within(bound{"reynolds", reynolds, 1e-3, 1e8, ""}, bound{"relative_roughness", roughness, 0, 0.05, ""}); err != nil {
+	if err := within(bound{"reynolds", reynolds, 1e-3, 1e8, ""},
+		bound{"relative_roughness", roughness, 0, 0.05, ""}); err != nil {
 		return 0, err
 	}
 	return friction(reynolds, roughness), nil
@@ -74,9 +75,11 @@ func colebrook(reynolds, roughness float64) float64 {
 }
 
 // SwameeJain is the explicit formula for the friction factor in turbulent flow, for comparison: Reynolds 5e3 to 1e8,
-// relative roughness 1e-6 to 0.05, else *RangeError. It lies within some 3 % of Colebrook's. Source: Swamee and Jain 1976.
+// relative roughness 1e-6 to 0.05, else *RangeError. It lies within some 3 % of Colebrook's. Source: Swamee and Jain
+// 1976.
 func SwameeJain(reynolds, roughness float64) (float64, error) {
-	if err := within(bound{"reynolds", reynolds, 5e3, 1e8, ""}, bound{"relative_roughness", roughness, 1e-6, 0.05, ""}); err != nil {
+	if err := within(bound{"reynolds", reynolds, 5e3, 1e8, ""},
+		bound{"relative_roughness", roughness, 1e-6, 0.05, ""}); err != nil {
 		return 0, err
 	}
 	l := math.Log10(roughness/3.7 + 5.74/math.Pow(reynolds, 0.9))
@@ -84,8 +87,10 @@ func SwameeJain(reynolds, roughness float64) (float64, error) {
 }
 
 func (p Pipe) bounds() []bound {
-	return []bound{in("duct_length", p.Length, 1, 0, 100, "m"), in("duct_diameter", p.Diameter, Millimetre, 0.1, 500, "mm"),
-		in("relative_roughness", p.Roughness, max(p.Diameter, 1e-9), 0, 0.05, ""), bound{"loss_coefficient", p.Loss, 0, 50, ""}}
+	return []bound{in("duct_length", p.Length, 1, 0, 100, "m"),
+		in("duct_diameter", p.Diameter, Millimetre, 0.1, 500, "mm"),
+		in("relative_roughness", p.Roughness, max(p.Diameter, 1e-9), 0, 0.05, ""),
+		bound{"loss_coefficient", p.Loss, 0, 50, ""}}
 }
 
 func (f Fluid) bounds() []bound {
@@ -106,8 +111,8 @@ const fastest = 100
 
 // PressureLossOf is the pressure lost by a flow of 0 to 1 m³/s. Length 0 to 100 m, diameter 0.1 to 500 mm, roughness 0
 // to 0.05 of it, loss coefficients 0 to 50; at most 100 m/s; else *RangeError.
-// Source: Darcy and Weisbach, p = (f L/D + ΣK) ρ v²/2, with the factor of FrictionFactor. Laminar flow is that of Hagen and
-// Poiseuille. The inlet length, in which the flow takes shape, is left out.
+// Source: Darcy and Weisbach, p = (f L/D + ΣK) ρ v²/2, with the factor of FrictionFactor. Laminar flow is that of
+// Hagen and Poiseuille. The inlet length, in which the flow takes shape, is left out.
 func PressureLossOf(p Pipe, f Fluid, flow CubicMetrePerSecond) (PressureLoss, error) {
 	if err := within(append(append(p.bounds(), f.bounds()...), in("flow", flow, 1, 0, 1, "m³/s"))...); err != nil {
 		return PressureLoss{}, err
@@ -142,7 +147,8 @@ func (p Pipe) loss(f Fluid, flow float64) (pipe, fittings float64) {
 func (l *PressureLoss) record(p Pipe, f Fluid, flow float64) {
 	w, d, v := &l.Working, float64(p.Diameter), float64(l.Velocity)
 	w.step("velocity", "Q/(π/4·D²)", v, "m/s", geometry, "# / (3.14159265 / 4 × # ^ 2)", flow, d)
-	w.step("Reynolds number", "ρ·v·D/μ", l.Reynolds, "", "definition", "# × # × # / #", float64(f.Density), v, d, float64(f.Viscosity))
+	w.step("Reynolds number", "ρ·v·D/μ", l.Reynolds, "", "definition", "# × # × # / #", float64(f.Density), v, d,
+		float64(f.Viscosity))
 	switch relative := float64(p.Roughness) / d; {
 	case l.Reynolds == 0:
 		w.find("friction factor", "nothing flows", 0, "", "definition")
@@ -155,14 +161,16 @@ func (l *PressureLoss) record(p Pipe, f Fluid, flow float64) {
 			"1 / (2 × lg(# / 3.7 + 2.51 / (# × sqrt(#)))) ^ 2", relative, l.Reynolds, l.Friction)
 	}
 	pipe, fittings := p.loss(f, flow)
-	w.step("lost along the pipe", "f·L/D·ρ·v²/2", pipe, "Pa", "Darcy and Weisbach", "# × # / # × # × # ^ 2 / 2", l.Friction, float64(p.Length), d, float64(f.Density), v)
-	w.step("lost in bends and ends", "ΣK·ρ·v²/2", fittings, "Pa", "loss coefficients", "# × # × # ^ 2 / 2", p.Loss, float64(f.Density), v)
+	w.step("lost along the pipe", "f·L/D·ρ·v²/2", pipe, "Pa", "Darcy and Weisbach", "# × # / # × # × # ^ 2 / 2",
+		l.Friction, float64(p.Length), d, float64(f.Density), v)
+	w.step("lost in bends and ends", "ΣK·ρ·v²/2", fittings, "Pa", "loss coefficients", "# × # × # ^ 2 / 2", p.Loss,
+		float64(f.Density), v)
 	w.step("pressure lost", "pipe + fittings", pipe+fittings, "Pa", "sum", "# + #", pipe, fittings)
 	l.Pipe, l.Fittings, l.Total = Pascal(pipe), Pascal(fittings), Pascal(pipe+fittings)
 }
 
-// Duct is a warm-air duct: its length, diameter and roughness, the number of its 90° bends with the loss coefficient of
-// each, and that of its end with grille (IntoRoom at least).
+// Duct is a warm-air duct: its length, diameter and roughness, the number of its 90° bends with the loss coefficient
+// of each, and that of its end with grille (IntoRoom at least).
 type Duct struct {
 	Length, Diameter, Roughness Metre
 	Bends                       int
@@ -185,8 +193,8 @@ type WarmAir struct {
 	Inlet, Outlet Celsius
 }
 
-// DuctFlow is what is left of a blower's flow. Flow is at the inlet, Share its part of the free flow, PressureShare what
-// the duct takes of the pressure that the blower could give at standstill.
+// DuctFlow is what is left of a blower's flow. Flow is at the inlet, Share its part of the free flow, PressureShare
+// what the duct takes of the pressure that the blower could give at standstill.
 type DuctFlow struct {
 	Flow          CubicMetrePerSecond
 	Share         Share
@@ -206,15 +214,16 @@ func (b Blower) bounds() []bound {
 }
 
 func (a WarmAir) bounds() []bound {
-	return []bound{pressureBound(a.Pressure), in("inlet_temperature", a.Inlet, 1, -50, 60, "°C"), in("outlet_temperature", a.Outlet, 1, -50, 250, "°C")}
+	return []bound{pressureBound(a.Pressure), in("inlet_temperature", a.Inlet, 1, -50, 60, "°C"),
+		in("outlet_temperature", a.Outlet, 1, -50, 250, "°C")}
 }
 
 // FlowThroughDuct is the flow at which the blower's pressure is what the duct loses, found by halving an interval sixty
-// times: the one falls and the other rises with the flow, so that there is just one. The air is warmer in the duct, hence
-// thinner and faster there than in the blower. Free flow 1 to 2000 m³/h, pressure at standstill 1 to 5000 Pa, up to 20
-// bends, otherwise as PressureLossOf, air -50 to 60 °C before and to 250 °C after the heater, 200 to 1200 hPa; else *RangeError.
-// Source: Darcy and Weisbach; fan law p ∝ ρ; the parabola is a usual simplification. How much flow a heater needs stands in
-// its own instructions.
+// times: the one falls and the other rises with the flow, so that there is just one. The air is warmer in the duct,
+// hence thinner and faster there than in the blower. Free flow 1 to 2000 m³/h, pressure at standstill 1 to 5000 Pa, up
+// to 20 bends, otherwise as PressureLossOf, air -50 to 60 °C before and to 250 °C after the heater, 200 to 1200 hPa;
+// else *RangeError. Source: Darcy and Weisbach; fan law p ∝ ρ; the parabola is a usual simplification. How much flow
+// a heater needs stands in its own instructions.
 func FlowThroughDuct(d Duct, b Blower, a WarmAir) (DuctFlow, error) {
 	if err := within(append(append(d.bounds(), b.bounds()...), a.bounds()...)...); err != nil {
 		return DuctFlow{}, err
@@ -232,20 +241,26 @@ func FlowThroughDuct(d Duct, b Blower, a WarmAir) (DuctFlow, error) {
 		return along + fittings - shut*(1-q*q/(free*free))
 	})
 	var w Working
-	w.step("density at the inlet", "p/(R·T)", float64(cold), "kg/m³", "ideal gas", "# / (287.05287 × (# + 273.15))", float64(a.Pressure), float64(a.Inlet))
-	w.step("density in the duct", "p/(R·T)", float64(warm), "kg/m³", "ideal gas", "# / (287.05287 × (# + 273.15))", float64(a.Pressure), float64(a.Outlet))
-	w.step("loss coefficients", "n·K + end", pipe.Loss, "", "engineering tables", "# × # + #", float64(d.Bends), d.Bend, d.End)
+	w.step("density at the inlet", "p/(R·T)", float64(cold), "kg/m³", "ideal gas", "# / (287.05287 × (# + 273.15))",
+		float64(a.Pressure), float64(a.Inlet))
+	w.step("density in the duct", "p/(R·T)", float64(warm), "kg/m³", "ideal gas", "# / (287.05287 × (# + 273.15))",
+		float64(a.Pressure), float64(a.Outlet))
+	w.step("loss coefficients", "n·K + end", pipe.Loss, "", "engineering tables", "# × # + #", float64(d.Bends), d.Bend,
+		d.End)
 	w.step("pressure at standstill", "p0·ρ/1.2", shut, "Pa", "fan law", "# × # / 1.2", float64(b.Shut), float64(cold))
 	w.find("flow", "where blower and duct agree, by halving", q*3600, "m³/h", "continuity")
-	w.step("flow in the duct", "Q·ρ/ρw", q*swell, "m³/s", "conservation of mass", "# / 3600 × # / #", q*3600, float64(cold), float64(warm))
+	w.step("flow in the duct", "Q·ρ/ρw", q*swell, "m³/s", "conservation of mass", "# / 3600 × # / #", q*3600,
+		float64(cold), float64(warm))
 	l, err := PressureLossOf(pipe, air, CubicMetrePerSecond(q*swell))
 	if err != nil {
 		return DuctFlow{}, err
 	}
 	w = append(w, l.Working...)
 	given := shut * (1 - q*q/(free*free))
-	w.step("pressure of the blower", "p·(1 − (Q/Q0)²)", given, "Pa", "parabola, a usual simplification", "# × (1 − (# / #) ^ 2)", shut, q*3600, free*3600)
-	w.step("part of the pressure at standstill", "loss/p", float64(l.Total)/shut, "", "definition", "# / #", float64(l.Total), shut)
+	w.step("pressure of the blower", "p·(1 − (Q/Q0)²)", given, "Pa", "parabola, a usual simplification",
+		"# × (1 − (# / #) ^ 2)", shut, q*3600, free*3600)
+	w.step("part of the pressure at standstill", "loss/p", float64(l.Total)/shut, "", "definition", "# / #",
+		float64(l.Total), shut)
 	w.step("part of the free flow", "Q/Q0", q/free, "", "definition", "# / #", q*3600, free*3600)
 	return DuctFlow{CubicMetrePerSecond(q), Share(q / free), l.Total, Share(float64(l.Total) / shut), l.Velocity, w}, nil
 }

@@ -25,7 +25,8 @@ func (e *RangeError) Error() string {
 	if e.Min == e.Max {
 		return fmt.Sprintf("%s is %s%s, but must be %s%s", e.Field, number(e.Value), unit, number(e.Min), unit)
 	}
-	return fmt.Sprintf("%s is %s%s, but must lie between %s and %s%s", e.Field, number(e.Value), unit, number(e.Min), number(e.Max), unit)
+	return fmt.Sprintf("%s is %s%s, but must lie between %s and %s%s", e.Field, number(e.Value), unit, number(e.Min),
+		number(e.Max), unit)
 }
 
 // bound is a value and the range in which it must lie, all in unit.

@@ -11,7 +11,8 @@ func ExampleVoltageWhileGlowing() {
 	g, err := physics.VoltageWhileGlowing(physics.Supply{
 		OpenCircuit: 12.4,
 		Internal:    8 * physics.Milliohm,
-		Runs:        physics.OutAndBack(physics.Conductor{Construction: physics.Class5, Area: 1.5 * physics.SquareMillimetre}, 5),
+		Runs: physics.OutAndBack(physics.Conductor{Construction: physics.Class5, Area: 1.5 * physics.SquareMillimetre},
+			5),
 		Joints:      []physics.Joint{{Name: "fuse holder", Side: physics.Positive, Resistance: 5 * physics.Milliohm}},
 		Temperature: 20,
 		Plug:        1.05,
@@ -38,11 +39,13 @@ func ExampleVoltageWhileGlowing() {
 }
 
 func ExampleSmallestCable() {
-	c, err := physics.SmallestCable(physics.Feed{Length: 5, Load: 13, Nominal: 12, Drop: 0.05, Construction: physics.Class5, Temperature: 30, Ambient: 25})
+	c, err := physics.SmallestCable(physics.Feed{Length: 5, Load: 13, Nominal: 12, Drop: 0.05,
+		Construction: physics.Class5, Temperature: 30, Ambient: 25})
 	if err != nil {
 		log.Fatal(err)
 	}
-	fmt.Printf("%g mm², %.2f V lost, fuse %g A, carries %g A; the next smaller size fails for: %s\n", c.Area/physics.SquareMillimetre, c.Drop, c.Fuse, c.Ampacity, c.Because)
+	fmt.Printf("%g mm², %.2f V lost, fuse %g A, carries %g A; the next smaller size fails for: %s\n",
+		c.Area/physics.SquareMillimetre, c.Drop, c.Fuse, c.Ampacity, c.Because)
 	// Output:
 	// 6 mm², 0.45 V lost, fuse 20 A, carries 45 A; the next smaller size fails for: volt drop
 }

@@ -60,11 +60,12 @@ func (f Fuel) Density(t Celsius) (KilogramPerCubicMetre, error) {
 func pumpDose(d CubicMetre) bound { return in("pump_dose", d, Microlitre, 1, 200, "µL") }
 func strokeRate(r Hertz) bound    { return in("stroke_rate", r, 1, 0.05, 30, "Hz") }
 
-// DosePerStroke is what a pump delivers a stroke, in m³, from what a measuring jar holds after a number of strokes: 1 to
-// 10,000 strokes and a dose of up to 200 µL, else *RangeError. Source: proportion. Pumps of small heaters deliver of the
-// order of 20 µL (common practice, no source).
+// DosePerStroke is what a pump delivers a stroke, in m³, from what a measuring jar holds after a number of strokes: 1
+// to 10,000 strokes and a dose of up to 200 µL, else *RangeError. Source: proportion. Pumps of small heaters deliver
+// of the order of 20 µL (common practice, no source).
 func DosePerStroke(volume CubicMetre, strokes int) (Figure[CubicMetre], error) {
-	if err := within(in("fuel_volume", volume, Millilitre, 0, 2000, "mL"), bound{"strokes", float64(strokes), 1, 10000, ""}); err != nil {
+	if err := within(in("fuel_volume", volume, Millilitre, 0, 2000, "mL"),
+		bound{"strokes", float64(strokes), 1, 10000, ""}); err != nil {
 		return Figure[CubicMetre]{}, err
 	}
 	dose := float64(volume/Microlitre) / float64(strokes)
@@ -76,8 +77,8 @@ func DosePerStroke(volume CubicMetre, strokes int) (Figure[CubicMetre], error) {
 	return Figure[CubicMetre]{CubicMetre(dose) * Microlitre, w}, nil
 }
 
-// Burn is a heater at work: strokes a second, fuel a stroke, the fuel and its temperature, and the part of the heat that
-// reaches the warm air.
+// Burn is a heater at work: strokes a second, fuel a stroke, the fuel and its temperature, and the part of the heat
+// that reaches the warm air.
 type Burn struct {
 	Rate        Hertz
 	Dose        CubicMetre
@@ -95,12 +96,13 @@ type HeatOutput struct {
 	Working   Working
 }
 
-// HeatOutputOf is the fuel use and heat of a heater. Rate 0.05 to 30 Hz, dose 1 to 200 µL, fuel -50 to 60 °C, efficiency
-// 0 to 1; a heat of more than 100 kW is no small heater; else *RangeError.
-// Source: conservation of mass and energy with the fuel's density and lower heating value; about eight tenths of the heat
-// reach the air (common practice, no source).
+// HeatOutputOf is the fuel use and heat of a heater. Rate 0.05 to 30 Hz, dose 1 to 200 µL, fuel -50 to 60 °C,
+// efficiency 0 to 1; a heat of more than 100 kW is no small heater; else *RangeError.
+// Source: conservation of mass and energy with the fuel's density and lower heating value; about eight tenths of the
+// heat reach the air (common practice, no source).
 func HeatOutputOf(b Burn) (HeatOutput, error) {
-	if err := within(strokeRate(b.Rate), pumpDose(b.Dose), one("fuel_kind", fuelNames, int(b.Fuel)), fuelTemperature(b.Temperature), share("efficiency", b.Efficiency)); err != nil {
+	if err := within(strokeRate(b.Rate), pumpDose(b.Dose), one("fuel_kind", fuelNames, int(b.Fuel)),
+		fuelTemperature(b.Temperature), share("efficiency", b.Efficiency)); err != nil {
 		return HeatOutput{}, err
 	}
 	p := fuels[b.Fuel]
@@ -117,30 +119,35 @@ func HeatOutputOf(b Burn) (HeatOutput, error) {
 	delivered := heat * float64(b.Efficiency)
 	w.step("heat delivered", "η·heat", delivered, "W", "definition of efficiency", "# × #", float64(b.Efficiency), heat)
 	cubic := flow * float64(Microlitre)
-	return HeatOutput{CubicMetrePerSecond(cubic), KilogramPerSecond(cubic * density), Watt(cubic * density * float64(p.HeatingValue)), Watt(delivered), w}, nil
+	return HeatOutput{CubicMetrePerSecond(cubic), KilogramPerSecond(cubic * density),
+		Watt(cubic * density * float64(p.HeatingValue)), Watt(delivered), w}, nil
 }
 
 // recordEnergy adds the density in kg/m³ and the energy of a millilitre in kJ, which is that of a microlitre in J.
 func recordEnergy(w *Working, f Fuel, t Celsius) (density, perMillilitre float64) {
 	p := fuels[f]
 	density = float64(p.Density) * (1 - float64(p.Expansion)*(float64(t)-15))
-	w.step("density", "ρ15·(1 − β·(t − 15))", density, "kg/m³", p.Source, "# × (1 − # × (# − 15))", float64(p.Density), float64(p.Expansion), float64(t))
+	w.step("density", "ρ15·(1 − β·(t − 15))", density, "kg/m³", p.Source, "# × (1 − # × (# − 15))",
+		float64(p.Density), float64(p.Expansion), float64(t))
 	perMillilitre = density * float64(p.HeatingValue) * 1e-9
-	w.step("energy of a millilitre", "ρ·Hi", perMillilitre, "kJ", p.Source, "# × # / 1000", density, float64(p.HeatingValue)*1e-6)
+	w.step("energy of a millilitre", "ρ·Hi", perMillilitre, "kJ", p.Source, "# × # / 1000", density,
+		float64(p.HeatingValue)*1e-6)
 	return density, perMillilitre
 }
 
-// FuelForHeat is the fuel, in m³/s, for a heat delivered of 1 W to 100 kW at an efficiency of 0.05 to 1 and a fuel of -50 to 60 °C,
-// else *RangeError. It is the inverse of HeatOutputOf, which names the sources.
+// FuelForHeat is the fuel, in m³/s, for a heat delivered of 1 W to 100 kW at an efficiency of 0.05 to 1 and a fuel of
+// -50 to 60 °C, else *RangeError. It is the inverse of HeatOutputOf, which names the sources.
 func FuelForHeat(delivered Watt, f Fuel, t Celsius, efficiency Share) (Figure[CubicMetrePerSecond], error) {
-	err := within(in("heat", delivered, 1, 1, 100e3, "W"), one("fuel_kind", fuelNames, int(f)), fuelTemperature(t), in("efficiency", efficiency, 1, 0.05, 1, ""))
+	err := within(in("heat", delivered, 1, 1, 100e3, "W"), one("fuel_kind", fuelNames, int(f)), fuelTemperature(t),
+		in("efficiency", efficiency, 1, 0.05, 1, ""))
 	if err != nil {
 		return Figure[CubicMetrePerSecond]{}, err
 	}
 	var w Working
 	_, perMillilitre := recordEnergy(&w, f, t)
 	hourly := float64(delivered) / (float64(efficiency) * perMillilitre) * 3.6
-	w.step("fuel an hour", "P/(η·energy)·3600 s", hourly, "mL/h", "conservation of energy", "# / (# × #) × 3600 / 1000", float64(delivered), float64(efficiency), perMillilitre)
+	w.step("fuel an hour", "P/(η·energy)·3600 s", hourly, "mL/h", "conservation of energy",
+		"# / (# × #) × 3600 / 1000", float64(delivered), float64(efficiency), perMillilitre)
 	return Figure[CubicMetrePerSecond]{CubicMetrePerSecond(hourly * float64(Millilitre) / float64(Hour)), w}, nil
 }
 
@@ -152,7 +159,8 @@ type Line struct {
 }
 
 func (l Line) bounds() []bound {
-	return []bound{in("line_bore", l.Bore, Millimetre, 0.5, 12, "mm"), in("line_length", l.Length, 1, 0, 50, "m"), pumpDose(l.Dose), strokeRate(l.Rate)}
+	return []bound{in("line_bore", l.Bore, Millimetre, 0.5, 12, "mm"), in("line_length", l.Length, 1, 0, 50, "m"),
+		pumpDose(l.Dose), strokeRate(l.Rate)}
 }
 
 // Priming is what fills an empty line.
@@ -167,13 +175,14 @@ type Priming struct {
 func (l Line) record(w *Working) float64 {
 	bore := float64(l.Bore / Millimetre)
 	volume := math.Pi / 4 * bore * bore * float64(l.Length)
-	w.step("volume of the line", "π/4·d²·L", volume, "mL", geometry, "3.14159265 / 4 × # ^ 2 × #", bore, float64(l.Length))
+	w.step("volume of the line", "π/4·d²·L", volume, "mL", geometry, "3.14159265 / 4 × # ^ 2 × #", bore,
+		float64(l.Length))
 	return volume
 }
 
-// Prime is how many strokes fill an empty line, and how long that takes. Bore 0.5 to 12 mm, length 0 to 50 m, dose 1 to 200
-// µL, rate 0.05 to 30 Hz, else *RangeError. A dry pump moves less than its dose, so that the first strokes count for less;
-// priming ends when fuel stands at the burner's end of the line, and not before or after.
+// Prime is how many strokes fill an empty line, and how long that takes. Bore 0.5 to 12 mm, length 0 to 50 m, dose 1 to
+// 200 µL, rate 0.05 to 30 Hz, else *RangeError. A dry pump moves less than its dose, so that the first strokes count
+// for less; priming ends when fuel stands at the burner's end of the line, and not before or after.
 // Source: geometry; that each stroke moves its dose is an assumption.
 func Prime(l Line) (Priming, error) {
 	if err := within(l.bounds()...); err != nil {
@@ -189,9 +198,9 @@ func Prime(l Line) (Priming, error) {
 	return Priming{CubicMetre(volume) * Millilitre, int(strokes), Second(seconds), w}, nil
 }
 
-// StandingFuel is the volume, in m³, that stands unburnt in the chamber when a line that was empty is primed for a number
-// of strokes: what went in beyond the volume of the line. Strokes 0 to 100,000, else as Prime. Fuel that stands there is
-// soaked up cold, never burnt off.
+// StandingFuel is the volume, in m³, that stands unburnt in the chamber when a line that was empty is primed for a
+// number of strokes: what went in beyond the volume of the line. Strokes 0 to 100,000, else as Prime. Fuel that stands
+// there is soaked up cold, never burnt off.
 // Source: conservation of mass; nothing is taken to evaporate or to leak, so that it is the most there can be.
 func StandingFuel(l Line, strokes int) (Figure[CubicMetre], error) {
 	if err := within(append(l.bounds(), bound{"strokes", float64(strokes), 0, 100000, ""})...); err != nil {
@@ -200,8 +209,10 @@ func StandingFuel(l Line, strokes int) (Figure[CubicMetre], error) {
 	var w Working
 	volume := l.record(&w)
 	pumped := float64(strokes) * float64(l.Dose/Millilitre)
-	w.step("volume pumped", "n·dose", pumped, "mL", "conservation of mass", "# × # / 1000", float64(strokes), float64(l.Dose/Microlitre))
+	w.step("volume pumped", "n·dose", pumped, "mL", "conservation of mass", "# × # / 1000", float64(strokes),
+		float64(l.Dose/Microlitre))
 	over := max(0, pumped-volume)
-	w.step("standing in the chamber", "pumped − line, not below zero", over, "mL", "conservation of mass", "max(0, # − #)", pumped, volume)
+	w.step("standing in the chamber", "pumped − line, not below zero", over, "mL", "conservation of mass",
+		"max(0, # − #)", pumped, volume)
 	return Figure[CubicMetre]{CubicMetre(over) * Millilitre, w}, nil
 }

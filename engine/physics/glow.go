@@ -22,8 +22,8 @@ type Plug struct {
 	TimeConstant Second
 }
 
-// typicalPlugs are for 12 V. No standard and no publication gives such figures; a plug for 24 V has the same power, hence
-// four times the resistance.
+// typicalPlugs are for 12 V. No standard and no publication gives such figures; a plug for 24 V has the same power,
+// hence four times the resistance.
 var typicalPlugs = []Plug{
 	MetalPlug:   {0.7, 1.05, 8},
 	CeramicPlug: {0.45, 1.2, 3},
@@ -44,10 +44,10 @@ func (p Plug) bounds() []bound {
 		in("glow_plug_time_constant", p.TimeConstant, 1, 0.1, 120, "s")}
 }
 
-// ResistanceAfter is the plug's resistance in Ω when it has glowed for a time. Resistances 0.05 to 50 Ω, time constant
-// 0.1 to 120 s, time 0 to 3600 s, else *RangeError.
-// Source: lag of first order, R = hot - (hot - cold) exp(-t/τ), an assumption: it does not see that a starved plug warms
-// more slowly and less.
+// ResistanceAfter is the plug's resistance in Ω when it has glowed for a time. Resistances 0.05 to 50 Ω, time
+// constant 0.1 to 120 s, time 0 to 3600 s, else *RangeError.
+// Source: lag of first order, R = hot - (hot - cold) exp(-t/τ), an assumption: it does not see that a starved plug
+// warms more slowly and less.
 func (p Plug) ResistanceAfter(t Second) (Ohm, error) {
 	if err := within(append(p.bounds(), in("time", t, 1, 0, 3600, "s"))...); err != nil {
 		return 0, err
@@ -70,7 +70,8 @@ type Glow struct {
 // GlowPower is the current and power of a plug of resistance r at voltage v. 0 to 60 V and 0.05 to 50 Ω, else
 // *RangeError. Source: Ohm's and Joule's laws.
 func GlowPower(v Volt, r Ohm) (Glow, error) {
-	if err := within(in("glow_voltage_heater", v, 1, 0, 60, "V"), in("glow_plug_resistance", r, 1, 0.05, 50, "Ω")); err != nil {
+	if err := within(in("glow_voltage_heater", v, 1, 0, 60, "V"),
+		in("glow_plug_resistance", r, 1, 0.05, 50, "Ω")); err != nil {
 		return Glow{}, err
 	}
 	var w Working

@@ -29,8 +29,10 @@ func same[T ~float64](t *rapid.T, want, got T) {
 }
 
 func drawnConductor(t *rapid.T) physics.Conductor {
-	c := physics.Conductor{Construction: rapid.SampledFrom([]physics.Construction{physics.Class5, physics.Class5Tinned, physics.Class2, physics.Class2Tinned, physics.Solid}).Draw(t, "construction")}
-	if c.Area = draw(t, "area", 0.5*physics.SquareMillimetre, 50*physics.SquareMillimetre); rapid.Bool().Draw(t, "standard") {
+	c := physics.Conductor{Construction: rapid.SampledFrom([]physics.Construction{physics.Class5, physics.Class5Tinned,
+		physics.Class2, physics.Class2Tinned, physics.Solid}).Draw(t, "construction")}
+	if c.Area = draw(t, "area", 0.5*physics.SquareMillimetre, 50*physics.SquareMillimetre); rapid.Bool().Draw(t,
+		"standard") {
 		c.Area = rapid.SampledFrom(physics.StandardAreas()).Draw(t, "standard area")
 	}
 	return c
@@ -38,7 +40,8 @@ func drawnConductor(t *rapid.T) physics.Conductor {
 
 func TestConductorProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		c, length, at := drawnConductor(t), draw[physics.Metre](t, "length", 0.1, 100), draw[physics.Celsius](t, "t", -60, 149)
+		c, length, at := drawnConductor(t), draw[physics.Metre](t, "length", 0.1, 100),
+			draw[physics.Celsius](t, "t", -60, 149)
 		r := must[physics.Figure[physics.Ohm]](t)(physics.ConductorResistance(c, length, at))
 		requireHonest(t, r.Working)
 		same(t, 3*r.Value, must[physics.Figure[physics.Ohm]](t)(physics.ConductorResistance(c, 3*length, at)).Value)
@@ -59,7 +62,8 @@ func TestGaugeProperties(t *testing.T) {
 		n := rapid.IntRange(-3, 34).Draw(t, "gauge")
 		area := func(n int) physics.SquareMetre { return must[physics.SquareMetre](t)(physics.GaugeArea(n)) }
 		require.InEpsilon(t, 2, float64(area(n)/area(n+3)), 0.01)
-		require.InEpsilon(t, 92*92, float64(area(-3)/area(36)), 1e-9) // the definition: 39 steps are a factor of 92 in diameter
+		// the definition: 39 steps are a factor of 92 in diameter
+		require.InEpsilon(t, 92*92, float64(area(-3)/area(36)), 1e-9)
 	})
 }
 
@@ -85,7 +89,8 @@ func TestStateOfChargeIsTheInverseOfRestVoltage(t *testing.T) {
 
 func drawnBattery(t *rapid.T) physics.Battery {
 	return physics.Battery{Chemistry: chemistry(t), Nominal: rapid.SampledFrom([]physics.Volt{12, 24}).Draw(t, "nominal"),
-		Capacity: draw(t, "capacity", 20*physics.AmpereHour, 400*physics.AmpereHour), Age: draw(t, "age", 0, 15*physics.Year), Temperature: draw[physics.Celsius](t, "t", -20, 39)}
+		Capacity: draw(t, "capacity", 20*physics.AmpereHour, 400*physics.AmpereHour), Age: draw(t, "age", 0, 15*physics.Year),
+		Temperature: draw[physics.Celsius](t, "t", -20, 39)}
 }
 
 func TestInternalResistanceProperties(t *testing.T) {
@@ -125,9 +130,12 @@ func TestColdBatteryProperties(t *testing.T) {
 
 func TestNightProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		n := physics.Night{Battery: drawnBattery(t), Charge: draw[physics.Share](t, "charge", 0, 1), Usable: draw[physics.Share](t, "usable", 0, 1),
-			Running: draw[physics.Ampere](t, "running", 0.1, 10), Duration: draw(t, "duration", physics.Minute, 100*physics.Hour), Starts: rapid.IntRange(0, 20).Draw(t, "starts"),
-			StartCurrent: draw[physics.Ampere](t, "start current", 0, 20), StartTime: draw[physics.Second](t, "start time", 0, 300)}
+		n := physics.Night{Battery: drawnBattery(t), Charge: draw[physics.Share](t, "charge", 0, 1),
+			Usable:   draw[physics.Share](t, "usable", 0, 1),
+			Running:  draw[physics.Ampere](t, "running", 0.1, 10),
+			Duration: draw(t, "duration", physics.Minute, 100*physics.Hour), Starts: rapid.IntRange(0, 20).Draw(t, "starts"),
+			StartCurrent: draw[physics.Ampere](t, "start current", 0, 20),
+			StartTime:    draw[physics.Second](t, "start time", 0, 300)}
 		night := must[physics.NightEnergy](t)
 		e := night(physics.EnergyOfNight(n))
 		requireHonest(t, e.Working)
@@ -147,10 +155,14 @@ func TestNightProperties(t *testing.T) {
 }
 
 func drawnSupply(t *rapid.T) physics.Supply {
-	s := physics.Supply{OpenCircuit: draw[physics.Volt](t, "rest", 11, 29), Internal: draw[physics.Ohm](t, "internal", 0, 0.1), Temperature: draw[physics.Celsius](t, "t", -40, 90),
-		Plug: draw[physics.Ohm](t, "plug", 0.3, 5), Running: draw[physics.Ampere](t, "running", 0, 5), Runs: physics.OutAndBack(drawnConductor(t), draw[physics.Metre](t, "length", 0, 8))}
+	s := physics.Supply{OpenCircuit: draw[physics.Volt](t, "rest", 11, 29),
+		Internal: draw[physics.Ohm](t, "internal", 0, 0.1), Temperature: draw[physics.Celsius](t, "t", -40, 90),
+		Plug: draw[physics.Ohm](t, "plug", 0.3, 5), Running: draw[physics.Ampere](t, "running", 0, 5),
+		Runs: physics.OutAndBack(drawnConductor(t), draw[physics.Metre](t, "length", 0, 8))}
 	for range rapid.IntRange(0, 3).Draw(t, "joints") {
-		s.Joints = append(s.Joints, physics.Joint{Name: "joint", Side: rapid.SampledFrom([]physics.Side{physics.Positive, physics.Negative}).Draw(t, "side"), Resistance: draw[physics.Ohm](t, "joint", 0, 0.05)})
+		s.Joints = append(s.Joints, physics.Joint{Name: "joint",
+			Side:       rapid.SampledFrom([]physics.Side{physics.Positive, physics.Negative}).Draw(t, "side"),
+			Resistance: draw[physics.Ohm](t, "joint", 0, 0.05)})
 	}
 	return s
 }
@@ -177,10 +189,12 @@ func TestCircuitProperties(t *testing.T) {
 		require.InDelta(t, float64(feed), float64(g.DropPositive+g.DropNegative), 1e-9)
 		require.InDelta(t, float64(g.AtHeater)/float64(s.Plug), float64(g.PlugCurrent), 1e-9)
 		require.InDelta(t, float64(g.PlugCurrent+s.Running), float64(g.Current), 1e-9)
-		require.InDelta(t, float64(s.OpenCircuit)*float64(g.Current), heat+float64(g.PlugPower)+float64(g.AtHeater)*float64(s.Running), 1e-7)
+		require.InDelta(t, float64(s.OpenCircuit)*float64(g.Current),
+			heat+float64(g.PlugPower)+float64(g.AtHeater)*float64(s.Running), 1e-7)
 		// What a meter finds is what was put in.
 		if g.Current > 0.1 && g.Current < 200 && g.AtBattery > 0 {
-			r := must[physics.Figure[physics.Ohm]](t)(physics.SourceResistance(s.OpenCircuit, min(g.AtBattery, s.OpenCircuit), g.Current))
+			r := must[physics.Figure[physics.Ohm]](t)(physics.SourceResistance(s.OpenCircuit, min(g.AtBattery, s.OpenCircuit),
+				g.Current))
 			require.InDelta(t, float64(s.Internal), float64(r.Value), 1e-9)
 			requireHonest(t, r.Working)
 		}
@@ -204,7 +218,8 @@ func TestCircuitLimits(t *testing.T) {
 	require.InDelta(t, 12.6, float64(g.AtHeater), 1e-12)
 	rapid.Check(t, func(t *rapid.T) {
 		r, plug := draw[physics.Ohm](t, "internal", 0, 10), draw[physics.Ohm](t, "plug", 0.05, 50)
-		g := must[physics.GlowVoltage](t)(physics.VoltageWhileGlowing(physics.Supply{OpenCircuit: 12, Internal: r, Plug: plug}))
+		g := must[physics.GlowVoltage](t)(physics.VoltageWhileGlowing(physics.Supply{OpenCircuit: 12, Internal: r,
+			Plug: plug}))
 		require.InDelta(t, 12*float64(plug/(plug+r)), float64(g.AtHeater), 1e-9)
 	})
 }
@@ -213,7 +228,8 @@ func TestStartCurveProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := drawnSupply(t)
 		s.Running, s.Internal = 1, 0.01
-		plug := physics.Plug{Cold: draw[physics.Ohm](t, "cold", 0.3, 1), Hot: draw[physics.Ohm](t, "hot", 1, 3), TimeConstant: draw[physics.Second](t, "τ", 1, 20)}
+		plug := physics.Plug{Cold: draw[physics.Ohm](t, "cold", 0.3, 1), Hot: draw[physics.Ohm](t, "hot", 1, 3),
+			TimeConstant: draw[physics.Second](t, "τ", 1, 20)}
 		steps := rapid.IntRange(1, 50).Draw(t, "steps")
 		c := must[physics.StartCurve](t)(physics.CurveOfStart(s, plug, 120, steps))
 		requireHonest(t, c.Working)
@@ -223,7 +239,8 @@ func TestStartCurveProperties(t *testing.T) {
 		for i, p := range c.Points {
 			s.Plug = must[physics.Ohm](t)(plug.ResistanceAfter(p.At))
 			g := must[physics.GlowVoltage](t)(physics.VoltageWhileGlowing(s))
-			require.Equal(t, physics.StartPoint{At: p.At, Plug: s.Plug, AtBattery: g.AtBattery, AtHeater: g.AtHeater, Current: g.Current}, p)
+			require.Equal(t, physics.StartPoint{At: p.At, Plug: s.Plug, AtBattery: g.AtBattery, AtHeater: g.AtHeater,
+				Current: g.Current}, p)
 			if i > 0 {
 				require.GreaterOrEqual(t, p.AtHeater, c.Points[i-1].AtHeater*(1-1e-12))
 				require.LessOrEqual(t, p.Current, c.Points[i-1].Current*(1+1e-12))
@@ -233,14 +250,17 @@ func TestStartCurveProperties(t *testing.T) {
 }
 
 func drawnFeed(t *rapid.T) physics.Feed {
-	return physics.Feed{Length: draw[physics.Metre](t, "length", 0.1, 60), Load: draw[physics.Ampere](t, "load", 0.5, 32), Nominal: rapid.SampledFrom([]physics.Volt{12, 24}).Draw(t, "nominal"),
-		Drop: draw[physics.Share](t, "drop", 0.01, 0.1), Construction: rapid.SampledFrom([]physics.Construction{physics.Class5, physics.Class2Tinned}).Draw(t, "construction"),
-		Temperature: draw[physics.Celsius](t, "conductor", 0, 70), Ambient: draw[physics.Celsius](t, "ambient", -10, 60)}
+	return physics.Feed{Length: draw[physics.Metre](t, "length", 0.1, 60), Load: draw[physics.Ampere](t, "load", 0.5, 32),
+		Nominal:      rapid.SampledFrom([]physics.Volt{12, 24}).Draw(t, "nominal"),
+		Drop:         draw[physics.Share](t, "drop", 0.01, 0.1),
+		Construction: rapid.SampledFrom([]physics.Construction{physics.Class5, physics.Class2Tinned}).Draw(t, "construction"),
+		Temperature:  draw[physics.Celsius](t, "conductor", 0, 70), Ambient: draw[physics.Celsius](t, "ambient", -10, 60)}
 }
 
 // does reports whether a size would do, worked out from the parts.
 func does(t *rapid.T, f physics.Feed, area physics.SquareMetre) bool {
-	r := must[physics.Figure[physics.Ohm]](t)(physics.ConductorResistance(physics.Conductor{Construction: f.Construction, Area: area}, 2*f.Length, f.Temperature))
+	r := must[physics.Figure[physics.Ohm]](t)(physics.ConductorResistance(physics.Conductor{Construction: f.Construction,
+		Area: area}, 2*f.Length, f.Temperature))
 	carries := must[physics.Figure[physics.Ampere]](t)(physics.Ampacity(area, f.Ambient))
 	requireHonest(t, carries.Working)
 	_, err := physics.Fuse(f.Load, carries.Value)
@@ -282,9 +302,11 @@ func TestSmallestCableProperties(t *testing.T) {
 
 func TestFuseProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		rating, multiple := rapid.SampledFrom(physics.BladeRatings()).Draw(t, "rating"), draw[physics.Ampere](t, "multiple", 1.35, 5.9)
+		rating, multiple := rapid.SampledFrom(physics.BladeRatings()).Draw(t, "rating"),
+			draw[physics.Ampere](t, "multiple", 1.35, 5.9)
 		opening := must[physics.Opening](t)
-		o, sooner := opening(physics.FuseOpening(rating, rating*multiple)), opening(physics.FuseOpening(rating, rating*(multiple+0.1)))
+		o, sooner := opening(physics.FuseOpening(rating, rating*multiple)),
+			opening(physics.FuseOpening(rating, rating*(multiple+0.1)))
 		requireHonest(t, o.Working)
 		require.Less(t, o.Soonest, o.Latest)
 		require.Less(t, sooner.Soonest, o.Soonest)
@@ -302,7 +324,8 @@ func TestFuseProperties(t *testing.T) {
 
 func TestVoltDropFormulasAreEachOthersInverse(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		i, l, s := draw[physics.Ampere](t, "current", 1, 30), draw[physics.Metre](t, "length", 1, 40), draw(t, "area", 1*physics.SquareMillimetre, 50*physics.SquareMillimetre)
+		i, l, s := draw[physics.Ampere](t, "current", 1, 30), draw[physics.Metre](t, "length", 1, 40),
+			draw(t, "area", 1*physics.SquareMillimetre, 50*physics.SquareMillimetre)
 		e := must[physics.Figure[physics.Volt]](t)(physics.SmallCraftDrop(i, l, s))
 		requireHonest(t, e.Working)
 		if e.Value < 0.01 || e.Value > 60 {
@@ -316,17 +339,21 @@ func TestVoltDropFormulasAreEachOthersInverse(t *testing.T) {
 }
 
 func fuelKind(t *rapid.T) physics.Fuel {
-	return rapid.SampledFrom([]physics.Fuel{physics.WinterDiesel, physics.SummerDiesel, physics.ParaffinicDiesel, physics.Biodiesel, physics.HeatingOil, physics.Kerosene}).Draw(t, "fuel")
+	return rapid.SampledFrom([]physics.Fuel{physics.WinterDiesel, physics.SummerDiesel, physics.ParaffinicDiesel,
+		physics.Biodiesel, physics.HeatingOil, physics.Kerosene}).Draw(t, "fuel")
 }
 
 func TestHeatProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		b := physics.Burn{Rate: draw[physics.Hertz](t, "rate", 0.5, 8), Dose: draw(t, "dose", 10*physics.Microlitre, 60*physics.Microlitre), Fuel: fuelKind(t), Temperature: draw[physics.Celsius](t, "t", -40, 50), Efficiency: draw[physics.Share](t, "η", 0.3, 1)}
+		b := physics.Burn{Rate: draw[physics.Hertz](t, "rate", 0.5, 8),
+			Dose: draw(t, "dose", 10*physics.Microlitre, 60*physics.Microlitre), Fuel: fuelKind(t),
+			Temperature: draw[physics.Celsius](t, "t", -40, 50), Efficiency: draw[physics.Share](t, "η", 0.3, 1)}
 		heat := must[physics.HeatOutput](t)
 		h := heat(physics.HeatOutputOf(b))
 		requireHonest(t, h.Working)
 		same(t, h.Released*physics.Watt(b.Efficiency), h.Delivered)
-		back := must[physics.Figure[physics.CubicMetrePerSecond]](t)(physics.FuelForHeat(h.Delivered, b.Fuel, b.Temperature, b.Efficiency))
+		back := must[physics.Figure[physics.CubicMetrePerSecond]](t)(physics.FuelForHeat(h.Delivered, b.Fuel, b.Temperature,
+			b.Efficiency))
 		requireHonest(t, back.Working)
 		same(t, h.Flow, back.Value)
 		same(t, h.Mass, physics.KilogramPerSecond(float64(h.Flow)*float64(must[physics.KilogramPerCubicMetre](t)(b.Fuel.Density(b.Temperature)))))
@@ -346,8 +373,9 @@ func TestHeatProperties(t *testing.T) {
 
 func TestPrimingProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		l := physics.Line{Bore: draw(t, "bore", 1*physics.Millimetre, 6*physics.Millimetre), Length: draw[physics.Metre](t, "length", 0.01, 10),
-			Dose: draw(t, "dose", 5*physics.Microlitre, 80*physics.Microlitre), Rate: draw[physics.Hertz](t, "rate", 0.5, 10)}
+		l := physics.Line{Bore: draw(t, "bore", 1*physics.Millimetre, 6*physics.Millimetre),
+			Length: draw[physics.Metre](t, "length", 0.01, 10),
+			Dose:   draw(t, "dose", 5*physics.Microlitre, 80*physics.Microlitre), Rate: draw[physics.Hertz](t, "rate", 0.5, 10)}
 		p := must[physics.Priming](t)(physics.Prime(l))
 		requireHonest(t, p.Working)
 		pumped := physics.CubicMetre(p.Strokes) * l.Dose
@@ -387,7 +415,8 @@ func TestAtmosphereProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		z := draw[physics.Metre](t, "z", -499, 8999)
 		air := must[physics.Atmosphere](t)
-		a, above, below := air(physics.StandardAtmosphere(z)), air(physics.StandardAtmosphere(z+1)), air(physics.StandardAtmosphere(z-1))
+		a, above, below := air(physics.StandardAtmosphere(z)), air(physics.StandardAtmosphere(z+1)),
+			air(physics.StandardAtmosphere(z-1))
 		requireHonest(t, a.Working)
 		require.True(t, below.Pressure > a.Pressure && a.Pressure > above.Pressure && a.Density > above.Density)
 		// Hydrostatics, with a gravity that weakens with altitude: dp = -ρ g dz.
@@ -403,23 +432,28 @@ func TestAtmosphereProperties(t *testing.T) {
 
 func TestFrictionProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		re, rough := math.Exp(rapid.Float64Range(math.Log(4000), math.Log(1e8)).Draw(t, "ln Re")), rapid.Float64Range(0, 0.05).Draw(t, "ε/D")
+		re, rough := math.Exp(rapid.Float64Range(math.Log(4000), math.Log(1e8)).Draw(t, "ln Re")),
+			rapid.Float64Range(0, 0.05).Draw(t, "ε/D")
 		factor := must[float64](t)
 		f := factor(physics.FrictionFactor(re, rough))
-		require.InDelta(t, 1/math.Sqrt(f), -2*math.Log10(rough/3.7+2.51/(re*math.Sqrt(f))), 1e-10) // Colebrook's equation itself
+		// Colebrook's equation itself
+		require.InDelta(t, 1/math.Sqrt(f), -2*math.Log10(rough/3.7+2.51/(re*math.Sqrt(f))), 1e-10)
 		require.LessOrEqual(t, factor(physics.FrictionFactor(min(1e8, re*2), rough)), f*(1+1e-12))
 		if rough > 1e-6 && re > 5e3 { // Swamee and Jain claim 3 %, which they keep but at the roughest
 			require.InEpsilon(t, f, factor(physics.SwameeJain(re, rough)), 0.035)
 		}
 		for _, edge := range []float64{2300, 4000} { // no jump where one law follows the other
-			require.InDelta(t, factor(physics.FrictionFactor(edge-1e-6, rough)), factor(physics.FrictionFactor(edge+1e-6, rough)), 1e-9)
+			require.InDelta(t, factor(physics.FrictionFactor(edge-1e-6, rough)),
+				factor(physics.FrictionFactor(edge+1e-6, rough)), 1e-9)
 		}
 	})
 }
 
 func TestPressureLossProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := physics.Pipe{Length: draw[physics.Metre](t, "length", 0.1, 20), Diameter: draw[physics.Metre](t, "diameter", 0.04, 0.2), Roughness: draw[physics.Metre](t, "roughness", 0, 0.001), Loss: rapid.Float64Range(0, 10).Draw(t, "ΣK")}
+		p := physics.Pipe{Length: draw[physics.Metre](t, "length", 0.1, 20),
+			Diameter: draw[physics.Metre](t, "diameter", 0.04, 0.2), Roughness: draw[physics.Metre](t, "roughness", 0, 0.001),
+			Loss: rapid.Float64Range(0, 10).Draw(t, "ΣK")}
 		q := draw[physics.CubicMetrePerSecond](t, "flow", 1e-6, 0.05)
 		loss := must[physics.PressureLoss](t)
 		l := loss(physics.PressureLossOf(p, someAir, q))
@@ -428,22 +462,28 @@ func TestPressureLossProperties(t *testing.T) {
 		require.Greater(t, loss(physics.PressureLossOf(p, someAir, q+0.001)).Total, l.Total)
 		longer, narrower := p, p
 		longer.Length *= 2
-		require.InDelta(t, float64(2*l.Pipe), float64(loss(physics.PressureLossOf(longer, someAir, q)).Pipe), 1e-9*float64(l.Pipe)+1e-12)
+		require.InDelta(t, float64(2*l.Pipe), float64(loss(physics.PressureLossOf(longer, someAir, q)).Pipe),
+			1e-9*float64(l.Pipe)+1e-12)
 		narrower.Diameter *= 0.9
 		require.GreaterOrEqual(t, loss(physics.PressureLossOf(narrower, someAir, q)).Total, l.Total)
 		// Slow flow is that of Hagen and Poiseuille: 128 μ L Q / (π D⁴).
 		slow := loss(physics.PressureLossOf(p, someAir, 1e-5))
 		d := float64(p.Diameter)
-		require.InEpsilon(t, 128*float64(someAir.Viscosity)*float64(p.Length)*1e-5/(math.Pi*math.Pow(d, 4)), float64(slow.Pipe), 1e-9)
+		require.InEpsilon(t, 128*float64(someAir.Viscosity)*float64(p.Length)*1e-5/(math.Pi*math.Pow(d, 4)),
+			float64(slow.Pipe), 1e-9)
 	})
 }
 
 func TestDuctProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		d := physics.Duct{Length: draw[physics.Metre](t, "length", 0, 12), Diameter: draw[physics.Metre](t, "diameter", 0.06, 0.12), Roughness: physics.RoughnessFlexible,
-			Bends: rapid.IntRange(0, 6).Draw(t, "bends"), Bend: physics.BendRounded, End: rapid.Float64Range(1, 3).Draw(t, "end")}
-		b := physics.Blower{Free: draw(t, "free", physics.CubicMetrePerSecond(60./3600), 200./3600), Shut: draw[physics.Pascal](t, "shut", 50, 400)}
-		a := physics.WarmAir{Pressure: draw[physics.Pascal](t, "pressure", 70000, 103000), Inlet: draw[physics.Celsius](t, "inlet", -20, 25), Outlet: draw[physics.Celsius](t, "outlet", 40, 120)}
+		d := physics.Duct{Length: draw[physics.Metre](t, "length", 0, 12),
+			Diameter: draw[physics.Metre](t, "diameter", 0.06, 0.12), Roughness: physics.RoughnessFlexible,
+			Bends: rapid.IntRange(0, 6).Draw(t, "bends"), Bend: physics.BendRounded,
+			End: rapid.Float64Range(1, 3).Draw(t, "end")}
+		b := physics.Blower{Free: draw(t, "free", physics.CubicMetrePerSecond(60./3600), 200./3600),
+			Shut: draw[physics.Pascal](t, "shut", 50, 400)}
+		a := physics.WarmAir{Pressure: draw[physics.Pascal](t, "pressure", 70000, 103000),
+			Inlet: draw[physics.Celsius](t, "inlet", -20, 25), Outlet: draw[physics.Celsius](t, "outlet", 40, 120)}
 		flow := must[physics.DuctFlow](t)
 		f := flow(physics.FlowThroughDuct(d, b, a))
 		requireHonest(t, f.Working)
@@ -468,7 +508,8 @@ func TestDuctProperties(t *testing.T) {
 
 func TestThermistorProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		r25, beta, at := draw[physics.Ohm](t, "r25", 1000, 1e6), rapid.Float64Range(3000, 4500).Draw(t, "beta"), draw[physics.Celsius](t, "t", -49, 248)
+		r25, beta, at := draw[physics.Ohm](t, "r25", 1000, 1e6), rapid.Float64Range(3000, 4500).Draw(t, "beta"),
+			draw[physics.Celsius](t, "t", -49, 248)
 		r := must[physics.Ohm](t)(physics.ThermistorResistance(r25, beta, at))
 		require.InDelta(t, float64(at), float64(must[physics.Celsius](t)(physics.ThermistorTemperature(r25, beta, r))), 1e-8)
 		require.Less(t, must[physics.Ohm](t)(physics.ThermistorResistance(r25, beta, at+1)), r)
@@ -491,7 +532,8 @@ func TestPlatinumProperties(t *testing.T) {
 
 func TestSensorBandProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		s := rapid.SampledFrom([]physics.Sensor{physics.NTC10k, physics.NTC50k, physics.NTC100k, physics.Pt1000}).Draw(t, "sensor")
+		s := rapid.SampledFrom([]physics.Sensor{physics.NTC10k, physics.NTC50k, physics.NTC100k, physics.Pt1000}).Draw(t,
+			"sensor")
 		at := draw[physics.Celsius](t, "t", -50, 250)
 		r := must[physics.Band[physics.Ohm]](t)(physics.SensorResistance(s, at))
 		requireHonest(t, r.Working)

@@ -31,7 +31,8 @@ func TestPublishedTerminalVoltage(t *testing.T) {
 		{0.5, 0.5, 12, 6, 72, 0.05, 5e-3, 0.05},    // (d)
 	}
 	for _, tt := range tests {
-		g := good[physics.GlowVoltage](t)(physics.VoltageWhileGlowing(physics.Supply{OpenCircuit: 12, Internal: physics.Ohm(tt.internal), Plug: physics.Ohm(tt.load)}))
+		g := good[physics.GlowVoltage](t)(physics.VoltageWhileGlowing(physics.Supply{OpenCircuit: 12,
+			Internal: physics.Ohm(tt.internal), Plug: physics.Ohm(tt.load)}))
 		assert.InDelta(t, tt.current, float64(g.Current), tt.currentD)
 		assert.InDelta(t, tt.terminal, float64(g.AtBattery), tt.voltsD)
 		assert.InDelta(t, tt.watts, float64(g.PlugPower), tt.wattsDD)
@@ -55,16 +56,18 @@ func TestPublishedConductors(t *testing.T) {
 		{physics.Solid, 3.3088e-6, 75, 1.93 / 0.3048, 0.005 / 0.3048},
 	}
 	for _, tt := range tests {
-		r := good[physics.OhmPerMetre](t)(physics.ResistancePerMetre(physics.Conductor{Construction: tt.construction, Area: tt.area}, tt.at))
+		r := good[physics.OhmPerMetre](t)(physics.ResistancePerMetre(physics.Conductor{Construction: tt.construction,
+			Area: tt.area}, tt.at))
 		assert.InDelta(t, tt.want, 1000*float64(r), tt.slack, "%v %v", tt.construction, tt.area)
 	}
 }
 
-// BS 7671, table 4B1, factors of ambient for 70 °C insulation, from memory; and table 4D1A, two cables clipped direct, from
-// memory: another standard's idea of what a cable carries.
+// BS 7671, table 4B1, factors of ambient for 70 °C insulation, from memory; and table 4D1A, two cables clipped direct,
+// from memory: another standard's idea of what a cable carries.
 func TestPublishedAmpacity(t *testing.T) {
 	full := good[physics.Figure[physics.Ampere]](t)(physics.Ampacity(6*physics.SquareMillimetre, 30)).Value
-	for ambient, factor := range map[physics.Celsius]float64{30: 1, 35: 0.94, 40: 0.87, 45: 0.79, 50: 0.71, 55: 0.61, 60: 0.50} {
+	for ambient, factor := range map[physics.Celsius]float64{30: 1, 35: 0.94, 40: 0.87, 45: 0.79, 50: 0.71, 55: 0.61,
+		60: 0.50} {
 		hot := good[physics.Figure[physics.Ampere]](t)(physics.Ampacity(6*physics.SquareMillimetre, ambient)).Value
 		assert.InDelta(t, factor, float64(hot/full), 0.0051, "%v °C", ambient)
 	}
@@ -95,18 +98,22 @@ func TestPublishedLithiumChartsDisagree(t *testing.T) {
 	assert.InDelta(t, 0.7, float64(s.High), 1e-9)
 }
 
-// OpenStax, College Physics, example 12.8: a needle of 0.150 mm radius and 25.0 mm length, 0.120 cm³/s, 1.00 mPa s, against a vein
-// of 1066 Pa. Printed 1.62e4 Pa.
+// OpenStax, College Physics, example 12.8: a needle of 0.150 mm radius and 25.0 mm length, 0.120 cm³/s, 1.00 mPa s,
+// against a vein of 1066 Pa. Printed 1.62e4 Pa.
 func TestPublishedLaminarFlow(t *testing.T) {
-	still := good[physics.PressureLoss](t)(physics.PressureLossOf(physics.Pipe{Length: 1, Diameter: 1e-3}, physics.Fluid{Density: 1000, Viscosity: 1e-3}, 0))
+	still := good[physics.PressureLoss](t)(physics.PressureLossOf(physics.Pipe{Length: 1, Diameter: 1e-3},
+		physics.Fluid{Density: 1000, Viscosity: 1e-3}, 0))
 	assert.Zero(t, still.Total)
 	requireHonest(t, still.Working)
-	l := good[physics.PressureLoss](t)(physics.PressureLossOf(physics.Pipe{Length: 0.025, Diameter: 0.3e-3}, physics.Fluid{Density: 1000, Viscosity: 1e-3}, 0.12e-6))
+	l := good[physics.PressureLoss](t)(physics.PressureLossOf(physics.Pipe{Length: 0.025, Diameter: 0.3e-3},
+		physics.Fluid{Density: 1000, Viscosity: 1e-3}, 0.12e-6))
 	assert.InDelta(t, 1.62e4, float64(l.Total)+1066, 50)
 	assert.InDelta(t, 509, l.Reynolds, 1)
 	// Example 12.7 and section 12.4: half the flow is a radius of 0.84, a radius of 0.95 is 0.81 of the flow.
 	loss := func(radius, flow float64) float64 {
-		return float64(good[physics.PressureLoss](t)(physics.PressureLossOf(physics.Pipe{Length: 1, Diameter: physics.Metre(2 * radius)}, physics.Fluid{Density: 1000, Viscosity: 1e-3}, physics.CubicMetrePerSecond(flow))).Total)
+		return float64(good[physics.PressureLoss](t)(physics.PressureLossOf(physics.Pipe{Length: 1,
+			Diameter: physics.Metre(2 * radius)}, physics.Fluid{Density: 1000, Viscosity: 1e-3},
+			physics.CubicMetrePerSecond(flow))).Total)
 	}
 	assert.InEpsilon(t, loss(1e-3, 1e-7), loss(0.841e-3, 0.5e-7), 2e-3)
 	assert.InEpsilon(t, loss(1e-3, 1e-7), loss(0.95e-3, 0.8145e-7), 1e-3)
@@ -122,14 +129,17 @@ func TestPublishedFriction(t *testing.T) {
 		{2000, 0.01, 0.032, 1e-12},
 	}
 	for _, tt := range tests {
-		assert.InDelta(t, tt.want, good[float64](t)(physics.FrictionFactor(tt.reynolds, tt.roughness)), tt.slack, "Re %v, ε/D %v", tt.reynolds, tt.roughness)
+		assert.InDelta(t, tt.want, good[float64](t)(physics.FrictionFactor(tt.reynolds, tt.roughness)), tt.slack,
+			"Re %v, ε/D %v", tt.reynolds, tt.roughness)
 	}
 }
 
-// ISO 2533:1975 at 1000, 2000 and 3000 geopotential metres; the pressure of 11 km, 226.32 hPa, is beyond the range here.
+// ISO 2533:1975 at 1000, 2000 and 3000 geopotential metres; the pressure of 11 km, 226.32 hPa, is beyond the range
+// here.
 func TestPublishedAtmosphere(t *testing.T) {
 	tests := []struct{ h, kelvin, hPa, density float64 }{
-		{0, 288.15, 1013.25, 1.2250}, {1000, 281.65, 898.75, 1.1116}, {2000, 275.15, 794.95, 1.0065}, {3000, 268.65, 701.09, 0.9091}, {5000, 255.65, 540.20, 0.7361},
+		{0, 288.15, 1013.25, 1.2250}, {1000, 281.65, 898.75, 1.1116}, {2000, 275.15, 794.95, 1.0065},
+		{3000, 268.65, 701.09, 0.9091}, {5000, 255.65, 540.20, 0.7361},
 	}
 	for _, tt := range tests {
 		a := good[physics.Atmosphere](t)(physics.StandardAtmosphere(geometric(tt.h)))
@@ -146,17 +156,20 @@ func TestPublishedAir(t *testing.T) {
 		density, viscosity float64
 	}{{0, 1.29, 1.71e-5}, {20, 1.20, 1.80e-5}, {100, 0.946, 2.17e-5}}
 	for _, tt := range tests {
-		assert.InEpsilon(t, tt.density, float64(good[physics.KilogramPerCubicMetre](t)(physics.AirDensity(101325, tt.at))), 5e-3)
+		assert.InEpsilon(t, tt.density, float64(good[physics.KilogramPerCubicMetre](t)(physics.AirDensity(101325, tt.at))),
+			5e-3)
 		assert.InEpsilon(t, tt.viscosity, float64(good[physics.PascalSecond](t)(physics.AirViscosity(tt.at))), 1e-2)
 	}
 }
 
 // IEC 60751:2008, table of Pt100: -40 to 200 °C found, the ends from memory.
 func TestPublishedPlatinum(t *testing.T) {
-	for at, ohms := range map[physics.Celsius]float64{-200: 18.52, -100: 60.26, -40: 84.27, 0: 100, 50: 119.40, 100: 138.51, 200: 175.86, 850: 390.48} {
+	for at, ohms := range map[physics.Celsius]float64{-200: 18.52, -100: 60.26, -40: 84.27, 0: 100, 50: 119.40,
+		100: 138.51, 200: 175.86, 850: 390.48} {
 		assert.InDelta(t, ohms, float64(good[physics.Ohm](t)(physics.PlatinumResistance(100, at))), 0.0051, "%v °C", at)
 		if -200 < at && at < 850 { // the ends are printed rounded, beyond the range
-			assert.InDelta(t, float64(at), float64(good[physics.Celsius](t)(physics.PlatinumTemperature(100, physics.Ohm(ohms)))), 0.02, "%v °C", at)
+			assert.InDelta(t, float64(at), float64(good[physics.Celsius](t)(physics.PlatinumTemperature(100,
+				physics.Ohm(ohms)))), 0.02, "%v °C", at)
 		}
 	}
 	// Class B: 0.3 K at 0 °C and 0.8 K at 100 °C, 0.12 and 0.30 Ω of a Pt100 in the printed tables (from memory).
@@ -166,7 +179,8 @@ func TestPublishedPlatinum(t *testing.T) {
 	}
 }
 
-// Two textbook exercises on thermistors between ice and steam point, their data found and solved here; an open book's example.
+// Two textbook exercises on thermistors between ice and steam point, their data found and solved here; an open book's
+// example.
 func TestPublishedThermistors(t *testing.T) {
 	assert.InDelta(t, 3948, good[float64](t)(physics.Beta(7360, 0, 153, 100)), 0.5)
 	beta := good[float64](t)(physics.Beta(7388, 0, 129, 100))
@@ -176,7 +190,8 @@ func TestPublishedThermistors(t *testing.T) {
 	assert.InDelta(t, 23.959, float64(good[physics.Celsius](t)(physics.ThermistorTemperature(10000, 3950, 10475))), 1e-3)
 }
 
-// A flashlight bulb of 1.1 Ω at 20 °C takes 0.30 A at 2.9 V: its filament has some 1.8e3 °C (exercise after Halliday, 2 digits).
+// A flashlight bulb of 1.1 Ω at 20 °C takes 0.30 A at 2.9 V: its filament has some 1.8e3 °C (exercise after
+// Halliday, 2 digits).
 func TestPublishedFilament(t *testing.T) {
 	for at, below := range map[physics.Celsius]bool{1700: true, 1800: false} {
 		r := good[physics.Ohm](t)(physics.ResistanceAt(1.1, 0.0045, 20, at))
@@ -184,36 +199,43 @@ func TestPublishedFilament(t *testing.T) {
 	}
 }
 
-// EN 116 (2015), 13.3: reproducibility R = 3.0 - 0.060 X, at -20 °C 4.2 K; R is 2.77 standard deviations (ISO 4259, from memory).
+// EN 116 (2015), 13.3: reproducibility R = 3.0 - 0.060 X, at -20 °C 4.2 K; R is 2.77 standard deviations (ISO 4259,
+// from memory).
 func TestPublishedSpreadOfPluggingPoint(t *testing.T) {
 	p := good[physics.Figure[physics.Share]](t)(physics.WaxingChance(-20, -20))
 	assert.InDelta(t, 4.2/2.77, p.Working[0].Result, 1e-9)
 	assert.InDelta(t, math.Erfc(2/math.Hypot(4.2/2.77, 3)/math.Sqrt2)/2, float64(p.Value), 1e-12)
 }
 
-// UK DESNZ conversion factors 2025: 43.027 MJ/kg and 830.565 g/L, 35.737 kJ/mL; course notes: dodecane needs 14.94 kg of air.
+// UK DESNZ conversion factors 2025: 43.027 MJ/kg and 830.565 g/L, 35.737 kJ/mL; course notes: dodecane needs 14.94 kg
+// of air.
 func TestPublishedFuel(t *testing.T) {
-	h := good[physics.HeatOutput](t)(physics.HeatOutputOf(physics.Burn{Rate: 1, Dose: 100 * physics.Microlitre, Fuel: physics.SummerDiesel, Temperature: 15, Efficiency: 0.8}))
+	h := good[physics.HeatOutput](t)(physics.HeatOutputOf(physics.Burn{Rate: 1, Dose: 100 * physics.Microlitre,
+		Fuel: physics.SummerDiesel, Temperature: 15, Efficiency: 0.8}))
 	assert.InDelta(t, 3573.7, float64(h.Released), 0.05)
 	assert.InDelta(t, 0.8*3573.7, float64(h.Delivered), 0.05)
 	assert.InEpsilon(t, 14.94, good[float64](t)(physics.AirForFuel(26./12)), 6e-3)
-	assert.InEpsilon(t, 14.5, good[float64](t)(physics.AirForFuel(1.8)), 1e-3) // Heywood, appendix D, light diesel, from memory
+	// Heywood, appendix D, light diesel, from memory
+	assert.InEpsilon(t, 14.5, good[float64](t)(physics.AirForFuel(1.8)), 1e-3)
 }
 
 // Supplier's table of capacity by temperature, and US Army TM 10-6140-200-14 at 0 °F.
 func TestPublishedCapacity(t *testing.T) {
 	for at, part := range map[physics.Celsius]float64{-17.8: 0.40, 0: 0.84, 10: 0.90, 25: 1, 40: 1.05} {
-		assert.InDelta(t, part, float64(good[physics.Share](t)(physics.CapacityShare(physics.Flooded, at))), 1e-9, "%v °C", at)
+		assert.InDelta(t, part, float64(good[physics.Share](t)(physics.CapacityShare(physics.Flooded, at))), 1e-9, "%v °C",
+			at)
 	}
 	// EN 60896: 0.6 % a kelvin about 25 °C for slow loads, which the table keeps within 4 points.
 	for at := physics.Celsius(0); at <= 40; at += 5 {
-		assert.InDelta(t, 1+0.006*(float64(at)-25), float64(good[physics.Share](t)(physics.CapacityShare(physics.AGM, at))), 0.041, "%v °C", at)
+		assert.InDelta(t, 1+0.006*(float64(at)-25), float64(good[physics.Share](t)(physics.CapacityShare(physics.AGM, at))),
+			0.041, "%v °C", at)
 	}
 }
 
 // ISO 8820-3 type C, from memory, editions differ: least and greatest time at multiples of the rating.
 func TestPublishedFuseTimes(t *testing.T) {
-	for multiple, times := range map[physics.Ampere][2]float64{1.35: {0.75, 600}, 1.6: {0.25, 50}, 2: {0.15, 5}, 3.5: {0.04, 0.5}, 6: {0.02, 0.1}} {
+	for multiple, times := range map[physics.Ampere][2]float64{1.35: {0.75, 600}, 1.6: {0.25, 50}, 2: {0.15, 5},
+		3.5: {0.04, 0.5}, 6: {0.02, 0.1}} {
 		o := good[physics.Opening](t)(physics.FuseOpening(20, 20*multiple))
 		assert.InEpsilon(t, times[0], float64(o.Soonest), 1e-9)
 		assert.InEpsilon(t, times[1], float64(o.Latest), 1e-9)
@@ -235,7 +257,8 @@ func TestPublishedGrades(t *testing.T) {
 func TestPublishedSensors(t *testing.T) {
 	for s, scale := range map[physics.Sensor]float64{physics.NTC10k: 1, physics.NTC50k: 5, physics.NTC100k: 10} {
 		for at, ohms := range map[physics.Celsius]float64{0: 33620.6, 60: 2486.2} {
-			assert.InEpsilon(t, ohms*scale, float64(good[physics.Band[physics.Ohm]](t)(physics.SensorResistance(s, at)).Value), 2e-5, "%v", s)
+			assert.InEpsilon(t, ohms*scale, float64(good[physics.Band[physics.Ohm]](t)(physics.SensorResistance(s, at)).Value),
+				2e-5, "%v", s)
 		}
 	}
 	// With 3435 K it is 28,704.3 and 2,980.9 Ω: within the band.

@@ -14,54 +14,68 @@ import (
 )
 
 var (
-	sixSquare  = physics.Conductor{Construction: physics.Class5, Area: 6 * physics.SquareMillimetre}
-	aBattery   = physics.Battery{Chemistry: physics.AGM, Nominal: 12, Capacity: 95 * physics.AmpereHour, Age: 3 * physics.Year, Temperature: 10}
-	aPlug      = physics.Plug{Cold: 0.7, Hot: 1.05, TimeConstant: 8}
-	aSupply    = physics.Supply{OpenCircuit: 12.5, Internal: 0.006, Runs: physics.OutAndBack(sixSquare, 4), Joints: []physics.Joint{{Name: "fuse holder", Side: physics.Positive, Resistance: 0.002}}, Temperature: 20, Plug: 0.8, Running: 1.5}
-	aNight     = physics.Night{Battery: aBattery, Charge: 0.9, Usable: 0.5, Running: 1.2, Duration: 9 * physics.Hour, Starts: 2, StartCurrent: 10, StartTime: 150}
-	aFeed      = physics.Feed{Length: 5, Load: 10, Nominal: 12, Drop: 0.05, Construction: physics.Class5, Temperature: 30, Ambient: 25}
-	aBurn      = physics.Burn{Rate: 2, Dose: 22 * physics.Microlitre, Fuel: physics.WinterDiesel, Temperature: 5, Efficiency: 0.8}
-	aLine      = physics.Line{Bore: 2 * physics.Millimetre, Length: 5, Dose: 22 * physics.Microlitre, Rate: 4}
-	someAir    = physics.Fluid{Density: 1.0, Viscosity: 2.1e-5}
-	aPipe      = physics.Pipe{Length: 3, Diameter: 0.075, Roughness: physics.RoughnessFlexible, Loss: 2}
-	aDuct      = physics.Duct{Length: 3, Diameter: 0.075, Roughness: physics.RoughnessFlexible, Bends: 2, Bend: physics.BendRounded, End: physics.IntoRoom}
+	sixSquare = physics.Conductor{Construction: physics.Class5, Area: 6 * physics.SquareMillimetre}
+	aBattery  = physics.Battery{Chemistry: physics.AGM, Nominal: 12, Capacity: 95 * physics.AmpereHour,
+		Age: 3 * physics.Year, Temperature: 10}
+	aPlug   = physics.Plug{Cold: 0.7, Hot: 1.05, TimeConstant: 8}
+	aSupply = physics.Supply{OpenCircuit: 12.5, Internal: 0.006, Runs: physics.OutAndBack(sixSquare, 4),
+		Joints: []physics.Joint{{Name: "fuse holder", Side: physics.Positive, Resistance: 0.002}}, Temperature: 20, Plug: 0.8,
+		Running: 1.5}
+	aNight = physics.Night{Battery: aBattery, Charge: 0.9, Usable: 0.5, Running: 1.2, Duration: 9 * physics.Hour,
+		Starts: 2, StartCurrent: 10, StartTime: 150}
+	aFeed = physics.Feed{Length: 5, Load: 10, Nominal: 12, Drop: 0.05, Construction: physics.Class5, Temperature: 30,
+		Ambient: 25}
+	aBurn = physics.Burn{Rate: 2, Dose: 22 * physics.Microlitre, Fuel: physics.WinterDiesel, Temperature: 5,
+		Efficiency: 0.8}
+	aLine   = physics.Line{Bore: 2 * physics.Millimetre, Length: 5, Dose: 22 * physics.Microlitre, Rate: 4}
+	someAir = physics.Fluid{Density: 1.0, Viscosity: 2.1e-5}
+	aPipe   = physics.Pipe{Length: 3, Diameter: 0.075, Roughness: physics.RoughnessFlexible, Loss: 2}
+	aDuct   = physics.Duct{Length: 3, Diameter: 0.075, Roughness: physics.RoughnessFlexible, Bends: 2,
+		Bend: physics.BendRounded, End: physics.IntoRoom}
 	aBlower    = physics.Blower{Free: 120. / 3600, Shut: 150}
 	warmedAir  = physics.WarmAir{Pressure: 101325, Inlet: 10, Outlet: 80}
 	everything = map[string]struct {
 		f    any
 		args []any
 	}{
-		"ResistanceAt":          {physics.ResistanceAt, []any{physics.Ohm(1), physics.CopperCoefficient, physics.Celsius(20), physics.Celsius(60)}},
-		"CopperResistivity":     {physics.CopperResistivity, []any{physics.Celsius(20)}},
-		"ResistancePerMetre":    {physics.ResistancePerMetre, []any{sixSquare, physics.Celsius(20)}},
-		"ConductorResistance":   {physics.ConductorResistance, []any{sixSquare, physics.Metre(3), physics.Celsius(20)}},
-		"GaugeArea":             {physics.GaugeArea, []any{12}},
-		"RestVoltage":           {physics.RestVoltage, []any{physics.Flooded, physics.Volt(12), physics.Share(0.6), physics.Celsius(5)}},
-		"StateOfCharge":         {physics.StateOfCharge, []any{physics.Flooded, physics.Volt(12), physics.Volt(12.4), physics.Celsius(5)}},
-		"InternalResistance":    {physics.InternalResistance, []any{aBattery, physics.Share(0.7)}},
-		"SourceResistance":      {physics.SourceResistance, []any{physics.Volt(12.6), physics.Volt(11.6), physics.Ampere(10)}},
-		"LoadTestLimit":         {physics.LoadTestLimit, []any{physics.Celsius(5)}},
-		"FreezingPoint":         {physics.FreezingPoint, []any{physics.Share(0.5)}},
-		"CapacityShare":         {physics.CapacityShare, []any{physics.AGM, physics.Celsius(5)}},
-		"UsableShare":           {physics.UsableShare, []any{physics.AGM}},
-		"EnergyOfNight":         {physics.EnergyOfNight, []any{aNight}},
-		"TypicalPlug":           {physics.TypicalPlug, []any{physics.CeramicPlug, physics.Volt(24)}},
-		"Plug.ResistanceAfter":  {physics.Plug.ResistanceAfter, []any{aPlug, physics.Second(5)}},
-		"GlowPower":             {physics.GlowPower, []any{physics.Volt(11.5), physics.Ohm(1)}},
-		"VoltageWhileGlowing":   {physics.VoltageWhileGlowing, []any{aSupply}},
-		"CurveOfStart":          {physics.CurveOfStart, []any{aSupply, aPlug, physics.Second(30), 10}},
-		"SmallCraftDrop":        {physics.SmallCraftDrop, []any{physics.Ampere(8), physics.Metre(12), 2.5 * physics.SquareMillimetre}},
-		"BoatCableArea":         {physics.BoatCableArea, []any{physics.Ampere(10), physics.Metre(6), physics.Volt(0.36)}},
-		"Ampacity":              {physics.Ampacity, []any{2.5 * physics.SquareMillimetre, physics.Celsius(40)}},
-		"Fuse":                  {physics.Fuse, []any{physics.Ampere(10), physics.Ampere(25)}},
-		"FuseOpening":           {physics.FuseOpening, []any{physics.Ampere(15), physics.Ampere(40)}},
-		"CableDrop":             {physics.CableDrop, []any{sixSquare, physics.Metre(4), physics.Ampere(13), physics.Celsius(20)}},
-		"SmallestCable":         {physics.SmallestCable, []any{aFeed}},
-		"Fuel.Properties":       {physics.Fuel.Properties, []any{physics.Kerosene}},
-		"Fuel.Density":          {physics.Fuel.Density, []any{physics.Kerosene, physics.Celsius(0)}},
-		"DosePerStroke":         {physics.DosePerStroke, []any{2.2 * physics.Millilitre, 100}},
-		"HeatOutputOf":          {physics.HeatOutputOf, []any{aBurn}},
-		"FuelForHeat":           {physics.FuelForHeat, []any{physics.Watt(2000), physics.HeatingOil, physics.Celsius(10), physics.Share(0.8)}},
+		"ResistanceAt": {physics.ResistanceAt,
+			[]any{physics.Ohm(1), physics.CopperCoefficient, physics.Celsius(20), physics.Celsius(60)}},
+		"CopperResistivity":   {physics.CopperResistivity, []any{physics.Celsius(20)}},
+		"ResistancePerMetre":  {physics.ResistancePerMetre, []any{sixSquare, physics.Celsius(20)}},
+		"ConductorResistance": {physics.ConductorResistance, []any{sixSquare, physics.Metre(3), physics.Celsius(20)}},
+		"GaugeArea":           {physics.GaugeArea, []any{12}},
+		"RestVoltage": {physics.RestVoltage,
+			[]any{physics.Flooded, physics.Volt(12), physics.Share(0.6), physics.Celsius(5)}},
+		"StateOfCharge": {physics.StateOfCharge,
+			[]any{physics.Flooded, physics.Volt(12), physics.Volt(12.4), physics.Celsius(5)}},
+		"InternalResistance": {physics.InternalResistance, []any{aBattery, physics.Share(0.7)}},
+		"SourceResistance": {physics.SourceResistance,
+			[]any{physics.Volt(12.6), physics.Volt(11.6), physics.Ampere(10)}},
+		"LoadTestLimit":        {physics.LoadTestLimit, []any{physics.Celsius(5)}},
+		"FreezingPoint":        {physics.FreezingPoint, []any{physics.Share(0.5)}},
+		"CapacityShare":        {physics.CapacityShare, []any{physics.AGM, physics.Celsius(5)}},
+		"UsableShare":          {physics.UsableShare, []any{physics.AGM}},
+		"EnergyOfNight":        {physics.EnergyOfNight, []any{aNight}},
+		"TypicalPlug":          {physics.TypicalPlug, []any{physics.CeramicPlug, physics.Volt(24)}},
+		"Plug.ResistanceAfter": {physics.Plug.ResistanceAfter, []any{aPlug, physics.Second(5)}},
+		"GlowPower":            {physics.GlowPower, []any{physics.Volt(11.5), physics.Ohm(1)}},
+		"VoltageWhileGlowing":  {physics.VoltageWhileGlowing, []any{aSupply}},
+		"CurveOfStart":         {physics.CurveOfStart, []any{aSupply, aPlug, physics.Second(30), 10}},
+		"SmallCraftDrop": {physics.SmallCraftDrop,
+			[]any{physics.Ampere(8), physics.Metre(12), 2.5 * physics.SquareMillimetre}},
+		"BoatCableArea": {physics.BoatCableArea, []any{physics.Ampere(10), physics.Metre(6), physics.Volt(0.36)}},
+		"Ampacity":      {physics.Ampacity, []any{2.5 * physics.SquareMillimetre, physics.Celsius(40)}},
+		"Fuse":          {physics.Fuse, []any{physics.Ampere(10), physics.Ampere(25)}},
+		"FuseOpening":   {physics.FuseOpening, []any{physics.Ampere(15), physics.Ampere(40)}},
+		"CableDrop": {physics.CableDrop, []any{sixSquare, physics.Metre(4), physics.Ampere(13),
+			physics.Celsius(20)}},
+		"SmallestCable":   {physics.SmallestCable, []any{aFeed}},
+		"Fuel.Properties": {physics.Fuel.Properties, []any{physics.Kerosene}},
+		"Fuel.Density":    {physics.Fuel.Density, []any{physics.Kerosene, physics.Celsius(0)}},
+		"DosePerStroke":   {physics.DosePerStroke, []any{2.2 * physics.Millilitre, 100}},
+		"HeatOutputOf":    {physics.HeatOutputOf, []any{aBurn}},
+		"FuelForHeat": {physics.FuelForHeat,
+			[]any{physics.Watt(2000), physics.HeatingOil, physics.Celsius(10), physics.Share(0.8)}},
 		"Prime":                 {physics.Prime, []any{aLine}},
 		"StandingFuel":          {physics.StandingFuel, []any{aLine, 1000}},
 		"Grade.PluggingPoint":   {physics.Grade.PluggingPoint, []any{physics.GradeF}},
@@ -77,11 +91,12 @@ var (
 		"FlowThroughDuct":       {physics.FlowThroughDuct, []any{aDuct, aBlower, warmedAir}},
 		"ThermistorResistance":  {physics.ThermistorResistance, []any{physics.Ohm(10e3), 3950., physics.Celsius(0)}},
 		"ThermistorTemperature": {physics.ThermistorTemperature, []any{physics.Ohm(10e3), 3950., physics.Ohm(5000)}},
-		"Beta":                  {physics.Beta, []any{physics.Ohm(10e3), physics.Celsius(25), physics.Ohm(2486), physics.Celsius(60)}},
-		"PlatinumResistance":    {physics.PlatinumResistance, []any{physics.Ohm(100), physics.Celsius(50)}},
-		"PlatinumTemperature":   {physics.PlatinumTemperature, []any{physics.Ohm(100), physics.Ohm(120)}},
-		"SensorResistance":      {physics.SensorResistance, []any{physics.NTC50k, physics.Celsius(50)}},
-		"SensorTemperature":     {physics.SensorTemperature, []any{physics.NTC50k, physics.Ohm(20000)}},
+		"Beta": {physics.Beta, []any{physics.Ohm(10e3), physics.Celsius(25), physics.Ohm(2486),
+			physics.Celsius(60)}},
+		"PlatinumResistance":  {physics.PlatinumResistance, []any{physics.Ohm(100), physics.Celsius(50)}},
+		"PlatinumTemperature": {physics.PlatinumTemperature, []any{physics.Ohm(100), physics.Ohm(120)}},
+		"SensorResistance":    {physics.SensorResistance, []any{physics.NTC50k, physics.Celsius(50)}},
+		"SensorTemperature":   {physics.SensorTemperature, []any{physics.NTC50k, physics.Ohm(20000)}},
 	}
 )
 
@@ -199,11 +214,14 @@ func TestRangeErrorSaysWhatIsWrong(t *testing.T) {
 			return err
 		},
 			"cable_area is 60 mm², but must lie between 0.5 and 50 mm²"},
-		{func() error { _, err := physics.RestVoltage(physics.AGM, 18, 0.5, 20); return err }, "nominal_voltage is 18 V, but must be 24 V"},
-		{func() error { _, err := physics.StandardAtmosphere(physics.Metre(math.NaN())); return err }, "altitude is NaN m, but must lie between -500 and 9000 m"},
+		{func() error { _, err := physics.RestVoltage(physics.AGM, 18, 0.5, 20); return err },
+			"nominal_voltage is 18 V, but must be 24 V"},
+		{func() error { _, err := physics.StandardAtmosphere(physics.Metre(math.NaN())); return err },
+			"altitude is NaN m, but must lie between -500 and 9000 m"},
 		{func() error { _, err := physics.FreezingPoint(1.5); return err }, "charge is 1.5, but must lie between 0 and 1"},
 		{func() error { _, err := physics.WaxingChance(50, 100); return err },
-			"plugging_point is 50 °C, but must lie between -51 and 15 °C\nambient_temperature is 100 °C, but must lie between -60 and 60 °C"},
+			"plugging_point is 50 °C, but must lie between -51 and 15 °C\nambient_temperature is 100 °C, but must lie " +
+				"between -60 and 60 °C"},
 	}
 	for _, tt := range tests {
 		assert.EqualError(t, tt.f(), tt.want)
@@ -218,7 +236,8 @@ func TestResultsOutOfRangeAreErrors(t *testing.T) {
 	}{
 		{"resistance_factor", func() error { _, err := physics.ResistanceAt(1, 0.01, 20, -150); return err }},
 		{"cable_length", func() error {
-			_, err := physics.SmallestCable(physics.Feed{Length: 500, Load: 20, Nominal: 12, Drop: 0.03, Temperature: 20, Ambient: 20})
+			_, err := physics.SmallestCable(physics.Feed{Length: 500, Load: 20, Nominal: 12, Drop: 0.03, Temperature: 20,
+				Ambient: 20})
 			return err
 		}},
 		{"fuse", func() error { _, err := physics.Fuse(20, 18); return err }},
@@ -233,7 +252,8 @@ func TestResultsOutOfRangeAreErrors(t *testing.T) {
 		{"loaded_voltage", func() error { _, err := physics.SourceResistance(12, 12.5, 5); return err }},
 		{"pump_dose", func() error { _, err := physics.DosePerStroke(500*physics.Millilitre, 10); return err }},
 		{"heat", func() error {
-			_, err := physics.HeatOutputOf(physics.Burn{Rate: 30, Dose: 200 * physics.Microlitre, Temperature: 15, Efficiency: 0.8})
+			_, err := physics.HeatOutputOf(physics.Burn{Rate: 30, Dose: 200 * physics.Microlitre, Temperature: 15,
+				Efficiency: 0.8})
 			return err
 		}},
 		{"velocity", func() error {
@@ -241,7 +261,8 @@ func TestResultsOutOfRangeAreErrors(t *testing.T) {
 			return err
 		}},
 		{"velocity", func() error {
-			_, err := physics.FlowThroughDuct(physics.Duct{Diameter: 0.03, End: 0.1}, physics.Blower{Free: 0.5, Shut: 5000}, warmedAir)
+			_, err := physics.FlowThroughDuct(physics.Duct{Diameter: 0.03, End: 0.1}, physics.Blower{Free: 0.5, Shut: 5000},
+				warmedAir)
 			return err
 		}},
 		{"temperature", func() error { _, err := physics.ThermistorTemperature(10e3, 3950, 1e9); return err }},
@@ -251,7 +272,8 @@ func TestResultsOutOfRangeAreErrors(t *testing.T) {
 		{"sensor_resistance", func() error { _, err := physics.PlatinumTemperature(100, 10); return err }},
 		{"battery_temperature", func() error { _, err := physics.CapacityShare(physics.Lithium, -30); return err }},
 		{"cable_area", func() error { // tables end where solid copper goes on
-			_, err := physics.ResistancePerMetre(physics.Conductor{Construction: physics.Class2, Area: 70 * physics.SquareMillimetre}, 20)
+			_, err := physics.ResistancePerMetre(physics.Conductor{Construction: physics.Class2,
+				Area: 70 * physics.SquareMillimetre}, 20)
 			return err
 		}},
 	}
@@ -266,7 +288,8 @@ func TestResultsOutOfRangeAreErrors(t *testing.T) {
 
 // A limit itself is allowed, whatever the rounding of its unit.
 func TestLimitsBelongToTheRange(t *testing.T) {
-	for _, area := range []physics.SquareMetre{0.5 * physics.SquareMillimetre, 0.5e-6, 50e-6, 50 * physics.SquareMillimetre} {
+	for _, area := range []physics.SquareMetre{0.5 * physics.SquareMillimetre, 0.5e-6, 50e-6,
+		50 * physics.SquareMillimetre} {
 		_, err := physics.ResistancePerMetre(physics.Conductor{Area: area}, 150)
 		assert.NoError(t, err)
 	}
@@ -276,6 +299,8 @@ func TestLimitsBelongToTheRange(t *testing.T) {
 
 func TestNamesOfUnknownMembers(t *testing.T) {
 	assert.Equal(t, "unknown (99)", physics.Chemistry(99).String())
-	assert.Equal(t, []string{"AGM lead-acid", "class 5 plain copper", "negative", "ceramic glow plug", "kerosene", "EN 590 grade F", "Pt1000"},
-		[]string{physics.AGM.String(), physics.Class5.String(), physics.Negative.String(), physics.CeramicPlug.String(), physics.Kerosene.String(), physics.GradeF.String(), physics.Pt1000.String()})
+	assert.Equal(t, []string{"AGM lead-acid", "class 5 plain copper", "negative", "ceramic glow plug", "kerosene",
+		"EN 590 grade F", "Pt1000"},
+		[]string{physics.AGM.String(), physics.Class5.String(), physics.Negative.String(), physics.CeramicPlug.String(),
+			physics.Kerosene.String(), physics.GradeF.String(), physics.Pt1000.String()})
 }

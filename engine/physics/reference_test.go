@@ -79,7 +79,8 @@ func first(t *testing.T, text string) float64 {
 	return decimal(t, strings.TrimRight(strings.Fields(text)[0], ","))
 }
 
-var constructions = map[string]physics.Construction{"class2_plain": physics.Class2, "class2_tinned": physics.Class2Tinned, "class5_plain": physics.Class5, "class5_tinned": physics.Class5Tinned}
+var constructions = map[string]physics.Construction{"class2_plain": physics.Class2,
+	"class2_tinned": physics.Class2Tinned, "class5_plain": physics.Class5, "class5_tinned": physics.Class5Tinned}
 
 func TestReferenceConductorTable(t *testing.T) {
 	rows := table(t, "table_iec60228.csv") // IEC 60228 ed. 3, tables 2 and 3
@@ -104,21 +105,26 @@ func TestReferenceConductors(t *testing.T) {
 	rho, err := physics.CopperResistivity(20)
 	require.NoError(t, err)
 	assert.InDelta(t, value(t, rows, "standard annealed copper resistivity", "100 % IACS"), float64(rho)*1e6, 5e-8)
-	assert.InDelta(t, value(t, rows, "temperature coefficient of resistance of copper", "constant mass"), float64(physics.CopperCoefficient), 0)
-	for _, row := range matching(t, rows, "factor to bring a resistance", 7) { // IEC 60228 annex B, which rounds: 0.43 % off at 100 °C
+	assert.InDelta(t, value(t, rows, "temperature coefficient of resistance of copper", "constant mass"),
+		float64(physics.CopperCoefficient), 0)
+	// IEC 60228 annex B, which rounds: 0.43 % off at 100 °C
+	for _, row := range matching(t, rows, "factor to bring a resistance", 7) {
 		at := decimal(t, strings.TrimSuffix(strings.TrimPrefix(row["condition"], "t="), " C"))
 		cold, err := physics.ResistanceAt(1, physics.CopperCoefficient, 20, physics.Celsius(at))
 		require.NoError(t, err)
 		assert.InEpsilon(t, decimal(t, row["value"]), 1/float64(cold), 0.0045, row["condition"])
 	}
-	for _, row := range matching(t, rows, "two single-core 70 C thermoplastic cables", 8) { // BS 7671 table 4D1B, rounded to its step
+	// BS 7671 table 4D1B, rounded to its step
+	for _, row := range matching(t, rows, "two single-core 70 C thermoplastic cables", 8) {
 		area := physics.SquareMetre(first(t, row["condition"])) * physics.SquareMillimetre
 		r, err := physics.ResistancePerMetre(physics.Conductor{Construction: physics.Class2, Area: area}, 70)
 		require.NoError(t, err)
 		assert.InEpsilon(t, decimal(t, row["value"]), 2000*float64(r), 0.02, row["condition"])
 	}
-	for _, row := range matching(t, rows, "road-vehicle cable", 18) { // ISO 6722-1, from memory: the file doubts its 5 mm² row, 14 % above copper
-		r, err := physics.ResistancePerMetre(physics.Conductor{Construction: physics.Solid, Area: physics.SquareMetre(first(t, row["condition"])) * physics.SquareMillimetre}, 20)
+	// ISO 6722-1, from memory: the file doubts its 5 mm² row, 14 % above copper
+	for _, row := range matching(t, rows, "road-vehicle cable", 18) {
+		r, err := physics.ResistancePerMetre(physics.Conductor{Construction: physics.Solid,
+			Area: physics.SquareMetre(first(t, row["condition"])) * physics.SquareMillimetre}, 20)
 		require.NoError(t, err)
 		assert.Greater(t, decimal(t, row["value"]), 1000*float64(r), row["condition"])
 		assert.Less(t, decimal(t, row["value"]), 1150*float64(r), row["condition"])
@@ -134,7 +140,8 @@ func TestReferenceVoltDrop(t *testing.T) {
 	require.NoError(t, err)
 	compare("ISO formula", craft.Value)
 	for constant, c := range map[string]physics.Construction{"IACS": physics.Solid, "class 5": physics.Class5} {
-		r, err := physics.ConductorResistance(physics.Conductor{Construction: c, Area: 2.5 * physics.SquareMillimetre}, 12, 20)
+		r, err := physics.ConductorResistance(physics.Conductor{Construction: c, Area: 2.5 * physics.SquareMillimetre}, 12,
+			20)
 		require.NoError(t, err)
 		compare(constant, physics.Volt(8*r.Value))
 	}
@@ -170,7 +177,8 @@ func TestReferenceGauges(t *testing.T) {
 		assert.InEpsilon(t, decimal(t, row["r20_ohm_per_kft"]), float64(cold.Value), 5e-4, row["awg"])
 		warm, err := physics.ConductorResistance(wire, 1000*foot, 75)
 		require.NoError(t, err)
-		assert.InEpsilon(t, decimal(t, row["nec_75C_stranded_ohm_per_kft"]), 1.02*float64(warm.Value), 0.006, row["awg"]) // stranding adds 2 %
+		// stranding adds 2 %
+		assert.InEpsilon(t, decimal(t, row["nec_75C_stranded_ohm_per_kft"]), 1.02*float64(warm.Value), 0.006, row["awg"])
 		if solid := row["nec_75C_solid_ohm_per_kft"]; solid != "" {
 			assert.InEpsilon(t, decimal(t, solid), float64(warm.Value), 4.5e-3, row["awg"]) // printed with three digits
 		}
@@ -210,7 +218,8 @@ func TestReferenceRestVoltage(t *testing.T) {
 
 func TestReferenceBatteryInTheCold(t *testing.T) {
 	rows := table(t, "batteries.csv")
-	for _, row := range matching(t, rows, "load test: minimum volts after 15 s", 8) { // load-test rule; its °C are rounded from 10 °F steps
+	// load-test rule; its °C are rounded from 10 °F steps
+	for _, row := range matching(t, rows, "load test: minimum volts after 15 s", 8) {
 		limit, err := physics.LoadTestLimit(physics.Celsius(first(t, row["condition"])))
 		require.NoError(t, err)
 		assert.InDelta(t, decimal(t, row["value"]), float64(limit.Value), 0.025, row["condition"])
@@ -229,7 +238,8 @@ func TestReferenceBatteryInTheCold(t *testing.T) {
 	}
 	s, err := physics.CapacityShare(physics.AGM, -17.8)
 	require.NoError(t, err)
-	assert.InDelta(t, value(t, rows, "6-hour capacity, motive-power lead-acid", "-17.8 C")/100, float64(s), 1e-9) // US Army TM 10-6140-200-14
+	// US Army TM 10-6140-200-14
+	assert.InDelta(t, value(t, rows, "6-hour capacity, motive-power lead-acid", "-17.8 C")/100, float64(s), 1e-9)
 	// A slow load gets no less than a starter: US Army TM 5-4210-230-14&P-1, table 3.
 	for _, row := range matching(t, rows, "cranking output of a fully charged", 4) {
 		s, err := physics.CapacityShare(physics.Flooded, physics.Celsius(first(t, row["condition"])))
@@ -267,7 +277,8 @@ func TestReferenceInternalResistance(t *testing.T) {
 
 func TestReferenceFuses(t *testing.T) {
 	rows := table(t, "fuses.csv")
-	for _, row := range matching(t, rows, "blade fuse operating time", 6)[1:] { // ISO 8820-3, from memory; the first, 110 %, only holds
+	// ISO 8820-3, from memory; the first, 110 %, only holds
+	for _, row := range matching(t, rows, "blade fuse operating time", 6)[1:] {
 		multiple := first(t, row["condition"]) / 100
 		var soonest, latest float64
 		_, err := fmt.Sscanf(row["value"], "min %g, max %g", &soonest, &latest)
@@ -289,19 +300,24 @@ func TestReferenceFuses(t *testing.T) {
 func TestReferenceFuels(t *testing.T) {
 	rows := table(t, "fuels.csv")
 	for item, g := range map[string]physics.Grade{ // EN 590, tables 2 and 3
-		"CFPP temperate grade A": physics.GradeA, "CFPP temperate grade B": physics.GradeB, "CFPP temperate grade C": physics.GradeC,
-		"CFPP temperate grade F": physics.GradeF, "CFPP arctic class 1": physics.Arctic1, "CFPP arctic class 2": physics.Arctic2, "CFPP arctic class 4": physics.Arctic4,
+		"CFPP temperate grade A": physics.GradeA, "CFPP temperate grade B": physics.GradeB,
+		"CFPP temperate grade C": physics.GradeC,
+		"CFPP temperate grade F": physics.GradeF, "CFPP arctic class 1": physics.Arctic1,
+		"CFPP arctic class 2": physics.Arctic2, "CFPP arctic class 4": physics.Arctic4,
 	} {
 		limit, source, err := g.PluggingPoint()
 		require.NoError(t, err)
 		assert.InDelta(t, value(t, rows, item, "max"), float64(limit), 0, item)
 		assert.Contains(t, source, "EN 590")
 	}
-	for name, f := range map[string]physics.Fuel{"100 % mineral diesel": physics.WinterDiesel, "gas oil (red)": physics.HeatingOil, "burning oil (kerosene)": physics.Kerosene} { // UK DESNZ 2025
+	// UK DESNZ 2025
+	for name, f := range map[string]physics.Fuel{"100 % mineral diesel": physics.WinterDiesel,
+		"gas oil (red)": physics.HeatingOil, "burning oil (kerosene)": physics.Kerosene} {
 		p, err := f.Properties()
 		require.NoError(t, err)
 		assert.InDelta(t, value(t, rows, name+": density", ""), float64(p.Density), 1e-9, name)
-		assert.InDelta(t, value(t, rows, name+": net calorific value", ""), float64(p.HeatingValue/physics.MegajoulePerKilo), 1e-9, name)
+		assert.InDelta(t, value(t, rows, name+": net calorific value", ""), float64(p.HeatingValue/physics.MegajoulePerKilo),
+			1e-9, name)
 	}
 	diesel, err := physics.WinterDiesel.Properties()
 	require.NoError(t, err)
@@ -309,10 +325,12 @@ func TestReferenceFuels(t *testing.T) {
 	jet, err := physics.Kerosene.Properties()
 	require.NoError(t, err)
 	assert.InDelta(t, value(t, rows, "thermal expansion, Jet A-1", ""), float64(jet.Expansion), 0)
-	for item, ratio := range map[string]float64{"stoichiometric air-fuel ratio of dodecane": 26. / 12, "stoichiometric air-fuel ratio of C12H23": 23. / 12, "stoichiometric air-fuel ratio of diesel, handbook": 1.8} {
+	for item, ratio := range map[string]float64{"stoichiometric air-fuel ratio of dodecane": 26. / 12,
+		"stoichiometric air-fuel ratio of C12H23": 23. / 12, "stoichiometric air-fuel ratio of diesel, handbook": 1.8} {
 		air, err := physics.AirForFuel(ratio)
 		require.NoError(t, err)
-		assert.InEpsilon(t, value(t, rows, item, ""), air, 0.006, item) // course notes, a handbook and memory; the first rounds atomic weights
+		// course notes, a handbook and memory; the first rounds atomic weights
+		assert.InEpsilon(t, value(t, rows, item, ""), air, 0.006, item)
 	}
 }
 
@@ -320,11 +338,13 @@ func TestReferenceFuels(t *testing.T) {
 func TestReferenceArithmetic(t *testing.T) {
 	rows := table(t, "arithmetic.csv")
 	for _, row := range matching(t, rows, "energy per mL (net)", 5) {
-		fuel, ok := map[string]physics.Fuel{"mineral diesel (UK 2025)": physics.WinterDiesel, "burning oil (UK 2025)": physics.Kerosene}[strings.Split(row["condition"], ":")[0]]
+		fuel, ok := map[string]physics.Fuel{"mineral diesel (UK 2025)": physics.WinterDiesel,
+			"burning oil (UK 2025)": physics.Kerosene}[strings.Split(row["condition"], ":")[0]]
 		if !ok {
 			continue
 		}
-		h, err := physics.HeatOutputOf(physics.Burn{Rate: 1, Dose: 100 * physics.Microlitre, Fuel: fuel, Temperature: 15, Efficiency: 1})
+		h, err := physics.HeatOutputOf(physics.Burn{Rate: 1, Dose: 100 * physics.Microlitre, Fuel: fuel, Temperature: 15,
+			Efficiency: 1})
 		require.NoError(t, err)
 		assert.InDelta(t, decimal(t, row["value"]), float64(h.Released)/100, 6e-4, row["condition"])
 	}
@@ -332,7 +352,8 @@ func TestReferenceArithmetic(t *testing.T) {
 		kilowatts := first(t, row["condition"])
 		f, err := physics.FuelForHeat(physics.Watt(1000*kilowatts), physics.WinterDiesel, 15, 0.8)
 		require.NoError(t, err)
-		assert.InEpsilon(t, decimal(t, row["value"])*35.784/35.737, float64(f.Value)/float64(physics.Millilitre)*3600, 4e-4, row["condition"])
+		assert.InEpsilon(t, decimal(t, row["value"])*35.784/35.737, float64(f.Value)/float64(physics.Millilitre)*3600, 4e-4,
+			row["condition"])
 	}
 	for _, row := range matching(t, rows, "tube volume per metre", 5) {
 		bore := physics.Metre(decimal(t, strings.Fields(row["condition"])[1])) * physics.Millimetre
@@ -359,7 +380,8 @@ func geometric(geopotential float64) physics.Metre {
 }
 
 func TestReferenceAtmosphere(t *testing.T) {
-	for _, row := range table(t, "table_isa.csv") { // ISO 2533, by geopotential and by geometric altitude, and a printed table
+	// ISO 2533, by geopotential and by geometric altitude, and a printed table
+	for _, row := range table(t, "table_isa.csv") {
 		h := decimal(t, row["h_m"])
 		tables := []struct {
 			altitude           physics.Metre
@@ -369,7 +391,8 @@ func TestReferenceAtmosphere(t *testing.T) {
 		for _, tt := range tables {
 			a, err := physics.StandardAtmosphere(tt.altitude)
 			require.NoError(t, err)
-			assert.InDelta(t, decimal(t, row["T_K_"+tt.suffix]), float64(a.Temperature)+273.15, tt.kelvin, "%s %v m", tt.suffix, h)
+			assert.InDelta(t, decimal(t, row["T_K_"+tt.suffix]), float64(a.Temperature)+273.15, tt.kelvin, "%s %v m", tt.suffix,
+				h)
 			assert.InDelta(t, decimal(t, row["p_hPa_"+tt.suffix]), float64(a.Pressure)/100, tt.hPa, "%s %v m", tt.suffix, h)
 			assert.InDelta(t, decimal(t, row["rho_"+tt.suffix]), float64(a.Density), tt.share, "%s %v m", tt.suffix, h)
 		}
@@ -429,17 +452,21 @@ func TestReferenceFlow(t *testing.T) {
 		_, err := fmt.Sscanf(row["condition"], "bore %g mm, %g mm2/s", &bore, &viscosity)
 		require.NoError(t, err)
 		fuel := physics.Fluid{Density: 835, Viscosity: physics.PascalSecond(835 * viscosity * 1e-6)}
-		l, err := physics.PressureLossOf(physics.Pipe{Length: 1, Diameter: physics.Metre(bore) * physics.Millimetre}, fuel, physics.CubicMetrePerSecond(0.3e-3/3600))
+		l, err := physics.PressureLossOf(physics.Pipe{Length: 1, Diameter: physics.Metre(bore) * physics.Millimetre}, fuel,
+			physics.CubicMetrePerSecond(0.3e-3/3600))
 		require.NoError(t, err)
 		assert.InDelta(t, decimal(t, row["value"]), float64(l.Total), 0.06, row["condition"]) // Hagen-Poiseuille
 	}
-	for condition, k := range map[string]float64{"90 bend sharp": physics.BendSharp, "90 bend rounded, r/D small": physics.BendRounded,
+	for condition, k := range map[string]float64{"90 bend sharp": physics.BendSharp,
+		"90 bend rounded, r/D small": physics.BendRounded,
 		"90 bend rounded, r/D large": physics.BendWide, "duct to room": physics.IntoRoom, "room to duct": physics.FromRoom} {
 		assert.InDelta(t, value(t, rows, "air-duct minor loss coefficient", condition), k, 0, condition) // engineering table
 	}
-	bend, err := physics.PressureLossOf(physics.Pipe{Diameter: 0.1, Loss: physics.BendSharp}, physics.Fluid{Density: 1.225, Viscosity: 1.8e-5}, physics.CubicMetrePerSecond(10*math.Pi/4*0.01))
+	bend, err := physics.PressureLossOf(physics.Pipe{Diameter: 0.1, Loss: physics.BendSharp},
+		physics.Fluid{Density: 1.225, Viscosity: 1.8e-5}, physics.CubicMetrePerSecond(10*math.Pi/4*0.01))
 	require.NoError(t, err)
-	assert.InEpsilon(t, value(t, rows, "worked: sharp 90 bend, 1.3, 10 m/s", "")*1.225*9.81, float64(bend.Total), 5e-3) // table's example, in metres of air
+	// table's example, in metres of air
+	assert.InEpsilon(t, value(t, rows, "worked: sharp 90 bend, 1.3, 10 m/s", "")*1.225*9.81, float64(bend.Total), 5e-3)
 }
 
 func TestReferenceWarmMetal(t *testing.T) {
@@ -449,7 +476,8 @@ func TestReferenceWarmMetal(t *testing.T) {
 	assert.InDelta(t, value(t, rows, "tungsten filament: 0.350 ohm", ""), float64(hot), 0.05) // OpenStax College Physics
 	cold, err := physics.ResistanceAt(20, 0.0045, 20, 600)
 	require.NoError(t, err)
-	assert.InDelta(t, value(t, rows, "trap: tungsten 20 ohm at 20 C", ""), float64(cold), 1e-9) // the file's correction of a wrong answer
+	// the file's correction of a wrong answer
+	assert.InDelta(t, value(t, rows, "trap: tungsten 20 ohm at 20 C", ""), float64(cold), 1e-9)
 }
 
 func TestReferenceAlarms(t *testing.T) {

@@ -54,10 +54,12 @@ type Supply struct {
 }
 
 func (s Supply) bounds() []bound {
-	all := []bound{in("rest_voltage", s.OpenCircuit, 1, 0, 60, "V"), in("internal_resistance", s.Internal, 1, 0, 10, "Ω"), conductorTemperature(s.Temperature),
+	all := []bound{in("rest_voltage", s.OpenCircuit, 1, 0, 60, "V"), in("internal_resistance", s.Internal, 1, 0, 10, "Ω"),
+		conductorTemperature(s.Temperature),
 		in("glow_plug_resistance", s.Plug, 1, 0.05, 50, "Ω"), in("running_current", s.Running, 1, 0, 50, "A")}
 	for _, r := range s.Runs {
-		all = append(append(all, r.Cable.bounds()...), in("cable_length", r.Length, 1, 0, 1000, "m"), one("side", sideNames, int(r.Side)))
+		all = append(append(all, r.Cable.bounds()...), in("cable_length", r.Length, 1, 0, 1000, "m"),
+			one("side", sideNames, int(r.Side)))
 	}
 	for _, j := range s.Joints {
 		all = append(all, in("joint_resistance", j.Resistance, 1, 0, 10, "Ω"), one("side", sideNames, int(j.Side)))
@@ -73,9 +75,9 @@ type Drop struct {
 	Drop       Volt
 }
 
-// GlowVoltage is the circuit solved. Drops are the runs and then the joints; with the battery's own, which is rest voltage
-// less AtBattery, they add up to rest voltage less AtHeater. DropPositive and DropNegative are what a meter shows along
-// each side.
+// GlowVoltage is the circuit solved. Drops are the runs and then the joints; with the battery's own, which is rest
+// voltage less AtBattery, they add up to rest voltage less AtHeater. DropPositive and DropNegative are what a meter
+// shows along each side.
 type GlowVoltage struct {
 	AtBattery, AtHeater        Volt
 	Current, PlugCurrent       Ampere
@@ -87,8 +89,8 @@ type GlowVoltage struct {
 
 // VoltageWhileGlowing solves the circuit of a start in closed form. The plug is a resistance, so that a poor feed also
 // lowers its current; running gear is a constant current. Rest voltage 0 to 60 V, internal resistance and joints 0 to
-// 10 Ω, plug 0.05 to 50 Ω, running current 0 to 50 A, cables as ConductorResistance; and the running current alone must
-// leave some voltage; else *RangeError. A cable's own warming in the minutes of a start is left out.
+// 10 Ω, plug 0.05 to 50 Ω, running current 0 to 50 A, cables as ConductorResistance; and the running current alone
+// must leave some voltage; else *RangeError. A cable's own warming in the minutes of a start is left out.
 // Source: Ohm's and Kirchhoff's laws.
 func VoltageWhileGlowing(s Supply) (GlowVoltage, error) {
 	if err := within(s.bounds()...); err != nil {
@@ -98,7 +100,8 @@ func VoltageWhileGlowing(s Supply) (GlowVoltage, error) {
 	var g GlowVoltage
 	feed := s.feed(&w, &g)
 	total := float64(s.Internal) + feed
-	w.step("resistance of source and feed", "Ri + Rf", total, "Ω", "resistances in series add up", "# + #", float64(s.Internal), feed)
+	w.step("resistance of source and feed", "Ri + Rf", total, "Ω", "resistances in series add up", "# + #",
+		float64(s.Internal), feed)
 	if total > 0 {
 		if err := within(in("running_current", s.Running, 1, 0, float64(s.OpenCircuit)/total, "A")); err != nil {
 			return GlowVoltage{}, err
@@ -115,7 +118,8 @@ func VoltageWhileGlowing(s Supply) (GlowVoltage, error) {
 			g.DropNegative += d.Drop
 		}
 	}
-	w.step("voltage at the heater, from the drops", "U0 − I·(Ri + Rf)", float64(g.AtHeater), "V", "Kirchhoff's law", "# − # × #", float64(s.OpenCircuit), float64(g.Current), total)
+	w.step("voltage at the heater, from the drops", "U0 − I·(Ri + Rf)", float64(g.AtHeater), "V", "Kirchhoff's law",
+		"# − # × #", float64(s.OpenCircuit), float64(g.Current), total)
 	g.Working = w
 	return g, nil
 }
@@ -151,14 +155,16 @@ func (s Supply) feed(w *Working, g *GlowVoltage) (sum float64) {
 func (s Supply) solve(w *Working, g *GlowVoltage, total float64) {
 	u0, rp, ir := float64(s.OpenCircuit), float64(s.Plug), float64(s.Running)
 	u := (u0 - total*ir) / (1 + total/rp)
-	w.step("voltage at the heater", "(U0 − R·Ir)/(1 + R/Rp)", u, "V", "Ohm's and Kirchhoff's laws, solved for U", "(# − # × #) / (1 + # / #)", u0, total, ir, total, rp)
+	w.step("voltage at the heater", "(U0 − R·Ir)/(1 + R/Rp)", u, "V", "Ohm's and Kirchhoff's laws, solved for U",
+		"(# − # × #) / (1 + # / #)", u0, total, ir, total, rp)
 	w.step("current of the plug", "U/Rp", u/rp, "A", ohmsLaw, "# / #", u, rp)
 	i := u/rp + ir
 	w.step("current of the heater", "Ip + Ir", i, "A", "Kirchhoff's law", "# + #", u/rp, ir)
 	w.step("power of the plug", "U·Ip", u*u/rp, "W", "Joule's law", "# × #", u, u/rp)
 	battery := u0 - i*float64(s.Internal)
 	w.step("voltage at the battery", "U0 − I·Ri", battery, "V", ohmsLaw, "# − # × #", u0, i, float64(s.Internal))
-	g.AtBattery, g.AtHeater, g.Current, g.PlugCurrent, g.PlugPower = Volt(battery), Volt(u), Ampere(i), Ampere(u/rp), Watt(u*u/rp)
+	g.AtBattery, g.AtHeater, g.Current, g.PlugCurrent, g.PlugPower = Volt(battery), Volt(u), Ampere(i), Ampere(u/rp),
+		Watt(u*u/rp)
 }
 
 // StartPoint is one moment of a start.
@@ -179,7 +185,8 @@ type StartCurve struct {
 // VoltageWhileGlowing does, with the plug's resistance then in place of s.Plug. Duration 1 to 600 s, 1 to 1000 steps;
 // else *RangeError, as for what VoltageWhileGlowing and Plug.ResistanceAfter refuse, which name the sources.
 func CurveOfStart(s Supply, plug Plug, duration Second, steps int) (StartCurve, error) {
-	err := within(append(plug.bounds(), in("duration", duration, 1, 1, 600, "s"), bound{"steps", float64(steps), 1, 1000, ""})...)
+	err := within(append(plug.bounds(), in("duration", duration, 1, 1, 600, "s"),
+		bound{"steps", float64(steps), 1, 1000, ""})...)
 	if err != nil {
 		return StartCurve{}, err
 	}
@@ -193,8 +200,10 @@ func CurveOfStart(s Supply, plug Plug, duration Second, steps int) (StartCurve, 
 		}
 		c.Points = append(c.Points, StartPoint{t, s.Plug, g.AtBattery, g.AtHeater, g.Current})
 		if i == steps {
-			c.Working.step("resistance of the plug", "hot − (hot − cold)·exp(−t/τ)", float64(s.Plug), "Ω", "lag of first order, an assumption",
-				"# − (# − #) × exp(−# / #)", float64(plug.Hot), float64(plug.Hot), float64(plug.Cold), float64(t), float64(plug.TimeConstant))
+			c.Working.step("resistance of the plug", "hot − (hot − cold)·exp(−t/τ)", float64(s.Plug), "Ω",
+				"lag of first order, an assumption",
+				"# − (# − #) × exp(−# / #)", float64(plug.Hot), float64(plug.Hot), float64(plug.Cold), float64(t),
+				float64(plug.TimeConstant))
 			c.Working = append(c.Working, g.Working...)
 		}
 	}
@@ -209,23 +218,25 @@ const (
 )
 
 // SmallCraftDrop is the drop, in V, of the formula printed for small craft: E = 0.0164 I L / S, with the length out and
-// back. Its constant is copper at about 8 °C, some 5 % optimistic at 20 °C and more for a flexible cable that is warm;
-// SmallestCable does not use it. Current 0 to 200 A, length 0 to 1000 m, area 0.5 to 120 mm², else *RangeError.
+// back. Its constant is copper at about 8 °C, some 5 % optimistic at 20 °C and more for a flexible cable that is
+// warm; SmallestCable does not use it. Current 0 to 200 A, length 0 to 1000 m, area 0.5 to 120 mm², else *RangeError.
 // Source: ISO 10133, annex, as quoted.
 func SmallCraftDrop(current Ampere, outAndBack Metre, area SquareMetre) (Figure[Volt], error) {
-	if err := within(craftBounds(current, outAndBack, in("cable_area", area, SquareMillimetre, 0.5, 120, "mm²"))...); err != nil {
+	if err := within(craftBounds(current, outAndBack,
+		in("cable_area", area, SquareMillimetre, 0.5, 120, "mm²"))...); err != nil {
 		return Figure[Volt]{}, err
 	}
 	s := float64(area / SquareMillimetre)
 	e := 0.0164 * float64(current) * float64(outAndBack) / s
 	var w Working
-	w.step("drop", "0.0164·I·L/S", e, "V", "ISO 10133, annex, as quoted", "0.0164 × # × # / #", float64(current), float64(outAndBack), s)
+	w.step("drop", "0.0164·I·L/S", e, "V", "ISO 10133, annex, as quoted", "0.0164 × # × # / #", float64(current),
+		float64(outAndBack), s)
 	return Figure[Volt]{Volt(e), w}, nil
 }
 
-// BoatCableArea is the cross-section, in m², of the formula CM = K I L / E with K = 10.75 Ω circular mil a foot, which is
-// copper at about 29 °C; the length is out and back. Current and length as SmallCraftDrop, drop 0.01 to 60 V, else
-// *RangeError. The next larger cable is to be taken. Source: ABYC E-11.
+// BoatCableArea is the cross-section, in m², of the formula CM = K I L / E with K = 10.75 Ω circular mil a foot,
+// which is copper at about 29 °C; the length is out and back. Current and length as SmallCraftDrop, drop 0.01 to 60 V,
+// else *RangeError. The next larger cable is to be taken. Source: ABYC E-11.
 func BoatCableArea(current Ampere, outAndBack Metre, drop Volt) (Figure[SquareMetre], error) {
 	if err := within(craftBounds(current, outAndBack, in("drop", drop, 1, 0.01, 60, "V"))...); err != nil {
 		return Figure[SquareMetre]{}, err
@@ -234,8 +245,10 @@ func BoatCableArea(current Ampere, outAndBack Metre, drop Volt) (Figure[SquareMe
 	feet := float64(outAndBack) / foot
 	cm := 10.75 * float64(current) * feet / float64(drop)
 	var w Working
-	w.step("area in circular mils", "10.75·I·L/E, L in feet", cm, "circular mil", "ABYC E-11", "10.75 × # × # / 0.3048 / #", float64(current), float64(outAndBack), float64(drop))
-	w.step("area", "π/4·(0.0254 mm)² a circular mil", cm*circularMil, "mm²", geometry, "# × 3.14159265 / 4 × 0.0254 ^ 2", cm)
+	w.step("area in circular mils", "10.75·I·L/E, L in feet", cm, "circular mil", "ABYC E-11",
+		"10.75 × # × # / 0.3048 / #", float64(current), float64(outAndBack), float64(drop))
+	w.step("area", "π/4·(0.0254 mm)² a circular mil", cm*circularMil, "mm²", geometry,
+		"# × 3.14159265 / 4 × 0.0254 ^ 2", cm)
 	return Figure[SquareMetre]{SquareMetre(cm*circularMil) * SquareMillimetre, w}, nil
 }
 

@@ -13,15 +13,18 @@ import (
 // underVoltage is where panels of 12 V heaters give up: 10 to 10.8 V.
 const underVoltage, surelyFine physics.Volt = 10, 10.8
 
-func glowing(t *testing.T, rest physics.Volt, internal physics.Ohm, area physics.SquareMetre, length physics.Metre) physics.GlowVoltage {
+func glowing(t *testing.T, rest physics.Volt, internal physics.Ohm, area physics.SquareMetre,
+	length physics.Metre) physics.GlowVoltage {
 	plug := good[physics.Plug](t)(physics.TypicalPlug(physics.MetalPlug, 12))
 	cable := physics.Conductor{Construction: physics.Class5, Area: area}
-	return good[physics.GlowVoltage](t)(physics.VoltageWhileGlowing(physics.Supply{OpenCircuit: rest, Internal: internal, Runs: physics.OutAndBack(cable, length), Temperature: 15, Plug: plug.Hot, Running: 1.5}))
+	return good[physics.GlowVoltage](t)(physics.VoltageWhileGlowing(physics.Supply{OpenCircuit: rest, Internal: internal,
+		Runs: physics.OutAndBack(cable, length), Temperature: 15, Plug: plug.Hot, Running: 1.5}))
 }
 
 // fair is a flooded battery of some years and three quarters charge on a cold morning.
 func fair(t *testing.T) (physics.Volt, physics.Ohm) {
-	b := physics.Battery{Chemistry: physics.Flooded, Nominal: 12, Capacity: 80 * physics.AmpereHour, Age: 4 * physics.Year, Temperature: 0}
+	b := physics.Battery{Chemistry: physics.Flooded, Nominal: 12, Capacity: 80 * physics.AmpereHour, Age: 4 * physics.Year,
+		Temperature: 0}
 	rest := good[physics.Volt](t)(physics.RestVoltage(b.Chemistry, 12, 0.75, b.Temperature))
 	return rest, good[physics.Band[physics.Ohm]](t)(physics.InternalResistance(b, 0.75)).Value
 }
@@ -54,7 +57,9 @@ func TestTradeStartCurrent(t *testing.T) {
 	for _, kind := range []physics.PlugKind{physics.MetalPlug, physics.CeramicPlug} {
 		for nominal, amperes := range map[physics.Volt]float64{12: 12, 24: 6} {
 			plug := good[physics.Plug](t)(physics.TypicalPlug(kind, nominal))
-			s := physics.Supply{OpenCircuit: nominal * 1.04, Internal: 0.005, Runs: physics.OutAndBack(physics.Conductor{Area: 4 * physics.SquareMillimetre}, 2), Temperature: 20, Plug: plug.Hot, Running: 1}
+			s := physics.Supply{OpenCircuit: nominal * 1.04, Internal: 0.005,
+				Runs: physics.OutAndBack(physics.Conductor{Area: 4 * physics.SquareMillimetre}, 2), Temperature: 20, Plug: plug.Hot,
+				Running: 1}
 			c := good[physics.StartCurve](t)(physics.CurveOfStart(s, plug, 60, 60))
 			mean := 0.0
 			for _, p := range c.Points {
@@ -76,20 +81,24 @@ func TestTradePlugResistance(t *testing.T) {
 
 // An extended feed wants 6 mm².
 func TestTradeExtendedFeed(t *testing.T) {
-	c := good[physics.Cable](t)(physics.SmallestCable(physics.Feed{Length: 6, Load: 13, Nominal: 12, Drop: 0.05, Construction: physics.Class5, Temperature: 30, Ambient: 25}))
+	c := good[physics.Cable](t)(physics.SmallestCable(physics.Feed{Length: 6, Load: 13, Nominal: 12, Drop: 0.05,
+		Construction: physics.Class5, Temperature: 30, Ambient: 25}))
 	assert.InDelta(t, 6, float64(c.Area/physics.SquareMillimetre), 1e-9)
 	assert.Equal(t, "volt drop", c.Because)
 	assert.InDelta(t, 20, float64(c.Fuse), 0)
 	// With 24 V the same power needs a quarter of the copper.
-	half := good[physics.Cable](t)(physics.SmallestCable(physics.Feed{Length: 6, Load: 6.5, Nominal: 24, Drop: 0.05, Construction: physics.Class5, Temperature: 30, Ambient: 25}))
+	half := good[physics.Cable](t)(physics.SmallestCable(physics.Feed{Length: 6, Load: 6.5, Nominal: 24, Drop: 0.05,
+		Construction: physics.Class5, Temperature: 30, Ambient: 25}))
 	assert.LessOrEqual(t, half.Area, 2.5*physics.SquareMillimetre)
 }
 
 // A short feed is decided by the fuse and the current, not by the drop.
 func TestTradeShortFeed(t *testing.T) {
-	c := good[physics.Cable](t)(physics.SmallestCable(physics.Feed{Length: 0.5, Load: 15, Nominal: 12, Drop: 0.1, Construction: physics.Class5, Temperature: 30, Ambient: 40}))
+	c := good[physics.Cable](t)(physics.SmallestCable(physics.Feed{Length: 0.5, Load: 15, Nominal: 12, Drop: 0.1,
+		Construction: physics.Class5, Temperature: 30, Ambient: 40}))
 	assert.Equal(t, "ampacity below the fuse", c.Because)
-	small := good[physics.Cable](t)(physics.SmallestCable(physics.Feed{Length: 0.5, Load: 1, Nominal: 12, Drop: 0.1, Construction: physics.Class5, Temperature: 30, Ambient: 20}))
+	small := good[physics.Cable](t)(physics.SmallestCable(physics.Feed{Length: 0.5, Load: 1, Nominal: 12, Drop: 0.1,
+		Construction: physics.Class5, Temperature: 30, Ambient: 20}))
 	assert.Equal(t, "smallest size allowed", small.Because)
 	assert.InDelta(t, 1, float64(small.Area/physics.SquareMillimetre), 1e-9)
 }
@@ -137,10 +146,13 @@ func TestTradeAltitude(t *testing.T) {
 	assert.Less(t, high.AirRatio, 1.05)
 }
 
-// A long, tight duct of small bore leaves less than a short straight one; a night takes a small part of a leisure battery.
+// A long, tight duct of small bore leaves less than a short straight one; a night takes a small part of a leisure
+// battery.
 func TestTradeDuctAndNight(t *testing.T) {
-	short := good[physics.DuctFlow](t)(physics.FlowThroughDuct(physics.Duct{Length: 1, Diameter: 0.075, Roughness: physics.RoughnessFlexible, End: physics.IntoRoom}, aBlower, warmedAir))
-	long := good[physics.DuctFlow](t)(physics.FlowThroughDuct(physics.Duct{Length: 6, Diameter: 0.06, Roughness: physics.RoughnessSlack, Bends: 5, Bend: physics.BendSharp, End: 1.5}, aBlower, warmedAir))
+	short := good[physics.DuctFlow](t)(physics.FlowThroughDuct(physics.Duct{Length: 1, Diameter: 0.075,
+		Roughness: physics.RoughnessFlexible, End: physics.IntoRoom}, aBlower, warmedAir))
+	long := good[physics.DuctFlow](t)(physics.FlowThroughDuct(physics.Duct{Length: 6, Diameter: 0.06,
+		Roughness: physics.RoughnessSlack, Bends: 5, Bend: physics.BendSharp, End: 1.5}, aBlower, warmedAir))
 	assert.Greater(t, short.Share, physics.Share(0.7))
 	assert.Less(t, long.Share, physics.Share(0.6))
 	for c, part := range map[physics.Chemistry]float64{physics.Flooded: 0.5, physics.AGM: 0.5, physics.Lithium: 0.8} {

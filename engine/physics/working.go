@@ -2,8 +2,8 @@ package physics
 
 import "strings"
 
-// Step is one line of a calculation. Result is in Unit. With is Formula with the values put in, as plain arithmetic, and
-// empty where the result was looked up in a table, chosen, or found by halving an interval; Formula then says how.
+// Step is one line of a calculation. Result is in Unit. With is Formula with the values put in, as plain arithmetic,
+// and empty where the result was looked up in a table, chosen, or found by halving an interval; Formula then says how.
 type Step struct {
 	Quantity string
 	Formula  string

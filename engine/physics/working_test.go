@@ -185,15 +185,18 @@ func TestEvaluator(t *testing.T) {
 	for _, tt := range tests {
 		i := evaluate(tt.text)
 		slack := 5e-5 * max(1, math.Abs(tt.want))
-		assert.True(t, i.low <= tt.want && tt.want <= i.high && i.high-i.low < 2*slack || tt.want == i.high, "%s: %v", tt.text, i)
+		assert.True(t, i.low <= tt.want && tt.want <= i.high && i.high-i.low < 2*slack || tt.want == i.high, "%s: %v",
+			tt.text, i)
 	}
 	assert.Panics(t, func() { evaluate("2 × x") })
 	assert.Panics(t, func() { evaluate("2 3") })
 }
 
 func TestStepReadsAsOnPaper(t *testing.T) {
-	r, err := physics.ConductorResistance(physics.Conductor{Construction: physics.Class5, Area: 6 * physics.SquareMillimetre}, 12, 20)
+	r, err := physics.ConductorResistance(physics.Conductor{Construction: physics.Class5,
+		Area: 6 * physics.SquareMillimetre}, 12, 20)
 	require.NoError(t, err)
 	assert.Equal(t, "resistance of the conductor: r·L = 0.0033 × 12 = 0.0396 Ω", r.Working[len(r.Working)-1].String())
-	assert.Equal(t, "resistance of a metre at 20 °C: 6 mm², class 5 plain copper, table = 0.0033 Ω/m", r.Working[0].String())
+	assert.Equal(t, "resistance of a metre at 20 °C: 6 mm², class 5 plain copper, table = 0.0033 Ω/m",
+		r.Working[0].String())
 }

@@ -27,16 +27,17 @@ type body struct {
 	screen                                 float64 // 0 free to 1 clogged
 
 	// Fuel.
-	litres, pickupAt                     float64 // in the tank; below which the pick-up draws air
-	head, tee, filter, kink, waxed       float64 // Pa; Pa; multiples of the free line's resistance
-	strainer, inletShut                  float64 // a multiple too; part of the burner's fuel inlet that is closed
-	vacuum, tankAir                      float64 // Pa in the tank, L of air over the fuel
-	ventShut, valveShut, sloshing        bool
-	density, heating, viscosity          float64 // kg/m³, J/kg, Pa s
-	volatile                             float64 // evaporates so many times as readily as diesel
-	water                                float64 // part of the fuel
-	petrol                               bool
-	inleak, gather, outgas               float64 // µL of air drawn a stroke; µL of gas that gathers before it moves; µL of gas by stroke from a soft hose
+	litres, pickupAt               float64 // in the tank; below which the pick-up draws air
+	head, tee, filter, kink, waxed float64 // Pa; Pa; multiples of the free line's resistance
+	strainer, inletShut            float64 // a multiple too; part of the burner's fuel inlet that is closed
+	vacuum, tankAir                float64 // Pa in the tank, L of air over the fuel
+	ventShut, valveShut, sloshing  bool
+	density, heating, viscosity    float64 // kg/m³, J/kg, Pa s
+	volatile                       float64 // evaporates so many times as readily as diesel
+	water                          float64 // part of the fuel
+	petrol                         bool
+	// µL of air drawn a stroke; µL of gas that gathers before it moves; µL of gas by stroke from a soft hose
+	inleak, gather, outgas               float64
 	outleak                              float64 // part lost on the pressure side
 	bore, lineLength, lineVolume         float64 // m, m, µL
 	suctionResistance                    float64 // Pa s/m³ of the free suction side
@@ -108,8 +109,9 @@ func (b *body) supply(in *Installation, r *rand.Rand) {
 	if charge > lower {
 		b.slope = (b.emf - float64(must(physics.RestVoltage(in.Chemistry, nominal, lower, t)))) / float64(charge-lower)
 	}
-	battery := physics.Battery{Chemistry: in.Chemistry, Nominal: nominal, Capacity: physics.Coulomb(in.BatteryCapacity) * physics.AmpereHour,
-		Age: physics.Second(in.BatteryAge) * physics.Year, Temperature: t}
+	battery := physics.Battery{Chemistry: in.Chemistry, Nominal: nominal,
+		Capacity: physics.Coulomb(in.BatteryCapacity) * physics.AmpereHour,
+		Age:      physics.Second(in.BatteryAge) * physics.Year, Temperature: t}
 	band := must(physics.InternalResistance(battery, charge))
 	b.internal = between(r, float64(band.Low), float64(band.High))
 	b.polar = b.internal
@@ -128,7 +130,8 @@ func (b *body) supply(in *Installation, r *rand.Rand) {
 }
 
 func (b *body) cables(in *Installation) {
-	wire := physics.Conductor{Construction: physics.Class5, Area: physics.SquareMetre(in.CableArea) * physics.SquareMillimetre}
+	wire := physics.Conductor{Construction: physics.Class5,
+		Area: physics.SquareMetre(in.CableArea) * physics.SquareMillimetre}
 	r := must(physics.ConductorResistance(wire, physics.Metre(in.CableLength), physics.Celsius(max(10, in.Ambient))))
 	b.plus, b.minus = float64(r.Value), float64(r.Value)
 }
@@ -180,7 +183,8 @@ func (b *body) fuel(in *Installation, r *rand.Rand) {
 	b.clears = clearing(in.PumpAngle)
 }
 
-// clearing is the part of the gas in a pump that each stroke clears, by its outlet's angle above horizontal: bubbles rise.
+// clearing is the part of the gas in a pump that each stroke clears, by its outlet's angle above horizontal: bubbles
+// rise.
 func clearing(angle float64) float64 {
 	return max(0.04, min(1, 0.25+0.9*math.Sin(angle*math.Pi/180)))
 }
@@ -208,10 +212,12 @@ func (b *body) air(in *Installation, r *rand.Rand) {
 
 // duct sets the part of the free flow that duct and inlet leave.
 func (b *body) duct(in *Installation) {
-	d := physics.Duct{Length: physics.Metre(in.DuctLength), Diameter: physics.Metre(in.DuctDiameter) * physics.Millimetre, Roughness: physics.RoughnessFlexible,
-		Bends: in.DuctBends, Bend: physics.BendRounded, End: 1.6}
+	d := physics.Duct{Length: physics.Metre(in.DuctLength), Diameter: physics.Metre(in.DuctDiameter) * physics.Millimetre,
+		Roughness: physics.RoughnessFlexible,
+		Bends:     in.DuctBends, Bend: physics.BendRounded, End: 1.6}
 	free := warmAirPerWatt * in.Power / 1.2 * 1.25
-	f, err := physics.FlowThroughDuct(d, physics.Blower{Free: physics.CubicMetrePerSecond(free), Shut: physics.Pascal(150 + 60*in.Power)},
+	f, err := physics.FlowThroughDuct(d, physics.Blower{Free: physics.CubicMetrePerSecond(free),
+		Shut: physics.Pascal(150 + 60*in.Power)},
 		physics.WarmAir{Pressure: physics.Pascal(b.pressure), Inlet: 15, Outlet: 90})
 	b.ductShare = 0.15
 	if err == nil {

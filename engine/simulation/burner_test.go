@@ -7,8 +7,8 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
-// Exhaust drawn in again brings the oxygen that it has left: of the intake's fresh part f, (1 − x) is new air and x is exhaust,
-// which holds f (1 − 1/λ) of it (conservation of oxygen).
+// Exhaust drawn in again brings the oxygen that it has left: of the intake's fresh part f, (1 − x) is new air and x
+// is exhaust, which holds f (1 − 1/λ) of it (conservation of oxygen).
 func TestRecirculatedExhaustBalances(t *testing.T) {
 	for _, x := range []float64{0.2, 0.6} {
 		for _, lambda := range []float64{1.2, 1.8, 4} {
@@ -22,7 +22,8 @@ func TestRecirculatedExhaustBalances(t *testing.T) {
 	}
 }
 
-// A fan moves a volume: its air goes with its speed and the air's density, and a way half shut takes its part by the square.
+// A fan moves a volume: its air goes with its speed and the air's density, and a way half shut takes its part by the
+// square.
 func TestCombustionAir(t *testing.T) {
 	flow := func(change func(h *Heater)) float64 {
 		h := bench(t, func(h *Heater) { h.speed, h.b.intake, h.b.exhaust, h.b.coke = 0.8, 1, 1, 0; change(h) })
@@ -40,7 +41,8 @@ func TestCombustionAir(t *testing.T) {
 	assert.Less(t, gusty, 0.1*still)
 }
 
-// Clausius and Clapeyron: what evaporates goes as exp(−5300 K/T), all else the same; never faster than half the film a second.
+// Clausius and Clapeyron: what evaporates goes as exp(−5300 K/T), all else the same; never faster than half the film
+// a second.
 func TestFuelEvaporatesByTheWicksHeat(t *testing.T) {
 	at := func(kelvins, film float64, change func(b *body)) float64 {
 		h := bench(t, func(h *Heater) { h.wick, h.film = kelvins, film; change(&h.b) })
@@ -50,14 +52,17 @@ func TestFuelEvaporatesByTheWicksHeat(t *testing.T) {
 	assert.InEpsilon(t, math.Exp(5300*(1/450.0-1/480.0)), at(480, 1, same)/at(450, 1, same), 1e-9)
 	assert.InDelta(t, 0.5e-6, at(520, 1e-6, same), 1e-12)
 	assert.Zero(t, at(520, 0, same))
-	assert.InEpsilon(t, 0.1, at(480, 1, func(b *body) { b.water = 1 })/at(480, 1, same), 1e-9, "water keeps fuel from the wick")
-	for name, less := range map[string]func(b *body){"screen": func(b *body) { b.screen = 0.9 }, "coke": func(b *body) { b.coke = 0.9 }, "askew": func(b *body) { b.askew = 1 }} {
+	assert.InEpsilon(t, 0.1, at(480, 1, func(b *body) { b.water = 1 })/at(480, 1, same), 1e-9,
+		"water keeps fuel from the wick")
+	for name, less := range map[string]func(b *body){"screen": func(b *body) { b.screen = 0.9 },
+		"coke": func(b *body) { b.coke = 0.9 }, "askew": func(b *body) { b.askew = 1 }} {
 		assert.Less(t, at(480, 1, less), 0.7*at(480, 1, same), name)
 	}
 	assert.Greater(t, at(480, 1, func(b *body) { b.volatile = 4 }), 3*at(480, 1, same), "petrol evaporates readily")
 }
 
-// A flame needs something hot and a mixture between its limits, and goes out once it has been too weak for three seconds.
+// A flame needs something hot and a mixture between its limits, and goes out once it has been too weak for three
+// seconds.
 func TestFlame(t *testing.T) {
 	lights := func(kelvins, lambda float64) bool {
 		h := bench(t, func(h *Heater) { h.plug, h.lambda = kelvins, lambda; h.b.coke, h.b.plugCoat = 0, 0 })
@@ -89,8 +94,8 @@ func TestFlame(t *testing.T) {
 	assert.Equal(t, 1, h.record.Lost)
 }
 
-// Smoke by its cause: unburnt vapour is white, too little air is black, a standing film burns blue, and what comes after the
-// end counts apart (common practice, no source).
+// Smoke by its cause: unburnt vapour is white, too little air is black, a standing film burns blue, and what comes
+// after the end counts apart (common practice, no source).
 func TestSmokeIsToldApart(t *testing.T) {
 	for name, tt := range map[string]struct {
 		change func(h *Heater)
@@ -157,14 +162,16 @@ func TestComplaints(t *testing.T) {
 		change func(h *Heater)
 		want   string
 	}{
-		"well":               {func(h *Heater) {}, ""},
-		"remote":             {func(h *Heater) { h.record.Unheard = true }, "remote_only"},
-		"dark":               {func(h *Heater) { h.record.Blank, h.record.Lit = true, 0 }, "dead"},
-		"never lit":          {func(h *Heater) { h.record.Lit, h.record.Code = 0, "E-10" }, "wont_start"},
-		"blew first":         {func(h *Heater) { h.record.Lit, h.record.Soak = 0, true }, "fan_unasked"},
-		"never settled":      {func(h *Heater) { h.record.Ready = 0 }, "wont_start"},
-		"lit for a moment":   {func(h *Heater) { h.record.Ready, h.record.Code, h.record.litSeconds = 0, "E-10", 20 }, "wont_start"},
-		"lit, and not seen":  {func(h *Heater) { h.record.Ready, h.record.Code, h.record.litSeconds = 0, "E-10", 150 }, "starts_then_stops"},
+		"well":          {func(h *Heater) {}, ""},
+		"remote":        {func(h *Heater) { h.record.Unheard = true }, "remote_only"},
+		"dark":          {func(h *Heater) { h.record.Blank, h.record.Lit = true, 0 }, "dead"},
+		"never lit":     {func(h *Heater) { h.record.Lit, h.record.Code = 0, "E-10" }, "wont_start"},
+		"blew first":    {func(h *Heater) { h.record.Lit, h.record.Soak = 0, true }, "fan_unasked"},
+		"never settled": {func(h *Heater) { h.record.Ready = 0 }, "wont_start"},
+		"lit for a moment": {func(h *Heater) { h.record.Ready, h.record.Code, h.record.litSeconds = 0, "E-10", 20 },
+			"wont_start"},
+		"lit, and not seen": {func(h *Heater) { h.record.Ready, h.record.Code, h.record.litSeconds = 0, "E-10", 150 },
+			"starts_then_stops"},
 		"stopped":            {func(h *Heater) { h.record.Code = "E-08" }, "starts_then_stops"},
 		"exhaust inside":     {func(h *Heater) { h.b.cracked = 0.5 }, "smoke_or_smell"},
 		"a trace of it":      {func(h *Heater) { h.b.cracked = 0.2 }, ""},

@@ -6,13 +6,14 @@ const Step = 0.25
 // Physical constants and those of materials, in SI units unless named.
 const (
 	kelvin       = 273.15
-	gravity      = 9.80665   // m/s², standard
-	heatOfAir    = 1005.0    // J/(kg K), dry air at constant pressure near 20 °C; any handbook
-	heatOfGas    = 1100.0    // J/(kg K), lean exhaust gas at some 500 °C, from memory
-	heatOfFuel   = 2000.0    // J/(kg K), liquid diesel, from memory
-	vaporisation = 270e3     // J/kg, diesel at its boiling point, from memory
-	boiling      = 530.0     // K, middle of diesel's distillation, some 257 °C, from memory
-	clausius     = 5300.0    // K, ΔHv/R of a hydrocarbon of that boiling point, 44 kJ/mol: CRC Handbook for dodecane, from memory
+	gravity      = 9.80665 // m/s², standard
+	heatOfAir    = 1005.0  // J/(kg K), dry air at constant pressure near 20 °C; any handbook
+	heatOfGas    = 1100.0  // J/(kg K), lean exhaust gas at some 500 °C, from memory
+	heatOfFuel   = 2000.0  // J/(kg K), liquid diesel, from memory
+	vaporisation = 270e3   // J/kg, diesel at its boiling point, from memory
+	boiling      = 530.0   // K, middle of diesel's distillation, some 257 °C, from memory
+	// K, ΔHv/R of a hydrocarbon of that boiling point, 44 kJ/mol: CRC Handbook for dodecane, from memory
+	clausius     = 5300.0
 	stefan       = 5.6704e-8 // W/(m² K⁴)
 	airForDiesel = 14.5      // kg of air for a kg of diesel; physics.AirForFuel(1.8)
 )
@@ -40,8 +41,8 @@ const (
 	purgePerStart  = 0.012  // g/s, unburnt vapour at the pipe's end that looks like thick white smoke
 )
 
-// stuckBore is the bore in mm up to which a long bubble in a tube does not rise by itself: ρ g r²/σ below 0.842 (Bretherton
-// 1961, Journal of Fluid Mechanics 10:166, from memory), for diesel of 830 kg/m³ and 0.028 N/m.
+// stuckBore is the bore in mm up to which a long bubble in a tube does not rise by itself: ρ g r²/σ below 0.842
+// (Bretherton 1961, Journal of Fluid Mechanics 10:166, from memory), for diesel of 830 kg/m³ and 0.028 N/m.
 const stuckBore = 3.4
 
 // What the panel goes by, common practice, no source. Volts are for 12 V and double for 24.

@@ -39,7 +39,8 @@ func (h *Heater) Pump(strokes int) float64 {
 
 func (h *Heater) EmptyLine() { h.line.drain(h.b.lineVolume) }
 
-// GlowFor holds the plug on for seconds with the fan still, and gives its temperature in K, its power and its resistance.
+// GlowFor holds the plug on for seconds with the fan still, and gives its temperature in K, its power and its
+// resistance.
 func (h *Heater) GlowFor(seconds float64) (kelvins, watts, ohms float64) {
 	for t := 0.0; t < seconds; t += Step {
 		h.electric(drive{awake: true, glow: true})

@@ -60,11 +60,13 @@ type Heater struct {
 
 // Ledger is what went in and out since the heater was built: kg of fuel, J, and A s.
 type Ledger struct {
-	Drawn, Reached, Leaked, Burnt, Vented float64 // fuel: from the tank, to the chamber, lost on the way, burnt, unburnt out of the exhaust
+	// fuel: from the tank, to the chamber, lost on the way, burnt, unburnt out of the exhaust
+	Drawn, Reached, Leaked, Burnt, Vented float64
 	Chemical, Electric                    float64 // J: of the fuel burnt, into the plug
 	Warm, Exhaust, Case                   float64 // J: carried off by warm air, by exhaust, by the casing
 	Charge                                float64 // A s out of the battery
-	Battery, Inside, Feed, Load           float64 // J: by the battery's open voltage; lost inside it, in the feed; taken by the heater
+	// J: by the battery's open voltage; lost inside it, in the feed; taken by the heater
+	Battery, Inside, Feed, Load float64
 }
 
 // New builds a heater from a seed with faults in it. An installation that suits the faults is drawn first.
@@ -123,7 +125,8 @@ func (h *Heater) stream(purpose, id string) *rand.Rand {
 // settle puts everything at rest: cold, line full, battery rested.
 func (h *Heater) settle() {
 	ambient := h.in.Ambient + kelvin
-	h.plug, h.wick, h.chamber, h.shell, h.room, h.exhaust, h.outlet = ambient, ambient, ambient, ambient, ambient, ambient, ambient
+	h.plug, h.wick, h.chamber, h.shell, h.room, h.exhaust, h.outlet = ambient, ambient, ambient, ambient, ambient, ambient,
+		ambient
 	h.sensed = h.in.Ambient
 	h.charge, h.start0 = h.in.Charge, h.in.Charge
 	h.line.fill(h.b.lineVolume)
@@ -239,7 +242,8 @@ func (h *Heater) guard() {
 	}
 }
 
-// coolPlug warms the plug by what it is given and cools it by what it loses, to gauze, gas and liquid fuel that wets it.
+// coolPlug warms the plug by what it is given and cools it by what it loses, to gauze, gas and liquid fuel that wets
+// it.
 func (h *Heater) coolPlug(watts float64) {
 	air := h.in.Ambient + kelvin
 	wet := 1 + 0.55*max(0, h.film*1e3-4)

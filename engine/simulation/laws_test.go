@@ -36,10 +36,11 @@ func published(t *testing.T, table, item string) map[string]float64 {
 	return out
 }
 
-// A rested battery shows its charge: testdata/tables/batteries.csv, rest voltage of flooded and AGM batteries. The meter
-// errs by 0.4 % and 20 mV; the chart is read at 10 °C.
+// A rested battery shows its charge: testdata/tables/batteries.csv, rest voltage of flooded and AGM batteries. The
+// meter errs by 0.4 % and 20 mV; the chart is read at 10 °C.
 func TestRestVoltageTellsTheCharge(t *testing.T) {
-	for item, kind := range map[string]physics.Chemistry{"flooded 12 V lead-acid, rest voltage": physics.Flooded, "AGM 12 V rest voltage": physics.AGM} {
+	for item, kind := range map[string]physics.Chemistry{"flooded 12 V lead-acid, rest voltage": physics.Flooded,
+		"AGM 12 V rest voltage": physics.AGM} {
 		for condition, want := range published(t, "batteries.csv", item) {
 			percent, err := strconv.ParseFloat(strings.Fields(condition)[1], 64)
 			require.NoError(t, err)
@@ -53,11 +54,12 @@ func TestRestVoltageTellsTheCharge(t *testing.T) {
 	}
 }
 
-// A resting sensor has the resistance of its curve: testdata/tables/sensors.csv, IEC 60539 B-parameter equation with 3950 K
-// and IEC 60751. The meter errs by 2 %.
+// A resting sensor has the resistance of its curve: testdata/tables/sensors.csv, IEC 60539 B-parameter equation with
+// 3950 K and IEC 60751. The meter errs by 2 %.
 func TestSensorResistance(t *testing.T) {
 	for kind, item := range map[physics.Sensor]string{physics.NTC10k: "NTC by B equation, R25=10k, B=3950",
-		physics.NTC50k: "NTC by B equation, R25=50k, B=3950", physics.NTC100k: "NTC by B equation, R25=100k, B=3950", physics.Pt1000: "Pt100 resistance"} {
+		physics.NTC50k: "NTC by B equation, R25=50k, B=3950", physics.NTC100k: "NTC by B equation, R25=100k, B=3950",
+		physics.Pt1000: "Pt100 resistance"} {
 		for condition, want := range published(t, "sensors.csv", item) {
 			celsius, err := strconv.ParseFloat(strings.Fields(condition)[0], 64)
 			require.NoError(t, err)
@@ -76,8 +78,9 @@ func TestSensorResistance(t *testing.T) {
 // A kilogram of fuel gives its net calorific value: testdata/tables/fuels.csv, UK DESNZ 2025, for diesel, gas oil and
 // burning oil.
 func TestHeatOfFuels(t *testing.T) {
-	for fuel, item := range map[string]string{"winter_diesel": "100 % mineral diesel: net calorific value", "heating_oil": "gas oil (red): net calorific value",
-		"kerosene": "burning oil (kerosene): net calorific value"} {
+	for fuel, item := range map[string]string{"winter_diesel": "100 % mineral diesel: net calorific value",
+		"heating_oil": "gas oil (red): net calorific value",
+		"kerosene":    "burning oil (kerosene): net calorific value"} {
 		want := published(t, "fuels.csv", item)[""] * 1e6
 		h := heater(t, func(in *simulation.Installation) { in.Fuel = fuel })
 		run(h)
@@ -100,8 +103,8 @@ func TestWaterTakesTheHeat(t *testing.T) {
 }
 
 // A stroke of 28 µL of diesel of 835 kg/m³ is 23.4 mg. What a 5 kW heater burns at full heat and 80 % is
-// 5 kW / (0.8 · 43 MJ/kg) = 0.145 g/s, 0.63 litres an hour (conservation of energy), so 6.2 strokes a second. Pumps differ
-// by some 5 % and fuel's density by 2 %, which the heater does not know of.
+// 5 kW / (0.8 · 43 MJ/kg) = 0.145 g/s, 0.63 litres an hour (conservation of energy), so 6.2 strokes a second. Pumps
+// differ by some 5 % and fuel's density by 2 %, which the heater does not know of.
 func TestFuelAnHour(t *testing.T) {
 	h := heater(t, func(in *simulation.Installation) { in.Ambient = -5 })
 	h.Run(simulation.Attempt{Seconds: 900})
@@ -115,9 +118,9 @@ func TestFuelAnHour(t *testing.T) {
 	assert.InDelta(t, 0.63, rate*3600/0.845, 0.05, "litres an hour")
 }
 
-// Air for a kilogram of diesel: 14.5 kg (Heywood, Internal Combustion Engine Fundamentals, appendix D, from memory). The
-// heater is set for an air ratio of 1.8 at the sea, as pot burners are (common practice, no source): leaner it loses heat,
-// richer it soots.
+// Air for a kilogram of diesel: 14.5 kg (Heywood, Internal Combustion Engine Fundamentals, appendix D, from memory).
+// The heater is set for an air ratio of 1.8 at the sea, as pot burners are (common practice, no source): leaner it
+// loses heat, richer it soots.
 func TestAirRatio(t *testing.T) {
 	air, err := physics.AirForFuel(1.8)
 	require.NoError(t, err)
@@ -167,12 +170,13 @@ func TestTwentyFourVolts(t *testing.T) {
 	_, same, more := twentyfour.GlowFor(60)
 	assert.InEpsilon(t, watts, same, 0.1)
 	assert.InEpsilon(t, 4*ohms, more, 0.1)
-	assert.InEpsilon(t, run(heater(t, nil)).GlowAmps/2, run(heater(t, func(in *simulation.Installation) { in.Nominal = 24 })).GlowAmps, 0.15)
+	assert.InEpsilon(t, run(heater(t, nil)).GlowAmps/2,
+		run(heater(t, func(in *simulation.Installation) { in.Nominal = 24 })).GlowAmps, 0.15)
 }
 
-// A plug only warms, and a ceramic one glows long before a metal one. A lag of first order is through nine tenths of its rise
-// after ln 10 = 2.3 time constants; a plug that is fed by a voltage is there sooner, since it takes more while it is cold
-// and loses less, but never before half of one.
+// A plug only warms, and a ceramic one glows long before a metal one. A lag of first order is through nine tenths of
+// its rise after ln 10 = 2.3 time constants; a plug that is fed by a voltage is there sooner, since it takes more while
+// it is cold and loses less, but never before half of one.
 func TestPlugsWarmWithinTheirLag(t *testing.T) {
 	nine := map[physics.PlugKind]float64{} // seconds to nine tenths of the rise
 	for _, kind := range []physics.PlugKind{physics.CeramicPlug, physics.MetalPlug} {
@@ -200,8 +204,8 @@ func TestPlugsWarmWithinTheirLag(t *testing.T) {
 	assert.Less(t, nine[physics.CeramicPlug], nine[physics.MetalPlug])
 }
 
-// Cold air is denser, as 1/T (ideal gas), and so is cold fuel, by 0.7 kg/m³ a kelvin (testdata/tables/fuels.csv): the fan
-// and the pump move volumes, so the air ratio follows both.
+// Cold air is denser, as 1/T (ideal gas), and so is cold fuel, by 0.7 kg/m³ a kelvin (testdata/tables/fuels.csv): the
+// fan and the pump move volumes, so the air ratio follows both.
 func TestColdMakesLean(t *testing.T) {
 	cool := run(heater(t, func(in *simulation.Installation) { in.Ambient = 15 }))
 	frost := run(heater(t, func(in *simulation.Installation) { in.Ambient = -15 }))

@@ -37,7 +37,8 @@ func (h *Heater) Live() Record {
 		}
 		h.earlier = rec.Code
 		h.rest(between(r, 300, 3600))
-		if (rec.Phase == "no_flame" || rec.Code == "E-08") && !slices.Contains(h.faults, "line_not_primed") && chance(r, 0.3) {
+		if (rec.Phase == "no_flame" || rec.Code == "E-08") && !slices.Contains(h.faults, "line_not_primed") &&
+			chance(r, 0.3) {
 			h.primed = "until_full"
 			strokes := between(r, 5, 40)
 			if chance(r, 0.35) {
@@ -82,7 +83,8 @@ func (h *Heater) rest(seconds float64) {
 }
 
 // Emerged are causes that came about by themselves and take part in the last attempt's failure: fuel that stood in the
-// chamber before it, and a panel that had locked itself. What only the last attempt has brought about takes no part in it.
+// chamber before it, and a panel that had locked itself. What only the last attempt has brought about takes no part in
+// it.
 func (h *Heater) Emerged() []string {
 	var out []string
 	if h.before == nil {
@@ -97,7 +99,8 @@ func (h *Heater) Emerged() []string {
 	return out
 }
 
-// drowned reports whether the last attempt, made again, goes otherwise with the chamber dry, or just so with all else mended.
+// drowned reports whether the last attempt, made again, goes otherwise with the chamber dry, or just so with all else
+// mended.
 func (h *Heater) drowned() bool {
 	type outcome struct{ code, complaint, phase string }
 	again := func(change func(c *Heater)) outcome {
@@ -128,7 +131,8 @@ func (h *Heater) mend() {
 // heard is for how many seconds a flame must burn before an owner takes the heater for lit, though its panel does not.
 const heard = 40
 
-// Complaint is what the owner would say is wrong, by the last attempt: a state of the catalogue's complaint, or nothing.
+// Complaint is what the owner would say is wrong, by the last attempt: a state of the catalogue's complaint, or
+// nothing.
 func (h *Heater) Complaint() string {
 	rec, b := &h.record, &h.b
 	switch {
@@ -161,12 +165,14 @@ func (h *Heater) Complaint() string {
 	case h.slow():
 		return "wont_start"
 	}
-	return map[string]string{"steam": "smoke_or_smell", "first_smell": "smoke_or_smell", "satisfied": "little_heat", "cooling": "fan_unasked"}[h.imagined]
+	return map[string]string{"steam": "smoke_or_smell", "first_smell": "smoke_or_smell", "satisfied": "little_heat",
+		"cooling": "fan_unasked"}[h.imagined]
 }
 
 // slow reports whether it lit late, or at the second try only, and then ran.
 func (h *Heater) slow() bool {
-	return h.record.Lit > 0 && h.record.Ready > 0 && h.record.Code == "none" && (h.record.Lit > preglow+70 || h.record.Tries > 1)
+	return h.record.Lit > 0 && h.record.Ready > 0 && h.record.Code == "none" &&
+		(h.record.Lit > preglow+70 || h.record.Tries > 1)
 }
 
 // smelt is how bad a leak into the living space, or a hot contact, must be before a nose tells it.

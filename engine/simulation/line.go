@@ -52,8 +52,8 @@ func (l *line) append(signed float64) {
 	}
 }
 
-// push puts fuel and gas in at the pump and returns the fuel and gas that leave at the burner. Gas moves on only once more than
-// gather has collected.
+// push puts fuel and gas in at the pump and returns the fuel and gas that leave at the burner. Gas moves on only once
+// more than gather has collected.
 func (l *line) push(fuel, gas, gather float64) (outFuel, outGas float64) {
 	l.append(fuel)
 	pushed := fuel

@@ -91,7 +91,8 @@ func TestLineMergesWhatIsTooMany(t *testing.T) {
 func bench(t *testing.T, change func(h *Heater)) *Heater {
 	t.Helper()
 	in := Draw(rand.New(rand.NewPCG(1, 1)))
-	in.Nominal, in.Lift, in.Ambient, in.Fuel, in.PumpAngle, in.Dose, in.Power, in.LineLength = 12, 0, 10, "winter_diesel", 60, 28, 5, 3
+	in.Nominal, in.Lift, in.Ambient, in.Fuel, in.PumpAngle, in.Dose, in.Power, in.LineLength = 12, 0, 10, "winter_diesel",
+		60, 28, 5, 3
 	h, err := NewIn(in, 7)
 	require.NoError(t, err)
 	h.b.inleak = 0
@@ -136,8 +137,8 @@ func TestStroke(t *testing.T) {
 	}
 }
 
-// The pressure of a column is ρ g h (hydrostatics): 4.6 m of diesel of 834 kg/m³ are 37.6 kPa, and a pump that fails to
-// fill at 40 kPa of suction gives little more than nothing; at 2 m it fills.
+// The pressure of a column is ρ g h (hydrostatics): 4.6 m of diesel of 834 kg/m³ are 37.6 kPa, and a pump that fails
+// to fill at 40 kPa of suction gives little more than nothing; at 2 m it fills.
 func TestSuctionLift(t *testing.T) {
 	lifted := func(metres float64) float64 {
 		in := Draw(rand.New(rand.NewPCG(1, 1)))
@@ -172,8 +173,8 @@ func TestResistancesStarveThePump(t *testing.T) {
 	}
 }
 
-// A shut tank's air expands as fuel leaves (Boyle: p V is constant, so a small part dV of V lowers p by p dV/V): 10 mL out
-// of 1 L of air at 101.3 kPa leave a vacuum of 1.01 kPa.
+// A shut tank's air expands as fuel leaves (Boyle: p V is constant, so a small part dV of V lowers p by p dV/V): 10 mL
+// out of 1 L of air at 101.3 kPa leave a vacuum of 1.01 kPa.
 func TestShutVentPullsAVacuum(t *testing.T) {
 	h := bench(t, func(h *Heater) { h.b.ventShut, h.b.tankAir, h.b.vacuum, h.b.pressure = true, 1, 0, 101325 })
 	before := h.b.litres
@@ -186,8 +187,8 @@ func TestShutVentPullsAVacuum(t *testing.T) {
 	assert.Zero(t, open.b.vacuum)
 }
 
-// Bubbles rise: a pump whose outlet points up clears its gas, one that lies or points down keeps it (common practice, no
-// source: mounted with the outlet 15 to 90 degrees up).
+// Bubbles rise: a pump whose outlet points up clears its gas, one that lies or points down keeps it (common practice,
+// no source: mounted with the outlet 15 to 90 degrees up).
 func TestPumpAngle(t *testing.T) {
 	assert.Equal(t, 1.0, clearing(90))
 	assert.InDelta(t, 0.25, clearing(0), 1e-12)
@@ -204,8 +205,8 @@ func TestPumpAngle(t *testing.T) {
 	assert.Greater(t, upFuel, 1.05*downFuel, "gas that stays in the pump takes the fuel's room")
 }
 
-// In a narrow bore fuel carries bubbles along; in one beyond Bretherton's limit (1961) they rise and gather until they fill
-// a long piece of the hose.
+// In a narrow bore fuel carries bubbles along; in one beyond Bretherton's limit (1961) they rise and gather until they
+// fill a long piece of the hose.
 func TestWideHosesGatherGas(t *testing.T) {
 	longest := map[bool]float64{} // mm of hose, by whether it is wide
 	for seed := range uint64(60) {
@@ -217,7 +218,8 @@ func TestWideHosesGatherGas(t *testing.T) {
 	require.Len(t, longest, 2)
 	assert.LessOrEqual(t, longest[false], 100.0)
 	assert.Greater(t, longest[true], 200.0)
-	assert.InDelta(t, stuckBore, 2e3*math.Sqrt(0.842*0.028/(830*9.80665)), 0.1, "ρ g r²/σ = 0.842 for diesel, in mm of bore")
+	assert.InDelta(t, stuckBore, 2e3*math.Sqrt(0.842*0.028/(830*9.80665)), 0.1,
+		"ρ g r²/σ = 0.842 for diesel, in mm of bore")
 }
 
 // Priming runs until fuel stands at the burner and so many strokes more, which is fuel that waits in the chamber.
@@ -252,11 +254,13 @@ func TestRest(t *testing.T) {
 	assert.InEpsilon(t, 2*1000e-9*creeping.b.density, creeping.film, 1e-9)
 	assert.InDelta(t, 5-2e-3, creeping.b.litres, 1e-9)
 	creeping.rest(1e6)
-	assert.InEpsilon(t, 17e3*1e-9*creeping.b.density, creeping.film, 1e-9, "no more than the chamber and the line's head hold")
+	assert.InEpsilon(t, 17e3*1e-9*creeping.b.density, creeping.film, 1e-9,
+		"no more than the chamber and the line's head hold")
 }
 
-// Fuel that stood in the chamber before a start spoils it even if all else is sound; a little of it does not. What comes into
-// the chamber by a start that fails for another reason has no part in that start's failure. Common practice, no source.
+// Fuel that stood in the chamber before a start spoils it even if all else is sound; a little of it does not. What
+// comes into the chamber by a start that fails for another reason has no part in that start's failure. Common practice,
+// no source.
 func TestDrownedBurnerEmerges(t *testing.T) {
 	tried := func(change func(h *Heater)) *Heater {
 		h := bench(t, change)

@@ -14,8 +14,8 @@ type Answer struct {
 	IsNumber, Unknown bool
 }
 
-// witness is an owner looking at one thing; wrong, vague and clumsy are how often they mistake what they see, can't tell,
-// and the scatter of a reading. All of it is judgement, no source.
+// witness is an owner looking at one thing; wrong, vague and clumsy are how often they mistake what they see, can't
+// tell, and the scatter of a reading. All of it is judgement, no source.
 type witness struct {
 	h *Heater
 	r *rand.Rand
@@ -95,7 +95,8 @@ var sights map[string]sight
 
 func init() {
 	sights = map[string]sight{}
-	for _, m := range []map[string]sight{seenFirst, seenFire, seenAir, seenSupply, seenFuel, seenControl, seenSafety, seenCloser} {
+	for _, m := range []map[string]sight{seenFirst, seenFire, seenAir, seenSupply, seenFuel, seenControl, seenSafety,
+		seenCloser} {
 		for id, f := range m {
 			sights[id] = f
 		}
@@ -421,7 +422,8 @@ var seenSupply = map[string]sight{
 	"known_good_battery": func(w witness) Answer {
 		return w.cured(func(c *Heater) {
 			b, n := &c.b, c.in.Nominal/12
-			b.emf, b.slope, b.internal, b.polar, b.lift, b.limit, b.cutAmpere, b.cutVolt = 12.7*n, 0, 0.008*n, 0.008*n, 0, 0, 0, 0
+			b.emf, b.slope, b.internal, b.polar, b.lift, b.limit, b.cutAmpere, b.cutVolt = 12.7*n, 0, 0.008*n, 0.008*n, 0, 0, 0,
+				0
 			b.plus, b.minus, b.jointPlus, b.jointMi, b.broken = 0.005, 0.005, 0.002, 0.002, false
 		})
 	},
@@ -445,7 +447,8 @@ var seenSupply = map[string]sight{
 		return w.sees("steady", "flickers")
 	},
 	"connectors": func(w witness) Answer {
-		return w.hardly(w.h.b.damp || w.h.jointOhms() > 0.05*w.h.in.Nominal/12 && chance(w.r, 0.5), 0.9, "damp_or_green", "dry")
+		return w.hardly(w.h.b.damp || w.h.jointOhms() > 0.05*w.h.in.Nominal/12 && chance(w.r, 0.5), 0.9, "damp_or_green",
+			"dry")
 	},
 	"glow_plug_resistance": func(w witness) Answer {
 		switch b := &w.h.b; {
@@ -512,7 +515,8 @@ var seenFuel = map[string]sight{
 		return w.cured(func(c *Heater) {
 			b := &c.b
 			sound := build(&c.in, c.stream("can", ""))
-			b.kink, b.filter, b.waxed, b.head, b.tee, b.vacuum, b.ventShut, b.valveShut = 1, 1, 1, 0, 0, 0, false, false // the pump and its strainer stay
+			// the pump and its strainer stay
+			b.kink, b.filter, b.waxed, b.head, b.tee, b.vacuum, b.ventShut, b.valveShut = 1, 1, 1, 0, 0, 0, false, false
 			b.litres, b.pickupAt, b.water, b.volatile, b.sloshing, b.inleak = 5, 0.1, 0, 1, false, 0.1
 			b.viscosity, b.heating, b.petrol, b.creep = sound.viscosity, sound.heating, false, 0
 			if !c.b.stuck && !c.b.reversed && c.pumpCurrent() { // the line is filled by the priming function first
@@ -615,7 +619,8 @@ var seenControl = map[string]sight{
 	},
 	"loom_wiggle": func(w witness) Answer {
 		b := &w.h.b
-		flexes := w.h.loomFault || b.plugLead > 0.5 || w.h.jointOhms() > 0.1*w.h.in.Nominal/12 && chance(w.r, 0.4) || b.damp && chance(w.r, 0.4)
+		flexes := w.h.loomFault || b.plugLead > 0.5 || w.h.jointOhms() > 0.1*w.h.in.Nominal/12 && chance(w.r, 0.4) ||
+			b.damp && chance(w.r, 0.4)
 		return w.hardly(flexes, 0.75, "changes", "no_change")
 	},
 	"controller_swap": func(w witness) Answer {

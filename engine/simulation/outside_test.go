@@ -37,8 +37,8 @@ func heater(t *testing.T, change func(in *simulation.Installation), faults ...st
 
 func run(h *simulation.Heater) simulation.Record { return h.Run(simulation.Attempt{Seconds: 900}) }
 
-// Under load a battery's terminals lie below its rest voltage by its resistance times the current (Ohm's law): right away
-// by the internal one, and never by more than that and its slow part, which is as large again.
+// Under load a battery's terminals lie below its rest voltage by its resistance times the current (Ohm's law): right
+// away by the internal one, and never by more than that and its slow part, which is as large again.
 func TestBatterySags(t *testing.T) {
 	h := heater(t, nil)
 	rec := run(h)
@@ -50,7 +50,8 @@ func TestBatterySags(t *testing.T) {
 	assert.Less(t, worn.GlowBattery, rec.GlowBattery-0.5, "a worn battery collapses under the start's load")
 }
 
-// IEC 60228 table 3, flexible copper at 20 °C: 2.5 mm² 7.98 Ω/km, 4 mm² 4.95 Ω/km; copper changes by 0.393 % a kelvin.
+// IEC 60228 table 3, flexible copper at 20 °C: 2.5 mm² 7.98 Ω/km, 4 mm² 4.95 Ω/km; copper changes by 0.393 % a
+// kelvin.
 func TestCableDrop(t *testing.T) {
 	for area, perKilometre := range map[float64]float64{2.5: 7.98, 4: 4.95} {
 		h := heater(t, func(in *simulation.Installation) { in.CableArea, in.CableLength = area, 3 })
@@ -63,7 +64,8 @@ func TestCableDrop(t *testing.T) {
 }
 
 // A glowing wire gives off what it takes in (conservation of energy), partly as radiation with the fourth power of its
-// temperature (Stefan and Boltzmann); its power is U²/R (Joule); it warms by the lag that its maker's time constant says.
+// temperature (Stefan and Boltzmann); its power is U²/R (Joule); it warms by the lag that its maker's time constant
+// says.
 func TestPlugHeats(t *testing.T) {
 	h := heater(t, nil)
 	early, _, cold := h.GlowFor(0.25)
@@ -88,8 +90,8 @@ func TestMixtureAtAltitude(t *testing.T) {
 	assert.InEpsilon(t, 74682.0/101325, high.LeastLambda/low.LeastLambda, 0.02)
 }
 
-// A round line of 2 mm and 4 m holds π/4 d² l = 12.57 mL (geometry); at 28 µL a stroke that is 449 strokes until fuel
-// comes out of an empty one.
+// A round line of 2 mm and 4 m holds π/4 d² l = 12.57 mL (geometry); at 28 µL a stroke that is 449 strokes until
+// fuel comes out of an empty one.
 func TestLineVolume(t *testing.T) {
 	h := heater(t, func(in *simulation.Installation) { in.LineLength = 4 })
 	h.EmptyLine()
@@ -102,8 +104,9 @@ func TestLineVolume(t *testing.T) {
 	assert.InEpsilon(t, want, float64(strokes), 0.02)
 }
 
-// The heat of the fuel that was burnt, by its lower heating value (UK DESNZ 2025: 43.0 MJ/kg), and the plug's, leave as warm
-// air, exhaust and casing heat or are still in the metal; some eight tenths reach the air (common practice, no source).
+// The heat of the fuel that was burnt, by its lower heating value (UK DESNZ 2025: 43.0 MJ/kg), and the plug's, leave as
+// warm air, exhaust and casing heat or are still in the metal; some eight tenths reach the air (common practice, no
+// source).
 func TestEnergyBalanceOfTheBurner(t *testing.T) {
 	for _, power := range []float64{2, 5, 8} {
 		h := heater(t, func(in *simulation.Installation) {

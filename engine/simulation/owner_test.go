@@ -25,8 +25,8 @@ func asked(n int, ask func(w witness) Answer) map[string]float64 {
 	return shares
 }
 
-// Some 4 % can't tell and 3 % mistake what they see (package comment's judgement, no source). In 40,000 askings a share of
-// 4 % scatters by a standard deviation of 0.1 % (binomial).
+// Some 4 % can't tell and 3 % mistake what they see (package comment's judgement, no source). In 40,000 askings a share
+// of 4 % scatters by a standard deviation of 0.1 % (binomial).
 func TestOwnersSlip(t *testing.T) {
 	const n, sigma = 40000, 0.001
 	tests := []struct {
@@ -36,16 +36,21 @@ func TestOwnersSlip(t *testing.T) {
 	}{
 		{"sees", func(w witness) Answer { return w.sees("blue", "green", "red") },
 			map[string]float64{"can't tell": 0.04, "green": 0.015, "red": 0.015, "blue": 0.93}},
-		{"nothing to mistake it for", func(w witness) Answer { return w.sees("blue") }, map[string]float64{"can't tell": 0.04, "blue": 0.96}},
+		{"nothing to mistake it for", func(w witness) Answer { return w.sees("blue") },
+			map[string]float64{"can't tell": 0.04, "blue": 0.96}},
 		{"nothing to be seen", func(w witness) Answer { return w.sees("", "green") }, map[string]float64{"can't tell": 1}},
-		{"yes", func(w witness) Answer { return w.yes(true) }, map[string]float64{"can't tell": 0.04, "no": 0.03, "yes": 0.93}},
-		{"no", func(w witness) Answer { return w.yes(false) }, map[string]float64{"can't tell": 0.04, "yes": 0.03, "no": 0.93}},
+		{"yes", func(w witness) Answer { return w.yes(true) },
+			map[string]float64{"can't tell": 0.04, "no": 0.03, "yes": 0.93}},
+		{"no", func(w witness) Answer { return w.yes(false) },
+			map[string]float64{"can't tell": 0.04, "yes": 0.03, "no": 0.93}},
 		{"a look that finds it in four of ten", func(w witness) Answer { return w.hardly(true, 0.4, "there", "not") },
 			map[string]float64{"can't tell": 0.04, "there": 0.4*0.96 + 0.6*0.03, "not": 0.6 * 0.93}},
 		{"nothing to find", func(w witness) Answer { return w.hardly(false, 0.4, "there", "not") },
 			map[string]float64{"can't tell": 0.04, "there": 0.03, "not": 0.93}},
-		{"what leaps to the eye", func(w witness) Answer { return w.plainly(true) }, map[string]float64{"can't tell": 0.04, "no": 0.003, "yes": 0.957}},
-		{"what nobody claims", func(w witness) Answer { return w.plainly(false) }, map[string]float64{"can't tell": 0.04, "yes": 0.003, "no": 0.957}},
+		{"what leaps to the eye", func(w witness) Answer { return w.plainly(true) },
+			map[string]float64{"can't tell": 0.04, "no": 0.003, "yes": 0.957}},
+		{"what nobody claims", func(w witness) Answer { return w.plainly(false) },
+			map[string]float64{"can't tell": 0.04, "yes": 0.003, "no": 0.957}},
 		{"the card", func(w witness) Answer { return w.card(true) }, map[string]float64{"yes": 1}},
 		{"the card, nothing", func(w witness) Answer { return w.card(false) }, map[string]float64{"no": 1}},
 	}
@@ -90,7 +95,8 @@ func TestWhatCannotBeTold(t *testing.T) {
 		in.Nominal, in.SeeThrough, in.Alarm = 12, true, true
 		h, err := NewIn(in, 7)
 		require.NoError(t, err)
-		h.record = Record{Code: "E-10", GlowVolts: 11, GlowBattery: 11.5, GlowAmps: 10, Strokes: 200, Tries: 2, Lit: 80, meanSpeed: 0.5}
+		h.record = Record{Code: "E-10", GlowVolts: 11, GlowBattery: 11.5, GlowAmps: 10, Strokes: 200, Tries: 2, Lit: 80,
+			meanSpeed: 0.5}
 		change(h)
 		return h
 	}
@@ -104,11 +110,13 @@ func TestWhatCannotBeTold(t *testing.T) {
 		{"no code", func(h *Heater) { h.record.Code = "none" }, []string{"minutes_to_fail", "locker_opened"}},
 		{"never lit", func(h *Heater) { h.record.Lit = 0 }, []string{"time_to_light"}},
 		{"never glowed", func(h *Heater) { h.record.GlowVolts, h.record.GlowBattery = 0, 0 },
-			[]string{"glow_voltage_battery", "glow_voltage_heater", "start_current", "drop_positive", "drop_negative", "panel_voltage_glow", "lights_dim_on_start"}},
+			[]string{"glow_voltage_battery", "glow_voltage_heater", "start_current", "drop_positive", "drop_negative",
+				"panel_voltage_glow", "lights_dim_on_start"}},
 		{"never turned", func(h *Heater) { h.record.meanSpeed, h.record.Tries = 0, 0 },
 			[]string{"outlet_flow", "outlet_heat", "flame_sound", "fan_runs", "fan_noise", "plug_lead_volts"}},
 		{"the pump never got its turn", func(h *Heater) { h.record.Strokes = 9 }, []string{"pump_ticks", "pump_pulses"}},
-		{"a dark panel", func(h *Heater) { h.record.Blank = true }, []string{"panel_voltage", "display_nominal", "panel_temperature"}},
+		{"a dark panel", func(h *Heater) { h.record.Blank = true },
+			[]string{"panel_voltage", "display_nominal", "panel_temperature"}},
 		{"no smoke", func(h *Heater) {}, []string{"smoke_when", "white_smoke", "exhaust_smell_from"}},
 		{"nobody asks it", func(h *Heater) {}, []string{"no_such_thing"}},
 	}
@@ -121,7 +129,8 @@ func TestWhatCannotBeTold(t *testing.T) {
 		})
 	}
 	told := 0
-	for _, id := range []string{"bubbles", "minutes_to_fail", "time_to_light", "start_current", "fan_runs", "pump_ticks", "panel_voltage"} {
+	for _, id := range []string{"bubbles", "minutes_to_fail", "time_to_light", "start_current", "fan_runs", "pump_ticks",
+		"panel_voltage"} {
 		if !fresh(func(*Heater) {}).Observe(id).Unknown {
 			told++
 		}
@@ -129,8 +138,8 @@ func TestWhatCannotBeTold(t *testing.T) {
 	assert.Greater(t, told, 4, "with all there to be seen, most of it is told")
 }
 
-// A start that the panel gives up after a flame of a minute and a half has warmed the air on its way, though it never ran; a run is
-// felt at its end. Common practice, no source.
+// A start that the panel gives up after a flame of a minute and a half has warmed the air on its way, though it never
+// ran; a run is felt at its end. Common practice, no source.
 func TestOutletIsFeltAtItsWarmest(t *testing.T) {
 	felt := func(outlet, most float64) (said string) {
 		h := bench(t, func(h *Heater) { h.record.meanSpeed, h.record.Outlet, h.record.MostOutlet = 0.5, outlet, most })
@@ -155,10 +164,13 @@ func TestFactsAreToldAsTheyAre(t *testing.T) {
 	in.Nominal, in.JustInstalled, in.RecentWork, in.Place, in.Fuel, in.Hours = 24, true, false, "boat", "hvo", 600
 	in.Chemistry, in.Plug, in.Sensor, in.Soft = physics.Lithium, physics.CeramicPlug, physics.Pt1000, true
 	in.CableLength, in.Ambient, in.PumpAngle, in.Altitude, in.DuctBends, in.Dose = 3, -8, 88, 1800, 2, 22
-	states := map[string]string{"nominal_voltage": "24", "just_installed": "yes", "recent_work": "no", "installation": "boat", "fuel_kind": "hvo",
-		"running_hours": "over_500", "battery_chemistry": "lithium", "glow_plug_kind": "ceramic", "sensor_kind": "pt1000", "line_type": "soft",
+	states := map[string]string{"nominal_voltage": "24", "just_installed": "yes", "recent_work": "no",
+		"installation": "boat", "fuel_kind": "hvo",
+		"running_hours": "over_500", "battery_chemistry": "lithium", "glow_plug_kind": "ceramic", "sensor_kind": "pt1000",
+		"line_type":     "soft",
 		"room_air_from": "room"}
-	numbers := map[string]struct{ want, sigma float64 }{"cable_length": {3, 0.3}, "ambient_temperature": {-8, 1.5}, "altitude": {1800, 90},
+	numbers := map[string]struct{ want, sigma float64 }{"cable_length": {3, 0.3}, "ambient_temperature": {-8, 1.5},
+		"altitude":   {1800, 90},
 		"duct_bends": {2, 0}, "pump_dose": {22, 0}, "pump_angle": {84, 6}}
 	const owners = 400
 	unknown := map[string]float64{}
@@ -229,8 +241,8 @@ func TestDraws(t *testing.T) {
 	}
 }
 
-// Installations as they are met: dose and power go together, a big heater has a wide duct, soft lines are wider, and fuel
-// flows in the cold unless a fault takes that away. Common practice, no source.
+// Installations as they are met: dose and power go together, a big heater has a wide duct, soft lines are wider, and
+// fuel flows in the cold unless a fault takes that away. Common practice, no source.
 func TestDrawnInstallations(t *testing.T) {
 	r := rand.New(rand.NewPCG(9, 10))
 	doses := map[float64]float64{2: 16, 3: 22, 5: 28, 8: 50}

@@ -9,8 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// A start: the plug glows alone before the first stroke, fuel lights within the window, the flame is grown slowly, and the
-// fan runs on after switching off. Common practice, no source.
+// A start: the plug glows alone before the first stroke, fuel lights within the window, the flame is grown slowly, and
+// the fan runs on after switching off. Common practice, no source.
 func TestSequenceOfAStart(t *testing.T) {
 	h := heater(t, nil)
 	early := h.Run(simulation.Attempt{Seconds: 900})
@@ -68,8 +68,8 @@ func TestAFailedStartTakesMinutes(t *testing.T) {
 	assert.InDelta(t, 45, rec.After, 2, "blows out what may be inside, and no longer")
 }
 
-// Four failed starts in a row lock the panel, and it then says so at once. A start that lights in between is forgiven only
-// by the owner's own count. Common practice, no source.
+// Four failed starts in a row lock the panel, and it then says so at once. A start that lights in between is forgiven
+// only by the owner's own count. Common practice, no source.
 func TestFourFailedStartsLock(t *testing.T) {
 	h := heater(t, nil, "fuel_valve_closed")
 	for n := range 4 {
@@ -106,7 +106,8 @@ func TestRemoteUnheard(t *testing.T) {
 	assert.Empty(t, h.Complaint())
 }
 
-// A timer that is set instead of an immediate start shows no code and does nothing; a low target makes a sound heater idle.
+// A timer that is set instead of an immediate start shows no code and does nothing; a low target makes a sound heater
+// idle.
 func TestSettings(t *testing.T) {
 	seen := map[string]bool{}
 	for seed := range uint64(12) {
@@ -120,8 +121,8 @@ func TestSettings(t *testing.T) {
 	assert.Len(t, seen, 2)
 }
 
-// A blocked outlet keeps the heat in until the overheat sensor ends the run, minutes after lighting (common practice, no
-// source); the worse the block, the sooner.
+// A blocked outlet keeps the heat in until the overheat sensor ends the run, minutes after lighting (common practice,
+// no source); the worse the block, the sooner.
 func TestOverheatingComesAfterLighting(t *testing.T) {
 	shown := 0
 	for seed := range uint64(16) {
@@ -138,7 +139,8 @@ func TestOverheatingComesAfterLighting(t *testing.T) {
 	assert.GreaterOrEqual(t, shown, 4)
 }
 
-// A brown-out while glowing restarts the panel, which remembers nothing and shows no code; after some restarts it stops.
+// A brown-out while glowing restarts the panel, which remembers nothing and shows no code; after some restarts it
+// stops.
 func TestBrownOutsRestartThePanel(t *testing.T) {
 	restarts := 0
 	for seed := range uint64(16) {
@@ -157,7 +159,8 @@ func TestBrownOutsRestartThePanel(t *testing.T) {
 	assert.Positive(t, restarts)
 }
 
-// Power cut while hot: no fan carries the heat off, which soaks into the sensor; a next start finds it hot and blows first.
+// Power cut while hot: no fan carries the heat off, which soaks into the sensor; a next start finds it hot and blows
+// first.
 func TestCutWhileHotSoaks(t *testing.T) {
 	h := heater(t, nil, "cooldown_cut")
 	cut := h.Run(simulation.Attempt{Seconds: 600})

@@ -31,10 +31,13 @@ func TestConservation(t *testing.T) {
 		l := h.Ledger()
 		const microgram, joules = 1e-9, 1.0 // rounding over some ten thousand steps
 		assert.InDelta(t, tank-h.Tank(), l.Drawn, microgram, "what left the tank was drawn: %v", faults)
-		assert.InDelta(t, l.Drawn, l.Reached+l.Leaked+h.InLine()-line, microgram, "what was drawn arrived, leaked or stands in the line")
-		assert.InDelta(t, l.Reached, l.Burnt+l.Vented+h.Standing()-film, microgram, "what arrived burnt, left or stands in the chamber")
+		assert.InDelta(t, l.Drawn, l.Reached+l.Leaked+h.InLine()-line, microgram,
+			"what was drawn arrived, leaked or stands in the line")
+		assert.InDelta(t, l.Reached, l.Burnt+l.Vented+h.Standing()-film, microgram,
+			"what arrived burnt, left or stands in the chamber")
 		assert.InDelta(t, (charge-h.StateOfCharge())*h.Capacity(), l.Charge, 1e-3, "charge")
-		assert.InEpsilon(t, l.Battery+1, l.Inside+l.Feed+l.Load+1, 1e-6, "the battery's energy is spent inside it, in the feed and in the heater")
+		assert.InEpsilon(t, l.Battery+1, l.Inside+l.Feed+l.Load+1, 1e-6,
+			"the battery's energy is spent inside it, in the feed and in the heater")
 		in, out := l.Chemical+l.Electric, l.Warm+l.Exhaust+l.Case+h.Stored()-heat
 		assert.InDelta(t, in, out, max(joules, 1e-4*in), "heat: %v", faults)
 	})
@@ -73,8 +76,9 @@ func TestUnknownFault(t *testing.T) {
 	require.ErrorContains(t, err, "gremlins")
 }
 
-// Each fault by itself gives cause for complaint, in the share of severities drawn that is stated here. What it never or
-// seldom does alone is told plainly: a low battery that still carries a start, a slow leak inside that no nose tells.
+// Each fault by itself gives cause for complaint, in the share of severities drawn that is stated here. What it never
+// or seldom does alone is told plainly: a low battery that still carries a start, a slow leak inside that no nose
+// tells.
 func TestEachFaultShows(t *testing.T) {
 	seldom := map[string]float64{}
 	for _, id := range simulation.Faults() {

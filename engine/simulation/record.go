@@ -2,8 +2,9 @@ package simulation
 
 // Record is what one attempt to run the heater was like, as instruments would see it. Times are seconds from its start.
 type Record struct {
-	Code  string // as the panel shows it at the end; none or blank_display too
-	Phase string // in which it ended: at_once, during_glow, no_flame, after_lighting, after_running, on_switching_off, keeps_running
+	Code string // as the panel shows it at the end; none or blank_display too
+	// in which it ended: at_once, during_glow, no_flame, after_lighting, after_running, on_switching_off, keeps_running
+	Phase string
 	Ended float64
 	Lit   float64 // when the flame first stood; 0 if never
 	Ready float64 // when the panel took the start for done; 0 if never
@@ -19,19 +20,20 @@ type Record struct {
 	LeastVolts, GlowBattery       float64
 	GlowVolts, GlowAmps, PeakAmps float64
 	Strokes                       float64
-	White, Black, Blue            float64 // kg of unburnt vapour unlit; kg of fuel short of air; kg burnt off a standing film
-	WhiteFirst, BlackFirst, Late  float64 // the same in the first two minutes; after the end
-	Heat, Outlet, Level           float64 // W and °C at the end of a run, demand
-	MostOutlet                    float64 // °C, the warmest air at the outlet while the fan turned
-	Flow, Speed, Jerks            float64 // part of the free flow while running; fan; swings of the speed
-	MostShell, LeastLambda        float64 // °C; air ratio while lit
-	Pulses                        int     // swings of the air ratio, lean and rich counted each
-	Warmed                        bool    // exhaust
-	fuelOut, gasOut               float64
-	now, meanSpeed, quick, calm   float64
-	ended                         bool
-	litSeconds                    float64
-	swing                         int // which way the air ratio last swung
+	// kg of unburnt vapour unlit; kg of fuel short of air; kg burnt off a standing film
+	White, Black, Blue           float64
+	WhiteFirst, BlackFirst, Late float64 // the same in the first two minutes; after the end
+	Heat, Outlet, Level          float64 // W and °C at the end of a run, demand
+	MostOutlet                   float64 // °C, the warmest air at the outlet while the fan turned
+	Flow, Speed, Jerks           float64 // part of the free flow while running; fan; swings of the speed
+	MostShell, LeastLambda       float64 // °C; air ratio while lit
+	Pulses                       int     // swings of the air ratio, lean and rich counted each
+	Warmed                       bool    // exhaust
+	fuelOut, gasOut              float64
+	now, meanSpeed, quick, calm  float64
+	ended                        bool
+	litSeconds                   float64
+	swing                        int // which way the air ratio last swung
 }
 
 // audible is the part by which the air ratio must swing about its mean to be heard in the flame's note (judgement, no

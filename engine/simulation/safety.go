@@ -1,11 +1,12 @@
 package simulation
 
-// seenSafety are the questions that keep people safe: what tells a danger from what looks like it, and what has been done
-// or has changed since, which here is nothing yet.
+// seenSafety are the questions that keep people safe: what tells a danger from what looks like it, and what has been
+// done or has changed since, which here is nothing yet.
 var seenSafety = map[string]sight{
 	"smell_gas": func(w witness) Answer { return w.card(false) },
 	"start_signs": func(w witness) Answer {
-		for _, sign := range [][2]string{{"failed_starts", "three_or_more"}, {"primed", "well_beyond"}, {"bang_on_lighting", "yes"},
+		for _, sign := range [][2]string{{"failed_starts", "three_or_more"}, {"primed", "well_beyond"},
+			{"bang_on_lighting", "yes"},
 			{"smoke", "white_thick"}, {"exhaust_fire", "yes"}, {"stops_when_off", "no"}, {"petrol_suspected", "yes"}} {
 			if w.h.Observe(sign[0]).State == sign[1] {
 				return w.tells("some")

@@ -29,8 +29,9 @@ func SetupFacts() []string { return sortedKeys(facts) }
 // forgotten is how often an owner does not know a fact: judgement, no source.
 var forgotten = map[string]float64{
 	"cable_area": 0.4, "cable_length": 0.2, "line_bore": 0.4, "line_length": 0.15, "pump_dose": 0.5, "glow_plug_kind": 0.6,
-	"sensor_kind": 0.7, "battery_age": 0.15, "altitude": 0.1, "fuel_kind": 0.1, "running_hours": 0.15, "mostly_low_setting": 0.1,
-	"duct_diameter": 0.15, "battery_chemistry": 0.1, "pump_angle": 0.1,
+	"sensor_kind": 0.7, "battery_age": 0.15, "altitude": 0.1, "fuel_kind": 0.1, "running_hours": 0.15,
+	"mostly_low_setting": 0.1,
+	"duct_diameter":      0.15, "battery_chemistry": 0.1, "pump_angle": 0.1,
 }
 
 func (w witness) flag(is bool) Answer { return w.card(is) }
@@ -48,7 +49,10 @@ func (w witness) about(v, part float64) Answer {
 func exact(v float64) Answer { return Answer{Number: v, IsNumber: true} }
 
 var facts = map[string]func(w witness) Answer{
-	"nominal_voltage":    func(w witness) Answer { return w.tells(map[bool]string{true: "24", false: "12"}[w.h.in.Nominal == 24]) },
+	"nominal_voltage": func(w witness) Answer {
+		return w.tells(map[bool]string{true: "24",
+			false: "12"}[w.h.in.Nominal == 24])
+	},
 	"just_installed":     func(w witness) Answer { return w.flag(w.h.in.JustInstalled) },
 	"ran_dry":            func(w witness) Answer { return w.flag(w.h.in.RanDry) },
 	"controller_changed": func(w witness) Answer { return w.flag(w.h.in.ControllerChanged) },
@@ -69,9 +73,16 @@ var facts = map[string]func(w witness) Answer{
 	"heater_space":       func(w witness) Answer { return w.tells("clear") },
 	"pickup":             func(w witness) Answer { return w.tells(w.h.in.Pickup) },
 	"fuel_kind":          func(w witness) Answer { return w.tells(w.h.in.Fuel) },
-	"line_type":          func(w witness) Answer { return w.tells(map[bool]string{true: "soft", false: "rigid"}[w.h.in.Soft]) },
-	"code_table":         func(witness) Answer { return unknown }, // the panel follows the common table, which is what nothing said means
-	"battery_chemistry":  func(w witness) Answer { return w.tells([]string{"flooded", "agm", "lithium"}[w.h.in.Chemistry]) },
+	"line_type": func(w witness) Answer {
+		return w.tells(map[bool]string{true: "soft",
+			false: "rigid"}[w.h.in.Soft])
+	},
+	// the panel follows the common table, which is what nothing said means
+	"code_table": func(witness) Answer { return unknown },
+	"battery_chemistry": func(w witness) Answer {
+		return w.tells([]string{"flooded", "agm",
+			"lithium"}[w.h.in.Chemistry])
+	},
 	"glow_plug_kind": func(w witness) Answer {
 		return w.tells(map[bool]string{true: "ceramic", false: "metal"}[w.h.in.Plug == physics.CeramicPlug])
 	},
@@ -97,9 +108,12 @@ var facts = map[string]func(w witness) Answer{
 	"pump_angle": func(w witness) Answer {
 		return Answer{Number: max(-90, min(90, w.h.in.PumpAngle+6*w.r.NormFloat64())), IsNumber: true}
 	},
-	"ambient_temperature": func(w witness) Answer { return Answer{Number: w.h.in.Ambient + 1.5*w.r.NormFloat64(), IsNumber: true} },
-	"altitude":            func(w witness) Answer { return w.about(w.h.in.Altitude, 0.05) },
-	"duct_length":         func(w witness) Answer { return w.about(w.h.in.DuctLength, 0.1) },
-	"duct_bends":          func(w witness) Answer { return exact(float64(w.h.in.DuctBends)) },
-	"duct_diameter":       func(w witness) Answer { return exact(w.h.in.DuctDiameter) },
+	"ambient_temperature": func(w witness) Answer {
+		return Answer{Number: w.h.in.Ambient + 1.5*w.r.NormFloat64(),
+			IsNumber: true}
+	},
+	"altitude":      func(w witness) Answer { return w.about(w.h.in.Altitude, 0.05) },
+	"duct_length":   func(w witness) Answer { return w.about(w.h.in.DuctLength, 0.1) },
+	"duct_bends":    func(w witness) Answer { return exact(float64(w.h.in.DuctBends)) },
+	"duct_diameter": func(w witness) Answer { return exact(w.h.in.DuctDiameter) },
 }

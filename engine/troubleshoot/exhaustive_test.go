@@ -133,7 +133,8 @@ func optimum(p troubleshoot.Problem) float64 {
 // some of them apart, and preparations that several need.
 func drawn(r *rand.Rand, causes, repairs, checks int) troubleshoot.Problem {
 	p := troubleshoot.Problem{Test: 5 + 10*r.Float64(), Preparations: []float64{5 + 25*r.Float64(), 5 + 15*r.Float64()},
-		Endings: []troubleshoot.Ending{{Cost: 150 + 250*r.Float64(), Mends: troubleshoot.Everything}, {Cost: 150 + 200*r.Float64(), Mends: r.Uint64()}}}
+		Endings: []troubleshoot.Ending{{Cost: 150 + 250*r.Float64(), Mends: troubleshoot.Everything},
+			{Cost: 150 + 200*r.Float64(), Mends: r.Uint64()}}}
 	for c := range causes {
 		p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: r.ExpFloat64(), Causes: 1 << c})
 	}
@@ -141,7 +142,8 @@ func drawn(r *rand.Rand, causes, repairs, checks int) troubleshoot.Problem {
 		a, b := r.IntN(causes), r.IntN(causes)
 		p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: 0.3 * r.ExpFloat64(), Causes: 1<<a | 1<<b})
 	}
-	p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: 0.3 * r.ExpFloat64(), Causes: 1 << 60}) // what no repair mends
+	// what no repair mends
+	p.Scenarios = append(p.Scenarios, troubleshoot.Scenario{P: 0.3 * r.ExpFloat64(), Causes: 1 << 60})
 	prepares := func() uint32 { return uint32(r.IntN(4) * r.IntN(2)) }
 	for range checks {
 		check := troubleshoot.Check{Cost: 1 + 25*r.Float64(), Prepares: prepares()}

@@ -247,8 +247,8 @@ func (pl *Planner) Outcomes(s State, c int, visit func(p float64, then State)) {
 // rounding is the saving, as a share of the cost that is left, below which there is none.
 const rounding = 1e-9
 
-// Best is the check that saves most beyond its own price, of those that may be made now; −1 if none saves more than it costs.
-// savings are what Savings gave for the state.
+// Best is the check that saves most beyond its own price, of those that may be made now; −1 if none saves more than
+// it costs. savings are what Savings gave for the state.
 func (pl *Planner) Best(s State, savings []float64, may func(check int) bool) int {
 	best, gain := -1, rounding*pl.Cost(s)
 	for c, drop := range savings {

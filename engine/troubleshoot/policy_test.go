@@ -11,8 +11,8 @@ import (
 )
 
 // follower does what the planner says until all is well, as a conversation does: the check that saves most beyond its
-// price, else what the cheapest sequence begins with, and the checks that must go before that first. It adds up what that
-// costs on average, from the problem and not from the planner.
+// price, else what the cheapest sequence begins with, and the checks that must go before that first. It adds up what
+// that costs on average, from the problem and not from the planner.
 type follower struct {
 	p  troubleshoot.Problem
 	pl *troubleshoot.Planner
@@ -123,7 +123,8 @@ func gaps(tb testing.TB, causes, repairs, checks, cases int) (mean, worst float6
 func TestFollowingThePlannerComesCloseToTheBest(t *testing.T) {
 	for _, size := range sizes {
 		mean, worst := gaps(t, size.causes, size.repairs, size.checks, size.cases)
-		t.Logf("%d causes, %d repairs, %d checks: %d cases, mean gap %.2f %%, largest %.2f %%", size.causes, size.repairs, size.checks, size.cases, 100*mean, 100*worst)
+		t.Logf("%d causes, %d repairs, %d checks: %d cases, mean gap %.2f %%, largest %.2f %%", size.causes, size.repairs,
+			size.checks, size.cases, 100*mean, 100*worst)
 		assert.Less(t, mean, 0.03)
 		assert.Less(t, worst, 0.15)
 	}
@@ -137,7 +138,8 @@ func BenchmarkGap(b *testing.B) {
 		for _, size := range sizes {
 			n := 8 * size.cases
 			mean, most := gaps(b, size.causes, size.repairs, size.checks, n)
-			b.Logf("%d causes, %d repairs, %d checks: %d problems, mean %.2f %%, largest %.2f %%", size.causes, size.repairs, size.checks, n, 100*mean, 100*most)
+			b.Logf("%d causes, %d repairs, %d checks: %d problems, mean %.2f %%, largest %.2f %%", size.causes, size.repairs,
+				size.checks, n, 100*mean, 100*most)
 			all, cases, worst = all+mean*float64(n), cases+n, max(worst, most)
 		}
 		b.ReportMetric(100*all/float64(cases), "mean-%")

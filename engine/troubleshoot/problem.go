@@ -44,7 +44,8 @@ type Check struct {
 	Likelihood [][]float64 // [outcome][scenario]
 }
 
-// Ending closes the matter: it mends causes, and where others remain, the cheapest ending that mends everything follows.
+// Ending closes the matter: it mends causes, and where others remain, the cheapest ending that mends everything
+// follows.
 type Ending struct {
 	Cost  float64
 	Mends uint64
@@ -71,7 +72,8 @@ func (p *Problem) check() {
 	}
 	switch {
 	case len(p.Repairs) > MaxRepairs || len(p.Checks) > MaxChecks:
-		panic(fmt.Sprintf("troubleshoot: %d repairs and %d checks, at most %d and %d", len(p.Repairs), len(p.Checks), MaxRepairs, MaxChecks))
+		panic(fmt.Sprintf("troubleshoot: %d repairs and %d checks, at most %d and %d", len(p.Repairs), len(p.Checks),
+			MaxRepairs, MaxChecks))
 	case math.IsInf(last, 1):
 		panic("troubleshoot: no ending mends everything")
 	case len(p.Scenarios) == 0:

@@ -20,13 +20,14 @@ func cost(p troubleshoot.Problem) float64 {
 	return pl.Cost(pl.Start())
 }
 
-// Jensen, Kjærulff, Kristiansen, Langseth, Skaanning, Vomlel & Vomlelová 2001, The SACSO methodology for troubleshooting
-// complex systems (AI EDAM 15), and Jensen & Nielsen 2007: dependent actions, for which the order of p/C is not optimal.
-// From memory; which causes each action repairs is reconstructed, and reproduces both figures.
+// Jensen, Kjærulff, Kristiansen, Langseth, Skaanning, Vomlel & Vomlelová 2001, The SACSO methodology for
+// troubleshooting complex systems (AI EDAM 15), and Jensen & Nielsen 2007: dependent actions, for which the order of
+// p/C is not optimal. From memory; which causes each action repairs is reconstructed, and reproduces both figures.
 func TestDependentActions(t *testing.T) {
 	p := troubleshoot.Problem{Endings: never,
-		Scenarios: []troubleshoot.Scenario{{P: 0.20, Causes: 1}, {P: 0.25, Causes: 2}, {P: 0.40, Causes: 4}, {P: 0.15, Causes: 8}},
-		Repairs:   []troubleshoot.Repair{{Cost: 1, Mends: 1 | 2}, {Cost: 1, Mends: 2 | 4}, {Cost: 1, Mends: 4 | 8}}}
+		Scenarios: []troubleshoot.Scenario{{P: 0.20, Causes: 1}, {P: 0.25, Causes: 2}, {P: 0.40, Causes: 4},
+			{P: 0.15, Causes: 8}},
+		Repairs: []troubleshoot.Repair{{Cost: 1, Mends: 1 | 2}, {Cost: 1, Mends: 2 | 4}, {Cost: 1, Mends: 4 | 8}}}
 	pl := troubleshoot.NewPlanner(&p)
 	steps := pl.Sequence(pl.Start())
 	assert.InDelta(t, 1.45, pl.Cost(pl.Start()), 0.005)
@@ -39,9 +40,9 @@ func TestDependentActions(t *testing.T) {
 	assert.InDelta(t, 1.50, cost(p), 0.005)
 }
 
-// Kadane & Simon 1977, Optimal strategies for a class of constrained sequential problems (Annals of Statistics 5); Heckerman,
-// Breese & Rommelse 1995, Decision-theoretic troubleshooting (CACM 38): with one fault and independent repairs, the order
-// of p/C is optimal and costs Σ (1 − Σ earlier p) C.
+// Kadane & Simon 1977, Optimal strategies for a class of constrained sequential problems (Annals of Statistics 5);
+// Heckerman, Breese & Rommelse 1995, Decision-theoretic troubleshooting (CACM 38): with one fault and independent
+// repairs, the order of p/C is optimal and costs Σ (1 − Σ earlier p) C.
 func TestOneFaultAndIndependentRepairs(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 7))
 	for range 50 {
@@ -94,9 +95,9 @@ func outcome(pl *troubleshoot.Planner, check, o int) (p, cost float64) {
 	return p, cost
 }
 
-// Russell & Norvig, Artificial Intelligence: A Modern Approach, exercise 16.22 (16.17 in the 3rd edition), after Pearl 1988: a
-// used car is bought for 1500 and worth 2000 in good shape (0.7), and repairing a bad one costs 700; a test costs 50. As a
-// matter of costs: the car's worth is lost (the ending), or bought and, where bad, repaired.
+// Russell & Norvig, Artificial Intelligence: A Modern Approach, exercise 16.22 (16.17 in the 3rd edition), after Pearl
+// 1988: a used car is bought for 1500 and worth 2000 in good shape (0.7), and repairing a bad one costs 700; a test
+// costs 50. As a matter of costs: the car's worth is lost (the ending), or bought and, where bad, repaired.
 func TestUsedCar(t *testing.T) {
 	p := troubleshoot.Problem{Endings: []troubleshoot.Ending{{Cost: 2000, Mends: troubleshoot.Everything}},
 		Scenarios: []troubleshoot.Scenario{{P: 0.7, Causes: 1}, {P: 0.3, Causes: 3}},
@@ -113,15 +114,18 @@ func TestUsedCar(t *testing.T) {
 	assert.Equal(t, []int{0}, pl.Sequence(pl.Start())[0].Repairs)
 }
 
-// Raiffa 1968, Decision Analysis; Shenoy 1992, Valuation-based systems for Bayesian decision analysis (Operations Research
-// 40:463): the oil wildcatter; tables from there, answers from memory. A dry well is 270 below the best, a wet one 150.
+// Raiffa 1968, Decision Analysis; Shenoy 1992, Valuation-based systems for Bayesian decision analysis (Operations
+// Research 40:463): the oil wildcatter; tables from there, answers from memory. A dry well is 270 below the best, a wet
+// one 150.
 func TestOilWildcatter(t *testing.T) {
 	perfect := likelihoods([]float64{1, 0, 0}, []float64{0, 1, 0}, []float64{0, 0, 1})
-	seismic := likelihoods([]float64{0.1, 0.3, 0.6}, []float64{0.3, 0.4, 0.3}, []float64{0.5, 0.4, 0.1}) // closed, open, diffuse
+	// closed, open, diffuse
+	seismic := likelihoods([]float64{0.1, 0.3, 0.6}, []float64{0.3, 0.4, 0.3}, []float64{0.5, 0.4, 0.1})
 	p := troubleshoot.Problem{Endings: []troubleshoot.Ending{{Cost: 270, Mends: troubleshoot.Everything}},
 		Scenarios: []troubleshoot.Scenario{{P: 0.5, Causes: 7}, {P: 0.3, Causes: 3}, {P: 0.2, Causes: 1}},
-		Repairs:   []troubleshoot.Repair{{Cost: 70, Mends: 1}, {Cost: 150, Mends: 2, Behind: 1}, {Cost: 120, Mends: 4, Behind: 2}},
-		Checks:    []troubleshoot.Check{{Cost: 10, Likelihood: seismic}, {Cost: 1e6, Likelihood: perfect}}}
+		Repairs: []troubleshoot.Repair{{Cost: 70, Mends: 1}, {Cost: 150, Mends: 2, Behind: 1},
+			{Cost: 120, Mends: 4, Behind: 2}},
+		Checks: []troubleshoot.Check{{Cost: 10, Likelihood: seismic}, {Cost: 1e6, Likelihood: perfect}}}
 	pl := troubleshoot.NewPlanner(&p)
 	start := pl.Start()
 	assert.InDelta(t, 20, 270-pl.Cost(start), 1e-9)
@@ -150,7 +154,8 @@ func TestPreparationsAreShared(t *testing.T) {
 	pl := troubleshoot.NewPlanner(&p)
 	savings := pl.Savings(pl.Start())
 	assert.InDelta(t, 55, savings[0], 1e-9, "it must be made anyway, and its preparation too")
-	assert.Equal(t, -1, pl.Best(pl.Start(), savings, func(int) bool { return true }), "and so saves no more than its price")
+	assert.Equal(t, -1, pl.Best(pl.Start(), savings, func(int) bool { return true }),
+		"and so saves no more than its price")
 	p.Preparations[0] = 15
 	assert.InDelta(t, math.Min(70, 45+0.5*50), cost(p), 1e-9)
 }

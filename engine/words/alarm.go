@@ -156,7 +156,8 @@ type said struct {
 }
 
 // cut takes a text apart. What is no letter, digit or apostrophe parts words; a comma or bracket parts clauses; a full
-// stop that no letter or digit follows, a question mark, an exclamation mark, a semicolon and a new line part sentences.
+// stop that no letter or digit follows, a question mark, an exclamation mark, a semicolon and a new line part
+// sentences.
 func cut(text string) *spoken {
 	s := &spoken{text: text, question: map[int]bool{}}
 	runes := []rune(text)

@@ -21,8 +21,8 @@ import (
 	"lightoff/engine/words"
 )
 
-// The labelled sentences of testdata/sentences, whose README tells how they came about. A batch is read once before anybody
-// looks at it; what it gave then stands in that README.
+// The labelled sentences of testdata/sentences, whose README tells how they came about. A batch is read once before
+// anybody looks at it; what it gave then stands in that README.
 var (
 	batchFile = flag.String("batch", "", "labelled sentences to read instead of those in testdata")
 	causes    = flag.Bool("causes", false, "also judge the warnings and the causes, which takes a hundred times as long")
@@ -67,7 +67,8 @@ func (l labelled) causes() []string {
 	return nil
 }
 
-// is reports whether a reading is what the label says. A quantity may be off by 3 %: people round, and so do conversions.
+// is reports whether a reading is what the label says. A quantity may be off by 3 %: people round, and so do
+// conversions.
 func (l label) is(r words.Reading) bool {
 	if l.ID != r.ID {
 		return false
@@ -80,7 +81,8 @@ func (l label) is(r words.Reading) bool {
 	case l.Number != nil || r.IsNumber:
 		return false
 	case (l.Blinks > 0 || l.Shown != "") && l.State == "other":
-		return r.State == "other" || l.Blinks > 0 && r.State == fmt.Sprintf("E-%02d", l.Blinks) || l.Shown != "" && r.State != "none"
+		return r.State == "other" || l.Blinks > 0 && r.State == fmt.Sprintf("E-%02d", l.Blinks) || l.Shown != "" &&
+			r.State != "none"
 	}
 	return l.State == r.State
 }
@@ -109,8 +111,10 @@ func (s score) String() string {
 	of := func(n, all int) string {
 		return fmt.Sprintf("%d/%d (%.1f %%)", n, all, 100*float64(n)/float64(max(all, 1)))
 	}
-	return fmt.Sprintf("%d sentences: believed %s, or offered %s, other value %s of %d read, denied or doubted %d, offers %d, in vain %d, dangers %s and %d sentences with needless ones, cause leads by hand %d by ear %d of %d",
-		s.sentences, of(s.believed, s.said), of(s.believed+s.offered, s.said), of(s.other, s.said), s.readings, s.denied, s.offers, s.vain, of(s.warned, s.dangers), s.needless, s.byHand, s.byEar, s.stories)
+	return fmt.Sprintf("%d sentences: believed %s, or offered %s, other value %s of %d read, denied or doubted %d, "+
+		"offers %d, in vain %d, dangers %s and %d sentences with needless ones, cause leads by hand %d by ear %d of %d",
+		s.sentences, of(s.believed, s.said), of(s.believed+s.offered, s.said), of(s.other, s.said), s.readings, s.denied,
+		s.offers, s.vain, of(s.warned, s.dangers), s.needless, s.byHand, s.byEar, s.stories)
 }
 
 func (s *score) add(o score) {
@@ -167,7 +171,10 @@ func (j judgeOf) judge(t *testing.T, s labelled) (score, []string) {
 	for _, r := range out.Readings {
 		said := slices.ContainsFunc(s.Said, func(l label) bool { return l.is(r) })
 		about := slices.ContainsFunc(s.Said, func(l label) bool { return l.ID == r.ID })
-		against := slices.ContainsFunc(s.NotSaid, func(l label) bool { return l.is(r) || l.ID == r.ID && l.State == "" && l.Number == nil })
+		against := slices.ContainsFunc(s.NotSaid, func(l label) bool {
+			return l.is(r) || l.ID == r.ID && l.State == "" &&
+				l.Number == nil
+		})
 		switch {
 		case said:
 		case against:
@@ -183,7 +190,8 @@ func (j judgeOf) judge(t *testing.T, s labelled) (score, []string) {
 	}
 	for _, o := range out.Offers {
 		sc.offers++
-		if all := append([]words.Reading{o.Reading}, o.Alternatives...); !slices.ContainsFunc(s.Said, func(l label) bool { return l.in(all) }) {
+		if all := append([]words.Reading{o.Reading}, o.Alternatives...); !slices.ContainsFunc(s.Said,
+			func(l label) bool { return l.in(all) }) {
 			sc.vain++
 			notes = append(notes, "vain     "+plain(o.Reading)+" «"+o.Words+"»")
 		}
@@ -206,7 +214,8 @@ func (j judgeOf) judge(t *testing.T, s labelled) (score, []string) {
 	return sc, notes
 }
 
-// warns reports whether a danger stands on what was read, or whether something that would bring it out is asked at once.
+// warns reports whether a danger stands on what was read, or whether something that would bring it out is asked at
+// once.
 func (j judgeOf) warns(t *testing.T, danger string, out words.Result) bool {
 	if danger == "gas_smell" {
 		danger = "gas" // the model's name for it came after the labels
@@ -233,8 +242,8 @@ func (j judgeOf) warns(t *testing.T, danger string, out words.Result) bool {
 	return false
 }
 
-// lead compares where the true cause ends on what was said with where it ends on what was read, once the one who wrote it
-// has confirmed what of the offers is true.
+// lead compares where the true cause ends on what was said with where it ends on what was read, once the one who wrote
+// it has confirmed what of the offers is true.
 func (j judgeOf) lead(t *testing.T, s labelled, out words.Result, sc *score) {
 	causes := s.causes()
 	if len(causes) == 0 {
@@ -302,8 +311,9 @@ func batch(t *testing.T, path string) []labelled {
 	return out
 }
 
-// least is what the kept batches give today, of which nothing may be lost: believed, believed or offered, and at most that many
-// believed with another value, or though they were denied or doubted. The second reader has learnt from these very sentences.
+// least is what the kept batches give today, of which nothing may be lost: believed, believed or offered, and at most
+// that many believed with another value, or though they were denied or doubted. The second reader has learnt from these
+// very sentences.
 var least = map[string][4]int{
 	"batch1.yaml": {342, 369, 2, 3}, "batch2.yaml": {328, 371, 2, 1}, "batch3.yaml": {317, 352, 4, 2},
 	"batch4.yaml": {353, 404, 5, 2}, "batch5.yaml": {359, 408, 6, 7}, "batch6.yaml": {419, 506, 14, 3},

@@ -6,8 +6,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// What is read, to the last reading and in the order of the text: nothing follows from half of what it follows from, and a
-// code is one however it is announced.
+// What is read, to the last reading and in the order of the text: nothing follows from half of what it follows from,
+// and a code is one however it is announced.
 func TestReadsExactly(t *testing.T) {
 	r := reader(t)
 	for _, tt := range []struct {
@@ -16,7 +16,8 @@ func TestReadsExactly(t *testing.T) {
 	}{
 		{"it won't start", "", "en", []string{"complaint=wont_start"}},
 		{"the pump ticks regularly", "", "en", []string{"pump_ticks=regular"}},
-		{"it won't start, the pump ticks regularly", "", "en", []string{"complaint=wont_start", "pump_ticks=regular", "fails_when=no_flame"}},
+		{"it won't start, the pump ticks regularly", "", "en",
+			[]string{"complaint=wont_start", "pump_ticks=regular", "fails_when=no_flame"}},
 		{"the outlet air is lukewarm", "", "en", []string{"outlet_heat=lukewarm", "complaint=little_heat"}},
 		{"lukewarm at the outlet and hardly any air comes out", "", "en",
 			[]string{"outlet_heat=lukewarm", "complaint=little_heat", "outlet_flow=weak"}},

@@ -7,8 +7,8 @@ import (
 	"lightoff/engine/words"
 )
 
-// A sentence as somebody types it. What is said outright is believed; what is likely meant is offered and counts only once
-// it is confirmed.
+// A sentence as somebody types it. What is said outright is believed; what is likely meant is offered and counts only
+// once it is confirmed.
 func Example() {
 	model, err := heater.Model()
 	if err != nil {

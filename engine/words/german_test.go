@@ -14,7 +14,8 @@ func TestGermanSayingsMeanWhatWasSaid(t *testing.T) {
 		want []string
 	}{
 		{"springt nicht an", []string{"complaint=wont_start"}},
-		{"Sie startet einfach nicht und es kommt dicker weisser Rauch", []string{"complaint=wont_start", "smoke=white_thick"}},
+		{"Sie startet einfach nicht und es kommt dicker weisser Rauch",
+			[]string{"complaint=wont_start", "smoke=white_thick"}},
 		{"zuendet nicht, qualmt aber dick weiß", []string{"complaint=wont_start", "smoke=white_thick"}},
 		{"läuft kurz an und geht dann wieder aus", []string{"complaint=starts_then_stops"}},
 		{"geht nach drei Minuten aus", []string{"complaint=starts_then_stops", "minutes_to_fail=3"}},

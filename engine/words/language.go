@@ -94,7 +94,8 @@ var roleNames = []struct {
 }{
 	{"negate_next", negateNext}, {"negate_last", negateLast}, {"negate_either", negateEither}, {"negate_thing",
 		negateThing}, {"doubt", doubts}, {"shows", shows},
-	{"hearsay", hearsay}, {"wonders", wonders}, {"asks", asks}, {"presumes", presumes}, {"supposes", supposes}, {"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
+	{"hearsay", hearsay}, {"wonders", wonders}, {"asks", asks}, {"presumes", presumes}, {"supposes", supposes},
+	{"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
 	{"code", codeWord}, {"not_code", notCode}, {"yes", yes}, {"no", no}, {"unknown", unknown}, {"as_before",
 		asBefore}, {"instead", instead},
 }
@@ -134,8 +135,10 @@ func newLanguage(m *knowledge.Model) *language {
 	l := &language{numbers: map[string]float64{}, point: set(), minus: set(), short: set(), fillers: set(),
 		degrees: set(), joins: set(),
 		breaks: set(), or: set(), pronouns: set(), articles: set(),
-		definite: set(), vague: set(), of: set(), ranges: set(), codeMarks: set(), letters: set(), others: set(), thousands: map[string]string{},
-		root: &node{}, names: map[string]int{}, things: map[int]bool{}, vocabulary: map[byte][]string{}, known: set(), usual: set()}
+		definite: set(), vague: set(), of: set(), ranges: set(), codeMarks: set(), letters: set(), others: set(),
+		thousands: map[string]string{},
+		root:      &node{}, names: map[string]int{}, things: map[int]bool{}, vocabulary: map[byte][]string{}, known: set(),
+		usual: set()}
 	var targets []string
 	for _, locale := range m.Locales() {
 		t := m.Text(locale)

@@ -68,10 +68,12 @@ func (p *page) figures() []figure {
 	return out
 }
 
-// lasts reports whether a time begins at a token. Words such as "after an hour" say when, and the number says how long as well.
+// lasts reports whether a time begins at a token. Words such as "after an hour" say when, and the number says how long
+// as well.
 func (p *page) lasts(i int) bool {
 	t := &p.tokens[i]
-	if !t.number && !p.lang.articles[t.text] || slices.ContainsFunc(p.coded, func(h hit) bool { return h.from <= i && i < h.to }) {
+	if !t.number && !p.lang.articles[t.text] || slices.ContainsFunc(p.coded,
+		func(h hit) bool { return h.from <= i && i < h.to }) {
 		return false
 	}
 	f := figure{at: i, to: i + 1}

@@ -21,15 +21,16 @@ var readerOnce = sync.OnceValue(func() *Reader {
 	return New(m)
 })
 
-// The examples by which edit distances are taught (kitten and sitting; CA and ABC, which is 3 for optimal string alignment,
-// Damerau 1964 and Wagner and Fischer 1974; from memory), and each single change by itself.
+// The examples by which edit distances are taught (kitten and sitting; CA and ABC, which is 3 for optimal string
+// alignment, Damerau 1964 and Wagner and Fischer 1974; from memory), and each single change by itself.
 func TestDistance(t *testing.T) {
 	for _, tt := range []struct {
 		a, b string
 		want int
 	}{
 		{"kitten", "sitting", 3}, {"saturday", "sunday", 3}, {"ca", "abc", 3}, {"", "", 0}, {"pump", "pump", 0},
-		{"bubles", "bubbles", 1}, {"bubblles", "bubbles", 1}, {"bobbles", "bubbles", 1}, {"bubbels", "bubbles", 1}, {"ubbbles", "bubbles", 1},
+		{"bubles", "bubbles", 1}, {"bubblles", "bubbles", 1}, {"bobbles", "bubbles", 1}, {"bubbels", "bubbles", 1},
+		{"ubbbles", "bubbles", 1},
 	} {
 		assert.Equal(t, tt.want, distance(tt.a, tt.b, 9), "%s, %s", tt.a, tt.b)
 		assert.Equal(t, tt.want, distance(tt.b, tt.a, 9), "%s, %s", tt.b, tt.a)
@@ -52,8 +53,10 @@ func TestMisspelt(t *testing.T) {
 	l := &language{known: map[string]bool{}, vocabulary: map[byte][]string{}}
 	l.spell([]string{"pump", "smoke", "smokes", "exchanger", "ticking", "tick"})
 	for word, want := range map[string][]string{
-		"smoke": nil, "smoka": {"smoke"}, "msoke": {"smoke"}, "smokess": {"smokes"}, "smoek": {"smoke"}, "smake": {"smoke"}, "smaka": nil,
-		"exchnager": {"exchanger"}, "exhanter": {"exchanger"}, "echantor": nil, "pumq": nil, "tickin": {"ticking"}, "xsmoke": nil,
+		"smoke": nil, "smoka": {"smoke"}, "msoke": {"smoke"}, "smokess": {"smokes"}, "smoek": {"smoke"}, "smake": {"smoke"},
+		"smaka":     nil,
+		"exchnager": {"exchanger"}, "exhanter": {"exchanger"}, "echantor": nil, "pumq": nil, "tickin": {"ticking"},
+		"xsmoke": nil,
 		"smokex": {"smoke", "smokes"},
 	} {
 		assert.Equal(t, want, l.misspelt(word), word)
@@ -89,12 +92,15 @@ func TestNumbersInTexts(t *testing.T) {
 		want         float64
 		odd          bool
 	}{
-		{"12.4", "en", 12.4, false}, {"12,4", "de", 12.4, false}, {"12", "en", 12, false}, {"-3", "en", -3, false}, {"−3.5", "en", -3.5, false},
+		{"12.4", "en", 12.4, false}, {"12,4", "de", 12.4, false}, {"12", "en", 12, false}, {"-3", "en", -3, false},
+		{"−3.5", "en", -3.5, false},
 		{"½", "en", 0.5, false}, {"¾", "en", 0.75, false}, {"⅓", "en", 1.0 / 3, false}, {"3/4", "en", 0.75, false},
 		{"1,200", "en", 1200, false}, {"1.200", "de", 1200, false}, {"1.200", "en", 0, true}, {"1,200", "de", 0, true},
 		{"1.2.3", "en", 0, true}, {"12:30", "en", 0, true}, {"1234567890", "en", 0, true},
-		{"twelve", "en", 12, false}, {"twenty four", "en", 24, false}, {"two hundred", "en", 200, false}, {"twelve point four five", "en", 12.45, false},
-		{"minus five", "en", -5, false}, {"point nine", "en", 0.9, false}, {"zwölf komma vier", "de", 12.4, false}, {"vierundzwanzig", "de", 24, false},
+		{"twelve", "en", 12, false}, {"twenty four", "en", 24, false}, {"two hundred", "en", 200, false},
+		{"twelve point four five", "en", 12.45, false},
+		{"minus five", "en", -5, false}, {"point nine", "en", 0.9, false}, {"zwölf komma vier", "de", 12.4, false},
+		{"vierundzwanzig", "de", 24, false},
 		{"zweihundert", "de", 200, false}, {"zwölfhundert", "de", 1200, false}, {"dreihundertfünfzig", "de", 350, false},
 	} {
 		tokens := l.tokens(tt.text, tt.locale)
@@ -122,7 +128,8 @@ func TestNumbersInTexts(t *testing.T) {
 func TestMarks(t *testing.T) {
 	l := readerOnce().language
 	for text, want := range map[string]string{
-		"a, b": ",", "a (b)": ",,", "a – b": ",", "a - b": ",", "a-b": "", "smoke. b": ".", "a; b": ".", "a!": ".", "a\nb": ".", "a? b": "?",
+		"a, b": ",", "a (b)": ",,", "a – b": ",", "a - b": ",", "a-b": "", "smoke. b": ".", "a; b": ".", "a!": ".",
+		"a\nb": ".", "a? b": "?",
 		"a / b": ",", "a/b": "", "smoke... b": "...", "don't": "", "'": "",
 	} {
 		got := ""
@@ -138,7 +145,8 @@ func TestMarks(t *testing.T) {
 // German writes words together: the parts are found with the letters that join them, the longest last one first.
 func TestCompounds(t *testing.T) {
 	l := &language{linking: []string{"s", "n"}}
-	in := &tongue{stems: map[string]bool{"kraftstoff": true, "pumpe": true, "leitung": true, "abgas": true, "rohr": true, "stoff": true, "heizung": true},
+	in := &tongue{stems: map[string]bool{"kraftstoff": true, "pumpe": true, "leitung": true, "abgas": true, "rohr": true,
+		"stoff": true, "heizung": true},
 		nouns: map[string]bool{"heizung": true}, compounds: true}
 	assert.Equal(t, []string{"kraftstoff", "pumpe"}, l.parts("kraftstoffpumpe", in))
 	assert.Equal(t, []string{"kraftstoff", "leitung", "rohr"}, l.parts("kraftstoffleitungsrohr", in))
@@ -157,12 +165,14 @@ func TestHunchesRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var labels []HunchLabel
 		for i := range rapid.IntRange(1, 6).Draw(t, "labels") {
-			labels = append(labels, HunchLabel{ID: "observation", State: string(rune('a' + i)), Bias: -rapid.Int32Range(0, 500).Draw(t, "bias")})
+			labels = append(labels, HunchLabel{ID: "observation", State: string(rune('a' + i)),
+				Bias: -rapid.Int32Range(0, 500).Draw(t, "bias")})
 		}
 		weights := Weights{}
 		for _, s := range rapid.SliceOfNDistinct(rapid.Uint32(), 0, 20, rapid.ID[uint32]).Draw(t, "signs") {
 			weights[s] = map[int]int8{}
-			for _, k := range rapid.SliceOfNDistinct(rapid.IntRange(0, len(labels)-1), 1, len(labels), rapid.ID[int]).Draw(t, "for") {
+			for _, k := range rapid.SliceOfNDistinct(rapid.IntRange(0, len(labels)-1), 1, len(labels), rapid.ID[int]).Draw(t,
+				"for") {
 				weights[s][k] = rapid.Int8().Draw(t, "weight")
 			}
 		}
@@ -207,7 +217,10 @@ func TestStretches(t *testing.T) {
 		said = append(said, text[s.From:s.To])
 	}
 	assert.Contains(t, said, "Black smoke comes")
-	assert.True(t, slices.ContainsFunc(said, func(s string) bool { return strings.HasPrefix(s, "Black smoke comes, and the pump ticks") }), "two pieces together: %q", said)
+	assert.True(t, slices.ContainsFunc(said, func(s string) bool {
+		return strings.HasPrefix(s,
+			"Black smoke comes, and the pump ticks")
+	}), "two pieces together: %q", said)
 	assert.Equal(t, r.Stretches("black smoke", "en")[0].Signs, r.Stretches("Black smoke!", "en")[0].Signs)
 	assert.NotEqual(t, r.Stretches("black smoke", "en")[0].Signs, r.Stretches("no black smoke", "en")[0].Signs)
 }

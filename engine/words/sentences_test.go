@@ -18,7 +18,8 @@ type sentence struct {
 }
 
 var sentences = []sentence{
-	{"en", "", "e8 again, pump's ticking but there's bubbles, 12.4 resting and drops to 10.9 when it starts, no smoke", []string{"fault_code=E-08", "pump_ticks=regular", "rest_voltage=12.4", "smoke=none"}, []string{"bubbles", "10.9"}},
+	{"en", "", "e8 again, pump's ticking but there's bubbles, 12.4 resting and drops to 10.9 when it starts, no smoke",
+		[]string{"fault_code=E-08", "pump_ticks=regular", "rest_voltage=12.4", "smoke=none"}, []string{"bubbles", "10.9"}},
 	{"en", "", "E-O8", []string{"fault_code=E-08"}, nil},
 	{"en", "", "err 08", []string{"fault_code=E-08"}, nil},
 	{"en", "", "E zero eight", []string{"fault_code=E-08"}, nil},
@@ -91,14 +92,17 @@ var sentences = []sentence{
 	{"en", "", "twelve point four at rest", []string{"rest_voltage=12.4"}, nil},
 	{"en", "", "12.4V, heater off", []string{"rest_voltage=12.4"}, nil},
 	{"en", "", "voltage is 12.4", nil, []string{"12.4"}},
-	{"en", "", "10.4 glowing at the heater plug and 11.6 at the battery while glowing", []string{"glow_voltage_heater=10.4", "glow_voltage_battery=11.6"}, nil},
-	{"en", "", "At rest: 12.6 V. While glowing at the heater: 10.1 V. At the battery while glowing: 11.9 V.", []string{"rest_voltage=12.6", "glow_voltage_heater=10.1", "glow_voltage_battery=11.9"}, nil},
+	{"en", "", "10.4 glowing at the heater plug and 11.6 at the battery while glowing",
+		[]string{"glow_voltage_heater=10.4", "glow_voltage_battery=11.6"}, nil},
+	{"en", "", "At rest: 12.6 V. While glowing at the heater: 10.1 V. At the battery while glowing: 11.9 V.",
+		[]string{"rest_voltage=12.6", "glow_voltage_heater=10.1", "glow_voltage_battery=11.9"}, nil},
 	{"en", "", "panel says 12.1 at rest", []string{"panel_voltage=12.1"}, nil},
 	{"en", "", "12.8 volts with engine running", []string{"charging_now=engine"}, []string{"12.8 volts"}},
 	{"en", "", "12-14 V", nil, []string{"14 V"}},
 	{"en", "", "voltage drop on the positive wire is 0.9 V", []string{"drop_positive=0.9"}, nil},
 	{"en", "", "it draws 9 amps when glowing", []string{"start_current=9"}, nil},
-	{"en", "", "glow plug reads 1.2 ohms, pump 20 ohm", []string{"glow_plug_resistance=1.2", "pump_coil_resistance=20"}, nil},
+	{"en", "", "glow plug reads 1.2 ohms, pump 20 ohm", []string{"glow_plug_resistance=1.2", "pump_coil_resistance=20"},
+		nil},
 	{"en", "", "sensor 48 kohm", []string{"sensor_resistance=48000"}, nil},
 	{"en", "", "6 m of 1.5 mm²", []string{"cable_length=6", "cable_area=1.5"}, nil},
 	{"en", "", "about 2 m of something thick", []string{"cable_length=2", "cable_area=thick"}, nil},
@@ -138,14 +142,16 @@ var sentences = []sentence{
 	{"en", "bubbles", "a few small ones", []string{"bubbles=few"}, nil},
 	{"en", "battery_age", "6 years", []string{"battery_age=6"}, nil},
 	{"en", "fault_code", "8", []string{"fault_code=E-08"}, nil},
-	{"de", "", "wieder E8, Pumpe tickt aber da sind Blasen, 12,4 in Ruhe und fällt auf 10,9 beim Start, kein Rauch", []string{"fault_code=E-08", "pump_ticks=regular", "rest_voltage=12.4", "smoke=none"}, []string{"Blasen", "10,9"}},
+	{"de", "", "wieder E8, Pumpe tickt aber da sind Blasen, 12,4 in Ruhe und fällt auf 10,9 beim Start, kein Rauch",
+		[]string{"fault_code=E-08", "pump_ticks=regular", "rest_voltage=12.4", "smoke=none"}, []string{"Blasen", "10,9"}},
 	{"de", "", "E null acht", []string{"fault_code=E-08"}, nil},
 	{"de", "", "Fehler acht", []string{"fault_code=E-08"}, nil},
 	{"de", "", "Fehler F8", nil, []string{"Fehler F8"}},
 	{"de", "", "Code 41", nil, []string{"Code 41"}},
 	{"de", "", "kein Fehler 8 mehr", nil, []string{"kein Fehler 8 mehr"}},
 	{"de", "", "Fehler 1 mal", nil, []string{"Fehler 1"}},
-	{"de", "", "Fehler 8 nach 3 Minuten", []string{"fault_code=E-08", "complaint=starts_then_stops", "minutes_to_fail=3"}, nil},
+	{"de", "", "Fehler 8 nach 3 Minuten", []string{"fault_code=E-08", "complaint=starts_then_stops", "minutes_to_fail=3"},
+		nil},
 	{"de", "", "blinkt achtmal", []string{"fault_code=E-08", "code_table=blinks"}, nil},
 	{"de", "", "blinkt 8 mal", []string{"fault_code=E-08", "code_table=blinks"}, nil},
 	{"de", "", "war gestern E-10, heute E-08", []string{"earlier_code=E-10", "fault_code=E-08"}, nil},
@@ -187,7 +193,8 @@ var sentences = []sentence{
 	{"de", "", "12,4 V in Ruhe am Akku", []string{"rest_voltage=12.4"}, nil},
 	{"de", "", "beim Glühen 10,4 V am Heizer", []string{"glow_voltage_heater=10.4"}, nil},
 	{"de", "", "beim Glühen an der Batterie 11,2 Volt", []string{"glow_voltage_battery=11.2"}, nil},
-	{"de", "", "in Ruhe 12,6 Volt, unter Last 10,9 am Stecker der Heizung", []string{"rest_voltage=12.6", "glow_voltage_heater=10.9"}, nil},
+	{"de", "", "in Ruhe 12,6 Volt, unter Last 10,9 am Stecker der Heizung",
+		[]string{"rest_voltage=12.6", "glow_voltage_heater=10.9"}, nil},
 	{"de", "", "Display zeigt beim Glühen 10,8", []string{"panel_voltage_glow=10.8"}, nil},
 	{"de", "", "auf dem Display stehen in Ruhe 12,1 V", []string{"panel_voltage=12.1"}, nil},
 	{"de", "", "zwölf Komma vier Volt in Ruhe", []string{"rest_voltage=12.4"}, nil},
@@ -206,7 +213,8 @@ var sentences = []sentence{
 	{"de", "", "dreimal versucht", []string{"failed_starts=three_or_more"}, nil},
 	{"de", "", "drei Startversuche", []string{"failed_starts=three_or_more"}, nil},
 	{"de", "", "geht nach 10 Minuten aus", []string{"complaint=starts_then_stops", "minutes_to_fail=10"}, nil},
-	{"de", "", "Heizung startet, läuft 5 Minuten und geht dann aus", []string{"complaint=starts_then_stops", "minutes_to_fail=5"}, nil},
+	{"de", "", "Heizung startet, läuft 5 Minuten und geht dann aus",
+		[]string{"complaint=starts_then_stops", "minutes_to_fail=5"}, nil},
 	{"de", "", "lässt sich nicht anschalten", []string{"complaint=wont_start"}, nil},
 	{"de", "", "LKW mit 24 V", []string{"nominal_voltage=24"}, nil},
 	{"de", "", "gestern frisch eingebaut", []string{"just_installed=yes"}, nil},
@@ -218,7 +226,8 @@ var sentences = []sentence{
 	{"de", "", "der schwarze Tank steht neben dem weißen Schlauch", nil, nil},
 	{"de", "", "Pumpe is ticking but Blasen", []string{"pump_ticks=regular"}, []string{"Blasen"}},
 	{"en", "", "raucht schwarz and Fehler 8", []string{"smoke=black", "fault_code=E-08"}, nil},
-	{"en", "", "no smoke no smell no bubbles pump ticks", []string{"smoke=none", "bubbles=none", "pump_ticks=regular"}, nil},
+	{"en", "", "no smoke no smell no bubbles pump ticks", []string{"smoke=none", "bubbles=none", "pump_ticks=regular"},
+		nil},
 	{"en", "", "it was smoking white but not any more", nil, []string{"smoking white"}},
 	{"en", "", "it doesn't smoke anymore", []string{"smoke=none"}, nil},
 	{"en", "", "I don't smoke", nil, nil},
@@ -228,15 +237,19 @@ var sentences = []sentence{
 	{"en", "", "not without smoke", nil, []string{"not without smoke"}},
 	{"en", "", "nothing smells of diesel", []string{"smell_fuel=no"}, nil},
 	{"en", "", "pump ticks, no bubbles, no smoke, no fuel smell, no exhaust smell inside, CO alarm silent",
-		[]string{"pump_ticks=regular", "bubbles=none", "smoke=none", "smell_fuel=no", "smell_exhaust_inside=no", "co_alarm=silent"}, nil},
-	{"en", "", "Battery voltage is 12.6V. When it starts up the display drops to 10.4V.", []string{"panel_voltage_glow=10.4"}, []string{"12.6V"}},
+		[]string{"pump_ticks=regular", "bubbles=none", "smoke=none", "smell_fuel=no", "smell_exhaust_inside=no",
+			"co_alarm=silent"}, nil},
+	{"en", "", "Battery voltage is 12.6V. When it starts up the display drops to 10.4V.",
+		[]string{"panel_voltage_glow=10.4"}, []string{"12.6V"}},
 	{"en", "", "I have a 5kw heater in my campervan. Battery is a 100Ah lithium, shows 13.1 at rest and drops to 12.2 at the heater when the plug glows. There are a few small bubbles in the line. Any ideas?",
-		[]string{"heater_power=5", "installation=van", "battery_chemistry=lithium", "rest_voltage=13.1", "glow_voltage_heater=12.2", "bubbles=few"}, nil},
+		[]string{"heater_power=5", "installation=van", "battery_chemistry=lithium", "rest_voltage=13.1",
+			"glow_voltage_heater=12.2", "bubbles=few"}, nil},
 	{"de", "", "nichts riecht nach Diesel", []string{"smell_fuel=no"}, nil},
 	{"de", "", "raucht weiß, aber jetzt nicht mehr", nil, []string{"raucht weiß"}},
 	{"de", "", "keine Ahnung ob Blasen da sind", nil, []string{"Blasen"}},
 	{"de", "", "meine 2kW Heizung im Kastenwagen geht seit gestern nicht mehr an. Display zeigt Fehler 10. Batterie (AGM, 5 Jahre alt) hat 12,5 V in Ruhe, beim Glühen am Stecker der Heizung 10,3 V. Kabel ist 6 m lang mit 2,5 mm². Draußen sind -6 Grad.",
-		[]string{"heater_power=2", "installation=van", "complaint=wont_start", "fault_code=E-10", "battery_chemistry=agm", "battery_age=5", "rest_voltage=12.5", "glow_voltage_heater=10.3",
+		[]string{"heater_power=2", "installation=van", "complaint=wont_start", "fault_code=E-10", "battery_chemistry=agm",
+			"battery_age=5", "rest_voltage=12.5", "glow_voltage_heater=10.3",
 			"cable_length=6", "cable_area=2.5", "ambient_temperature=-6"}, nil},
 	{"en", "", "there's no way that's not smoke in the cabin", nil, []string{"not smoke in the cabin"}},
 	{"en", "", "no, there is smoke inside the van", []string{"flames_or_smoke_inside=yes"}, nil},
@@ -246,7 +259,8 @@ var sentences = []sentence{
 	{"en", "", "no CO alarm sounding", []string{"co_alarm=silent"}, nil},
 	{"en", "", "haven't heard the CO alarm", nil, nil},
 	{"en", "", "12.4 at rest. 12.1 at rest", nil, []string{"12.4", "12.1"}},
-	{"en", "", "when starting at the heater 10.1 volts, at rest 12.5 volts", []string{"glow_voltage_heater=10.1", "rest_voltage=12.5"}, nil},
+	{"en", "", "when starting at the heater 10.1 volts, at rest 12.5 volts",
+		[]string{"glow_voltage_heater=10.1", "rest_voltage=12.5"}, nil},
 	{"de", "", "kein Zweifel, es riecht nach Abgas", []string{"smell_exhaust_inside=yes"}, nil},
 	{"de", "", "kein starker Abgasgeruch", nil, []string{"kein starker Abgasgeruch"}},
 	{"de", "", "riecht nicht stark nach Diesel", nil, []string{"riecht nicht stark nach Diesel"}},
@@ -259,9 +273,10 @@ var sentences = []sentence{
 	{"de", "", "12,4 Ruhe / 10,2 Glühen am Heizer", []string{"rest_voltage=12.4", "glow_voltage_heater=10.2"}, nil},
 }
 
-// besides are observations that may be told by the same words as others: a display that is dark is a blank code too, and who
-// speaks of smoke in the van speaks of a van.
-var besides = []string{"fails_when", "stops_when_off", "display", "installation", "co_alarm_fitted", "blows_cold_unasked", "line_see_through", "outlet_heat", "remote_fitted"}
+// besides are observations that may be told by the same words as others: a display that is dark is a blank code too,
+// and who speaks of smoke in the van speaks of a van.
+var besides = []string{"fails_when", "stops_when_off", "display", "installation", "co_alarm_fitted",
+	"blows_cold_unasked", "line_see_through", "outlet_heat", "remote_fitted"}
 
 // requireSaid checks that all that is wanted is believed and nothing else, but for what is told besides.
 func requireSaid(t *testing.T, want []string, believed []words.Reading) {
@@ -285,7 +300,8 @@ func TestSentencesMeanWhatWasSaidAndNoMore(t *testing.T) {
 			}
 			requireSaid(t, s.believed, readings)
 			for _, want := range s.askedBack {
-				require.True(t, slices.ContainsFunc(askedBack, func(got string) bool { return strings.Contains(got, want) || strings.Contains(want, got) }),
+				require.True(t, slices.ContainsFunc(askedBack,
+					func(got string) bool { return strings.Contains(got, want) || strings.Contains(want, got) }),
 					"%q is not asked back, only %q", want, askedBack)
 			}
 		})

@@ -70,7 +70,8 @@ func TestReadFindsWhatWasSaidAndNothingElse(t *testing.T) {
 		{"8", "", nil, nil},
 		{"8", "fault_code", []string{"fault_code=E-08"}, nil},
 		{"had e10 yesterday had E8", "", nil, []string{"e10", "E8"}},
-		{"E-01 12.6 rest 10.4 glow at the heater", "", []string{"fault_code=E-01", "rest_voltage=12.6", "glow_voltage_heater=10.4"}, nil},
+		{"E-01 12.6 rest 10.4 glow at the heater", "",
+			[]string{"fault_code=E-01", "rest_voltage=12.6", "glow_voltage_heater=10.4"}, nil},
 		{"12,6 v resting", "", []string{"rest_voltage=12.6"}, nil},
 		{"12.6 rest, 9.9 glowing on the battery", "", []string{"rest_voltage=12.6", "glow_voltage_battery=9.9"}, nil},
 		{"10.4 glow", "", nil, []string{"10.4"}},
@@ -91,17 +92,21 @@ func TestReadFindsWhatWasSaidAndNothingElse(t *testing.T) {
 			got, askedBack := read(r, tt.text, tt.asked, "en")
 			requireSaid(t, tt.want, got)
 			for _, want := range tt.unclear {
-				require.True(t, slices.ContainsFunc(askedBack, func(got string) bool { return strings.Contains(got, want) || strings.Contains(want, got) }),
+				require.True(t, slices.ContainsFunc(askedBack,
+					func(got string) bool { return strings.Contains(got, want) || strings.Contains(want, got) }),
 					"%q is not asked back, only %q", want, askedBack)
 			}
 		})
 	}
 }
 
-// anyText draws texts that are hard to read: pieces of the sentences, words of both languages, numbers and odd characters.
+// anyText draws texts that are hard to read: pieces of the sentences, words of both languages, numbers and odd
+// characters.
 func anyText(t *rapid.T) string {
-	pieces := []string{"no", "kein", "nicht", "not", "maybe", "or", "oder", "e8", "E-10", "12.4", "12,4", "minus", "point", "komma", "vier", "twelve", "V", "mm²", "°C", "ä", "a\u0308",
-		"’", "–", "-", "?", ".", ",", "\n", "😀", "\xff", "E", "Fehler", "code", "smoke", "Rauch", "bubbles", "at rest", "beim Glühen", "heater", "then", "gestern", "times", "mal", "hundred", "tausend"}
+	pieces := []string{"no", "kein", "nicht", "not", "maybe", "or", "oder", "e8", "E-10", "12.4", "12,4", "minus", "point",
+		"komma", "vier", "twelve", "V", "mm²", "°C", "ä", "a\u0308",
+		"’", "–", "-", "?", ".", ",", "\n", "😀", "\xff", "E", "Fehler", "code", "smoke", "Rauch", "bubbles", "at rest",
+		"beim Glühen", "heater", "then", "gestern", "times", "mal", "hundred", "tausend"}
 	for _, s := range sentences {
 		pieces = append(pieces, s.text)
 	}
@@ -115,7 +120,8 @@ func TestReadingsStandInTheTextAndAreWhatTheModelKnows(t *testing.T) {
 	r := words.New(m)
 	rapid.Check(t, func(t *rapid.T) {
 		text, locale := anyText(t), rapid.SampledFrom([]string{"en", "de", "de-AT", "fr", ""}).Draw(t, "locale")
-		asked := rapid.SampledFrom([]string{"", "rest_voltage", "smoke", "wet_joint", "fault_code", "no such thing"}).Draw(t, "asked")
+		asked := rapid.SampledFrom([]string{"", "rest_voltage", "smoke", "wet_joint", "fault_code", "no such thing"}).Draw(t,
+			"asked")
 		readings, unclear := read(r, text, asked, locale)
 		seen := map[string]bool{}
 		for _, g := range readings {
@@ -152,14 +158,18 @@ func TestAnUnrelatedSentenceChangesNothing(t *testing.T) {
 	}
 }
 
-// A denied observation is never believed as it was said; a danger is never denied by what only nearly reads as a denial.
+// A denied observation is never believed as it was said; a danger is never denied by what only nearly reads as a
+// denial.
 func TestDenyingFlipsOrRemoves(t *testing.T) {
 	r := reader(t)
 	said := map[string][]string{
-		"en": {"white smoke", "black smoke", "bubbles", "smell of diesel", "headache", "flames inside the van", "fuel leak", "burning smell", "E-08", "kink in the line", "wet exhaust", "new panel"},
-		"de": {"weißer Rauch", "schwarzer Rauch", "Blasen", "Dieselgeruch", "Kopfschmerzen", "Flammen im Bus", "Abgasgeruch", "Brandgeruch", "E-08", "Knick im Schlauch", "neues Bedienteil"},
+		"en": {"white smoke", "black smoke", "bubbles", "smell of diesel", "headache", "flames inside the van", "fuel leak",
+			"burning smell", "E-08", "kink in the line", "wet exhaust", "new panel"},
+		"de": {"weißer Rauch", "schwarzer Rauch", "Blasen", "Dieselgeruch", "Kopfschmerzen", "Flammen im Bus", "Abgasgeruch",
+			"Brandgeruch", "E-08", "Knick im Schlauch", "neues Bedienteil"},
 	}
-	denials := map[string][]string{"en": {"no", "without", "there is no", "I see no"}, "de": {"kein", "keine", "ohne", "es gibt keine"}}
+	denials := map[string][]string{"en": {"no", "without", "there is no", "I see no"},
+		"de": {"kein", "keine", "ohne", "es gibt keine"}}
 	slips := map[string][]string{"en": {"withuot", "niether"}, "de": {"keinre", "keinne"}}
 	harmless := []string{"line_kink", "controller_changed"}
 	for locale, phrases := range said {
@@ -169,7 +179,8 @@ func TestDenyingFlipsOrRemoves(t *testing.T) {
 				got, _ := read(r, d+" "+p, "", locale)
 				for _, g := range got {
 					for _, was := range positive {
-						require.False(t, g.ID == was.ID && g.State == was.State && g.ID != "installation", "%s %s read as %s", d, p, plain(g))
+						require.False(t, g.ID == was.ID && g.State == was.State && g.ID != "installation", "%s %s read as %s", d, p,
+							plain(g))
 					}
 				}
 			}
@@ -183,7 +194,8 @@ func TestDenyingFlipsOrRemoves(t *testing.T) {
 	}
 }
 
-// A correction speaks of the number in what was said before, "as before" of what was told before, and who cannot tell says so.
+// A correction speaks of the number in what was said before, "as before" of what was told before, and who cannot tell
+// says so.
 func TestAnswersLeanOnWhatWasSaidBefore(t *testing.T) {
 	r := reader(t)
 	for _, tt := range []struct {
@@ -193,8 +205,10 @@ func TestAnswersLeanOnWhatWasSaidBefore(t *testing.T) {
 	}{
 		{"no, I meant at rest", words.Context{Locale: "en", Before: "12.4 V"}, "rest_voltage=12.4"},
 		{"ich meinte am Display in Ruhe", words.Context{Locale: "de", Before: "es sind 12,1 V"}, "panel_voltage=12.1"},
-		{"same as before", words.Context{Locale: "en", Asked: "bubbles", Was: &words.Reading{ID: "bubbles", State: "few"}}, "bubbles=few"},
-		{"wie vorher", words.Context{Locale: "de", Asked: "rest_voltage", Was: &words.Reading{ID: "rest_voltage", Number: 12.4, IsNumber: true}}, "rest_voltage=12.4"},
+		{"same as before", words.Context{Locale: "en", Asked: "bubbles", Was: &words.Reading{ID: "bubbles", State: "few"}},
+			"bubbles=few"},
+		{"wie vorher", words.Context{Locale: "de", Asked: "rest_voltage",
+			Was: &words.Reading{ID: "rest_voltage", Number: 12.4, IsNumber: true}}, "rest_voltage=12.4"},
 		{"yes", words.Context{Locale: "en", Asked: "fuse"}, "fuse=intact"},
 		{"nein", words.Context{Locale: "de", Asked: "known_good_battery"}, "known_good_battery=not_cured"},
 		{"4 m", words.Context{Locale: "en", Asked: "line_length"}, "line_length=4"},

@@ -216,8 +216,8 @@ func allowed(c caller, method string) error {
 	return nil
 }
 
-// answersCard reports whether a request does nothing but answer the safety card of a conversation, which has an allowance
-// of its own.
+// answersCard reports whether a request does nothing but answer the safety card of a conversation, which has an
+// allowance of its own.
 func (a *access) answersCard(req any) bool {
 	switch req := req.(type) {
 	case *lightoffv1.AnswerQuestionsRequest:
@@ -311,11 +311,13 @@ func (l *limited) Error() string { return "too many " + l.what + " from one plac
 
 // tooMany are the reasons of limits.
 var tooMany = map[string]lightoffv1.ErrorReason{
-	"requests": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_REQUESTS, "opens": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_OPENS,
+	"requests":       lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_REQUESTS,
+	"opens":          lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_OPENS,
 	"safety answers": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_REQUESTS,
 
-	"tokens": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_TOKENS,
-	"codes":  lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_CODES, "streams": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_STREAMS,
+	"tokens":  lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_TOKENS,
+	"codes":   lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_CODES,
+	"streams": lightoffv1.ErrorReason_ERROR_REASON_TOO_MANY_STREAMS,
 }
 
 func (l *limited) exhausted() (lightoffv1.ErrorReason, time.Duration) { return tooMany[l.what], l.wait }

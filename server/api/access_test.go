@@ -39,7 +39,8 @@ func TestTokens(t *testing.T) {
 	in := func(values ...string) context.Context {
 		return metadata.NewIncomingContext(t.Context(), metadata.MD{"authorization": values})
 	}
-	const deskCall, anyCall = "/lightoff.v1.DeskService/ListConversations", "/lightoff.v1.ConversationService/GetConversation"
+	const deskCall, anyCall = "/lightoff.v1.DeskService/ListConversations",
+		"/lightoff.v1.ConversationService/GetConversation"
 	tests := []struct {
 		name, method string
 		ctx          context.Context
@@ -80,7 +81,8 @@ func TestRevokedTokenEndsItsStreams(t *testing.T) {
 	ended := make(chan error, 1)
 	ctx := metadata.NewIncomingContext(t.Context(), metadata.MD{"authorization": {"Bearer " + text}})
 	go func() {
-		ended <- b.streaming(nil, silent{ctx}, &grpc.StreamServerInfo{FullMethod: "/lightoff.v1.DeskService/WatchConversation"},
+		ended <- b.streaming(nil, silent{ctx},
+			&grpc.StreamServerInfo{FullMethod: "/lightoff.v1.DeskService/WatchConversation"},
 			func(_ any, stream grpc.ServerStream) error {
 				held <- struct{}{}
 				<-stream.Context().Done()
@@ -179,7 +181,8 @@ func TestLimits(t *testing.T) {
 	assert.InDelta(t, time.Second, delay, float64(time.Millisecond))
 	require.NoError(t, get(theirs), "another place is not held up")
 	for n := range 20 {
-		_, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "off")}})
+		_, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id,
+			Observations: observations{state("lamp", "off")}})
 		require.NoError(t, err, "the safety card is never limited")
 		_, err = r.Assess(mine, &lightoffv1.AssessRequest{Observations: observations{state("lamp", "off")}})
 		wait(t, err)
@@ -196,10 +199,12 @@ func TestLimits(t *testing.T) {
 		}
 	}
 	for range 10 * cardAnswers {
-		_, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "off")}})
+		_, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id,
+			Observations: observations{state("lamp", "off")}})
 		require.NoError(t, err, "no limit refuses the safety card")
 	}
-	kept, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "on")}})
+	kept, err := r.AnswerQuestions(mine, &lightoffv1.AnswerQuestionsRequest{Id: id,
+		Observations: observations{state("lamp", "on")}})
 	require.NoError(t, err)
 	assert.True(t, kept.GetConversation().GetAssessment().GetPending(), "beyond its allowance it costs no inference")
 	now = now.Add(delay)
@@ -277,7 +282,8 @@ func TestStreamsAreCounted(t *testing.T) {
 	for range 2 {
 		go func() { ended <- outside() }()
 	}
-	require.Eventually(t, func() bool { b.limiter.mu.Lock(); defer b.limiter.mu.Unlock(); return b.limiter.sockets == 2 }, patience, time.Millisecond)
+	require.Eventually(t, func() bool { b.limiter.mu.Lock(); defer b.limiter.mu.Unlock(); return b.limiter.sockets == 2 },
+		patience, time.Millisecond)
 	assert.Equal(t, "TOO_MANY_STREAMS", reason(t, outside()))
 	leave, wait := b.limiter.Socket("another")
 	require.Zero(t, wait)

@@ -138,7 +138,8 @@ func (c *conversations) weigh(ctx context.Context, by *version, log *account,
 // tells reports whether an event of the kind may change an assessment.
 func tells(kind diagnosis.EventKind) bool {
 	switch kind {
-	case diagnosis.Assigned, diagnosis.Noted, diagnosis.Ticketed, diagnosis.Closed, diagnosis.Reopened, diagnosis.Hidden, diagnosis.Shown,
+	case diagnosis.Assigned, diagnosis.Noted, diagnosis.Ticketed, diagnosis.Closed, diagnosis.Reopened, diagnosis.Hidden,
+		diagnosis.Shown,
 		diagnosis.Suggested, diagnosis.Declined:
 		return false
 	}

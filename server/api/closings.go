@@ -23,8 +23,8 @@ const (
 	closingsAtOnce  = 200 // that one statement asks for
 )
 
-// WatchClosings implements the RPC. The log of events is all that it needs: what a reader has dealt with, only the reader
-// knows, and says so when it comes back.
+// WatchClosings implements the RPC. The log of events is all that it needs: what a reader has dealt with, only the
+// reader knows, and says so when it comes back.
 func (d *desk) WatchClosings(req *lightoffv1.WatchClosingsRequest,
 	stream grpc.ServerStreamingServer[lightoffv1.WatchClosingsResponse]) error {
 	ctx := stream.Context()
@@ -43,7 +43,8 @@ func (d *desk) WatchClosings(req *lightoffv1.WatchClosingsRequest,
 	}
 	changed, stop := d.hub.watchAll()
 	defer stop()
-	if err := stream.SendHeader(nil); err != nil { // so that the caller knows that it has begun, though nothing has ended yet
+	// so that the caller knows that it has begun, though nothing has ended yet
+	if err := stream.SendHeader(nil); err != nil {
 		return err
 	}
 	for {

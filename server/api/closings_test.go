@@ -16,7 +16,8 @@ import (
 
 type closingsClient = grpc.ServerStreamingClient[lightoffv1.WatchClosingsResponse]
 
-func watchClosings(ctx context.Context, t *testing.T, desk lightoffv1.DeskServiceClient, since time.Time) closingsClient {
+func watchClosings(ctx context.Context, t *testing.T, desk lightoffv1.DeskServiceClient,
+	since time.Time) closingsClient {
 	req := &lightoffv1.WatchClosingsRequest{Locale: "en"}
 	if !since.IsZero() {
 		req.Since = timestamppb.New(since)
@@ -32,7 +33,8 @@ func received(t *testing.T, stream closingsClient) *lightoffv1.WatchClosingsResp
 	return c
 }
 
-// Another system hears of every closing, under an id by which it knows what it has dealt with, and goes on where it was.
+// Another system hears of every closing, under an id by which it knows what it has dealt with, and goes on where it
+// was.
 func TestClosingsForTickets(t *testing.T) {
 	r := start(t)
 	desk, ctx := r.atDesk(t, "Ines")
@@ -40,7 +42,8 @@ func TestClosingsForTickets(t *testing.T) {
 		_, err := desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: id, Closing: c})
 		require.NoError(t, err)
 	}
-	settled := &lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"}, FoundBy: 2, Surety: 2,
+	settled := &lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"},
+		FoundBy: 2, Surety: 2,
 		Remark: "scale of a thumb"}
 	first, second := r.open(t), r.open(t)
 	r.answer(t, first, state("fault_code", "heat"))
@@ -69,7 +72,8 @@ func TestClosingsForTickets(t *testing.T) {
 	assert.Equal(t, lightoffv1.Outcome_OUTCOME_NOT_REACHED, again.Closing.Outcome)
 	assert.NotEqual(t, two.ClosingId, again.ClosingId)
 
-	// Another desk, later, which had dealt with the first: what lies within the minute before comes once more, under its id.
+	// Another desk, later, which had dealt with the first: what lies within the minute before comes once more, under its
+	// id.
 	other, otherCtx := r.atDesk(t, "Bo")
 	resumed := watchClosings(otherCtx, t, other, one.ClosedAt.AsTime())
 	for _, want := range []*lightoffv1.WatchClosingsResponse{one, two, again} {

@@ -25,7 +25,8 @@ type conversations struct {
 }
 
 // OpenConversation implements the RPC.
-func (c *conversations) OpenConversation(ctx context.Context, req *lightoffv1.OpenConversationRequest) (*lightoffv1.OpenConversationResponse, error) {
+func (c *conversations) OpenConversation(ctx context.Context,
+	req *lightoffv1.OpenConversationRequest) (*lightoffv1.OpenConversationResponse, error) {
 	opened, err := c.opening(req)
 	if err != nil {
 		return nil, err
@@ -47,7 +48,8 @@ func (c *conversations) OpenConversation(ctx context.Context, req *lightoffv1.Op
 }
 
 // GetConversation implements the RPC.
-func (c *conversations) GetConversation(ctx context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
+func (c *conversations) GetConversation(ctx context.Context,
+	req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	shown, err := c.read(ctx, req.GetId(), req.GetLocale(), inTurn)
 	if err != nil {
 		return nil, err
@@ -74,7 +76,8 @@ func (c *conversations) GetLog(ctx context.Context, req *lightoffv1.GetLogReques
 
 // SayText implements the RPC. What is understood but cannot stand joins the unclear parts: a sentence is never refused
 // for its meaning.
-func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequest) (*lightoffv1.SayTextResponse, error) {
+func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequest) (*lightoffv1.SayTextResponse,
+	error) {
 	if err := c.sayable(req); err != nil {
 		return nil, err
 	}
@@ -83,7 +86,8 @@ func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequ
 	if err != nil {
 		return nil, err
 	}
-	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(), c.saying(req, diagnosis.Fold(before.Events)))
+	shown, err := c.append(ctx, req.GetId(), request(req, ""), req.GetLocale(),
+		c.saying(req, diagnosis.Fold(before.Events)))
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +95,8 @@ func (c *conversations) SayText(ctx context.Context, req *lightoffv1.SayTextRequ
 }
 
 // AnswerQuestions implements the RPC: all or none.
-func (c *conversations) AnswerQuestions(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
+func (c *conversations) AnswerQuestions(ctx context.Context,
+	req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
 	answered, err := c.answering(req)
 	if err != nil {
 		return nil, err
@@ -104,7 +109,8 @@ func (c *conversations) AnswerQuestions(ctx context.Context, req *lightoffv1.Ans
 }
 
 // RetractAnswer implements the RPC.
-func (c *conversations) RetractAnswer(ctx context.Context, req *lightoffv1.RetractAnswerRequest) (*lightoffv1.RetractAnswerResponse, error) {
+func (c *conversations) RetractAnswer(ctx context.Context,
+	req *lightoffv1.RetractAnswerRequest) (*lightoffv1.RetractAnswerResponse, error) {
 	retracted, err := c.retracting(req)
 	if err != nil {
 		return nil, err
@@ -117,7 +123,8 @@ func (c *conversations) RetractAnswer(ctx context.Context, req *lightoffv1.Retra
 }
 
 // SetTools implements the RPC.
-func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRequest) (*lightoffv1.SetToolsResponse, error) {
+func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRequest) (*lightoffv1.SetToolsResponse,
+	error) {
 	set, err := c.settingTools(req)
 	if err != nil {
 		return nil, err
@@ -130,7 +137,8 @@ func (c *conversations) SetTools(ctx context.Context, req *lightoffv1.SetToolsRe
 }
 
 // DeleteConversation implements the RPC.
-func (c *conversations) DeleteConversation(ctx context.Context, req *lightoffv1.DeleteConversationRequest) (*lightoffv1.DeleteConversationResponse, error) {
+func (c *conversations) DeleteConversation(ctx context.Context,
+	req *lightoffv1.DeleteConversationRequest) (*lightoffv1.DeleteConversationResponse, error) {
 	var v violations
 	v.name("id", req.GetId())
 	if err := v.err(); err != nil {
@@ -149,7 +157,8 @@ func (c *conversations) DeleteConversation(ctx context.Context, req *lightoffv1.
 }
 
 // ChangeKey implements the RPC.
-func (c *conversations) ChangeKey(ctx context.Context, req *lightoffv1.ChangeKeyRequest) (*lightoffv1.ChangeKeyResponse, error) {
+func (c *conversations) ChangeKey(ctx context.Context, req *lightoffv1.ChangeKeyRequest) (*lightoffv1.ChangeKeyResponse,
+	error) {
 	var v violations
 	v.name("id", req.GetId())
 	v.openKey(req.GetClientKey())
@@ -188,7 +197,8 @@ func (c *conversations) mayLetIn(ctx context.Context, id string) error {
 }
 
 // MakeCode implements the RPC.
-func (c *conversations) MakeCode(ctx context.Context, req *lightoffv1.MakeCodeRequest) (*lightoffv1.MakeCodeResponse, error) {
+func (c *conversations) MakeCode(ctx context.Context, req *lightoffv1.MakeCodeRequest) (*lightoffv1.MakeCodeResponse,
+	error) {
 	var v violations
 	v.name("id", req.GetId())
 	if err := v.err(); err != nil {
@@ -205,7 +215,8 @@ func (c *conversations) MakeCode(ctx context.Context, req *lightoffv1.MakeCodeRe
 }
 
 // RedeemCode implements the RPC.
-func (c *conversations) RedeemCode(ctx context.Context, req *lightoffv1.RedeemCodeRequest) (*lightoffv1.RedeemCodeResponse, error) {
+func (c *conversations) RedeemCode(ctx context.Context,
+	req *lightoffv1.RedeemCodeRequest) (*lightoffv1.RedeemCodeResponse, error) {
 	id, err := c.byCode(ctx, req.GetCode(), store.Spoken)
 	if err != nil {
 		return nil, err
@@ -230,7 +241,8 @@ func (c *conversations) byCode(ctx context.Context, code string, kinds ...store.
 }
 
 // MakeLookOnKey implements the RPC.
-func (c *conversations) MakeLookOnKey(ctx context.Context, req *lightoffv1.MakeLookOnKeyRequest) (*lightoffv1.MakeLookOnKeyResponse, error) {
+func (c *conversations) MakeLookOnKey(ctx context.Context,
+	req *lightoffv1.MakeLookOnKeyRequest) (*lightoffv1.MakeLookOnKeyResponse, error) {
 	var v violations
 	v.name("id", req.GetId())
 	if err := v.err(); err != nil {
@@ -258,7 +270,8 @@ func (c *conversations) WithdrawLookOnKeys(ctx context.Context,
 }
 
 // ResolveSuggestion implements the RPC. What is confirmed counts as answered by the owner.
-func (c *conversations) ResolveSuggestion(ctx context.Context, req *lightoffv1.ResolveSuggestionRequest) (*lightoffv1.ResolveSuggestionResponse, error) {
+func (c *conversations) ResolveSuggestion(ctx context.Context,
+	req *lightoffv1.ResolveSuggestionRequest) (*lightoffv1.ResolveSuggestionResponse, error) {
 	if whoCalls(ctx).desk {
 		return nil, errNotOwner
 	}

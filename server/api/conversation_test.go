@@ -51,7 +51,8 @@ func TestConversation(t *testing.T) {
 	assert.Equal(t, "years", c.Told[1].Info.Unit)
 	assert.Empty(t, c.Told[1].Info.States, "a number has none")
 
-	skipped, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: c.Id, SkippedIds: []string{"deposit", "deposit"}})
+	skipped, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: c.Id,
+		SkippedIds: []string{"deposit", "deposit"}})
 	require.NoError(t, err)
 	c = skipped.Conversation
 	require.Equal(t, "skipped", told(c)["deposit"])
@@ -99,7 +100,8 @@ func TestAnswerMustFitWhatWasTold(t *testing.T) {
 	}
 	now, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
-	assert.Equal(t, map[string]string{"code_table": "two_digit", "fault_code": "07"}, told(now.Conversation), "all or none")
+	assert.Equal(t, map[string]string{"code_table": "two_digit", "fault_code": "07"}, told(now.Conversation),
+		"all or none")
 }
 
 func TestSayKeepsTheSentence(t *testing.T) {
@@ -153,10 +155,11 @@ func TestReadingsThatCannotStand(t *testing.T) {
 		{Number: 1, Kind: diagnosis.Opened},
 		{Number: 2, Kind: diagnosis.Answered, Observations: []diagnosis.Observation{{ID: "code_table", State: "two_digit"}}},
 	}
-	said := c.account(before, "").admit(diagnosis.Event{Kind: diagnosis.Said, Unclear: []string{"hm"}, Readings: []diagnosis.Reading{
-		reading("lamp", "on", "glows"), reading("lampe", "on", "Lampe"), reading("deposit", "green", "green stuff"),
-		reading("fault_code", "99", "99"), {Words: "hm"},
-	}})
+	said := c.account(before, "").admit(diagnosis.Event{Kind: diagnosis.Said, Unclear: []string{"hm"},
+		Readings: []diagnosis.Reading{
+			reading("lamp", "on", "glows"), reading("lampe", "on", "Lampe"), reading("deposit", "green", "green stuff"),
+			reading("fault_code", "99", "99"), {Words: "hm"},
+		}})
 	assert.Equal(t, []diagnosis.Reading{reading("lamp", "on", "glows")}, said.Readings)
 	assert.Equal(t, []string{"hm", "Lampe", "green stuff", "99"}, said.Unclear)
 }
@@ -173,7 +176,8 @@ func TestRepeatedRequestsChangeNothing(t *testing.T) {
 			return a.GetConversation(), err
 		}},
 		{"Answer", func(key string) (*lightoffv1.Conversation, error) {
-			a, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "on")}, ClientKey: key})
+			a, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
+				Observations: observations{state("lamp", "on")}, ClientKey: key})
 			return a.GetConversation(), err
 		}},
 		{"Retract", func(key string) (*lightoffv1.Conversation, error) {
@@ -292,7 +296,8 @@ func TestManyAtOnce(t *testing.T) {
 // TestLogOutlivesModel keeps what an earlier model understood and today's does not.
 func TestLogOutlivesModel(t *testing.T) {
 	r := start(t)
-	kept, err := r.store.Create(r.ctx, "older", diagnosis.Event{Kind: diagnosis.Opened, Tools: []string{"wand", "multimeter"}})
+	kept, err := r.store.Create(r.ctx, "older", diagnosis.Event{Kind: diagnosis.Opened,
+		Tools: []string{"wand", "multimeter"}})
 	require.NoError(t, err)
 	old := []diagnosis.Event{
 		{Kind: diagnosis.Said, Text: "the whistle is mute", Readings: []diagnosis.Reading{
@@ -301,7 +306,8 @@ func TestLogOutlivesModel(t *testing.T) {
 			{ID: "lamp", State: "on"}, {ID: "deposit", State: "furry"}}},
 	}
 	for _, e := range old {
-		_, _, err := r.store.Append(r.ctx, kept.ID, store.Request{}, func([]diagnosis.Event) (diagnosis.Event, error) { return e, nil })
+		_, _, err := r.store.Append(r.ctx, kept.ID, store.Request{},
+			func([]diagnosis.Event) (diagnosis.Event, error) { return e, nil })
 		require.NoError(t, err)
 	}
 	got, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: kept.ID})
@@ -330,14 +336,16 @@ func TestWhatCannotBeAssessedIsNotKept(t *testing.T) {
 	files["bell.yaml"] = &fstest.MapFile{Data: []byte(
 		`observations: [{id: bell, states: [mute, rings], rules: [{then: {mute: 1}}], slips: 0, basis: invented}]`)}
 	texts := files["text/en/observations.yaml"]
-	texts.Data = append(texts.Data, "bell: {title: Bell, question: Does it ring?, states: {mute: no bell, rings: a bell}}\n"...)
+	texts.Data = append(texts.Data,
+		"bell: {title: Bell, question: Does it ring?, states: {mute: no bell, rings: a bell}}\n"...)
 	m, err := knowledge.Load(files, nil)
 	require.NoError(t, err)
 
 	r := startWith(t, m)
 	id := r.open(t)
 	before := r.answer(t, id, state("lamp", "on"))
-	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("bell", "rings")}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
+		Observations: observations{state("bell", "rings")}})
 	assert.Equal(t, codes.Internal, status.Code(err))
 	after, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
@@ -345,7 +353,8 @@ func TestWhatCannotBeAssessedIsNotKept(t *testing.T) {
 	r.answer(t, id, state("bell", "mute"))
 }
 
-func (r *running) watch(t *testing.T, id string, after int64) grpc.ServerStreamingClient[lightoffv1.WatchConversationResponse] {
+func (r *running) watch(t *testing.T, id string,
+	after int64) grpc.ServerStreamingClient[lightoffv1.WatchConversationResponse] {
 	t.Helper()
 	ctx, cancel := context.WithCancel(r.ctx)
 	t.Cleanup(cancel)

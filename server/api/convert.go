@@ -46,7 +46,8 @@ func fromReading(r words.Reading) diagnosis.Reading {
 }
 
 func fromOffer(o words.Offer) diagnosis.Offer {
-	return diagnosis.Offer{Reading: fromReading(o.Reading), Alternatives: each(o.Alternatives, fromReading), Danger: o.Danger}
+	return diagnosis.Offer{Reading: fromReading(o.Reading), Alternatives: each(o.Alternatives, fromReading),
+		Danger: o.Danger}
 }
 
 // toAssessment shows an assessment whose texts are in the language.
@@ -75,7 +76,8 @@ func toPair(p *diagnosis.Pair) *lightoffv1.Pair {
 
 func toCause(c diagnosis.RankedCause) *lightoffv1.RankedCause {
 	return &lightoffv1.RankedCause{
-		Id: c.ID, Title: c.Title, Sentence: c.Sentence, Part: c.Part, Probability: c.Probability, Likelihood: c.Likelihood, BaseRate: c.BaseRate,
+		Id: c.ID, Title: c.Title, Sentence: c.Sentence, Part: c.Part, Probability: c.Probability, Likelihood: c.Likelihood,
+		BaseRate: c.BaseRate,
 		Weights: each(c.Weights, func(w diagnosis.WeightOfEvidence) *lightoffv1.WeightOfEvidence {
 			return &lightoffv1.WeightOfEvidence{ObservationId: w.ObservationID, Text: w.Text, Bits: w.Bits}
 		}),
@@ -129,7 +131,8 @@ func toLift(l diagnosis.Lift) *lightoffv1.DangerLift {
 func toPlan(p diagnosis.Plan) *lightoffv1.Plan {
 	out := &lightoffv1.Plan{Steps: each(p.Steps, toStep), Note: p.Note, NextCheckId: p.NextCheck}
 	if e := p.Ending; e != nil {
-		out.Ending = &lightoffv1.Ending{Kind: endings[e.Kind], AfterSteps: int32(e.After), Minutes: e.Minutes, CostEuros: e.Euros,
+		out.Ending = &lightoffv1.Ending{Kind: endings[e.Kind], AfterSteps: int32(e.After), Minutes: e.Minutes,
+			CostEuros:   e.Euros,
 			Probability: e.Probability, ExpectedCostEuros: e.ExpectedCost, Text: e.Text}
 	}
 	return out
@@ -138,7 +141,8 @@ func toPlan(p diagnosis.Plan) *lightoffv1.Plan {
 func toStep(s diagnosis.PlanStep) *lightoffv1.PlanStep {
 	return &lightoffv1.PlanStep{
 		RepairId: s.RepairID, CauseId: s.CauseID, Title: s.Title, ProbabilityNeeded: s.Probability,
-		Minutes: s.Minutes, PartsEuros: s.Euros, Cautions: knowledge.Cautions(s.Cautions), CautionPhases: phasesOf(s.Cautions), Parts: s.Parts, Steps: s.Steps,
+		Minutes: s.Minutes, PartsEuros: s.Euros, Cautions: knowledge.Cautions(s.Cautions),
+		CautionPhases: phasesOf(s.Cautions), Parts: s.Parts, Steps: s.Steps,
 		Proof: s.Proof, Prevention: s.Prevention, HeldBack: s.HeldBack,
 		DangerId: s.Danger, Together: s.Together, ProbabilityWellAfter: s.Fixed, ExpectedCostEuros: s.ExpectedCost,
 	}
@@ -156,7 +160,8 @@ func toChain(c diagnosis.Chain) *lightoffv1.Chain {
 	link := func(l diagnosis.ChainLink) *lightoffv1.ChainLink {
 		return &lightoffv1.ChainLink{Id: l.ID, Title: l.Title}
 	}
-	return &lightoffv1.Chain{Links: each(c.Links, link), Probability: c.Probability, Advice: c.Advice, RepairIds: c.RepairIDs}
+	return &lightoffv1.Chain{Links: each(c.Links, link), Probability: c.Probability, Advice: c.Advice,
+		RepairIds: c.RepairIDs}
 }
 
 func toExplanation(e *diagnosis.Explanation, locale string) *lightoffv1.ExplainResponse {
@@ -186,7 +191,8 @@ func (f face) observation(id string) *lightoffv1.ObservationInfo {
 	text := f.model.Text(f.locale).Observations[id]
 	if o, ok := f.model.Observation(id); ok {
 		info = &lightoffv1.ObservationInfo{
-			Tool: o.Tool, Minutes: o.Minutes, Difficulty: lightoffv1.Willingness(o.Difficulty), Unit: o.Unit, Minimum: o.Min, Maximum: o.Max,
+			Tool: o.Tool, Minutes: o.Minutes, Difficulty: lightoffv1.Willingness(o.Difficulty), Unit: o.Unit, Minimum: o.Min,
+			Maximum:    o.Max,
 			NeedsStart: o.Gates.NeedsStart, NeedsPower: o.Gates.NeedsPower, OpensFuel: o.Gates.OpensFuel,
 			OpensBurner: o.Gates.OpensBurner, TouchesHot: o.Gates.TouchesHot, SafetyCard: o.SafetyCard,
 			States: each(o.States, func(s string) *lightoffv1.StateInfo {
@@ -258,7 +264,8 @@ func (f face) reading(r diagnosis.Reading) *lightoffv1.Reading {
 }
 
 func (f face) suggested(o diagnosis.Offer) *lightoffv1.SuggestedReading {
-	return &lightoffv1.SuggestedReading{Reading: f.reading(o.Reading), Alternatives: each(o.Alternatives, f.reading), Danger: o.Danger}
+	return &lightoffv1.SuggestedReading{Reading: f.reading(o.Reading), Alternatives: each(o.Alternatives, f.reading),
+		Danger: o.Danger}
 }
 
 // describe is an observation with its value in plain words. An old log may hold what today's model does not know.

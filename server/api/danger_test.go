@@ -88,7 +88,8 @@ func checkDangerNeedsNoInference(t *testing.T, r *running) {
 
 	// What was told is new to the server, or it would not have to think.
 	age := number("age", 17)
-	answered, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: told, Observations: append(live(), age), ClientKey: "k"})
+	answered, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: told,
+		Observations: append(live(), age), ClientKey: "k"})
 	require.NoError(t, err)
 	first := answered.Conversation
 	assert.True(t, first.Assessment.Pending)
@@ -104,10 +105,12 @@ func checkDangerNeedsNoInference(t *testing.T, r *running) {
 	require.Len(t, first.Next, 1, "the card can be answered meanwhile")
 	assert.Equal(t, "lamp", first.Next[0].Id)
 	assert.True(t, proto.Equal(first, next(t, stream)), "and so whoever watches sees it")
-	again, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: told, Observations: append(live(), age), ClientKey: "k"})
+	again, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: told, Observations: append(live(), age),
+		ClientKey: "k"})
 	require.NoError(t, err, "asked again it says the same")
 	same(again.Conversation)
-	sentence, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: said, Text: "Thick crust.", AskedId: "deposit", Locale: "de"})
+	sentence, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: said, Text: "Thick crust.", AskedId: "deposit",
+		Locale: "de"})
 	require.NoError(t, err)
 	assert.True(t, sentence.Conversation.Assessment.Pending)
 	assert.Len(t, sentence.Conversation.Assessment.Dangers, len(whole.Assessment.Dangers))
@@ -124,7 +127,8 @@ func checkDangerNeedsNoInference(t *testing.T, r *running) {
 	assert.Empty(t, assessed.Causes)
 
 	// The safety card goes through, too, and so does the way to it.
-	card, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: calm, Observations: observations{state("lamp", "off")}})
+	card, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: calm,
+		Observations: observations{state("lamp", "off")}})
 	require.NoError(t, err)
 	assert.True(t, card.Conversation.Assessment.Pending)
 	opened, err := r.OpenConversation(r.ctx, &lightoffv1.OpenConversationRequest{Tools: []string{"multimeter"}})
@@ -133,10 +137,12 @@ func checkDangerNeedsNoInference(t *testing.T, r *running) {
 	assert.Equal(t, "lamp", opened.Conversation.Next[0].Id)
 
 	// All else is refused at once, and nothing of it is kept.
-	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: calm, Observations: observations{state("deposit", "thin")}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: calm,
+		Observations: observations{state("deposit", "thin")}})
 	assert.Equal(t, retryAfter, wait(t, err))
 	assert.Equal(t, "BUSY", reason(t, err))
-	for _, known := range []*lightoffv1.AssessRequest{{Observations: observations{age}}, {Observations: live(), DangersKnown: true}} {
+	for _, known := range []*lightoffv1.AssessRequest{{Observations: observations{age}},
+		{Observations: live(), DangersKnown: true}} {
 		_, err = r.Assess(r.ctx, known)
 		assert.Equal(t, "BUSY", reason(t, err))
 	}
@@ -203,11 +209,13 @@ func checkKeyOfAnotherRequest(t *testing.T, r *running) {
 	calm := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "k1", Observations: observations{state("lamp", "on")}}
 	first, err := r.AnswerQuestions(r.ctx, calm)
 	require.NoError(t, err)
-	alarm := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "k1", Observations: append(live(), state("lamp", "off"))}
+	alarm := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "k1",
+		Observations: append(live(), state("lamp", "off"))}
 	calls := map[string]func() error{
 		"other answers": func() error { _, err := r.AnswerQuestions(r.ctx, alarm); return err },
 		"skipping": func() error {
-			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "k1", SkippedIds: []string{"lamp"}})
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "k1",
+				SkippedIds: []string{"lamp"}})
 			return err
 		},
 		"something else": func() error {
@@ -283,12 +291,15 @@ func checkVitalAnswersAlwaysFit(t *testing.T, r *running) {
 	long := diagnosis.Event{Kind: diagnosis.Said, Text: strings.Repeat("x", store.MaxBytes/20)}
 	var err error
 	for err == nil {
-		_, _, err = r.store.Append(r.ctx, id, store.Request{}, func([]diagnosis.Event) (diagnosis.Event, error) { return long, nil })
+		_, _, err = r.store.Append(r.ctx, id, store.Request{},
+			func([]diagnosis.Event) (diagnosis.Event, error) { return long, nil })
 	}
 	require.ErrorIs(t, err, store.ErrFull)
-	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("deposit", "thin")}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
+		Observations: observations{state("deposit", "thin")}})
 	assert.Equal(t, "CONVERSATION_FULL", reason(t, err))
-	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", "on"), state("deposit", "thin")}})
+	_, err = r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
+		Observations: observations{state("lamp", "on"), state("deposit", "thin")}})
 	assert.Equal(t, "CONVERSATION_FULL", reason(t, err), "the card does not carry others in")
 	r.answer(t, id, state("lamp", "off"))
 	_, err = r.RetractAnswer(r.ctx, &lightoffv1.RetractAnswerRequest{Id: id, ObservationId: "lamp"})
@@ -342,7 +353,8 @@ func checkDangersComeFirst(t *testing.T, r *running) {
 		}
 	}
 	assert.Equal(t, want, seen)
-	for _, bad := range []*lightoffv1.ListConversationsRequest{{PageSize: -1}, {PageSize: maxListed + 1}, {PageToken: "?"}, {PageToken: "bnVsbA"}} {
+	for _, bad := range []*lightoffv1.ListConversationsRequest{{PageSize: -1}, {PageSize: maxListed + 1}, {PageToken: "?"},
+		{PageToken: "bnVsbA"}} {
 		_, err := desk.ListConversations(ctx, bad)
 		if bad.PageToken == "bnVsbA" { // null in JSON, which is a position
 			require.NoError(t, err)
@@ -378,7 +390,8 @@ func TestLine(t *testing.T) {
 				leave()
 			}
 		}()
-		require.Eventually(t, func() bool { l.mu.Lock(); defer l.mu.Unlock(); return l.waiting == before+1 }, patience, time.Millisecond)
+		require.Eventually(t, func() bool { l.mu.Lock(); defer l.mu.Unlock(); return l.waiting == before+1 }, patience,
+			time.Millisecond)
 	}
 	wait("flood")
 	wait("flood")
@@ -402,7 +415,8 @@ func TestLine(t *testing.T) {
 	flood()
 	assert.Equal(t, "flood", <-order)
 	assert.Equal(t, "flood", <-order)
-	require.Eventually(t, func() bool { l.mu.Lock(); defer l.mu.Unlock(); return len(l.callers) == 0 && l.free == 2 }, patience, time.Millisecond)
+	require.Eventually(t, func() bool { l.mu.Lock(); defer l.mu.Unlock(); return len(l.callers) == 0 && l.free == 2 },
+		patience, time.Millisecond)
 
 	holds := []func(){}
 	for _, who := range []string{"a", "b"} {

@@ -12,8 +12,8 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// TestListedRulesAreTheOnesThatHold tells what each rule's first trigger asks for: the danger then stands, with the same
-// words.
+// TestListedRulesAreTheOnesThatHold tells what each rule's first trigger asks for: the danger then stands, with the
+// same words.
 func TestListedRulesAreTheOnesThatHold(t *testing.T) {
 	m, err := heater.Model()
 	require.NoError(t, err)

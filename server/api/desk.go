@@ -46,9 +46,11 @@ func (d *desk) GetDesk(ctx context.Context, _ *lightoffv1.GetDeskRequest) (*ligh
 }
 
 // ListConversations implements the RPC.
-func (d *desk) ListConversations(ctx context.Context, req *lightoffv1.ListConversationsRequest) (*lightoffv1.ListConversationsResponse, error) {
+func (d *desk) ListConversations(ctx context.Context,
+	req *lightoffv1.ListConversationsRequest) (*lightoffv1.ListConversationsResponse, error) {
 	var v violations
-	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(), mine: mine(ctx, req),
+	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(),
+		mine:   mine(ctx, req),
 		search: v.search(req.GetSearch()), size: v.pageSize(req.GetPageSize()), after: v.pageToken(req.GetPageToken())}
 	if err := v.err(); err != nil {
 		return nil, err
@@ -65,7 +67,10 @@ func mine(ctx context.Context, req interface{ GetMine() bool }) string {
 }
 
 func aboutHeater(d *desk, state diagnosis.Conversation) bool {
-	return slices.ContainsFunc(state.Told, func(t diagnosis.Told) bool { return !t.Skipped && d.isComplaint(t.Observation.ID) })
+	return slices.ContainsFunc(state.Told, func(t diagnosis.Told) bool {
+		return !t.Skipped &&
+			d.isComplaint(t.Observation.ID)
+	})
 }
 
 // isComplaint reports whether an observation is about the heater and not about safety or setup.
@@ -74,7 +79,8 @@ func (c core) isComplaint(id string) bool {
 	return ok && !o.SafetyCard
 }
 
-// lead is the likeliest cause by the model that the conversation was opened under, if it is known or may still be worked out.
+// lead is the likeliest cause by the model that the conversation was opened under, if it is known or may still be
+// worked out.
 func (d *desk) lead(ctx context.Context, opened string, so sound, thoughts *int) (*lightoffv1.RankedCause, error) {
 	guidance := d.guided.get(keyOf(opened, so.state))
 	if guidance == nil {
@@ -99,8 +105,8 @@ func (d *desk) lead(ctx context.Context, opened string, so sound, thoughts *int)
 	return lead, nil
 }
 
-// guide is nil, without an error, where a list has no thoughts left or there are others to think about, and for what cannot be
-// assessed: whoever opens that conversation hears of what is wrong.
+// guide is nil, without an error, where a list has no thoughts left or there are others to think about, and for what
+// cannot be assessed: whoever opens that conversation hears of what is wrong.
 func (d *desk) guide(ctx context.Context, by *version, so sound, thoughts *int) (*diagnosis.Guidance, error) {
 	key := keyOf(by.model.Version, so.state)
 	if known := d.guided.get(key); known != nil {
@@ -120,7 +126,8 @@ func (d *desk) entry(ctx context.Context, c store.Conversation, so sound) *light
 	state := so.state
 	f := face{model: d.model, engine: d.engine, locale: state.Locale}
 	e := &lightoffv1.QueueEntry{
-		Id: whoCalls(ctx).knows(c.ID), OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]), LastEvent: state.LastEvent,
+		Id: whoCalls(ctx).knows(c.ID), OpenedAt: timestamppb.New(c.OpenedAt), ChangedAt: timestamppb.New(c.At[len(c.At)-1]),
+		LastEvent: state.LastEvent,
 		ToldCount: int32(len(state.Told)), AssignedTo: state.AssignedTo, NoteCount: int32(len(state.Notes)),
 		SuggestionCount: int32(len(state.Suggestions)), Hidden: state.Hidden, Ticket: state.Ticket,
 	}
@@ -132,7 +139,8 @@ func (d *desk) entry(ctx context.Context, c store.Conversation, so sound) *light
 		e.Dangers = append(e.Dangers, toDanger(danger))
 	}
 	for _, t := range state.Told {
-		if !t.Skipped && t.Observation.Kind != diagnosis.UnknownValue && d.isComplaint(t.Observation.ID) && len(e.Told) < toldShown {
+		if !t.Skipped && t.Observation.Kind != diagnosis.UnknownValue && d.isComplaint(t.Observation.ID) &&
+			len(e.Told) < toldShown {
 			e.Told = append(e.Told, f.describe(t.Observation))
 		}
 	}
@@ -146,7 +154,8 @@ func (d *desk) entry(ctx context.Context, c store.Conversation, so sound) *light
 }
 
 // WatchConversations implements the RPC.
-func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchConversationsResponse]) error {
+func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest,
+	stream grpc.ServerStreamingServer[lightoffv1.WatchConversationsResponse]) error {
 	var v violations
 	p := page{locale: v.inLanguage(d.model, req.GetLocale()), closed: req.GetClosed(), due: req.GetDueBack(),
 		mine: mine(stream.Context(), req), search: v.search(req.GetSearch()), size: maxListed, after: v.pageToken("")}
@@ -178,7 +187,8 @@ func (d *desk) WatchConversations(req *lightoffv1.WatchConversationsRequest, str
 }
 
 // FindConversation implements the RPC.
-func (d *desk) FindConversation(ctx context.Context, req *lightoffv1.FindConversationRequest) (*lightoffv1.FindConversationResponse, error) {
+func (d *desk) FindConversation(ctx context.Context,
+	req *lightoffv1.FindConversationRequest) (*lightoffv1.FindConversationResponse, error) {
 	id, err := d.byCode(ctx, req.GetCode(), store.Spoken, store.LookOn)
 	if err != nil {
 		return nil, err
@@ -209,7 +219,8 @@ func (d *desk) record(ctx context.Context, id string) (*lightoffv1.Record, error
 	r := &lightoffv1.Record{Id: id, LastEvent: state.LastEvent, AssignedTo: state.AssignedTo, Notes: notes(c, state),
 		Hidden: state.Hidden, Me: whoCalls(ctx).name, Ticket: state.Ticket}
 	if state.Closed != nil {
-		r.Closing, r.ClosedBy, r.ClosedAt = toClosing(state.Closed.Closing), state.Closed.By, timestamppb.New(c.At[state.Closed.Number-1])
+		r.Closing, r.ClosedBy, r.ClosedAt = toClosing(state.Closed.Closing), state.Closed.By,
+			timestamppb.New(c.At[state.Closed.Number-1])
 	}
 	return r, nil
 }
@@ -224,12 +235,14 @@ func toClosing(c *diagnosis.Closing) *lightoffv1.Closing {
 	if c == nil {
 		return nil
 	}
-	return &lightoffv1.Closing{Outcome: keyFor(outcomes, c.Outcome), CauseIds: c.Causes, FoundBy: keyFor(finders, c.FoundBy),
-		Surety: keyFor(sureties, c.Surety), Remark: c.Remark}
+	return &lightoffv1.Closing{Outcome: keyFor(outcomes, c.Outcome), CauseIds: c.Causes,
+		FoundBy: keyFor(finders, c.FoundBy),
+		Surety:  keyFor(sureties, c.Surety), Remark: c.Remark}
 }
 
 // act keeps what a desk does and returns the record.
-func (d *desk) act(ctx context.Context, id string, r store.Request, v violations, update func(*account) (diagnosis.Event, error)) (*lightoffv1.Record, error) {
+func (d *desk) act(ctx context.Context, id string, r store.Request, v violations,
+	update func(*account) (diagnosis.Event, error)) (*lightoffv1.Record, error) {
 	v.name("id", id)
 	v.clientKey(r.Key)
 	if err := v.err(); err != nil {
@@ -247,7 +260,8 @@ func (d *desk) act(ctx context.Context, id string, r store.Request, v violations
 }
 
 // AssignConversation implements the RPC.
-func (d *desk) AssignConversation(ctx context.Context, req *lightoffv1.AssignConversationRequest) (*lightoffv1.AssignConversationResponse, error) {
+func (d *desk) AssignConversation(ctx context.Context,
+	req *lightoffv1.AssignConversationRequest) (*lightoffv1.AssignConversationResponse, error) {
 	var v violations
 	to := v.person("to", req.GetTo())
 	switch {
@@ -307,7 +321,8 @@ func (d *desk) SetTicket(ctx context.Context, req *lightoffv1.SetTicketRequest) 
 }
 
 // CloseConversation implements the RPC. Nothing is settled while a danger stands.
-func (d *desk) CloseConversation(ctx context.Context, req *lightoffv1.CloseConversationRequest) (*lightoffv1.CloseConversationResponse, error) {
+func (d *desk) CloseConversation(ctx context.Context,
+	req *lightoffv1.CloseConversationRequest) (*lightoffv1.CloseConversationResponse, error) {
 	var v violations
 	closing := d.closing(&v, req.GetClosing())
 	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), v, func(log *account) (diagnosis.Event, error) {
@@ -325,8 +340,9 @@ func (d *desk) CloseConversation(ctx context.Context, req *lightoffv1.CloseConve
 }
 
 func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing {
-	out := &diagnosis.Closing{Outcome: outcomes[in.GetOutcome()], Causes: in.GetCauseIds(), FoundBy: finders[in.GetFoundBy()],
-		Surety: sureties[in.GetSurety()], Remark: strings.TrimSpace(plain(in.GetRemark()))}
+	out := &diagnosis.Closing{Outcome: outcomes[in.GetOutcome()], Causes: in.GetCauseIds(),
+		FoundBy: finders[in.GetFoundBy()],
+		Surety:  sureties[in.GetSurety()], Remark: strings.TrimSpace(plain(in.GetRemark()))}
 	if out.Outcome == "" {
 		v.add("closing.outcome", "is missing")
 	}
@@ -347,7 +363,8 @@ func (d *desk) closing(v *violations, in *lightoffv1.Closing) *diagnosis.Closing
 }
 
 // ReopenConversation implements the RPC.
-func (d *desk) ReopenConversation(ctx context.Context, req *lightoffv1.ReopenConversationRequest) (*lightoffv1.ReopenConversationResponse, error) {
+func (d *desk) ReopenConversation(ctx context.Context,
+	req *lightoffv1.ReopenConversationRequest) (*lightoffv1.ReopenConversationResponse, error) {
 	record, err := d.act(ctx, req.GetId(), request(req, "desk:"), nil, func(log *account) (diagnosis.Event, error) {
 		if log.state().Closed == nil {
 			return diagnosis.Event{}, errOpen
@@ -361,7 +378,8 @@ func (d *desk) ReopenConversation(ctx context.Context, req *lightoffv1.ReopenCon
 }
 
 // SetConversationHidden implements the RPC.
-func (d *desk) SetConversationHidden(ctx context.Context, req *lightoffv1.SetConversationHiddenRequest) (*lightoffv1.SetConversationHiddenResponse, error) {
+func (d *desk) SetConversationHidden(ctx context.Context,
+	req *lightoffv1.SetConversationHiddenRequest) (*lightoffv1.SetConversationHiddenResponse, error) {
 	kind := diagnosis.Shown
 	if req.GetHidden() {
 		kind = diagnosis.Hidden

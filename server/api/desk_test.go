@@ -49,7 +49,8 @@ func TestDeskNeedsItsToken(t *testing.T) {
 	desk := lightoffv1.NewDeskServiceClient(r.conn)
 	program, _, err := r.store.MakeToken(t.Context(), "bot", store.Program, time.Hour)
 	require.NoError(t, err)
-	for want, ctx := range map[codes.Code]context.Context{codes.Unauthenticated: r.ctx, codes.PermissionDenied: Bearer(r.ctx, program)} {
+	for want, ctx := range map[codes.Code]context.Context{codes.Unauthenticated: r.ctx,
+		codes.PermissionDenied: Bearer(r.ctx, program)} {
 		_, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
 		assert.Equal(t, want, code(err))
 		_, err = desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: r.open(t)})
@@ -120,7 +121,8 @@ func TestDeskFinds(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "HD-2217 b", kept.Record.Ticket)
 	_, err = desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: ended, Closing: &lightoffv1.Closing{
-		Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"}, FoundBy: 2, Surety: 2, Remark: "scale of a thumb"}})
+		Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"}, FoundBy: 2, Surety: 2,
+		Remark: "scale of a thumb"}})
 	require.NoError(t, err)
 	for name, tt := range map[string]struct {
 		req  *lightoffv1.ListConversationsRequest
@@ -164,7 +166,8 @@ func TestDeskRecord(t *testing.T) {
 	require.NoError(t, err)
 	_, err = desk.AddNote(ctx, note)
 	require.NoError(t, err)
-	taken, err := desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: id, To: "Otto", Note: "knows boats"})
+	taken, err := desk.AssignConversation(ctx, &lightoffv1.AssignConversationRequest{Id: id, To: "Otto",
+		Note: "knows boats"})
 	require.NoError(t, err)
 	assert.Equal(t, "Otto", taken.Record.AssignedTo)
 	require.Len(t, taken.Record.Notes, 2, "a repeated note is one")
@@ -220,7 +223,8 @@ func (r *running) reports(t *testing.T, desk lightoffv1.DeskServiceClient, ctx c
 		return answer.Text
 	}
 	plain := get(lightoffv1.ReportForm_REPORT_FORM_PLAIN)
-	for _, want := range []string{"settled; ", "found by the owner", "descaled", "Ines: =SUM(1) rings back", "Attended to by: Otto"} {
+	for _, want := range []string{"settled; ", "found by the owner", "descaled", "Ines: =SUM(1) rings back",
+		"Attended to by: Otto"} {
 		assert.Contains(t, plain, want)
 	}
 	text := get(lightoffv1.ReportForm_REPORT_FORM_JSON)
@@ -238,7 +242,8 @@ func (r *running) reports(t *testing.T, desk lightoffv1.DeskServiceClient, ctx c
 			assert.True(t, strings.HasPrefix(row[2], "'="), "no formula")
 		}
 	}
-	assert.Equal(t, map[string]int{"opened": 1, "model": 1, "told": 1, "cause": 4, "note": 2, "outcome": 1, "found": 1, "repair": sections["repair"]}, sections)
+	assert.Equal(t, map[string]int{"opened": 1, "model": 1, "told": 1, "cause": 4, "note": 2, "outcome": 1, "found": 1,
+		"repair": sections["repair"]}, sections)
 }
 
 func TestDeskRefuses(t *testing.T) {
@@ -250,10 +255,14 @@ func TestDeskRefuses(t *testing.T) {
 		want    []string
 	}{
 		{nil, []string{"closing.outcome"}},
-		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED}, []string{"closing.cause_ids", "closing.found_by", "closing.surety"}},
-		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_WORKSHOP, CauseIds: []string{"scaled_up"}}, []string{"closing.cause_ids"}},
-		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_NOT_REACHED, Remark: strings.Repeat("x", 2001)}, []string{"closing.remark"}},
-		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"ghost"}, FoundBy: 1, Surety: 1}, []string{"closing.cause_ids"}},
+		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED},
+			[]string{"closing.cause_ids", "closing.found_by", "closing.surety"}},
+		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_WORKSHOP, CauseIds: []string{"scaled_up"}},
+			[]string{"closing.cause_ids"}},
+		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_NOT_REACHED, Remark: strings.Repeat("x", 2001)},
+			[]string{"closing.remark"}},
+		{&lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"ghost"}, FoundBy: 1, Surety: 1},
+			[]string{"closing.cause_ids"}},
 	}
 	for _, tt := range closings {
 		_, err := desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: id, Closing: tt.closing})
@@ -343,13 +352,15 @@ func TestLookOn(t *testing.T) {
 		_, err := look.SuggestAnswer(r.ctx, &lightoffv1.SuggestAnswerRequest{Key: made.Key, Observation: o, By: "Otto"})
 		return err
 	}
-	for _, bad := range []*lightoffv1.SuggestAnswerRequest{{}, {CauseId: "no_such"}, {CheckId: "no_such"}, {Remark: " "}, {Remark: strings.Repeat("x", 201)},
+	for _, bad := range []*lightoffv1.SuggestAnswerRequest{{}, {CauseId: "no_such"}, {CheckId: "no_such"}, {Remark: " "},
+		{Remark: strings.Repeat("x", 201)},
 		{Remark: "look", CheckId: "deposit"}} {
 		bad.Key = made.Key
 		_, err := look.SuggestAnswer(r.ctx, bad)
 		assert.Equal(t, codes.InvalidArgument, code(err), bad)
 	}
-	for _, s := range []*lightoffv1.SuggestAnswerRequest{{CauseId: "scaled_up"}, {CheckId: "deposit"}, {Remark: "mine had a kinked hose\u202e"}} {
+	for _, s := range []*lightoffv1.SuggestAnswerRequest{{CauseId: "scaled_up"}, {CheckId: "deposit"},
+		{Remark: "mine had a kinked hose\u202e"}} {
 		s.Key, s.By = made.Key, "Otto"
 		reply, err := look.SuggestAnswer(r.ctx, s)
 		require.NoError(t, err)
@@ -360,7 +371,8 @@ func TestLookOn(t *testing.T) {
 		assert.NotContains(t, last.Text, "\u202e")
 		assert.Equal(t, []string{s.CauseId, s.CheckId}, []string{last.CauseId, last.CheckId})
 		assert.Nil(t, last.Observation)
-		done, err := r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: last.Event, Confirm: true})
+		done, err := r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: last.Event,
+			Confirm: true})
 		require.NoError(t, err)
 		assert.Empty(t, done.Conversation.Suggestions)
 		assert.NotContains(t, told(done.Conversation), "deposit", "nothing that was suggested so is evidence")
@@ -378,7 +390,8 @@ func TestLookOn(t *testing.T) {
 	desk, ctx := r.atDesk(t, "Ines")
 	_, err = r.ResolveSuggestion(ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: event, Confirm: true})
 	assert.Equal(t, codes.PermissionDenied, code(err), "a desk is not the owner")
-	_, err = r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: made.Key, Suggestion: event, Confirm: true})
+	_, err = r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: made.Key, Suggestion: event,
+		Confirm: true})
 	assert.Equal(t, codes.NotFound, code(err), "nor is who looks on")
 	done, err := r.ResolveSuggestion(r.ctx, &lightoffv1.ResolveSuggestionRequest{Id: id, Suggestion: event, Confirm: true})
 	require.NoError(t, err)
@@ -425,13 +438,16 @@ func TestLookOn(t *testing.T) {
 	moderation, asLena := lightoffv1.NewModerationServiceClient(r.conn), Bearer(r.ctx, moderator)
 	_, err = desk.ListConversations(asLena, &lightoffv1.ListConversationsRequest{})
 	assert.Equal(t, codes.PermissionDenied, code(err), "a moderator is no desk")
-	_, err = moderation.ModerateConversation(ctx, &lightoffv1.ModerateConversationRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
+	_, err = moderation.ModerateConversation(ctx,
+		&lightoffv1.ModerateConversationRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
 	assert.Equal(t, codes.PermissionDenied, code(err), "nor a desk a moderator")
 	_, err = moderation.ModerateConversation(asLena, &lightoffv1.ModerateConversationRequest{Key: made.Key})
 	assert.Equal(t, []string{"verdict"}, fields(t, err))
-	_, err = moderation.ModerateConversation(asLena, &lightoffv1.ModerateConversationRequest{Key: id, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
+	_, err = moderation.ModerateConversation(asLena,
+		&lightoffv1.ModerateConversationRequest{Key: id, Verdict: lightoffv1.Verdict_VERDICT_HIDE})
 	assert.Equal(t, codes.NotFound, code(err), "only by a look-on key")
-	ended, err := moderation.ModerateConversation(asLena, &lightoffv1.ModerateConversationRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_CLOSE})
+	ended, err := moderation.ModerateConversation(asLena,
+		&lightoffv1.ModerateConversationRequest{Key: made.Key, Verdict: lightoffv1.Verdict_VERDICT_CLOSE})
 	require.NoError(t, err)
 	assert.True(t, ended.Closed)
 	assert.Equal(t, codes.FailedPrecondition, code(suggest(number("age", 3))))
@@ -465,7 +481,8 @@ func TestStatistics(t *testing.T) {
 	require.NoError(t, err)
 	assert.Len(t, none.Weeks, 3)
 	assert.Nil(t, none.MedianTime)
-	settled := &lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"}, FoundBy: 2, Surety: 2}
+	settled := &lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_SETTLED, CauseIds: []string{"scaled_up"},
+		FoundBy: 2, Surety: 2}
 	for i, closing := range []*lightoffv1.Closing{settled, settled, {Outcome: lightoffv1.Outcome_OUTCOME_WORKSHOP}, nil} {
 		id := r.open(t)
 		r.answer(t, id, state("fault_code", "heat"), state("lamp", "on"))

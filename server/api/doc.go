@@ -4,6 +4,6 @@
 //
 // Limits: a text has at most 2,000 characters, a request at most 300 observations and 256 kB.
 //
-// What follows from a log and a request alone has no build tag, and runs in browsers too, where Offline answers with it;
-// what needs a store, a network or a clock is not compiled for them.
+// What follows from a log and a request alone has no build tag, and runs in browsers too, where Offline answers with
+// it; what needs a store, a network or a clock is not compiled for them.
 package api

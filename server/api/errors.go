@@ -62,11 +62,13 @@ func toStatus(log *slog.Logger, method string, err error) error {
 	}
 	var full *store.FullError
 	if errors.As(err, &full) {
-		return refusal(codes.ResourceExhausted, lightoffv1.ErrorReason_ERROR_REASON_CONVERSATION_FULL, full.Error(), retry(full.Wait))
+		return refusal(codes.ResourceExhausted, lightoffv1.ErrorReason_ERROR_REASON_CONVERSATION_FULL, full.Error(),
+			retry(full.Wait))
 	}
 	if errors.Is(err, store.ErrUnavailable) {
 		seldom.Do(func() { log.Error("the store takes nothing", "method", method, "error", err) })
-		return refusal(codes.Unavailable, lightoffv1.ErrorReason_ERROR_REASON_STORE_UNAVAILABLE, store.ErrUnavailable.Error(), retry(time.Second))
+		return refusal(codes.Unavailable, lightoffv1.ErrorReason_ERROR_REASON_STORE_UNAVAILABLE, store.ErrUnavailable.Error(),
+			retry(time.Second))
 	}
 	for _, row := range statusCodes {
 		if errors.Is(err, row.err) {
@@ -101,9 +103,10 @@ func retry(wait time.Duration) protoadapt.MessageV1 {
 
 func badRequest(input *diagnosis.InputError) error {
 	message, violations := summary(input)
-	detail := &errdetails.BadRequest{FieldViolations: each(violations, func(v diagnosis.Violation) *errdetails.BadRequest_FieldViolation {
-		return &errdetails.BadRequest_FieldViolation{Field: v.Field, Description: v.Description}
-	})}
+	detail := &errdetails.BadRequest{FieldViolations: each(violations,
+		func(v diagnosis.Violation) *errdetails.BadRequest_FieldViolation {
+			return &errdetails.BadRequest_FieldViolation{Field: v.Field, Description: v.Description}
+		})}
 	return refusal(codes.InvalidArgument, lightoffv1.ErrorReason_ERROR_REASON_REQUEST_INVALID, message, detail)
 }
 
@@ -143,7 +146,8 @@ func (b *border) leave(method string, err error, since time.Time, stream bool) e
 
 // unary lets in who may come in, maps errors, and turns a panic into an error so that one bad request ends neither
 // others nor the program.
-func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (answer any, err error) {
+func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (answer any,
+	err error) {
 	start := time.Now()
 	defer func() {
 		if p := recover(); p != nil {
@@ -170,7 +174,8 @@ func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 
 // streaming does for streams what unary does for single calls, and ends them when stopping is closed, for a watcher
 // would otherwise hold the program up for as long as it likes, or when their token is no longer valid.
-func (b *border) streaming(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) (err error) {
+func (b *border) streaming(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo,
+	next grpc.StreamHandler) (err error) {
 	start := time.Now()
 	ctx, end := context.WithCancelCause(stream.Context())
 	defer end(nil)

@@ -26,7 +26,8 @@ func TestErrorsBecomeCodes(t *testing.T) {
 		err  error
 		want codes.Code
 	}{
-		{&diagnosis.InputError{Violations: []diagnosis.Violation{{Field: "id", Description: "is odd"}}}, codes.InvalidArgument},
+		{&diagnosis.InputError{Violations: []diagnosis.Violation{{Field: "id", Description: "is odd"}}},
+			codes.InvalidArgument},
 		{store.ErrNotFound, codes.NotFound},
 		{store.ErrFull, codes.ResourceExhausted},
 		{errNotTold, codes.FailedPrecondition},

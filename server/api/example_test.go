@@ -19,7 +19,8 @@ import (
 	"lightoff/server/store"
 )
 
-// Serve the heater's model on this machine and ask it, as any program with the generated client does. Dangers come first.
+// Serve the heater's model on this machine and ask it, as any program with the generated client does. Dangers come
+// first.
 func Example() {
 	address, _, stop := serving()
 	defer stop()
@@ -46,8 +47,8 @@ func Example() {
 	// Output: Soft hose gathers air
 }
 
-// Follow how a desk's calls end, for another system's tickets. What was dealt with is known by its id, and where to go on by
-// its time; both are the reader's to keep.
+// Follow how a desk's calls end, for another system's tickets. What was dealt with is known by its id, and where to go
+// on by its time; both are the reader's to keep.
 func Example_closings() {
 	address, desk, stop := serving()
 	defer stop()
@@ -69,7 +70,8 @@ func Example_closings() {
 	if err != nil {
 		log.Fatal(err)
 	}
-	if _, err = client.SetTicket(ctx, &lightoffv1.SetTicketRequest{Id: call.GetConversation().GetId(), Ticket: "HD-2217"}); err != nil {
+	if _, err = client.SetTicket(ctx, &lightoffv1.SetTicketRequest{Id: call.GetConversation().GetId(),
+		Ticket: "HD-2217"}); err != nil {
 		log.Fatal(err)
 	}
 	if _, err = client.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: call.GetConversation().GetId(),

@@ -17,8 +17,8 @@ import (
 	"lightoff/server/store"
 )
 
-// FuzzHelpers sends any bytes as the requests of those who help, with all credentials that they can have, straight to the
-// handlers: none is an internal error, and none moves the owner's card past what it could hold.
+// FuzzHelpers sends any bytes as the requests of those who help, with all credentials that they can have, straight to
+// the handlers: none is an internal error, and none moves the owner's card past what it could hold.
 func FuzzHelpers(f *testing.F) {
 	r := start(f)
 	ctx := context.Background()
@@ -33,7 +33,8 @@ func FuzzHelpers(f *testing.F) {
 	}
 	handle := newHandles(tokens[store.Desk]).of(id)
 	var methods []protoreflect.MethodDescriptor
-	for _, service := range []protoreflect.FileDescriptor{lightoffv1.File_lightoff_v1_desk_proto, lightoffv1.File_lightoff_v1_lookon_proto} {
+	for _, service := range []protoreflect.FileDescriptor{lightoffv1.File_lightoff_v1_desk_proto,
+		lightoffv1.File_lightoff_v1_lookon_proto} {
 		for i := range service.Services().Len() {
 			all := service.Services().Get(i).Methods()
 			for j := range all.Len() {

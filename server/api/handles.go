@@ -18,9 +18,9 @@ import (
 	"lightoff/server/store"
 )
 
-// A conversation is named in requests by its key, by a visitor's key, or by a desk's handle. What comes after the border
-// knows its key only: the border puts that into the request, and what the caller knows it by into the answer. The kinds
-// are told apart by their first sign, which no key begins with.
+// A conversation is named in requests by its key, by a visitor's key, or by a desk's handle. What comes after the
+// border knows its key only: the border puts that into the request, and what the caller knows it by into the answer.
+// The kinds are told apart by their first sign, which no key begins with.
 const (
 	visitorSign = "v"
 	handleSign  = "d"
@@ -79,7 +79,8 @@ func (a *access) named(ctx context.Context, who caller, method string, req any) 
 
 // namesOne reports whether a method's requests name a conversation by their field "id".
 func namesOne(method string) bool {
-	return strings.HasPrefix(method, "/lightoff.v1.ConversationService/") || strings.HasPrefix(method, "/lightoff.v1.DeskService/")
+	return strings.HasPrefix(method, "/lightoff.v1.ConversationService/") ||
+		strings.HasPrefix(method, "/lightoff.v1.DeskService/")
 }
 
 // idOf is the field "id" of a message; nil if it has none.
@@ -132,9 +133,9 @@ func (who caller) knows(id string) string {
 	return id
 }
 
-// handles makes names of conversations that are good with one token only. They hold the key, encrypted under the token's
-// text, so nothing need be kept: whoever's token is not taken any more has no use for them. The same key always gives the
-// same handle, which serves as the nonce as well (a synthetic initialization vector, after RFC 5297).
+// handles makes names of conversations that are good with one token only. They hold the key, encrypted under the
+// token's text, so nothing need be kept: whoever's token is not taken any more has no use for them. The same key always
+// gives the same handle, which serves as the nonce as well (a synthetic initialization vector, after RFC 5297).
 type handles struct {
 	mac    []byte
 	cipher cipher.Block

@@ -83,7 +83,8 @@ func TestDeskNeverLearnsAKey(t *testing.T) {
 	require.NoError(t, err)
 	listed, err := lists.Recv()
 	require.NoError(t, err)
-	report, err := desk.GetReport(ctx, &lightoffv1.GetReportRequest{Id: handle, Form: lightoffv1.ReportForm_REPORT_FORM_JSON})
+	report, err := desk.GetReport(ctx, &lightoffv1.GetReportRequest{Id: handle,
+		Form: lightoffv1.ReportForm_REPORT_FORM_JSON})
 	require.NoError(t, err)
 	assert.NotContains(t, report.Text+report.FileName, id)
 	for _, m := range []interface{ String() string }{list, found, redeemed, got, noted, record, pushed, listed} {
@@ -165,10 +166,11 @@ func TestVisitorsKey(t *testing.T) {
 	assert.NotContains(t, string(text), id)
 	assert.Equal(t, back.Id, pushed.Conversation.Id)
 	for name, err := range map[string]error{
-		"change the key": second(r.ChangeKey(r.ctx, &lightoffv1.ChangeKeyRequest{Id: back.Id, ClientKey: "0123456789abcdef"})),
-		"delete":         second(r.DeleteConversation(r.ctx, &lightoffv1.DeleteConversationRequest{Id: back.Id})),
-		"make a code":    second(r.MakeCode(r.ctx, &lightoffv1.MakeCodeRequest{Id: back.Id})),
-		"look on":        second(r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: back.Id})),
+		"change the key": second(r.ChangeKey(r.ctx, &lightoffv1.ChangeKeyRequest{Id: back.Id,
+			ClientKey: "0123456789abcdef"})),
+		"delete":      second(r.DeleteConversation(r.ctx, &lightoffv1.DeleteConversationRequest{Id: back.Id})),
+		"make a code": second(r.MakeCode(r.ctx, &lightoffv1.MakeCodeRequest{Id: back.Id})),
+		"look on":     second(r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: back.Id})),
 	} {
 		assert.Equal(t, codes.PermissionDenied, code(err), name)
 	}
@@ -178,8 +180,8 @@ func TestVisitorsKey(t *testing.T) {
 	}
 }
 
-// TestChangeKey: whatever led to a card before leads nowhere, the log stays as it was, and an answer that was lost locks
-// nobody out.
+// TestChangeKey: whatever led to a card before leads nowhere, the log stays as it was, and an answer that was lost
+// locks nobody out.
 func TestChangeKey(t *testing.T) {
 	r := start(t)
 	look := lightoffv1.NewLookOnServiceClient(r.conn)

@@ -24,7 +24,8 @@ func (c *catalogue) face(locale string) (face, error) {
 }
 
 // ListCauses implements the RPC.
-func (c *catalogue) ListCauses(_ context.Context, req *lightoffv1.ListCausesRequest) (*lightoffv1.ListCausesResponse, error) {
+func (c *catalogue) ListCauses(_ context.Context, req *lightoffv1.ListCausesRequest) (*lightoffv1.ListCausesResponse,
+	error) {
 	f, err := c.face(req.GetLocale())
 	if err != nil {
 		return nil, err
@@ -43,7 +44,8 @@ func (c *catalogue) ListObservations(_ context.Context,
 }
 
 // ListRepairs implements the RPC.
-func (c *catalogue) ListRepairs(_ context.Context, req *lightoffv1.ListRepairsRequest) (*lightoffv1.ListRepairsResponse, error) {
+func (c *catalogue) ListRepairs(_ context.Context, req *lightoffv1.ListRepairsRequest) (*lightoffv1.ListRepairsResponse,
+	error) {
 	f, err := c.face(req.GetLocale())
 	if err != nil {
 		return nil, err

@@ -169,7 +169,8 @@ func (l *Limiter) Socket(key string) (leave func(), wait time.Duration) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	a := l.of(key)
-	if l.limits.Sockets > 0 && a.sockets >= l.limits.Sockets*int(factor(key)) || l.limits.AllSockets > 0 && l.sockets >= l.limits.AllSockets {
+	if l.limits.Sockets > 0 && a.sockets >= l.limits.Sockets*int(factor(key)) || l.limits.AllSockets > 0 &&
+		l.sockets >= l.limits.AllSockets {
 		return nil, socketWait
 	}
 	a.sockets++

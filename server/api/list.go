@@ -131,8 +131,8 @@ func (d *desk) headOf(c store.Conversation) head {
 	return h
 }
 
-// waitingSince is when a conversation last began to wait for somebody to attend to it; the zero time while somebody does, and
-// where it has ended.
+// waitingSince is when a conversation last began to wait for somebody to attend to it; the zero time while somebody
+// does, and where it has ended.
 func waitingSince(c store.Conversation, state diagnosis.Conversation) time.Time {
 	if state.AssignedTo != "" || state.Closed != nil {
 		return time.Time{}
@@ -302,6 +302,7 @@ func (d *desk) dueBack(ctx context.Context, p page) (*lightoffv1.ListConversatio
 		}
 	}
 	some, next := p.cut(positions)
-	return &lightoffv1.ListConversationsResponse{More: more || next != "", NextPageToken: next, Me: whoCalls(ctx).name, Locale: p.locale,
+	return &lightoffv1.ListConversationsResponse{More: more || next != "", NextPageToken: next, Me: whoCalls(ctx).name,
+		Locale:  p.locale,
 		Entries: each(some, func(p position) *lightoffv1.QueueEntry { return entries[p.ID] })}, nil
 }

@@ -51,8 +51,8 @@ func seen(c *lightoffv1.Conversation, key string) (*lightoffv1.Conversation, err
 
 func isPlace(id string) bool { return slices.Contains(places, id) }
 
-// withoutPlaces takes out of a message, wherever in it, what is about a place: entries of lists that name one, or whose observation
-// does, and names of one.
+// withoutPlaces takes out of a message, wherever in it, what is about a place: entries of lists that name one, or whose
+// observation does, and names of one.
 func withoutPlaces(m protoreflect.Message) {
 	m.Range(func(field protoreflect.FieldDescriptor, value protoreflect.Value) bool {
 		switch {
@@ -124,7 +124,8 @@ func (c *conversations) byKey(ctx context.Context, key string) (string, error) {
 }
 
 // WatchView implements the RPC. The key is looked up again at every change, for it may have been withdrawn.
-func (l *lookOn) WatchView(req *lightoffv1.WatchViewRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchViewResponse]) error {
+func (l *lookOn) WatchView(req *lightoffv1.WatchViewRequest,
+	stream grpc.ServerStreamingServer[lightoffv1.WatchViewResponse]) error {
 	id, err := l.byKey(stream.Context(), req.GetKey())
 	if err != nil {
 		return err
@@ -142,7 +143,8 @@ func (l *lookOn) WatchView(req *lightoffv1.WatchViewRequest, stream grpc.ServerS
 }
 
 // SuggestAnswer implements the RPC.
-func (l *lookOn) SuggestAnswer(ctx context.Context, req *lightoffv1.SuggestAnswerRequest) (*lightoffv1.SuggestAnswerResponse, error) {
+func (l *lookOn) SuggestAnswer(ctx context.Context,
+	req *lightoffv1.SuggestAnswerRequest) (*lightoffv1.SuggestAnswerResponse, error) {
 	id, err := l.byKey(ctx, req.GetKey())
 	if err != nil {
 		return nil, err
@@ -193,7 +195,8 @@ func (l *lookOn) suggestion(req *lightoffv1.SuggestAnswerRequest) (diagnosis.Eve
 	e := diagnosis.Event{Kind: diagnosis.Suggested, By: v.person("by", req.GetBy()), CauseID: req.GetCauseId(),
 		ObservationID: req.GetCheckId(), Text: strings.TrimSpace(plain(req.GetRemark()))}
 	given := 0
-	for _, one := range []bool{req.GetObservation() != nil, req.GetCauseId() != "", req.GetCheckId() != "", req.GetRemark() != ""} {
+	for _, one := range []bool{req.GetObservation() != nil, req.GetCauseId() != "", req.GetCheckId() != "",
+		req.GetRemark() != ""} {
 		if one {
 			given++
 		}
@@ -243,13 +246,15 @@ type moderation struct {
 
 // verdicts are the events that decisions are kept as.
 var verdicts = map[lightoffv1.Verdict]diagnosis.Event{
-	lightoffv1.Verdict_VERDICT_HIDE:  {Kind: diagnosis.Hidden},
-	lightoffv1.Verdict_VERDICT_SHOW:  {Kind: diagnosis.Shown},
-	lightoffv1.Verdict_VERDICT_CLOSE: {Kind: diagnosis.Closed, Closing: &diagnosis.Closing{Outcome: diagnosis.ByModerator}},
+	lightoffv1.Verdict_VERDICT_HIDE: {Kind: diagnosis.Hidden},
+	lightoffv1.Verdict_VERDICT_SHOW: {Kind: diagnosis.Shown},
+	lightoffv1.Verdict_VERDICT_CLOSE: {Kind: diagnosis.Closed,
+		Closing: &diagnosis.Closing{Outcome: diagnosis.ByModerator}},
 }
 
 // ModerateConversation implements the RPC.
-func (m *moderation) ModerateConversation(ctx context.Context, req *lightoffv1.ModerateConversationRequest) (*lightoffv1.ModerateConversationResponse, error) {
+func (m *moderation) ModerateConversation(ctx context.Context,
+	req *lightoffv1.ModerateConversationRequest) (*lightoffv1.ModerateConversationResponse, error) {
 	var v violations
 	event, ok := verdicts[req.GetVerdict()]
 	if !ok {

@@ -88,8 +88,8 @@ func (d *Diagnosis) oneOfMany(ctx context.Context,
 	}
 }
 
-// caseError is what the status of Assess would say of a request that cannot be accepted; nil for other errors, which are
-// no matter of the one case.
+// caseError is what the status of Assess would say of a request that cannot be accepted; nil for other errors, which
+// are no matter of the one case.
 func caseError(err error) *lightoffv1.AssessManyResponse_Error {
 	input, ok := errors.AsType[*diagnosis.InputError](err)
 	if !ok {

@@ -15,8 +15,8 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// TestAssessMany: answers come in order, each what Assess says of the same case, and a case that cannot be accepted says
-// why and ends nothing.
+// TestAssessMany: answers come in order, each what Assess says of the same case, and a case that cannot be accepted
+// says why and ends nothing.
 func TestAssessMany(t *testing.T) {
 	r := start(t)
 	cases := []*lightoffv1.AssessRequest{
@@ -55,7 +55,8 @@ func TestAssessMany(t *testing.T) {
 	assert.Equal(t, io.EOF, err)
 }
 
-// TestAssessManyIsPaced: whoever asks for more than their share is slowed down and not refused, and Assess beside it is.
+// TestAssessManyIsPaced: whoever asks for more than their share is slowed down and not refused, and Assess beside it
+// is.
 func TestAssessManyIsPaced(t *testing.T) {
 	m, err := kettle()
 	require.NoError(t, err)

@@ -34,8 +34,8 @@ func newVersion(m *knowledge.Model) *version { return &version{model: m, engine:
 // errNoVersion means that no model of the version can be had.
 var errNoVersion = errors.New("no model of that version can be had")
 
-// models gives the version of the model that is in use, and any other that is kept in the store. All of them share identifiers,
-// states and words; they differ in numbers only.
+// models gives the version of the model that is in use, and any other that is kept in the store. All of them share
+// identifiers, states and words; they differ in numbers only.
 type models struct {
 	builtIn *version
 	fixed   bool                                           // nothing that is promoted is taken up
@@ -90,7 +90,8 @@ func (m *models) of(ctx context.Context, name string) (*version, error) {
 	return v, err
 }
 
-// asked is the version that a request names; the one in use where it names none. One that cannot be had is an InputError.
+// asked is the version that a request names; the one in use where it names none. One that cannot be had is an
+// InputError.
 func (m *models) asked(ctx context.Context, name string) (*version, error) {
 	if name == "" {
 		return m.now(), nil
@@ -98,7 +99,8 @@ func (m *models) asked(ctx context.Context, name string) (*version, error) {
 	v, err := m.named(ctx, name)
 	if errors.Is(err, errNoVersion) {
 		var bad violations
-		bad.add("model_version", "model version %q is unknown or no longer kept; leave it out for the current one", clip(name))
+		bad.add("model_version", "model version %q is unknown or no longer kept; leave it out for the current one",
+			clip(name))
 		return nil, bad.err()
 	}
 	return v, err
@@ -157,8 +159,9 @@ func (m *models) lose(name string, forGood bool) {
 	m.lost[name] = forGood
 }
 
-// loadOnce loads what is kept, unless somebody else just did, or found that it cannot be had and nobody wants that tried again. It
-// is another version than it was kept as where the program's own files are others by now, and nil where it does not load.
+// loadOnce loads what is kept, unless somebody else just did, or found that it cannot be had and nobody wants that
+// tried again. It is another version than it was kept as where the program's own files are others by now, and nil where
+// it does not load.
 func (m *models) loadOnce(ctx context.Context, kept store.Model, again bool) (*version, error) {
 	select {
 	case m.loading <- struct{}{}:
@@ -251,7 +254,8 @@ func (m *models) promoted(ctx context.Context, name string) (*version, error) {
 	}
 	switch {
 	case v == nil:
-		m.log.Error("the promoted model cannot be used; the built-in one is used instead", "promoted", name, "built_in", m.builtIn.model.Version)
+		m.log.Error("the promoted model cannot be used; the built-in one is used instead", "promoted", name, "built_in",
+			m.builtIn.model.Version)
 		return m.builtIn, nil
 	case v.model.Version != name:
 		// What conversations are opened under is kept, so that they find it again.

@@ -22,7 +22,8 @@ import (
 // taught are numbers for the kettle, and its version with them.
 func taught(t *testing.T, thick float64) (overlay, name string) {
 	t.Helper()
-	overlay = fmt.Sprintf("learned:\n  - {of: deposit, from: scaled_up, state: \"yes\", to: {none: %g, thick: %g}}\n", 1-thick, thick)
+	overlay = fmt.Sprintf("learned:\n  - {of: deposit, from: scaled_up, state: \"yes\", to: {none: %g, thick: %g}}\n",
+		1-thick, thick)
 	m, err := kettleWith([]byte(overlay))
 	require.NoError(t, err)
 	return overlay, m.Version
@@ -179,7 +180,8 @@ func TestDeskSeesEachByItsModel(t *testing.T) {
 		owner := owners[r.keyOf(t, e.Id)]
 		assert.Equal(t, owner.Assessment.Causes[0].Probability, e.Lead.Probability)
 		leads[e.Lead.Probability] = true
-		report, err := desk.GetReport(ctx, &lightoffv1.GetReportRequest{Id: e.Id, Form: lightoffv1.ReportForm_REPORT_FORM_JSON})
+		report, err := desk.GetReport(ctx, &lightoffv1.GetReportRequest{Id: e.Id,
+			Form: lightoffv1.ReportForm_REPORT_FORM_JSON})
 		require.NoError(t, err)
 		assert.Contains(t, report.Text, owner.Assessment.ModelVersion)
 		key, err := r.MakeLookOnKey(r.ctx, &lightoffv1.MakeLookOnKeyRequest{Id: owner.Id})

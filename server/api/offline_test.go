@@ -55,13 +55,16 @@ func recorded(c *cases.Case, i int) []step {
 	}
 	steps = append(steps, step{"answer", map[string]any{"skippedIds": []any{"bubbles"}}},
 		step{"set_tools", map[string]any{"tools": []any{"multimeter"}, "willingness": "WILLINGNESS_HANDY"}},
-		step{"answer", map[string]any{"observations": []any{map[string]any{"id": "pump_ticks", "state": "nonsense"}}}}, // refused
-		step{"retract", map[string]any{"observationId": "altitude"}})                                                   // most often refused
+		// refused
+		step{"answer", map[string]any{"observations": []any{map[string]any{"id": "pump_ticks", "state": "nonsense"}}}},
+		// most often refused
+		step{"retract", map[string]any{"observationId": "altitude"}})
 	if i%5 == 4 {
 		return append(steps, step{"answer", map[string]any{"observations": observation("co_alarm", "sounding")}})
 	}
 	return append(steps, step{"mend", map[string]any{"repairId": "renew_fuel_line"}},
-		step{"report_start", map[string]any{"ran": i%2 == 0}}, step{"settle", map[string]any{"causeIds": []any{"soft_line_air"},
+		step{"report_start", map[string]any{"ran": i%2 == 0}},
+		step{"settle", map[string]any{"causeIds": []any{"soft_line_air"},
 			"foundBy": "FINDER_OWNER", "surety": "SURETY_LIKELY"}})
 }
 

@@ -40,7 +40,8 @@ func TestHarmless(t *testing.T) {
 	for in, want := range map[string]string{
 		"=1+1": "'=1+1", "+cmd": "'+cmd", "-cmd": "'-cmd", "@SUM(1)": "'@SUM(1)", "\t=1": "'\t=1", "\r=1": "'\n=1",
 		"-1.5": "-1.5", "+2": "+2", "12.4 V": "12.4 V", "": "",
-		"\x00=1": "'=1", "＝1": "'＝1", "\u200b=1": "'=1", "\ufeff=1": "'=1", "  =1": "'  =1", "\n=1": "'\n=1", "\u200d=1": "'\u200d=1", "＠x": "'＠x",
+		"\x00=1": "'=1", "＝1": "'＝1", "\u200b=1": "'=1", "\ufeff=1": "'=1", "  =1": "'  =1", "\n=1": "'\n=1",
+		"\u200d=1": "'\u200d=1", "＠x": "'＠x",
 		"a=1": "a=1",
 	} {
 		assert.Equal(t, want, harmless(in), "%q", in)
@@ -51,7 +52,8 @@ func TestHarmless(t *testing.T) {
 func TestNoPlacesForWhoLooksOn(t *testing.T) {
 	fact := number("altitude", 1800)
 	c := &lightoffv1.Conversation{Id: "KEY",
-		Told:        []*lightoffv1.Told{{Observation: fact, Text: "Altitude: 1,800 m"}, {Observation: state("smoke", "black"), Words: "black"}},
+		Told: []*lightoffv1.Told{{Observation: fact, Text: "Altitude: 1,800 m"},
+			{Observation: state("smoke", "black"), Words: "black"}},
 		Suggestions: []*lightoffv1.Suggestion{{Observation: fact, Text: "Altitude: 1,800 m"}},
 		Next:        []*lightoffv1.ObservationInfo{{Id: "ambient_temperature"}, {Id: "smoke"}},
 		Recovery:    &lightoffv1.Recovery{Watch: []*lightoffv1.ObservationInfo{{Id: "altitude"}}},

@@ -11,8 +11,9 @@ import (
 	lightoffv1 "lightoff/proto/lightoff/v1"
 )
 
-// checkBackAfter is how long after a case was settled somebody asks whether the repair has held: long enough for a fault that
-// comes and goes to come again, and short enough for the owner to know what was done. Common practice, no source.
+// checkBackAfter is how long after a case was settled somebody asks whether the repair has held: long enough for a
+// fault that comes and goes to come again, and short enough for the owner to know what was done. Common practice, no
+// source.
 const checkBackAfter = 4 * week
 
 const week = 7 * 24 * time.Hour
@@ -32,12 +33,15 @@ var (
 var (
 	outcomes = map[lightoffv1.Outcome]diagnosis.Outcome{
 		lightoffv1.Outcome_OUTCOME_SETTLED: diagnosis.Settled, lightoffv1.Outcome_OUTCOME_WORKSHOP: diagnosis.ToWorkshop,
-		lightoffv1.Outcome_OUTCOME_OUT_OF_USE: diagnosis.OutOfUse, lightoffv1.Outcome_OUTCOME_NOT_REACHED: diagnosis.NotReached,
-		lightoffv1.Outcome_OUTCOME_OTHER_APPLIANCE: diagnosis.OtherAppliance, lightoffv1.Outcome_OUTCOME_MODERATED: diagnosis.ByModerator,
+		lightoffv1.Outcome_OUTCOME_OUT_OF_USE:      diagnosis.OutOfUse,
+		lightoffv1.Outcome_OUTCOME_NOT_REACHED:     diagnosis.NotReached,
+		lightoffv1.Outcome_OUTCOME_OTHER_APPLIANCE: diagnosis.OtherAppliance,
+		lightoffv1.Outcome_OUTCOME_MODERATED:       diagnosis.ByModerator,
 	}
 	finders = map[lightoffv1.Finder]string{lightoffv1.Finder_FINDER_OWNER: "owner", lightoffv1.Finder_FINDER_DESK: "desk",
 		lightoffv1.Finder_FINDER_WORKSHOP: "workshop"}
-	sureties = map[lightoffv1.Surety]string{lightoffv1.Surety_SURETY_PROVED: "proved", lightoffv1.Surety_SURETY_LIKELY: "likely",
+	sureties = map[lightoffv1.Surety]string{lightoffv1.Surety_SURETY_PROVED: "proved",
+		lightoffv1.Surety_SURETY_LIKELY:  "likely",
 		lightoffv1.Surety_SURETY_GUESSED: "guessed"}
 )
 
@@ -57,7 +61,8 @@ func (f face) recovery(state diagnosis.Conversation, r *diagnosis.Recovery) *lig
 	if len(state.Mended) == 0 {
 		return nil
 	}
-	out := &lightoffv1.Recovery{Stage: stages[r.Stage], Remaining: each(r.Remaining, toCause), Roots: each(r.Roots, toChain),
+	out := &lightoffv1.Recovery{Stage: stages[r.Stage], Remaining: each(r.Remaining, toCause),
+		Roots:      each(r.Roots, toChain),
 		Prevention: r.Prevention, Parts: r.Parts, Started: state.Start != nil, Ran: state.Start != nil && state.Start.Ran}
 	if r.Stage >= diagnosis.Doubtful {
 		out.ProbabilityWell, out.Likelihood = r.Probability, r.Likelihood

@@ -12,7 +12,8 @@ import (
 )
 
 // ReportRepair implements the RPC.
-func (c *conversations) ReportRepair(ctx context.Context, req *lightoffv1.ReportRepairRequest) (*lightoffv1.ReportRepairResponse, error) {
+func (c *conversations) ReportRepair(ctx context.Context,
+	req *lightoffv1.ReportRepairRequest) (*lightoffv1.ReportRepairResponse, error) {
 	mended, err := c.mending(req)
 	if err != nil {
 		return nil, err
@@ -25,7 +26,8 @@ func (c *conversations) ReportRepair(ctx context.Context, req *lightoffv1.Report
 }
 
 // ReportStart implements the RPC.
-func (c *conversations) ReportStart(ctx context.Context, req *lightoffv1.ReportStartRequest) (*lightoffv1.ReportStartResponse, error) {
+func (c *conversations) ReportStart(ctx context.Context,
+	req *lightoffv1.ReportStartRequest) (*lightoffv1.ReportStartResponse, error) {
 	started, err := c.starting(req)
 	if err != nil {
 		return nil, err
@@ -38,7 +40,8 @@ func (c *conversations) ReportStart(ctx context.Context, req *lightoffv1.ReportS
 }
 
 // SettleConversation implements the RPC.
-func (c *conversations) SettleConversation(ctx context.Context, req *lightoffv1.SettleConversationRequest) (*lightoffv1.SettleConversationResponse, error) {
+func (c *conversations) SettleConversation(ctx context.Context,
+	req *lightoffv1.SettleConversationRequest) (*lightoffv1.SettleConversationResponse, error) {
 	settled, err := c.settling(req)
 	if err != nil {
 		return nil, err
@@ -51,7 +54,8 @@ func (c *conversations) SettleConversation(ctx context.Context, req *lightoffv1.
 }
 
 // ReportHolding implements the RPC.
-func (c *conversations) ReportHolding(ctx context.Context, req *lightoffv1.ReportHoldingRequest) (*lightoffv1.ReportHoldingResponse, error) {
+func (c *conversations) ReportHolding(ctx context.Context,
+	req *lightoffv1.ReportHoldingRequest) (*lightoffv1.ReportHoldingResponse, error) {
 	asked, err := c.checkingBack(req, whoCalls(ctx).name)
 	if err != nil {
 		return nil, err

@@ -24,9 +24,11 @@ func TestFromARepairToAHeaterThatRuns(t *testing.T) {
 	was := c.Assessment.Causes[0]
 	require.Equal(t, "scaled_up", was.Id)
 
-	mended, err := r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "use_another_socket", ClientKey: "m"})
+	mended, err := r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "use_another_socket",
+		ClientKey: "m"})
 	require.NoError(t, err)
-	again, err := r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "use_another_socket", ClientKey: "m"})
+	again, err := r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "use_another_socket",
+		ClientKey: "m"})
 	require.NoError(t, err)
 	assert.Equal(t, mended.Conversation.LastEvent, again.Conversation.LastEvent, "a repeated request is one")
 	assert.Equal(t, lightoffv1.Stage_STAGE_START, mended.Conversation.Recovery.Stage)
@@ -46,7 +48,8 @@ func TestFromARepairToAHeaterThatRuns(t *testing.T) {
 	require.NoError(t, err)
 	_, err = r.SettleConversation(r.ctx, settled(id, lightoffv1.Surety_SURETY_PROVED))
 	assert.Equal(t, codes.FailedPrecondition, code(err), "nothing proves it yet")
-	ran, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id, Ran: proto.Bool(true), Observations: []*lightoffv1.Observation{state("deposit", "none")}})
+	ran, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id, Ran: proto.Bool(true),
+		Observations: []*lightoffv1.Observation{state("deposit", "none")}})
 	require.NoError(t, err)
 	well := ran.Conversation.Recovery
 	assert.Equal(t, lightoffv1.Stage_STAGE_WELL, well.Stage)
@@ -63,7 +66,8 @@ func TestFromARepairToAHeaterThatRuns(t *testing.T) {
 	held, err := r.ReportHolding(r.ctx, &lightoffv1.ReportHoldingRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_WELL})
 	require.NoError(t, err)
 	assert.Nil(t, held.Conversation.Settlement.CheckBackAt, "asked once")
-	back, err := r.ReportHolding(r.ctx, &lightoffv1.ReportHoldingRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_CAME_BACK})
+	back, err := r.ReportHolding(r.ctx, &lightoffv1.ReportHoldingRequest{Id: id,
+		Holding: lightoffv1.Holding_HOLDING_CAME_BACK})
 	require.NoError(t, err)
 	assert.False(t, back.Conversation.Closed, "it goes on")
 	_, err = r.ReportHolding(r.ctx, &lightoffv1.ReportHoldingRequest{Id: id, Holding: lightoffv1.Holding_HOLDING_WELL})
@@ -76,7 +80,8 @@ func TestFromARepairToAHeaterThatRuns(t *testing.T) {
 }
 
 func settled(id string, surety lightoffv1.Surety) *lightoffv1.SettleConversationRequest {
-	return &lightoffv1.SettleConversationRequest{Id: id, CauseIds: []string{"scaled_up"}, FoundBy: lightoffv1.Finder_FINDER_OWNER, Surety: surety}
+	return &lightoffv1.SettleConversationRequest{Id: id, CauseIds: []string{"scaled_up"},
+		FoundBy: lightoffv1.Finder_FINDER_OWNER, Surety: surety}
 }
 
 func TestNothingIsSettledPastADanger(t *testing.T) {
@@ -92,9 +97,11 @@ func TestRecoveryRefuses(t *testing.T) {
 	id := r.open(t)
 	_, err := r.ReportRepair(r.ctx, &lightoffv1.ReportRepairRequest{Id: id, RepairId: "wish"})
 	assert.Equal(t, []string{"repair_id"}, fields(t, err))
-	_, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id, Observations: []*lightoffv1.Observation{state("lamp", "on")}})
+	_, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id,
+		Observations: []*lightoffv1.Observation{state("lamp", "on")}})
 	assert.Equal(t, []string{"ran"}, fields(t, err))
-	_, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id, Ran: proto.Bool(true), Observations: []*lightoffv1.Observation{state("lamp", "pink")}})
+	_, err = r.ReportStart(r.ctx, &lightoffv1.ReportStartRequest{Id: id, Ran: proto.Bool(true),
+		Observations: []*lightoffv1.Observation{state("lamp", "pink")}})
 	assert.Equal(t, []string{"observations[0].state"}, fields(t, err))
 	_, err = r.SettleConversation(r.ctx, &lightoffv1.SettleConversationRequest{Id: id})
 	assert.ElementsMatch(t, []string{"cause_ids", "found_by", "surety"}, fields(t, err))
@@ -113,7 +120,8 @@ func TestAnOwnersPriceAndWillingnessStay(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
 	willing := lightoffv1.Willingness_WILLINGNESS_SIMPLE
-	set, err := r.SetTools(r.ctx, &lightoffv1.SetToolsRequest{Id: id, Tools: []string{"multimeter"}, EurosPerMinute: proto.Float64(0.5), Willingness: &willing})
+	set, err := r.SetTools(r.ctx, &lightoffv1.SetToolsRequest{Id: id, Tools: []string{"multimeter"},
+		EurosPerMinute: proto.Float64(0.5), Willingness: &willing})
 	require.NoError(t, err)
 	assert.Equal(t, 0.5, set.Conversation.EurosPerMinute)
 	set, err = r.SetTools(r.ctx, &lightoffv1.SetToolsRequest{Id: id})
@@ -124,7 +132,8 @@ func TestAnOwnersPriceAndWillingnessStay(t *testing.T) {
 
 func TestDueBack(t *testing.T) {
 	at := time.Date(2026, 3, 1, 20, 0, 0, 0, time.UTC)
-	events := []diagnosis.Event{{Number: 1, Kind: diagnosis.Opened}, {Number: 2, Kind: diagnosis.Closed, Closing: &diagnosis.Closing{Outcome: diagnosis.Settled}}}
+	events := []diagnosis.Event{{Number: 1, Kind: diagnosis.Opened},
+		{Number: 2, Kind: diagnosis.Closed, Closing: &diagnosis.Closing{Outcome: diagnosis.Settled}}}
 	c := store.Conversation{Events: events, At: []time.Time{at, at}}
 	state := diagnosis.Fold(events)
 	assert.False(t, dueBack(c, state, at.Add(checkBackAfter-time.Second)))

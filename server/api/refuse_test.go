@@ -38,7 +38,8 @@ var badObservations = []struct {
 	{"no value", observations{{Id: "lamp"}}, []string{"observations[0].value"}},
 	{"nothing at all", observations{{}}, []string{"observations[0].id", "observations[0].value"}},
 	{"unknown is false", observations{unknown("lamp", false)}, []string{"observations[0].unknown"}},
-	{"code of no table", observations{state("code_table", "two_digit"), state("fault_code", "99")}, []string{"observations[1].state"}},
+	{"code of no table", observations{state("code_table", "two_digit"), state("fault_code", "99")},
+		[]string{"observations[1].state"}},
 	{"too many", make(observations, 301), []string{"observations"}},
 }
 
@@ -146,7 +147,8 @@ func TestBadFields(t *testing.T) {
 			return err
 		}, []string{"observations"}},
 		{"Answer: unknown skipped", func() error {
-			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, SkippedIds: []string{"lamp", "lampe", ""}})
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
+				SkippedIds: []string{"lamp", "lampe", ""}})
 			return err
 		}, []string{"skipped_ids[1]", "skipped_ids[2]"}},
 		{"Answer: answered and skipped", func() error {
@@ -200,7 +202,8 @@ func TestBadFields(t *testing.T) {
 func TestLimitsAreWithinReach(t *testing.T) {
 	r := start(t)
 	id := r.open(t)
-	_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: strings.Repeat("ü", 2000), ClientKey: strings.Repeat("k", 100)})
+	_, err := r.SayText(r.ctx, &lightoffv1.SayTextRequest{Id: id, Text: strings.Repeat("ü", 2000),
+		ClientKey: strings.Repeat("k", 100)})
 	require.NoError(t, err, "2,000 characters of two bytes")
 	full := make(observations, 300)
 	for i := range full {

@@ -29,8 +29,10 @@ const (
 // What the model's texts call an outcome, who found it, and how surely.
 var (
 	outcomeWords = map[diagnosis.Outcome]string{
-		diagnosis.Settled: "jobcard_settled", diagnosis.ToWorkshop: "jobcard_workshop", diagnosis.OutOfUse: "jobcard_out_of_use",
-		diagnosis.NotReached: "jobcard_not_reached", diagnosis.OtherAppliance: "jobcard_other_appliance", diagnosis.ByModerator: "jobcard_moderated",
+		diagnosis.Settled: "jobcard_settled", diagnosis.ToWorkshop: "jobcard_workshop",
+		diagnosis.OutOfUse:   "jobcard_out_of_use",
+		diagnosis.NotReached: "jobcard_not_reached", diagnosis.OtherAppliance: "jobcard_other_appliance",
+		diagnosis.ByModerator: "jobcard_moderated",
 	}
 	finderWords = map[string]string{"owner": "jobcard_owner", "desk": "jobcard_desk", "workshop": "jobcard_found_workshop"}
 	suretyWords = map[string]string{"proved": "jobcard_proved", "likely": "jobcard_likely", "guessed": "jobcard_guessed"}
@@ -56,7 +58,8 @@ func (d *desk) GetReport(ctx context.Context, req *lightoffv1.GetReportRequest) 
 		text, err := reportCSV(r)
 		return &lightoffv1.GetReportResponse{Text: text, MediaType: "text/csv; charset=utf-8", FileName: name + ".csv"}, err
 	}
-	return &lightoffv1.GetReportResponse{Text: d.reportPlain(r), MediaType: "text/plain; charset=utf-8", FileName: name + ".txt"}, nil
+	return &lightoffv1.GetReportResponse{Text: d.reportPlain(r), MediaType: "text/plain; charset=utf-8",
+		FileName: name + ".txt"}, nil
 }
 
 func (d *desk) report(ctx context.Context, id, locale string) (*lightoffv1.Report, error) {
@@ -73,7 +76,8 @@ func (d *desk) report(ctx context.Context, id, locale string) (*lightoffv1.Repor
 	}
 	state, a := diagnosis.Fold(c.Events), shown.GetAssessment()
 	r := &lightoffv1.Report{
-		OpenedAt: timestamppb.New(c.OpenedAt), Locale: shown.GetLocale(), Dangers: a.GetDangers(), Told: each(shown.GetTold(), bare),
+		OpenedAt: timestamppb.New(c.OpenedAt), Locale: shown.GetLocale(), Dangers: a.GetDangers(),
+		Told:   each(shown.GetTold(), bare),
 		Causes: a.GetCauses()[:min(len(a.GetCauses()), reportCauses)], Contradictions: a.GetContradictions(),
 		AssignedTo: state.AssignedTo, Notes: notes(c, state), ModelVersion: a.GetModelVersion(),
 	}
@@ -87,7 +91,8 @@ func (d *desk) report(ctx context.Context, id, locale string) (*lightoffv1.Repor
 
 // bare leaves out how a question is asked.
 func bare(t *lightoffv1.Told) *lightoffv1.Told {
-	return &lightoffv1.Told{Observation: t.GetObservation(), Skipped: t.GetSkipped(), Text: t.GetText(), Words: t.GetWords(), Event: t.GetEvent()}
+	return &lightoffv1.Told{Observation: t.GetObservation(), Skipped: t.GetSkipped(), Text: t.GetText(),
+		Words: t.GetWords(), Event: t.GetEvent()}
 }
 
 // reportJSON is always written alike, which protojson by itself does not promise.
@@ -142,10 +147,13 @@ func reportCSV(r *lightoffv1.Report) (string, error) {
 	return out.String(), w.Error()
 }
 
-// harmless keeps a table program from taking what somebody typed for a formula (OWASP, CSV injection): signs that begin one, also in
-// full width, and also behind what such a program leaves out.
+// harmless keeps a table program from taking what somebody typed for a formula (OWASP, CSV injection): signs that begin
+// one, also in full width, and also behind what such a program leaves out.
 func harmless(cell string) string {
-	seen := strings.TrimLeftFunc(plain(cell), func(r rune) bool { return unicode.IsSpace(r) || r == '\u200c' || r == '\u200d' })
+	seen := strings.TrimLeftFunc(plain(cell), func(r rune) bool {
+		return unicode.IsSpace(r) || r == '\u200c' ||
+			r == '\u200d'
+	})
 	first, _ := utf8.DecodeRuneInString(seen)
 	if seen != "" && (strings.ContainsRune("=+-@|%＝＋－＠", first) || cell[0] == '\t' || cell[0] == '\r') {
 		if _, err := strconv.ParseFloat(cell, 64); err != nil {
@@ -181,7 +189,8 @@ func (d *desk) reportPlain(r *lightoffv1.Report) string {
 		}
 	}
 	fmt.Fprintf(&out, "%s\n", words["jobcard_title"])
-	section("jobcard_dangers", each(r.GetDangers(), func(d *lightoffv1.Danger) string { return d.GetTitle() + ". " + d.GetText() }))
+	section("jobcard_dangers", each(r.GetDangers(),
+		func(d *lightoffv1.Danger) string { return d.GetTitle() + ". " + d.GetText() }))
 	fmt.Fprintf(&out, "\n%s: %s\n", words["jobcard_opened"], r.GetOpenedAt().AsTime().Format("2006-01-02 15:04 UTC"))
 	if r.GetAssignedTo() != "" {
 		fmt.Fprintf(&out, "%s: %s\n", words["jobcard_held"], r.GetAssignedTo())

@@ -45,16 +45,18 @@ type Options struct {
 	Proxies []netip.Prefix
 	// Registry takes the server's figures; nil keeps them to itself.
 	Registry prometheus.Registerer
-	// Learned loads the model with numbers that were learnt, so that what is promoted in the store is taken up; nil loads none.
+	// Learned loads the model with numbers that were learnt, so that what is promoted in the store is taken up; nil loads
+	// none.
 	Learned func(overlay []byte) (*knowledge.Model, error)
-	// Instead is a learnt model to use whatever is promoted. What it consists of should be in the store, so that conversations
-	// that are opened under it find it again.
+	// Instead is a learnt model to use whatever is promoted. What it consists of should be in the store, so that
+	// conversations that are opened under it find it again.
 	Instead *knowledge.Model
 	// LookEvery is the polling interval for promotions; 0 means the default.
 	LookEvery time.Duration
 }
 
-// helloLimit is how long a connection may take to say that it speaks HTTP/2, and idleLimit how long one may stay without a call.
+// helloLimit is how long a connection may take to say that it speaks HTTP/2, and idleLimit how long one may stay
+// without a call.
 const (
 	helloLimit = 20 * time.Second
 	idleLimit  = 5 * time.Minute
@@ -63,8 +65,9 @@ const (
 // maxStreams is the most calls and streams that one connection may have under way; each costs some kilobytes.
 const maxStreams = 256
 
-// New returns a server for the built-in model and a store, which must outlive it. It uses the learnt model that is promoted in
-// the store, if there is one that loads. The log hears of faults of the program's own, never of what people said.
+// New returns a server for the built-in model and a store, which must outlive it. It uses the learnt model that is
+// promoted in the store, if there is one that loads. The log hears of faults of the program's own, never of what people
+// said.
 func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options) *Server {
 	if opts.Limiter == nil {
 		opts.Limiter = NewLimiter(Limits{})
@@ -103,7 +106,8 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 		lightoffv1.RegisterKnowledgeServiceServer(g, &catalogue{models: d.models})
 		lightoffv1.RegisterConversationServiceServer(g, c)
 		lightoffv1.RegisterCalculationServiceServer(g, calculation.Service{})
-		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c, heads: listed, saids: &saids{known: map[string]said{}}})
+		lightoffv1.RegisterDeskServiceServer(g, &desk{conversations: c, heads: listed,
+			saids: &saids{known: map[string]said{}}})
 		lightoffv1.RegisterLookOnServiceServer(g, &lookOn{conversations: c})
 		lightoffv1.RegisterModerationServiceServer(g, &moderation{conversations: c})
 		healthv1.RegisterHealthServer(g, s.health)

@@ -16,7 +16,8 @@ import (
 )
 
 var services = []string{
-	"lightoff.v1.CalculationService", "lightoff.v1.ConversationService", "lightoff.v1.DiagnosisService", "lightoff.v1.KnowledgeService",
+	"lightoff.v1.CalculationService", "lightoff.v1.ConversationService", "lightoff.v1.DiagnosisService",
+	"lightoff.v1.KnowledgeService",
 }
 
 // TestHealth: the statuses, and NOT_FOUND for an unknown service, as in the gRPC health checking protocol
@@ -78,7 +79,8 @@ func TestKnowledge(t *testing.T) {
 		assert.NotEmpty(t, o.Question, o.Id)
 		assert.NotEqual(t, o.Unit == "", len(o.States) == 0, "%s has either a unit or states", o.Id)
 	}
-	assert.Equal(t, []string{"water_hardness", "code_table", "age", "lamp", "deposit", "element_resistance", "fault_code"}, ids)
+	assert.Equal(t, []string{"water_hardness", "code_table", "age", "lamp", "deposit", "element_resistance", "fault_code"},
+		ids)
 	meter := observations.Observations[5]
 	assert.Equal(t, []any{"Ω", 0.0, 1000.0, "multimeter"}, []any{meter.Unit, meter.Minimum, meter.Maximum, meter.Tool})
 	assert.Equal(t, []string{"Pull the plug first."}, meter.Cautions)
@@ -111,20 +113,26 @@ func TestKnowledge(t *testing.T) {
 func TestEveryFieldIsCarried(t *testing.T) {
 	a := toAssessment(&diagnosis.Assessment{
 		ModelVersion: "v", Conflict: 0.5,
-		Causes: []diagnosis.RankedCause{{ID: "c", Title: "C", Sentence: "C does", Part: "line", Probability: 0.9, Likelihood: "likely", BaseRate: 0.1,
+		Causes: []diagnosis.RankedCause{{ID: "c", Title: "C", Sentence: "C does", Part: "line", Probability: 0.9,
+			Likelihood: "likely", BaseRate: 0.1,
 			Weights: []diagnosis.WeightOfEvidence{{ObservationID: "o", Text: "t", Bits: 2}}}},
 		NextChecks: []diagnosis.AdvisedCheck{{ObservationID: "o", Question: "q", GainBits: 1, Saving: 2, Minutes: 3,
 			Reason: "r", Tool: "t", About: []string{"c"}}},
 		Dangers: []diagnosis.Danger{{ID: "d", Title: "D", Text: "t", Severity: diagnosis.LeaveNow,
-			Triggers: []string{"o"}, CallEmergency: true, Steps: []string{"s"}, WayOut: []string{"w"}, Forbids: []string{"needs_start"},
-			LiftedBy: []diagnosis.Lift{{Told: []diagnosis.Observation{{ID: "o", State: "s"}}, Of: []string{"o"}}}, MendedBy: []string{"r"}}},
-		Plan: diagnosis.Plan{Note: "n", NextCheck: "o", Ending: &diagnosis.Ending{Kind: knowledge.Replace, After: 1, Minutes: 2, Euros: 3, Probability: 0.4,
-			ExpectedCost: 5, Text: "e"}, Steps: []diagnosis.PlanStep{{RepairID: "r", CauseID: "c", Title: "R", Probability: 0.9,
-			Minutes: 5, Euros: 6, Cautions: []knowledge.Caution{{When: knowledge.Never, Text: "a"}}, Steps: []string{"s"}, Parts: []string{"b"}, Proof: "p", Prevention: "v", HeldBack: "h",
-			Danger: "d", Together: true, Fixed: 0.6, ExpectedCost: 7}}},
+			Triggers: []string{"o"}, CallEmergency: true, Steps: []string{"s"}, WayOut: []string{"w"},
+			Forbids:  []string{"needs_start"},
+			LiftedBy: []diagnosis.Lift{{Told: []diagnosis.Observation{{ID: "o", State: "s"}}, Of: []string{"o"}}},
+			MendedBy: []string{"r"}}},
+		Plan: diagnosis.Plan{Note: "n", NextCheck: "o",
+			Ending: &diagnosis.Ending{Kind: knowledge.Replace, After: 1, Minutes: 2, Euros: 3, Probability: 0.4,
+				ExpectedCost: 5, Text: "e"}, Steps: []diagnosis.PlanStep{{RepairID: "r", CauseID: "c", Title: "R", Probability: 0.9,
+				Minutes: 5, Euros: 6, Cautions: []knowledge.Caution{{When: knowledge.Never, Text: "a"}}, Steps: []string{"s"},
+				Parts: []string{"b"}, Proof: "p", Prevention: "v", HeldBack: "h",
+				Danger: "d", Together: true, Fixed: 0.6, ExpectedCost: 7}}},
 		Contradictions: []diagnosis.Contradiction{{ObservationIDs: []string{"o"}, Text: "odd"}},
 		Unused:         []diagnosis.Unused{{ID: "u", Reason: "w"}},
-		Chains: []diagnosis.Chain{{Links: []diagnosis.ChainLink{{ID: "root", Title: "R"}}, Probability: 0.5, Advice: "mend it",
+		Chains: []diagnosis.Chain{{Links: []diagnosis.ChainLink{{ID: "root", Title: "R"}}, Probability: 0.5,
+			Advice:    "mend it",
 			RepairIDs: []string{"r"}}},
 		LikelyPair: &diagnosis.Pair{CauseIDs: [2]string{"a", "b"}, Probability: 0.6, Several: 0.7, Text: "both"},
 	}, "en")
@@ -132,7 +140,8 @@ func TestEveryFieldIsCarried(t *testing.T) {
 		WouldChange: []diagnosis.WhatIf{{ObservationID: "o", State: "s", Text: "t", Probability: 0.25, After: 0.75}}}, "en")
 	assert.Equal(t, []string{"dangers.lifted_by.observations.number", "dangers.lifted_by.observations.unknown", "pending"},
 		unset(a.ProtoReflect()), "a value is one of three, and what is there is not to come")
-	assert.Equal(t, []string{"cause.title", "cause.probability", "cause.likelihood", "cause.base_rate", "cause.weights", "cause.part", "cause.sentence"},
+	assert.Equal(t, []string{"cause.title", "cause.probability", "cause.likelihood", "cause.base_rate", "cause.weights",
+		"cause.part", "cause.sentence"},
 		unset(e.ProtoReflect()))
 	for severity := diagnosis.Caution; severity <= diagnosis.LeaveNow; severity++ {
 		assert.NotZero(t, severities[severity])

@@ -41,13 +41,15 @@ func TestTwoServersOnOneDatabase(t *testing.T) {
 	}
 
 	database.Stop()
-	request := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "during", Observations: observations{state("lamp", "on")}}
+	request := &lightoffv1.AnswerQuestionsRequest{Id: id, ClientKey: "during",
+		Observations: observations{state("lamp", "on")}}
 	_, err = one.AnswerQuestions(one.ctx, request)
 	require.Equal(t, codes.Unavailable, status.Code(err), "%v", err)
 	health := func(want healthv1.HealthCheckResponse_ServingStatus) {
 		assert.Eventually(t, func() bool {
 			answer, err := healthv1.NewHealthClient(one.conn).Check(one.ctx, &healthv1.HealthCheckRequest{})
-			return err == nil && answer.Status == want && one.server.Ready(one.ctx) == (want == healthv1.HealthCheckResponse_SERVING)
+			return err == nil && answer.Status == want &&
+				one.server.Ready(one.ctx) == (want == healthv1.HealthCheckResponse_SERVING)
 		}, patience, 50*time.Millisecond, "%v", want)
 	}
 	health(healthv1.HealthCheckResponse_NOT_SERVING)
@@ -113,7 +115,8 @@ func TestNothingPersonalIsLogged(t *testing.T) {
 			return err
 		},
 		func() error {
-			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: observations{state("lamp", odd), state(odd, "on")}})
+			_, err := r.AnswerQuestions(r.ctx, &lightoffv1.AnswerQuestionsRequest{Id: id,
+				Observations: observations{state("lamp", odd), state(odd, "on")}})
 			return err
 		},
 		func() error {

@@ -34,7 +34,8 @@ const (
 var timeBars = []int32{5, 10, 20, 40, 60, 120, 0}
 
 // GetStatistics implements the RPC.
-func (d *desk) GetStatistics(ctx context.Context, req *lightoffv1.GetStatisticsRequest) (*lightoffv1.GetStatisticsResponse, error) {
+func (d *desk) GetStatistics(ctx context.Context,
+	req *lightoffv1.GetStatisticsRequest) (*lightoffv1.GetStatisticsResponse, error) {
 	var v violations
 	locale := v.inLanguage(d.model, req.GetLocale())
 	weeks := int(cmp.Or(req.GetWeeks(), usualWeeks))
@@ -160,7 +161,8 @@ func (t *tally) add(c store.Conversation, isCheck func(string) bool, mends func(
 }
 
 func (t *tally) answer() *lightoffv1.GetStatisticsResponse {
-	out := &lightoffv1.GetStatisticsResponse{Weeks: t.weeks, Conversations: int32(len(t.times)), NotForetold: t.notForetold}
+	out := &lightoffv1.GetStatisticsResponse{Weeks: t.weeks, Conversations: int32(len(t.times)),
+		NotForetold: t.notForetold}
 	for i := range t.foretold {
 		if f := &t.foretold[i]; f.Count > 0 {
 			f.Said /= float64(f.Count)
@@ -207,7 +209,10 @@ func (t *tally) series(counts map[string][]int32, title func(string) string) []*
 		}
 		return n
 	}
-	ids := slices.SortedFunc(maps.Keys(counts), func(a, b string) int { return cmp.Or(cmp.Compare(sum(b), sum(a)), cmp.Compare(a, b)) })
+	ids := slices.SortedFunc(maps.Keys(counts), func(a,
+		b string) int {
+		return cmp.Or(cmp.Compare(sum(b), sum(a)), cmp.Compare(a, b))
+	})
 	return each(ids[:min(len(ids), maxSeries)], func(id string) *lightoffv1.Series {
 		return &lightoffv1.Series{Id: id, Title: cmp.Or(title(id), id), Counts: counts[id]}
 	})
@@ -223,8 +228,8 @@ func (c core) mends(repair string) []string {
 	return nil
 }
 
-// checksBefore counts the checks that were answered, apart from the safety card, before the repair that mended one of the
-// causes, or, without one, before the end. A check that is answered twice counts once.
+// checksBefore counts the checks that were answered, apart from the safety card, before the repair that mended one of
+// the causes, or, without one, before the end. A check that is answered twice counts once.
 func checksBefore(c store.Conversation, causes []string, isCheck func(string) bool, mends func(string) []string) int {
 	right := func(e diagnosis.Event) bool {
 		return e.Kind == diagnosis.Mended &&
@@ -259,8 +264,9 @@ type said struct {
 	p     float64
 }
 
-// foretell holds what was said of settled conversations before their first repair, by the model of now, against what they were
-// settled with. It works out some that are not known yet, the latest first, and leaves the others for the next look.
+// foretell holds what was said of settled conversations before their first repair, by the model of now, against what
+// they were settled with. It works out some that are not known yet, the latest first, and leaves the others for the
+// next look.
 func (d *desk) foretell(ctx context.Context, t *tally) error {
 	thoughts := 0
 	for _, c := range t.settled {
@@ -292,7 +298,10 @@ func (d *desk) saidOf(ctx context.Context, c store.Conversation, thoughts *int) 
 	if ok && s.event == last {
 		return s, true, nil
 	}
-	end := slices.IndexFunc(c.Events, func(e diagnosis.Event) bool { return e.Kind == diagnosis.Mended || e.Kind == diagnosis.Closed })
+	end := slices.IndexFunc(c.Events, func(e diagnosis.Event) bool {
+		return e.Kind == diagnosis.Mended ||
+			e.Kind == diagnosis.Closed
+	})
 	so := d.account(c.Events[:max(end, 0)], "").sound()
 	s = said{event: last}
 	if aboutHeater(d, so.state) {

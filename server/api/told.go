@@ -143,7 +143,8 @@ func (u understanding) soundRequest(r diagnosis.Request) diagnosis.Request {
 		for _, f := range found {
 			bad[r.Observations[f.place].ID] = true
 		}
-		r.Observations = slices.DeleteFunc(slices.Clone(r.Observations), func(o diagnosis.Observation) bool { return bad[o.ID] })
+		r.Observations = slices.DeleteFunc(slices.Clone(r.Observations),
+			func(o diagnosis.Observation) bool { return bad[o.ID] })
 		r.Before = slices.DeleteFunc(slices.Clone(r.Before), func(id string) bool { return bad[id] })
 	}
 	r.Tools = u.soundTools(r.Tools)

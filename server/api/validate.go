@@ -101,8 +101,8 @@ func (v *violations) locale(in string) {
 	}
 }
 
-// language is the one of those that there are texts in that a tag asks for (RFC 4647, lookup by the first subtag, in any case), or
-// else English. What is remembered by language would otherwise have as many as anybody can make up.
+// language is the one of those that there are texts in that a tag asks for (RFC 4647, lookup by the first subtag, in
+// any case), or else English. What is remembered by language would otherwise have as many as anybody can make up.
 func language(m *knowledge.Model, tag string) string {
 	primary, _, _ := strings.Cut(strings.ReplaceAll(strings.ToLower(tag), "_", "-"), "-")
 	if slices.Contains(m.Locales(), primary) {
@@ -117,8 +117,8 @@ func (v *violations) inLanguage(m *knowledge.Model, tag string) string {
 	return language(m, tag)
 }
 
-// plain is a text without what nobody sees: NUL and other controls save line breaks and tabs, and marks that turn or hide what is
-// read (Unicode's category Cf), save the joiners that some scripts need between letters.
+// plain is a text without what nobody sees: NUL and other controls save line breaks and tabs, and marks that turn or
+// hide what is read (Unicode's category Cf), save the joiners that some scripts need between letters.
 func plain(text string) string {
 	return strings.Map(func(r rune) rune {
 		switch {

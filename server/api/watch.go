@@ -51,7 +51,8 @@ func (c *conversations) follow(stream grpc.ServerStream, id, locale string, afte
 	}
 	// A client may have seen more than there is, if the store came back from a copy; it must still hear of changes.
 	spoken := language(c.model, cmp.Or(locale, diagnosis.Fold(kept.Events).Locale))
-	f := follower{conversations: c, id: id, locale: spoken, send: send, seen: min(after, int64(len(kept.Events))), rest: make(chan assessed)}
+	f := follower{conversations: c, id: id, locale: spoken, send: send, seen: min(after, int64(len(kept.Events))),
+		rest: make(chan assessed)}
 	defer f.cancel()
 	// An empty header tells the client that it misses nothing from here on.
 	if err := stream.SendHeader(metadata.MD{}); err != nil {

@@ -12,7 +12,8 @@ import (
 )
 
 // CalculateHeatOutput implements the RPC.
-func (Service) CalculateHeatOutput(_ context.Context, req *lightoffv1.CalculateHeatOutputRequest) (*lightoffv1.CalculateHeatOutputResponse, error) {
+func (Service) CalculateHeatOutput(_ context.Context,
+	req *lightoffv1.CalculateHeatOutputRequest) (*lightoffv1.CalculateHeatOutputResponse, error) {
 	var s sum
 	b := physics.Burn{Rate: physics.Hertz(s.need("stroke_rate_hz", req.StrokeRateHz)), Dose: s.dose(req.PumpDoseUl)}
 	b.Fuel, b.Temperature, b.Efficiency = s.fuel(req.GetFuelKind(), req.FuelTemperatureC, req.EfficiencyPercent)
@@ -25,13 +26,15 @@ func (Service) CalculateHeatOutput(_ context.Context, req *lightoffv1.CalculateH
 	}
 	s.did(h.Working)
 	return &lightoffv1.CalculateHeatOutputResponse{
-		FuelMlPerH: float64(h.Flow) * float64(physics.Hour) / float64(physics.Millilitre), FuelGPerH: float64(h.Mass) * float64(physics.Hour) * 1000,
-		ReleasedW: float64(h.Released), DeliveredW: float64(h.Delivered), Steps: s.steps(), Assumptions: s.assumptions,
+		FuelMlPerH: float64(h.Flow) * float64(physics.Hour) / float64(physics.Millilitre),
+		FuelGPerH:  float64(h.Mass) * float64(physics.Hour) * 1000,
+		ReleasedW:  float64(h.Released), DeliveredW: float64(h.Delivered), Steps: s.steps(), Assumptions: s.assumptions,
 	}, nil
 }
 
 func (s *sum) dose(x *float64) physics.CubicMetre {
-	return physics.CubicMetre(s.or("pump_dose_ul", x, float64(heater.UsualDose/physics.Microlitre), "dose of the pump", "µL")) * physics.Microlitre
+	return physics.CubicMetre(s.or("pump_dose_ul", x, float64(heater.UsualDose/physics.Microlitre), "dose of the pump",
+		"µL")) * physics.Microlitre
 }
 
 func (s *sum) fuel(kind string, temperature, efficiency *float64) (physics.Fuel, physics.Celsius, physics.Share) {
@@ -41,7 +44,8 @@ func (s *sum) fuel(kind string, temperature, efficiency *float64) (physics.Fuel,
 }
 
 // CalculateFuelUse implements the RPC.
-func (Service) CalculateFuelUse(_ context.Context, req *lightoffv1.CalculateFuelUseRequest) (*lightoffv1.CalculateFuelUseResponse, error) {
+func (Service) CalculateFuelUse(_ context.Context,
+	req *lightoffv1.CalculateFuelUseRequest) (*lightoffv1.CalculateFuelUseResponse, error) {
 	var s sum
 	watts := physics.Watt(s.need("delivered_w", req.DeliveredW))
 	fuel, temperature, efficiency := s.fuel(req.GetFuelKind(), req.FuelTemperatureC, req.EfficiencyPercent)
@@ -61,13 +65,15 @@ func (Service) CalculateFuelUse(_ context.Context, req *lightoffv1.CalculateFuel
 const primingRate = 5
 
 // CalculatePriming implements the RPC.
-func (Service) CalculatePriming(_ context.Context, req *lightoffv1.CalculatePrimingRequest) (*lightoffv1.CalculatePrimingResponse, error) {
+func (Service) CalculatePriming(_ context.Context,
+	req *lightoffv1.CalculatePrimingRequest) (*lightoffv1.CalculatePrimingResponse, error) {
 	var s sum
 	l := physics.Line{
 		Length: physics.Metre(s.need("line_length_m", req.LineLengthM)),
-		Bore:   physics.Metre(s.or("line_bore_mm", req.LineBoreMm, float64(heater.UsualBore/physics.Millimetre), "inner diameter of the line", "mm")) * physics.Millimetre,
-		Dose:   s.dose(req.PumpDoseUl),
-		Rate:   physics.Hertz(s.or("stroke_rate_hz", req.StrokeRateHz, primingRate, "strokes a second", "Hz")),
+		Bore: physics.Metre(s.or("line_bore_mm", req.LineBoreMm, float64(heater.UsualBore/physics.Millimetre),
+			"inner diameter of the line", "mm")) * physics.Millimetre,
+		Dose: s.dose(req.PumpDoseUl),
+		Rate: physics.Hertz(s.or("stroke_rate_hz", req.StrokeRateHz, primingRate, "strokes a second", "Hz")),
 	}
 	if err := s.Err(); err != nil {
 		return nil, err
@@ -77,7 +83,8 @@ func (Service) CalculatePriming(_ context.Context, req *lightoffv1.CalculatePrim
 		return nil, s.refuse(err, nil)
 	}
 	s.did(p.Working)
-	out := &lightoffv1.CalculatePrimingResponse{LineVolumeMl: float64(p.Volume / physics.Millilitre), Strokes: int32(p.Strokes), TimeS: float64(p.Time)}
+	out := &lightoffv1.CalculatePrimingResponse{LineVolumeMl: float64(p.Volume / physics.Millilitre),
+		Strokes: int32(p.Strokes), TimeS: float64(p.Time)}
 	if req.StrokesMade != nil {
 		over, err := physics.StandingFuel(l, int(req.GetStrokesMade()))
 		if err != nil {
@@ -120,7 +127,8 @@ func (Service) CalculateWaxingChance(_ context.Context,
 		mean += fmt.Sprintf(" + %.6g", float64(chance.Value))
 	}
 	if len(limits) > 1 {
-		s.did(physics.Working{{Quantity: "chance of waxing", Formula: "mean of the grades", With: fmt.Sprintf("(%s) / %d", mean[3:], len(limits)),
+		s.did(physics.Working{{Quantity: "chance of waxing", Formula: "mean of the grades",
+			With:   fmt.Sprintf("(%s) / %d", mean[3:], len(limits)),
 			Result: out.GetChancePercent() / 100, Source: "each grade as likely: judgement, no source"}})
 	}
 	out.Steps, out.Assumptions = s.steps(), s.assumptions
@@ -155,7 +163,8 @@ func (s *sum) pluggingPoints(req *lightoffv1.CalculateWaxingChanceRequest) []lim
 		}
 		s.assume("grade not told: may be %v", grade)
 		limits = append(limits, limit{grade.String(), point, physics.Working{
-			{Quantity: "highest plugging point allowed", Formula: grade.String(), Result: float64(point), Unit: "°C", Source: source}}})
+			{Quantity: "highest plugging point allowed", Formula: grade.String(), Result: float64(point), Unit: "°C",
+				Source: source}}})
 	}
 	return limits
 }
@@ -165,7 +174,8 @@ func wordsOf[T any](words []named[T]) []string {
 }
 
 // CalculateMixture implements the RPC.
-func (Service) CalculateMixture(_ context.Context, req *lightoffv1.CalculateMixtureRequest) (*lightoffv1.CalculateMixtureResponse, error) {
+func (Service) CalculateMixture(_ context.Context,
+	req *lightoffv1.CalculateMixtureRequest) (*lightoffv1.CalculateMixtureResponse, error) {
 	var s sum
 	altitude := physics.Metre(s.need("altitude_m", req.AltitudeM))
 	ambient := physics.Celsius(s.or("ambient_temperature_c", req.AmbientTemperatureC, 15, "temperature of the air", "°C"))
@@ -178,39 +188,51 @@ func (Service) CalculateMixture(_ context.Context, req *lightoffv1.CalculateMixt
 		return nil, s.refuse(err, nil)
 	}
 	s.did(m.Working)
-	return &lightoffv1.CalculateMixtureResponse{DensityKgPerM3: float64(m.Density), AirPercent: 100 * float64(m.AirShare), AirRatio: m.AirRatio,
+	return &lightoffv1.CalculateMixtureResponse{DensityKgPerM3: float64(m.Density), AirPercent: 100 * float64(m.AirShare),
+		AirRatio:    m.AirRatio,
 		DosePercent: 100 * float64(m.DoseShare), Steps: s.steps(), Assumptions: s.assumptions}, nil
 }
 
 // CalculateDuctFlow implements the RPC.
-func (Service) CalculateDuctFlow(_ context.Context, req *lightoffv1.CalculateDuctFlowRequest) (*lightoffv1.CalculateDuctFlowResponse, error) {
+func (Service) CalculateDuctFlow(_ context.Context,
+	req *lightoffv1.CalculateDuctFlowRequest) (*lightoffv1.CalculateDuctFlowResponse, error) {
 	const cubicMetreAnHour = 1 / 3600.0
 	var s sum
 	usual := heater.UsualBlower()
 	d := physics.Duct{
-		Length: physics.Metre(s.need("duct_length_m", req.DuctLengthM)), Diameter: physics.Metre(s.need("duct_diameter_mm", req.DuctDiameterMm)) * physics.Millimetre,
-		Roughness: pick(&s, "duct_kind", req.GetDuctKind(), ductKinds, "flexible", "kind of duct"), Bends: int(req.GetDuctBends()),
-		Bend: pick(&s, "bend_kind", req.GetBendKind(), bendKinds, "rounded", "kind of bends"), End: physics.IntoRoom + physics.FromRoom,
+		Length:    physics.Metre(s.need("duct_length_m", req.DuctLengthM)),
+		Diameter:  physics.Metre(s.need("duct_diameter_mm", req.DuctDiameterMm)) * physics.Millimetre,
+		Roughness: pick(&s, "duct_kind", req.GetDuctKind(), ductKinds, "flexible", "kind of duct"),
+		Bends:     int(req.GetDuctBends()),
+		Bend:      pick(&s, "bend_kind", req.GetBendKind(), bendKinds, "rounded", "kind of bends"),
+		End:       physics.IntoRoom + physics.FromRoom,
 	}
 	b := physics.Blower{
-		Free: physics.CubicMetrePerSecond(s.or("free_flow_m3_per_h", req.FreeFlowM3PerH, float64(usual.Free)/cubicMetreAnHour, "flow of the blower without a duct", "m³/h") * cubicMetreAnHour),
-		Shut: physics.Pascal(s.or("shut_pressure_pa", req.ShutPressurePa, float64(usual.Shut), "pressure of the blower at standstill", "Pa")),
+		Free: physics.CubicMetrePerSecond(s.or("free_flow_m3_per_h", req.FreeFlowM3PerH, float64(usual.Free)/cubicMetreAnHour,
+			"flow of the blower without a duct", "m³/h") * cubicMetreAnHour),
+		Shut: physics.Pascal(s.or("shut_pressure_pa", req.ShutPressurePa, float64(usual.Shut),
+			"pressure of the blower at standstill", "Pa")),
 	}
 	a := physics.WarmAir{
 		Pressure: physics.Pascal(s.or("air_pressure_hpa", req.AirPressureHpa, 1013.25, "pressure of the air", "hPa") * 100),
-		Inlet:    physics.Celsius(s.or("inlet_temperature_c", req.InletTemperatureC, 15, "temperature before the heater", "°C")),
-		Outlet:   physics.Celsius(s.or("outlet_temperature_c", req.OutletTemperatureC, 75, "temperature after the heater", "°C")),
+		Inlet: physics.Celsius(s.or("inlet_temperature_c", req.InletTemperatureC, 15, "temperature before the heater",
+			"°C")),
+		Outlet: physics.Celsius(s.or("outlet_temperature_c", req.OutletTemperatureC, 75, "temperature after the heater",
+			"°C")),
 	}
 	if err := s.Err(); err != nil {
 		return nil, err
 	}
 	f, err := physics.FlowThroughDuct(d, b, a)
 	if err != nil {
-		return nil, s.refuse(err, results{"relative_roughness": "duct_diameter_mm", "velocity": "duct_diameter_mm", "flow": "free_flow_m3_per_h", "air_temperature": "outlet_temperature_c"})
+		return nil, s.refuse(err, results{"relative_roughness": "duct_diameter_mm", "velocity": "duct_diameter_mm",
+			"flow": "free_flow_m3_per_h", "air_temperature": "outlet_temperature_c"})
 	}
 	s.did(f.Working)
-	return &lightoffv1.CalculateDuctFlowResponse{FlowM3PerH: float64(f.Flow) / cubicMetreAnHour, FlowPercent: 100 * float64(f.Share), PressurePa: float64(f.Pressure),
-		PressurePercent: 100 * float64(f.PressureShare), VelocityMPerS: float64(f.Velocity), Steps: s.steps(), Assumptions: s.assumptions}, nil
+	return &lightoffv1.CalculateDuctFlowResponse{FlowM3PerH: float64(f.Flow) / cubicMetreAnHour,
+		FlowPercent: 100 * float64(f.Share), PressurePa: float64(f.Pressure),
+		PressurePercent: 100 * float64(f.PressureShare), VelocityMPerS: float64(f.Velocity), Steps: s.steps(),
+		Assumptions: s.assumptions}, nil
 }
 
 // CalculateSensorResistance implements the RPC.
@@ -228,14 +250,16 @@ func (Service) CalculateSensorResistance(_ context.Context,
 	}
 	s.did(r.Working)
 	s.sensor(sensor)
-	return &lightoffv1.CalculateSensorResistanceResponse{ResistanceOhm: float64(r.Value), LowOhm: float64(r.Low), HighOhm: float64(r.High),
-		Steps: s.steps(), Assumptions: s.assumptions}, nil
+	return &lightoffv1.CalculateSensorResistanceResponse{ResistanceOhm: float64(r.Value), LowOhm: float64(r.Low),
+		HighOhm: float64(r.High),
+		Steps:   s.steps(), Assumptions: s.assumptions}, nil
 }
 
 // sensor names what is not known of one.
 func (s *sum) sensor(kind physics.Sensor) {
 	if kind != physics.Pt1000 {
-		s.assume("beta not told: taken as %d K, the band from %d to %d K", physics.UsualBeta, physics.LowBeta, physics.HighBeta)
+		s.assume("beta not told: taken as %d K, the band from %d to %d K", physics.UsualBeta, physics.LowBeta,
+			physics.HighBeta)
 	}
 }
 
@@ -254,19 +278,23 @@ func (Service) CalculateSensorTemperature(_ context.Context,
 	}
 	s.did(t.Working)
 	s.sensor(sensor)
-	return &lightoffv1.CalculateSensorTemperatureResponse{TemperatureC: float64(t.Value), LowC: float64(t.Low), HighC: float64(t.High),
+	return &lightoffv1.CalculateSensorTemperatureResponse{TemperatureC: float64(t.Value), LowC: float64(t.Low),
+		HighC: float64(t.High),
 		Steps: s.steps(), Assumptions: s.assumptions}, nil
 }
 
 // ListAlarmRules implements the RPC.
-func (Service) ListAlarmRules(context.Context, *lightoffv1.ListAlarmRulesRequest) (*lightoffv1.ListAlarmRulesResponse, error) {
+func (Service) ListAlarmRules(context.Context, *lightoffv1.ListAlarmRulesRequest) (*lightoffv1.ListAlarmRulesResponse,
+	error) {
 	var s sum
 	out := &lightoffv1.ListAlarmRulesResponse{}
 	line := func(ppm int, what string, t physics.Second) {
-		s.did(physics.Working{{Quantity: fmt.Sprintf("an alarm tested at %d ppm: %s", ppm, what), Formula: "rule of the test", Result: float64(t / physics.Minute), Unit: "min", Source: physics.AlarmSource}})
+		s.did(physics.Working{{Quantity: fmt.Sprintf("an alarm tested at %d ppm: %s", ppm, what), Formula: "rule of the test",
+			Result: float64(t / physics.Minute), Unit: "min", Source: physics.AlarmSource}})
 	}
 	for _, r := range physics.AlarmRules() {
-		rule := &lightoffv1.AlarmRule{CarbonMonoxidePpm: int32(r.PartsPerMillion), NotBeforeMin: float64(r.NotBefore / physics.Minute), MustSound: r.MustSound}
+		rule := &lightoffv1.AlarmRule{CarbonMonoxidePpm: int32(r.PartsPerMillion),
+			NotBeforeMin: float64(r.NotBefore / physics.Minute), MustSound: r.MustSound}
 		line(r.PartsPerMillion, "must not sound before", r.NotBefore)
 		if r.MustSound {
 			by := float64(r.By / physics.Minute)

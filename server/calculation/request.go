@@ -96,20 +96,25 @@ func pick[T any](s *sum, field, word string, words []named[T], usual, what strin
 }
 
 var (
-	chemistries = []named[physics.Chemistry]{{"flooded", physics.Flooded}, {"agm", physics.AGM}, {"lithium", physics.Lithium}}
-	builds      = []named[physics.Construction]{{"class_5", physics.Class5}, {"class_5_tinned", physics.Class5Tinned},
+	chemistries = []named[physics.Chemistry]{{"flooded", physics.Flooded}, {"agm", physics.AGM},
+		{"lithium", physics.Lithium}}
+	builds = []named[physics.Construction]{{"class_5", physics.Class5}, {"class_5_tinned", physics.Class5Tinned},
 		{"class_2", physics.Class2}, {"class_2_tinned", physics.Class2Tinned}, {"solid", physics.Solid}}
 	sides     = []named[physics.Side]{{"positive", physics.Positive}, {"negative", physics.Negative}}
 	plugKinds = []named[physics.PlugKind]{{"metal", physics.MetalPlug}, {"ceramic", physics.CeramicPlug}}
 	fuelKinds = []named[physics.Fuel]{{"winter_diesel", physics.WinterDiesel}, {"summer_diesel", physics.SummerDiesel},
-		{"hvo", physics.ParaffinicDiesel}, {"biodiesel", physics.Biodiesel}, {"heating_oil", physics.HeatingOil}, {"kerosene", physics.Kerosene}}
-	bendKinds   = []named[float64]{{"sharp", physics.BendSharp}, {"rounded", physics.BendRounded}, {"wide", physics.BendWide}}
-	ductKinds   = []named[physics.Metre]{{"smooth", physics.RoughnessSmooth}, {"flexible", physics.RoughnessFlexible}, {"slack", physics.RoughnessSlack}}
-	sensorKinds = []named[physics.Sensor]{{"ntc_10k", physics.NTC10k}, {"ntc_50k", physics.NTC50k}, {"ntc_100k", physics.NTC100k}, {"pt1000", physics.Pt1000}}
+		{"hvo", physics.ParaffinicDiesel}, {"biodiesel", physics.Biodiesel}, {"heating_oil", physics.HeatingOil},
+		{"kerosene", physics.Kerosene}}
+	bendKinds = []named[float64]{{"sharp", physics.BendSharp}, {"rounded", physics.BendRounded},
+		{"wide", physics.BendWide}}
+	ductKinds = []named[physics.Metre]{{"smooth", physics.RoughnessSmooth}, {"flexible", physics.RoughnessFlexible},
+		{"slack", physics.RoughnessSlack}}
+	sensorKinds = []named[physics.Sensor]{{"ntc_10k", physics.NTC10k}, {"ntc_50k", physics.NTC50k},
+		{"ntc_100k", physics.NTC100k}, {"pt1000", physics.Pt1000}}
 )
 
-// fieldOf is where a quantity of the engine stands in a request and, where its unit there is another, that unit and how many
-// of it make one of the engine's.
+// fieldOf is where a quantity of the engine stands in a request and, where its unit there is another, that unit and how
+// many of it make one of the engine's.
 type fieldOf struct {
 	field string
 	scale float64
@@ -176,7 +181,8 @@ func (s *sum) refuse(err error, r results) error {
 		}
 		known[*e] = true
 		if field, ok := r[e.Field]; ok {
-			s.Add(field, "leads out of the range in which the formula holds: %s %s", strings.ReplaceAll(e.Field, "_", " "), describe(e, 1, e.Unit))
+			s.Add(field, "leads out of the range in which the formula holds: %s %s", strings.ReplaceAll(e.Field, "_", " "),
+				describe(e, 1, e.Unit))
 			continue
 		}
 		place, ok := requestFields[e.Field]
@@ -214,14 +220,16 @@ func ranges(err error) []*physics.RangeError {
 
 // describe is "is …, but must lie between …" in another unit.
 func describe(e *physics.RangeError, scale float64, unit string) string {
-	return strings.TrimSpace((&physics.RangeError{Value: e.Value * scale, Min: e.Min * scale, Max: e.Max * scale, Unit: unit}).Error())
+	return strings.TrimSpace((&physics.RangeError{Value: e.Value * scale, Min: e.Min * scale, Max: e.Max * scale,
+		Unit: unit}).Error())
 }
 
 func (s *sum) did(w physics.Working) { s.working = append(s.working, w...) }
 
 func (s *sum) steps() []*lightoffv1.Step {
 	return each(s.working, func(w physics.Step) *lightoffv1.Step {
-		return &lightoffv1.Step{Quantity: w.Quantity, Formula: w.Formula, With: w.With, Result: w.Result, Unit: w.Unit, Source: w.Source}
+		return &lightoffv1.Step{Quantity: w.Quantity, Formula: w.Formula, With: w.With, Result: w.Result, Unit: w.Unit,
+			Source: w.Source}
 	})
 }
 

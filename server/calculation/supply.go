@@ -28,11 +28,14 @@ func (Service) CalculateGlowVoltage(_ context.Context,
 	rest := s.need("rest_voltage_v", req.RestVoltageV)
 	nominal := s.nominal(req.NominalVoltageV, rest)
 	supply := physics.Supply{OpenCircuit: physics.Volt(rest), Joints: s.joints(req.GetJoints())}
-	cable := physics.Conductor{Construction: pick(&s, "cable_construction", req.GetCableConstruction(), builds, "class_5", "make of the cable"),
+	cable := physics.Conductor{Construction: pick(&s, "cable_construction", req.GetCableConstruction(), builds, "class_5",
+		"make of the cable"),
 		Area: physics.SquareMetre(s.need("cable_area_mm2", req.CableAreaMm2)) * physics.SquareMillimetre}
 	supply.Runs = physics.OutAndBack(cable, physics.Metre(s.need("cable_length_m", req.CableLengthM)))
-	supply.Temperature = physics.Celsius(s.or("conductor_temperature_c", req.ConductorTemperatureC, 20, "temperature of the cable", "°C"))
-	supply.Running = physics.Ampere(s.or("running_current_a", req.RunningCurrentA, float64(heater.UsualRunning(nominal)), "current beside the plug", "A"))
+	supply.Temperature = physics.Celsius(s.or("conductor_temperature_c", req.ConductorTemperatureC, 20,
+		"temperature of the cable", "°C"))
+	supply.Running = physics.Ampere(s.or("running_current_a", req.RunningCurrentA, float64(heater.UsualRunning(nominal)),
+		"current beside the plug", "A"))
 	plug, err := s.plug(req.GetGlowPlugKind(), nominal, req.GlowPlugResistanceOhm)
 	if err != nil {
 		return nil, s.refuse(err, nil)
@@ -56,31 +59,36 @@ func (Service) CalculateGlowVoltage(_ context.Context,
 	}
 	if err != nil {
 		s.blameJoint(err, req.GetJoints())
-		return nil, s.refuse(notJoints(err), results{"glow_plug_cold": "glow_plug_resistance_ohm", "glow_plug_hot": "glow_plug_resistance_ohm"})
+		return nil, s.refuse(notJoints(err), results{"glow_plug_cold": "glow_plug_resistance_ohm",
+			"glow_plug_hot": "glow_plug_resistance_ohm"})
 	}
 	s.did(g.Working)
 	if len(curve.Points) > 0 {
-		s.assume("the plug warms from %.3g to %.3g Ω with a time constant of %g s", float64(plug.Cold), float64(plug.Hot), float64(plug.TimeConstant))
+		s.assume("the plug warms from %.3g to %.3g Ω with a time constant of %g s", float64(plug.Cold), float64(plug.Hot),
+			float64(plug.TimeConstant))
 		s.did(curve.Working[:1])
 	}
 	return glowVoltage(&s, g, curve, nominal), nil
 }
 
-func glowVoltage(s *sum, g physics.GlowVoltage, curve physics.StartCurve, nominal physics.Volt) *lightoffv1.CalculateGlowVoltageResponse {
+func glowVoltage(s *sum, g physics.GlowVoltage, curve physics.StartCurve,
+	nominal physics.Volt) *lightoffv1.CalculateGlowVoltageResponse {
 	scale := float64(nominal) / 12
 	return &lightoffv1.CalculateGlowVoltageResponse{
 		BatteryVoltageV: float64(g.AtBattery), HeaterVoltageV: float64(g.AtHeater), CurrentA: float64(g.Current),
 		PlugCurrentA: float64(g.PlugCurrent), PlugPowerW: float64(g.PlugPower),
 		Drops: each(g.Drops, func(d physics.Drop) *lightoffv1.PartDrop {
-			return &lightoffv1.PartDrop{Name: d.Name, Side: d.Side.String(), ResistanceMilliohm: float64(d.Resistance / physics.Milliohm), DropV: float64(d.Drop)}
+			return &lightoffv1.PartDrop{Name: d.Name, Side: d.Side.String(),
+				ResistanceMilliohm: float64(d.Resistance / physics.Milliohm), DropV: float64(d.Drop)}
 		}),
 		DropPositiveV: float64(g.DropPositive), DropNegativeV: float64(g.DropNegative),
 		Curve: each(curve.Points, func(p physics.StartPoint) *lightoffv1.StartMoment {
 			return &lightoffv1.StartMoment{AtS: float64(p.At), PlugOhm: float64(p.Plug), BatteryVoltageV: float64(p.AtBattery),
 				HeaterVoltageV: float64(p.AtHeater), CurrentA: float64(p.Current)}
 		}),
-		UndervoltageLowV: float64(heater.UnderVoltageLow) * scale, UndervoltageHighV: float64(heater.UnderVoltageHigh) * scale,
-		Steps: s.steps(), Assumptions: s.assumptions,
+		UndervoltageLowV:  float64(heater.UnderVoltageLow) * scale,
+		UndervoltageHighV: float64(heater.UnderVoltageHigh) * scale,
+		Steps:             s.steps(), Assumptions: s.assumptions,
 	}
 }
 
@@ -150,10 +158,14 @@ func (s *sum) battery(req *lightoffv1.CalculateGlowVoltageRequest, nominal physi
 		return physics.Battery{}
 	}
 	return physics.Battery{
-		Chemistry: pick(s, "battery_chemistry", req.GetBatteryChemistry(), chemistries, "flooded", "kind of battery"), Nominal: nominal,
-		Capacity:    physics.Coulomb(s.or("battery_capacity_ah", req.BatteryCapacityAh, float64(heater.UsualCapacity/physics.AmpereHour), "capacity", "A h")) * physics.AmpereHour,
-		Age:         physics.Second(s.or("battery_age_years", req.BatteryAgeYears, 0, "age of the battery", "years")) * physics.Year,
-		Temperature: physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery", "°C")),
+		Chemistry: pick(s, "battery_chemistry", req.GetBatteryChemistry(), chemistries, "flooded", "kind of battery"),
+		Nominal:   nominal,
+		Capacity: physics.Coulomb(s.or("battery_capacity_ah", req.BatteryCapacityAh,
+			float64(heater.UsualCapacity/physics.AmpereHour), "capacity", "A h")) * physics.AmpereHour,
+		Age: physics.Second(s.or("battery_age_years", req.BatteryAgeYears, 0, "age of the battery",
+			"years")) * physics.Year,
+		Temperature: physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery",
+			"°C")),
 	}
 }
 
@@ -181,9 +193,11 @@ func orNought(x *float64) *float64 {
 }
 
 // CalculateCable implements the RPC.
-func (Service) CalculateCable(_ context.Context, req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
+func (Service) CalculateCable(_ context.Context,
+	req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
 	var s sum
-	f := physics.Feed{Length: physics.Metre(s.need("cable_length_m", req.CableLengthM)), Nominal: s.nominal(req.NominalVoltageV, 12)}
+	f := physics.Feed{Length: physics.Metre(s.need("cable_length_m", req.CableLengthM)),
+		Nominal: s.nominal(req.NominalVoltageV, 12)}
 	if req.CurrentA == nil {
 		usual, err := heater.UsualStart(physics.MetalPlug, f.Nominal)
 		if err != nil {
@@ -195,14 +209,18 @@ func (Service) CalculateCable(_ context.Context, req *lightoffv1.CalculateCableR
 		f.Load = physics.Ampere(s.finite("current_a", *req.CurrentA))
 	}
 	f.Drop = physics.Share(s.or("allowed_drop_percent", req.AllowedDropPercent, 5, "allowed drop", "%") / 100)
-	f.Construction = pick(&s, "cable_construction", req.GetCableConstruction(), builds[:len(builds)-1], "class_5", "make of the cable")
-	f.Temperature = physics.Celsius(s.or("conductor_temperature_c", req.ConductorTemperatureC, 20, "temperature of the cable", "°C"))
-	f.Ambient = physics.Celsius(s.or("ambient_temperature_c", req.AmbientTemperatureC, 25, "temperature about the cable", "°C"))
+	f.Construction = pick(&s, "cable_construction", req.GetCableConstruction(), builds[:len(builds)-1], "class_5",
+		"make of the cable")
+	f.Temperature = physics.Celsius(s.or("conductor_temperature_c", req.ConductorTemperatureC, 20,
+		"temperature of the cable", "°C"))
+	f.Ambient = physics.Celsius(s.or("ambient_temperature_c", req.AmbientTemperatureC, 25, "temperature about the cable",
+		"°C"))
 	own := s.or("cable_area_mm2", orNought(req.CableAreaMm2), 0, "", "")
 	if err := s.Err(); err != nil {
 		return nil, err
 	}
-	out := &lightoffv1.CalculateCableResponse{CurrentA: float64(f.Load), AllowedDropV: float64(f.Drop) * float64(f.Nominal)}
+	out := &lightoffv1.CalculateCableResponse{CurrentA: float64(f.Load),
+		AllowedDropV: float64(f.Drop) * float64(f.Nominal)}
 	c, err := physics.SmallestCable(f)
 	if req.CableAreaMm2 != nil {
 		drop, ownErr := dropOf(f, physics.SquareMetre(own)*physics.SquareMillimetre, f.Length)
@@ -218,7 +236,8 @@ func (Service) CalculateCable(_ context.Context, req *lightoffv1.CalculateCableR
 		return nil, s.refuse(err, nil)
 	}
 	s.did(c.Working)
-	out.CableAreaMm2, out.DropV, out.DropPercent = float64(c.Area/physics.SquareMillimetre), float64(c.Drop), 100*float64(c.Share)
+	out.CableAreaMm2, out.DropV, out.DropPercent = float64(c.Area/physics.SquareMillimetre), float64(c.Drop),
+		100*float64(c.Share)
 	out.AmpacityA, out.FuseA, out.Because = float64(c.Ampacity), float64(c.Fuse), c.Because
 	for _, area := range physics.StandardAreas() {
 		drop, err := dropOf(f, area, 1)
@@ -261,7 +280,8 @@ func (Service) CalculateStateOfCharge(_ context.Context,
 	var s sum
 	rest := s.need("rest_voltage_v", req.RestVoltageV)
 	nominal := s.nominal(req.NominalVoltageV, rest)
-	temperature := physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery", "°C"))
+	temperature := physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery",
+		"°C"))
 	asked := chemistries
 	if word := req.GetBatteryChemistry(); word != "" {
 		asked = []named[physics.Chemistry]{{word, pick(&s, "battery_chemistry", word, chemistries, "", "")}}
@@ -277,7 +297,8 @@ func (Service) CalculateStateOfCharge(_ context.Context,
 			refused = err // the last of the chemistries has the widest range
 			continue
 		}
-		band := &lightoffv1.ChargeBand{BatteryChemistry: c.word, ChargePercent: 100 * float64(charge.Value), LowPercent: 100 * float64(charge.Low), HighPercent: 100 * float64(charge.High)}
+		band := &lightoffv1.ChargeBand{BatteryChemistry: c.word, ChargePercent: 100 * float64(charge.Value),
+			LowPercent: 100 * float64(charge.Low), HighPercent: 100 * float64(charge.High)}
 		if c.is != physics.Lithium {
 			freezes, err := physics.FreezingPoint(charge.Low)
 			if err != nil {
@@ -300,9 +321,11 @@ func (Service) CalculateStateOfCharge(_ context.Context,
 }
 
 // CalculateLoadTest implements the RPC.
-func (Service) CalculateLoadTest(_ context.Context, req *lightoffv1.CalculateLoadTestRequest) (*lightoffv1.CalculateLoadTestResponse, error) {
+func (Service) CalculateLoadTest(_ context.Context,
+	req *lightoffv1.CalculateLoadTestRequest) (*lightoffv1.CalculateLoadTestResponse, error) {
 	var s sum
-	temperature := physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery", "°C"))
+	temperature := physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery",
+		"°C"))
 	pick(&s, "battery_chemistry", req.GetBatteryChemistry(), chemistries[:2], "flooded", "kind of battery")
 	out := &lightoffv1.CalculateLoadTestResponse{}
 	if req.ColdCrankingCurrentA != nil {
@@ -310,7 +333,8 @@ func (Service) CalculateLoadTest(_ context.Context, req *lightoffv1.CalculateLoa
 		s.within("cold_cranking_current_a", cranking, 20, 3000, "A")
 		half := cranking / 2
 		out.TestCurrentA = &half
-		s.did(physics.Working{{Quantity: "load of the test", Formula: "Ic/2", With: fmt.Sprintf("%g / 2", cranking), Result: half, Unit: "A", Source: "load-test rule of the battery industry (BCI)"}})
+		s.did(physics.Working{{Quantity: "load of the test", Formula: "Ic/2", With: fmt.Sprintf("%g / 2", cranking),
+			Result: half, Unit: "A", Source: "load-test rule of the battery industry (BCI)"}})
 	}
 	loaded := s.or("loaded_voltage_v", orNought(req.LoadedVoltageV), 0, "", "")
 	s.within("loaded_voltage_v", loaded, 0, 60, "V")
@@ -363,12 +387,15 @@ func (Service) CalculateNightEnergy(_ context.Context,
 	}
 	n := physics.Night{
 		Battery: physics.Battery{Chemistry: chemistry, Nominal: nominal,
-			Capacity:    physics.Coulomb(s.need("battery_capacity_ah", req.BatteryCapacityAh)) * physics.AmpereHour,
-			Temperature: physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery", "°C"))},
-		Duration:     physics.Second(s.need("duration_h", req.DurationH)) * physics.Hour,
-		Charge:       physics.Share(s.or("charge_percent", req.ChargePercent, 100, "charge at the beginning", "%") / 100),
-		Usable:       physics.Share(s.or("usable_percent", req.UsablePercent, 100*float64(usable), "usable part of the capacity", "%") / 100),
-		Running:      physics.Ampere(s.or("running_current_a", req.RunningCurrentA, float64(heater.UsualRunning(nominal)), "mean current", "A")),
+			Capacity: physics.Coulomb(s.need("battery_capacity_ah", req.BatteryCapacityAh)) * physics.AmpereHour,
+			Temperature: physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery",
+				"°C"))},
+		Duration: physics.Second(s.need("duration_h", req.DurationH)) * physics.Hour,
+		Charge:   physics.Share(s.or("charge_percent", req.ChargePercent, 100, "charge at the beginning", "%") / 100),
+		Usable: physics.Share(s.or("usable_percent", req.UsablePercent, 100*float64(usable),
+			"usable part of the capacity", "%") / 100),
+		Running: physics.Ampere(s.or("running_current_a", req.RunningCurrentA, float64(heater.UsualRunning(nominal)),
+			"mean current", "A")),
 		Starts:       1,
 		StartCurrent: physics.Ampere(s.or("start_current_a", req.StartCurrentA, float64(start), "current of a start", "A")),
 		StartTime:    physics.Second(s.or("start_time_s", req.StartTimeS, 120, "time of a start", "s")),
@@ -386,7 +413,8 @@ func (Service) CalculateNightEnergy(_ context.Context,
 		return nil, s.refuse(err, nil)
 	}
 	s.did(e.Working)
-	out := &lightoffv1.CalculateNightEnergyResponse{TakenAh: float64(e.Taken / physics.AmpereHour), EnergyWh: float64(e.Energy / physics.WattHour),
+	out := &lightoffv1.CalculateNightEnergyResponse{TakenAh: float64(e.Taken / physics.AmpereHour),
+		EnergyWh:    float64(e.Energy / physics.WattHour),
 		LeftPercent: 100 * float64(e.Left), Enough: e.Enough, Steps: s.steps(), Assumptions: s.assumptions}
 	if hours := float64(e.Lasts / physics.Hour); !math.IsInf(hours, 0) {
 		out.LastsH = &hours
@@ -395,7 +423,8 @@ func (Service) CalculateNightEnergy(_ context.Context,
 }
 
 // CalculateGlowPower implements the RPC.
-func (Service) CalculateGlowPower(_ context.Context, req *lightoffv1.CalculateGlowPowerRequest) (*lightoffv1.CalculateGlowPowerResponse, error) {
+func (Service) CalculateGlowPower(_ context.Context,
+	req *lightoffv1.CalculateGlowPowerRequest) (*lightoffv1.CalculateGlowPowerResponse, error) {
 	var s sum
 	volts := s.need("heater_voltage_v", req.HeaterVoltageV)
 	var ohms physics.Ohm
@@ -416,5 +445,6 @@ func (Service) CalculateGlowPower(_ context.Context, req *lightoffv1.CalculateGl
 		return nil, s.refuse(err, nil)
 	}
 	s.did(g.Working)
-	return &lightoffv1.CalculateGlowPowerResponse{CurrentA: float64(g.Current), PowerW: float64(g.Power), Steps: s.steps(), Assumptions: s.assumptions}, nil
+	return &lightoffv1.CalculateGlowPowerResponse{CurrentA: float64(g.Current), PowerW: float64(g.Power), Steps: s.steps(),
+		Assumptions: s.assumptions}, nil
 }

@@ -18,9 +18,9 @@ import (
 	"lightoff/engine/diagnosis"
 )
 
-// A backup is text, one JSON value a line: a head, tokens, conversations each followed by its events, learnt models and their
-// promotions, and a foot with the number of lines before it and their SHA-256, so that a backup that was cut off or changed
-// is not restored. It is the same for both databases and moves conversations from one to the other.
+// A backup is text, one JSON value a line: a head, tokens, conversations each followed by its events, learnt models and
+// their promotions, and a foot with the number of lines before it and their SHA-256, so that a backup that was cut off
+// or changed is not restored. It is the same for both databases and moves conversations from one to the other.
 type line struct {
 	Lightoff     int               `json:"lightoff,omitempty"` // the head: version of this format
 	Token        *tokenLine        `json:"token,omitempty"`
@@ -29,10 +29,11 @@ type line struct {
 	At           int64             `json:"at,omitempty"` // of the event, in UTC microseconds
 	ClientKey    string            `json:"client_key,omitempty"`
 	Request      string            `json:"request,omitempty"` // digest of what the client asked for with the key
-	LookOn       string            `json:"look_on,omitempty"` // digest of a look-on key to the conversation before; spoken codes are not worth keeping
-	Model        *modelLine        `json:"model,omitempty"`
-	Promotion    *promotionLine    `json:"promotion,omitempty"`
-	Foot         *footLine         `json:"foot,omitempty"`
+	// digest of a look-on key to the conversation before; spoken codes are not worth keeping
+	LookOn    string         `json:"look_on,omitempty"`
+	Model     *modelLine     `json:"model,omitempty"`
+	Promotion *promotionLine `json:"promotion,omitempty"`
+	Foot      *footLine      `json:"foot,omitempty"`
 }
 
 type tokenLine struct {
@@ -88,9 +89,9 @@ func (e *LostError) Error() string {
 	return fmt.Sprintf("%d things cannot be read and are not in the backup: %s", len(e.Lost), strings.Join(e.Lost, "; "))
 }
 
-// Backup writes all conversations, tokens, learnt models and promotions. It may run beside everything else: conversations are
-// read in one statement, which sees one state of the log, and models after all that names them. Where something is damaged, the
-// rest is saved, and the error is a *LostError.
+// Backup writes all conversations, tokens, learnt models and promotions. It may run beside everything else:
+// conversations are read in one statement, which sees one state of the log, and models after all that names them. Where
+// something is damaged, the rest is saved, and the error is a *LostError.
 func (s *Store) Backup(ctx context.Context, to io.Writer) error {
 	w := &backupWriter{to: bufio.NewWriter(to), sum: sha256.New()}
 	err := w.put(line{Lightoff: backupVersion})
@@ -145,7 +146,8 @@ func (w *backupWriter) put(l line) error {
 }
 
 func (s *Store) backUpTokens(ctx context.Context, w *backupWriter) error {
-	rows, err := s.reads.QueryContext(ctx, `select id, name, scope, hash, made_at, expires_at from token order by made_at, id`)
+	rows, err := s.reads.QueryContext(ctx, `select id, name, scope, hash, made_at, expires_at from token order by `+
+		`made_at, id`)
 	if err != nil {
 		return err
 	}
@@ -282,7 +284,8 @@ func (s *Store) backUpModels(ctx context.Context, w *backupWriter) error {
 	if err != nil {
 		return err
 	}
-	rows, err := s.reads.QueryContext(ctx, `select version, overlay, report, added_at from model order by added_at, version`)
+	rows, err := s.reads.QueryContext(ctx, `select version, overlay, report, added_at from model order by added_at, `+
+		`version`)
 	if err != nil {
 		return err
 	}
@@ -306,7 +309,8 @@ func (s *Store) backUpModels(ctx context.Context, w *backupWriter) error {
 
 // lookOnKeys are the digests of look-on keys by conversation.
 func (s *Store) lookOnKeys(ctx context.Context) (map[string][]string, error) {
-	rows, err := s.reads.QueryContext(ctx, `select conversation_id, hash from pass where kind = $1 order by conversation_id, hash`, string(LookOn))
+	rows, err := s.reads.QueryContext(ctx, `select conversation_id, hash from pass where kind = $1 order by `+
+		`conversation_id, hash`, string(LookOn))
 	if err != nil {
 		return nil, err
 	}
@@ -454,7 +458,8 @@ func (r *restorer) lookOn(ctx context.Context, hash string) error {
 }
 
 func (r *restorer) model(ctx context.Context, m modelLine) error {
-	if err := errors.Join(isVersion(m.Version), isText("the numbers", m.Overlay), isText("the report", m.Report)); err != nil {
+	if err := errors.Join(isVersion(m.Version), isText("the numbers", m.Overlay),
+		isText("the report", m.Report)); err != nil {
 		return fmt.Errorf("%w: a model is malformed: %w", errNotWhole, err)
 	}
 	r.kept[m.Version] = true

@@ -12,8 +12,9 @@ import (
 	"lightoff/server/store/pgtest"
 )
 
-// BenchmarkAppend measures acknowledged appends a second, and beside them what the disk does at the same time: writes of
-// 4 KiB, each followed by fsync. Appends go to conversations of their own, as callers' do, for growing logs take longer.
+// BenchmarkAppend measures acknowledged appends a second, and beside them what the disk does at the same time: writes
+// of 4 KiB, each followed by fsync. Appends go to conversations of their own, as callers' do, for growing logs take
+// longer.
 func BenchmarkAppend(b *testing.B) {
 	for _, place := range []struct{ name, at string }{{"sqlite", b.TempDir()}, {"postgres", pgtest.Database(b)}} {
 		s, err := Open(b.Context(), place.at)

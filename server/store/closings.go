@@ -16,9 +16,9 @@ type Mark struct {
 	Event int64
 }
 
-// Closings returns where conversations were closed after a mark, the earliest first, at most so many, and whether there are
-// more. Two servers may add events in another order than that of their clocks, so whoever must miss none looks back a
-// little further than to the last mark.
+// Closings returns where conversations were closed after a mark, the earliest first, at most so many, and whether there
+// are more. Two servers may add events in another order than that of their clocks, so whoever must miss none looks back
+// a little further than to the last mark.
 func (s *Store) Closings(ctx context.Context, after Mark, limit int) (found []Mark, more bool, err error) {
 	// The text is looked for so that not every event need be read as JSON.
 	rows, err := s.reads.QueryContext(ctx, `

@@ -37,7 +37,8 @@ func checkDelete(t *testing.T, place string) {
 		if c.ID == gone.ID {
 			text = secret
 		}
-		_, _, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(diagnosis.Event{Kind: diagnosis.Said, Text: text}))
+		_, _, err := s.Append(t.Context(), c.ID, Request{Key: "key"},
+			adding(diagnosis.Event{Kind: diagnosis.Said, Text: text}))
 		require.NoError(t, err)
 	}
 	require.NoError(t, s.Delete(t.Context(), gone.ID))
@@ -99,7 +100,8 @@ func TestListenersHearOfDeletions(t *testing.T) {
 	var heard []Change
 	ended := make(chan struct{})
 	go func() { s.Listen(ctx, func(c Change) { heard = append(heard, c) }); close(ended) }()
-	require.Eventually(t, func() bool { s.mu.Lock(); defer s.mu.Unlock(); return len(s.listeners) == 1 }, patience, time.Millisecond)
+	require.Eventually(t, func() bool { s.mu.Lock(); defer s.mu.Unlock(); return len(s.listeners) == 1 }, patience,
+		time.Millisecond)
 	one, two := create(t, s), create(t, s)
 	require.NoError(t, s.Delete(t.Context(), one.ID))
 	s.now = func() time.Time { return time.Now().Add(time.Hour) }
@@ -157,7 +159,8 @@ func checkTokens(t *testing.T, place string) {
 	assert.NotEqual(t, text, another)
 
 	id, secret, _ := strings.Cut(text, ".")
-	assert.GreaterOrEqual(t, len(secret), 26, "OWASP Session Management Cheat Sheet (2025) asks for 64 bits; these are 130 at five a character")
+	assert.GreaterOrEqual(t, len(secret), 26,
+		"OWASP Session Management Cheat Sheet (2025) asks for 64 bits; these are 130 at five a character")
 	otherID, _, _ := strings.Cut(another, ".")
 	for _, wrong := range []string{"", ".", id, id + ".", id + "." + strings.ToLower(secret), otherID + "." + secret,
 		text + "A", " " + text, "x\x00." + secret, strings.Repeat("A", 500) + "." + secret} {
@@ -203,7 +206,8 @@ func checkMigrations(t *testing.T, place string) {
 			c, err := s.Read(t.Context(), "EARLIER")
 			require.NoError(t, err, "from version %d", version)
 			assert.Equal(t, []diagnosis.Event{{Number: 1, Kind: diagnosis.Opened, Locale: "de"}}, c.Events)
-			_, appended, err := s.Append(t.Context(), "EARLIER", Request{Key: "first", Digest: "not kept then"}, adding(answer("lamp", "on")))
+			_, appended, err := s.Append(t.Context(), "EARLIER", Request{Key: "first", Digest: "not kept then"},
+				adding(answer("lamp", "on")))
 			require.NoError(t, err)
 			assert.False(t, appended, "keys come along")
 		}
@@ -302,7 +306,8 @@ func TestGroup(t *testing.T) {
 			case 2:
 				assert.Panics(t, func() { _ = add(func([]diagnosis.Event) (diagnosis.Event, error) { panic("no") }) })
 			case 3:
-				assert.ErrorIs(t, add(func([]diagnosis.Event) (diagnosis.Event, error) { cancel(); return fine, nil }), context.Canceled)
+				assert.ErrorIs(t, add(func([]diagnosis.Event) (diagnosis.Event, error) { cancel(); return fine, nil }),
+					context.Canceled)
 			}
 		})
 	}
@@ -364,7 +369,8 @@ func TestBackupMovesBetweenStores(t *testing.T) {
 	for _, from := range []string{t.TempDir(), pgtest.Database(t)} {
 		s := opened(t, from)
 		c := create(t, s)
-		_, _, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, adding(diagnosis.Event{Kind: diagnosis.Said, Text: "line\nbreak \x00 ü"}))
+		_, _, err := s.Append(t.Context(), c.ID, Request{Key: "key"},
+			adding(diagnosis.Event{Kind: diagnosis.Said, Text: "line\nbreak \x00 ü"}))
 		require.NoError(t, err)
 		want, _, err := s.Append(t.Context(), c.ID, Request{}, adding(answer("lamp", "on")))
 		require.NoError(t, err)
@@ -403,8 +409,9 @@ func TestBackupThatIsNotWhole(t *testing.T) {
 	lines := strings.SplitAfter(whole, "\n")
 	tests := map[string]string{
 		"nothing": "", "no foot": strings.Join(lines[:len(lines)-2], ""), "cut off": whole[:len(whole)/2],
-		"changed": strings.Replace(whole, "lamp", "limp", 1), "a line lost": strings.Join(append(lines[:2:2], lines[3:]...), ""),
-		"twice": whole + whole, "no head": strings.Join(lines[1:], ""), "something else": "{}\n", "not JSON": "hello\n",
+		"changed":     strings.Replace(whole, "lamp", "limp", 1),
+		"a line lost": strings.Join(append(lines[:2:2], lines[3:]...), ""),
+		"twice":       whole + whole, "no head": strings.Join(lines[1:], ""), "something else": "{}\n", "not JSON": "hello\n",
 	}
 	empty := opened(t, t.TempDir())
 	for name, text := range tests {
@@ -494,7 +501,8 @@ func TestListen(t *testing.T) {
 }
 
 func TestWhatTimeMayMend(t *testing.T) {
-	for _, err := range []error{&pgconn.PgError{Code: "57P01"}, &pgconn.PgError{Code: "53100"}, &pgconn.PgError{Code: "08006"}, &pgconn.PgError{Code: "25P03"}} {
+	for _, err := range []error{&pgconn.PgError{Code: "57P01"}, &pgconn.PgError{Code: "53100"},
+		&pgconn.PgError{Code: "08006"}, &pgconn.PgError{Code: "25P03"}} {
 		assert.ErrorIs(t, sorted(fmt.Errorf("doing: %w", err)), ErrUnavailable)
 	}
 	for _, err := range []error{&pgconn.PgError{Code: "23505"}, errors.New("bug"), context.Canceled, ErrNotFound} {

@@ -55,14 +55,16 @@ func (s *Store) remove(ctx context.Context, tx *sql.Tx, id string, before int64)
 		return err
 	}
 	var latest sql.NullInt64
-	if err := tx.QueryRowContext(ctx, `select max(at) from event where conversation_id = $1`, id).Scan(&latest); err != nil {
+	if err := tx.QueryRowContext(ctx, `select max(at) from event where conversation_id = $1`,
+		id).Scan(&latest); err != nil {
 		return err
 	}
 	if !latest.Valid || latest.Int64 >= before {
 		return ErrNotFound
 	}
 	for _, statement := range []string{
-		`delete from pass where conversation_id = $1`, `delete from event where conversation_id = $1`, `delete from conversation where id = $1`,
+		`delete from pass where conversation_id = $1`, `delete from event where conversation_id = $1`,
+		`delete from conversation where id = $1`,
 	} {
 		if _, err := tx.ExecContext(ctx, statement, id); err != nil {
 			return err

@@ -18,7 +18,8 @@ import (
 var ErrUnavailable = errors.New("the store cannot be reached or takes nothing just now; ask again")
 
 // SQLite's primary result codes (sqlite.org/rescode.html) that speak of the machine and not of the statement.
-var sqliteUnavailable = map[int]bool{5: true, 8: true, 10: true, 13: true, 14: true} // BUSY READONLY IOERR FULL CANTOPEN
+// BUSY READONLY IOERR FULL CANTOPEN
+var sqliteUnavailable = map[int]bool{5: true, 8: true, 10: true, 13: true, 14: true}
 
 // PostgreSQL's error classes and codes (its manual, appendix A) that do: connection, resources, read-only, shutdown.
 // The sessions and transactions that it ends because they idle or last, as it does when it was frozen for a while, too.
@@ -38,7 +39,8 @@ func damaged(err error) bool {
 
 // sorted marks errors that time may mend.
 func sorted(err error) error {
-	if err == nil || errors.Is(err, ErrUnavailable) || errors.Is(err, ErrDamaged) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+	if err == nil || errors.Is(err, ErrUnavailable) || errors.Is(err, ErrDamaged) || errors.Is(err, context.Canceled) ||
+		errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
 	if damaged(err) {
@@ -67,6 +69,7 @@ func unavailable(err error) bool {
 	var connect *pgconn.ConnectError
 	var network net.Error
 	return errors.As(err, &connect) || errors.As(err, &network) || errors.Is(err, driver.ErrBadConn) ||
-		errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || errors.Is(err, net.ErrClosed) || pgconn.SafeToRetry(err) ||
+		errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || errors.Is(err, net.ErrClosed) ||
+		pgconn.SafeToRetry(err) ||
 		strings.Contains(err.Error(), "conn closed")
 }

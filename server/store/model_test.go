@@ -59,13 +59,14 @@ func checkAgainstPlainLists(t *testing.T, place string) {
 				id, p := draw(rt)
 				e, key := drawEvent(rt), rapid.SampledFrom([]string{"", "a", "b", "c"}).Draw(rt, "key")
 				refuse := rapid.IntRange(0, 4).Draw(rt, "refuse") == 0
-				got, appended, err := s.Append(t.Context(), id, Request{Key: key}, func(events []diagnosis.Event) (diagnosis.Event, error) {
-					require.Equal(rt, p.events, events)
-					if refuse {
-						return e, refusal
-					}
-					return e, nil
-				})
+				got, appended, err := s.Append(t.Context(), id, Request{Key: key},
+					func(events []diagnosis.Event) (diagnosis.Event, error) {
+						require.Equal(rt, p.events, events)
+						if refuse {
+							return e, refusal
+						}
+						return e, nil
+					})
 				repeated := p.keys[key]
 				if refuse && !repeated {
 					require.ErrorIs(rt, err, refusal)
@@ -124,7 +125,8 @@ func youngest(of map[string]*plain) *plain {
 
 func drawEvent(rt *rapid.T) diagnosis.Event {
 	id := rapid.SampledFrom([]string{"lamp", "deposit", "age"}).Draw(rt, "observation")
-	o := diagnosis.Observation{ID: id, Kind: diagnosis.NumberValue, Number: rapid.Float64Range(-1e6, 1e6).Draw(rt, "number")}
+	o := diagnosis.Observation{ID: id, Kind: diagnosis.NumberValue,
+		Number: rapid.Float64Range(-1e6, 1e6).Draw(rt, "number")}
 	switch rapid.IntRange(0, 4).Draw(rt, "kind") {
 	case 0:
 		return diagnosis.Event{Kind: diagnosis.Answered, Observations: []diagnosis.Observation{o}}

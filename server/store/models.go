@@ -17,7 +17,8 @@ var (
 	// ErrInUse means that the version to be promoted is in use already.
 	ErrInUse = errors.New("that version is in use already")
 	// ErrNoPromotion means that every promotion has been taken back, or that there never was one.
-	ErrNoPromotion = errors.New("nothing is left to roll back to: the built-in model is in use and nothing promoted came before it")
+	ErrNoPromotion = errors.New("nothing is left to roll back to: the built-in model is in use and nothing promoted " +
+		"came before it")
 	// errOther means that the version stands for other numbers than those given.
 	errOther = errors.New("other numbers are kept under that version")
 )
@@ -47,10 +48,14 @@ type Promotion struct {
 	Undoes  int64 // the number of the promotion that this takes back; 0 where a person chose the version
 }
 
-// AddModel keeps a model's numbers and report under its version without using it. A version that is kept already stays as
-// it is, save that it gets a report if it had none. Numbers are never changed: others under the same version are an error.
+// AddModel keeps a model's numbers and report under its version without using it. A version that is kept already stays
+// as it is, save that it gets a report if it had none. Numbers are never changed: others under the same version are an
+// error.
 func (s *Store) AddModel(ctx context.Context, version, overlay, report string) error {
-	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error { return s.addModel(ctx, tx, version, overlay, report) })
+	err := s.write(ctx, func(ctx context.Context,
+		tx *sql.Tx) error {
+		return s.addModel(ctx, tx, version, overlay, report)
+	})
 	if err != nil {
 		return fmt.Errorf("keep a model: %w", sorted(err))
 	}
@@ -78,8 +83,8 @@ func (s *Store) addModel(ctx context.Context, tx *sql.Tx, version, overlay, repo
 	return nil
 }
 
-// Promote keeps a model as AddModel does and puts it in use, on the word of a person, who may be called anything or nothing.
-// A version that is in use already is ErrInUse.
+// Promote keeps a model as AddModel does and puts it in use, on the word of a person, who may be called anything or
+// nothing. A version that is in use already is ErrInUse.
 func (s *Store) Promote(ctx context.Context, version, overlay, report, by string) (Promotion, error) {
 	p, err := s.promote(ctx, func(ctx context.Context, tx *sql.Tx, past []Promotion) (Promotion, error) {
 		if len(past) > 0 && past[len(past)-1].Version == version {
@@ -93,8 +98,8 @@ func (s *Store) Promote(ctx context.Context, version, overlay, report, by string
 	return p, nil
 }
 
-// Rollback takes the latest promotion back that stands and puts in use what was in use before it. It may be called again to go
-// further back. ErrNoPromotion means that nothing is left to take back.
+// Rollback takes the latest promotion back that stands and puts in use what was in use before it. It may be called
+// again to go further back. ErrNoPromotion means that nothing is left to take back.
 func (s *Store) Rollback(ctx context.Context, by string) (Promotion, error) {
 	p, err := s.promote(ctx, func(_ context.Context, _ *sql.Tx, past []Promotion) (Promotion, error) {
 		standing := standing(past)
@@ -116,8 +121,10 @@ func (s *Store) Rollback(ctx context.Context, by string) (Promotion, error) {
 // errOvertaken means that somebody else promoted something at the same time.
 var errOvertaken = errors.New("others promote at the same time; try again")
 
-// promote adds the promotion that choose makes of the past ones. Where somebody else adds one at the same time, it is made anew.
-func (s *Store) promote(ctx context.Context, choose func(context.Context, *sql.Tx, []Promotion) (Promotion, error)) (p Promotion, err error) {
+// promote adds the promotion that choose makes of the past ones. Where somebody else adds one at the same time, it is
+// made anew.
+func (s *Store) promote(ctx context.Context, choose func(context.Context, *sql.Tx, []Promotion) (Promotion,
+	error)) (p Promotion, err error) {
 	const attempts = 10
 	for range attempts {
 		err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
@@ -199,7 +206,8 @@ func promotions(ctx context.Context, q querier) ([]Promotion, error) {
 func (s *Store) Current(ctx context.Context) (Promotion, error) {
 	var p Promotion
 	var at int64
-	err := s.reads.QueryRowContext(ctx, `select number, version, who, at, undoes from promotion order by number desc limit 1`).
+	err := s.reads.QueryRowContext(ctx,
+		`select number, version, who, at, undoes from promotion order by number desc limit 1`).
 		Scan(&p.Number, &p.Version, &p.By, &at, &p.Undoes)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
@@ -267,8 +275,8 @@ func (s *Store) checkModels(ctx context.Context) error {
 	return checkPast(past, kept)
 }
 
-// checkPast verifies that promotions are numbered from 1 without gaps, that each version ever in use is kept, and that what was
-// in use is what follows from what was promoted and taken back.
+// checkPast verifies that promotions are numbered from 1 without gaps, that each version ever in use is kept, and that
+// what was in use is what follows from what was promoted and taken back.
 func checkPast(past []Promotion, kept map[string]bool) error {
 	for i, p := range past {
 		want, before := "", standing(past[:i])
@@ -289,7 +297,8 @@ func checkPast(past []Promotion, kept map[string]bool) error {
 
 // isVersion returns nil if a text may be a version. Others are never asked for: a database may choke on them.
 func isVersion(text string) error {
-	if text == "" || len(text) > maxVersion || strings.ContainsFunc(text, func(r rune) bool { return r <= ' ' || r > '~' }) {
+	if text == "" || len(text) > maxVersion || strings.ContainsFunc(text,
+		func(r rune) bool { return r <= ' ' || r > '~' }) {
 		return fmt.Errorf("%.20q is no version", text)
 	}
 	return nil
@@ -306,7 +315,8 @@ func isText(what, text string) error {
 }
 
 func isName(text string) error {
-	if utf8.RuneCountInString(text) > maxWho || !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+	if utf8.RuneCountInString(text) > maxWho || !utf8.ValidString(text) ||
+		strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
 		return fmt.Errorf("whoever promotes: a name has at most %d characters, all of which can be printed", maxWho)
 	}
 	return nil

@@ -87,7 +87,8 @@ func checkModelsStay(t *testing.T, place string) {
 	assert.Equal(t, []string{"learned: [a]\n", "a report that came later"}, []string{kept.Overlay, kept.Report})
 
 	for _, wrong := range []struct{ version, overlay, report, by string }{
-		{"", "x", "", ""}, {"a b", "x", "", ""}, {"ü", "x", "", ""}, {strings.Repeat("a", 101), "x", "", ""}, {"cc\x00", "x", "", ""},
+		{"", "x", "", ""}, {"a b", "x", "", ""}, {"ü", "x", "", ""}, {strings.Repeat("a", 101), "x", "", ""},
+		{"cc\x00", "x", "", ""},
 		{"cc", "x\x00", "", ""}, {"cc", "x", "\xff", ""}, {"cc", strings.Repeat("x", MaxOverlay+1), "", ""},
 		{"cc", "x", "", "In\nes"}, {"cc", "x", "", strings.Repeat("x", 61)},
 	} {

@@ -59,7 +59,8 @@ func OpenAnyway(ctx context.Context, place string) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("data folder %s: %w", folder, err)
 	}
-	s := &Store{now: time.Now, listeners: map[*func(Change)]struct{}{}, announce: func(context.Context, *sql.Tx, Change) error { return nil }}
+	s := &Store{now: time.Now, listeners: map[*func(Change)]struct{}{},
+		announce: func(context.Context, *sql.Tx, Change) error { return nil }}
 	if s.reads, err = open(path, 4); err != nil {
 		return nil, err
 	}
@@ -150,7 +151,8 @@ func migrate(ctx context.Context, db *sql.DB, dialect goose.Dialect, options ...
 }
 
 // forget writes over what was deleted where that still lies in SQLite's log; the file itself is written over already.
-// Somebody who reads at the time, such as a backup, stands in the way; then Ready tries again, for writers must not wait.
+// Somebody who reads at the time, such as a backup, stands in the way; then Ready tries again, for writers must not
+// wait.
 func (s *Store) forget(ctx context.Context) error {
 	if s.url != "" {
 		return nil

@@ -30,13 +30,14 @@ const (
 	VisitValid = 7 * 24 * time.Hour
 	// maxPasses bounds how many passes of a kind that expires a conversation has; more make the oldest of them invalid.
 	maxPasses = 10
-	// maxLookOn bounds how many look-on keys it has; more are refused, for those that were given away must not end unasked.
+	// maxLookOn bounds how many look-on keys it has; more are refused, for those that were given away must not end
+	// unasked.
 	maxLookOn = 50
 )
 
-// spokenSigns are digits and letters that are not taken for one another, neither read (0 and O, 1 and I and L, 2 and Z, 5
-// and S, 8 and B, U and V) nor, without vowels, as a word. Nine of them are 39 random bits: with a thousand codes valid
-// at a time one try in 790 million finds one.
+// spokenSigns are digits and letters that are not taken for one another, neither read (0 and O, 1 and I and L, 2 and Z,
+// 5 and S, 8 and B, U and V) nor, without vowels, as a word. Nine of them are 39 random bits: with a thousand codes
+// valid at a time one try in 790 million finds one.
 const (
 	spokenSigns  = "34679CDFGHJKMNPQRTWXY"
 	spokenLength = 9
@@ -69,7 +70,8 @@ func (s *Store) MakePass(ctx context.Context, id string, kind PassKind) (string,
 		}
 		if kind == LookOn {
 			var many int
-			err := tx.QueryRowContext(ctx, `select count(*) from pass where conversation_id = $1 and kind = $2`, id, string(kind)).Scan(&many)
+			err := tx.QueryRowContext(ctx, `select count(*) from pass where conversation_id = $1 and kind = $2`, id,
+				string(kind)).Scan(&many)
 			if err != nil {
 				return err
 			}
@@ -86,7 +88,8 @@ func (s *Store) MakePass(ctx context.Context, id string, kind PassKind) (string,
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `delete from pass where conversation_id = $1 and kind = $2 and hash not in (
-			select hash from pass where conversation_id = $1 and kind = $2 order by expires_at desc limit $3)`, id, string(kind), maxPasses)
+			select hash from pass where conversation_id = $1 and kind = $2 order by expires_at desc limit $3)`, id, string(kind),
+			maxPasses)
 		return err
 	})
 	if err != nil {
@@ -121,7 +124,8 @@ func (s *Store) ByPass(ctx context.Context, pass string, kinds ...PassKind) (str
 	}
 	for _, kind := range kinds {
 		var id string
-		err := s.reads.QueryRowContext(ctx, `select conversation_id from pass where hash = $1 and kind = $2 and expires_at > $3`,
+		err := s.reads.QueryRowContext(ctx,
+			`select conversation_id from pass where hash = $1 and kind = $2 and expires_at > $3`,
 			digest(string(kind)+" "+clean), string(kind), s.now().UnixMicro()).Scan(&id)
 		if err == nil {
 			return id, nil

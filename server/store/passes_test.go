@@ -39,7 +39,8 @@ func checkPasses(t *testing.T, place string) {
 		assert.Empty(t, by(bad, Spoken, LookOn), bad)
 	}
 	var kept int
-	require.NoError(t, s.reads.QueryRowContext(t.Context(), `select count(*) from pass where hash like $1`, "%"+key+"%").Scan(&kept))
+	require.NoError(t, s.reads.QueryRowContext(t.Context(), `select count(*) from pass where hash like $1`,
+		"%"+key+"%").Scan(&kept))
 	assert.Zero(t, kept, "only a digest is kept")
 
 	now = now.Add(SpokenValid)
@@ -183,11 +184,12 @@ func checkClosings(t *testing.T, place string) {
 
 func TestRekey(t *testing.T) { onBoth(t, checkRekey) }
 
-// A conversation goes on whole under its new key; the old one and all passes lead nowhere, and the same change again changes
-// nothing.
+// A conversation goes on whole under its new key; the old one and all passes lead nowhere, and the same change again
+// changes nothing.
 func checkRekey(t *testing.T, place string) {
 	s := opened(t, place)
-	c, err := s.CreateOnce(t.Context(), Request{Key: "opening", Digest: "d"}, "model", diagnosis.Event{Kind: diagnosis.Opened})
+	c, err := s.CreateOnce(t.Context(), Request{Key: "opening", Digest: "d"}, "model",
+		diagnosis.Event{Kind: diagnosis.Opened})
 	require.NoError(t, err)
 	c, _, err = s.Append(t.Context(), c.ID, Request{Key: "said"}, adding(answer("lamp", "on")))
 	require.NoError(t, err)
@@ -217,7 +219,8 @@ func checkRekey(t *testing.T, place string) {
 	require.NoError(t, err)
 	assert.False(t, again, "what was asked before is known under the new key as well")
 	assert.Len(t, log.Events, 2)
-	opened, err := s.CreateOnce(t.Context(), Request{Key: "opening", Digest: "d"}, "model", diagnosis.Event{Kind: diagnosis.Opened})
+	opened, err := s.CreateOnce(t.Context(), Request{Key: "opening", Digest: "d"}, "model",
+		diagnosis.Event{Kind: diagnosis.Opened})
 	require.NoError(t, err)
 	assert.NotEqual(t, moved, opened.ID, "the key of its opening leads to it no longer")
 	kept, err := s.Read(t.Context(), bystander.ID)

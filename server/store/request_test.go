@@ -158,5 +158,6 @@ func checkBytesAreThoseKept(t *testing.T, place string) {
 	got, err := s.Read(t.Context(), c.ID)
 	require.NoError(t, err)
 	assert.Equal(t, want.Bytes, got.Bytes)
-	assert.Equal(t, len(`{"number":1,"kind":"opened","locale":"en"}`)+len(`{"number":2,"kind":"said","text":"ü"}`), got.Bytes)
+	assert.Equal(t, len(`{"number":1,"kind":"opened","locale":"en"}`)+len(`{"number":2,"kind":"said","text":"ü"}`),
+		got.Bytes)
 }

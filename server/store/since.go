@@ -13,8 +13,8 @@ import (
 	"lightoff/engine/diagnosis"
 )
 
-// Since returns the conversations in which something happened at or after a time, the latest first, at most so many, and
-// whether there are more. It is one statement, so it sees one state of the log.
+// Since returns the conversations in which something happened at or after a time, the latest first, at most so many,
+// and whether there are more. It is one statement, so it sees one state of the log.
 func (s *Store) Since(ctx context.Context, from time.Time, limit int) (found []Conversation, more bool, err error) {
 	rows, err := s.reads.QueryContext(ctx, `
 		select c.id, c.opened_at, c.model_version, e.number, e.at, e.body
@@ -90,8 +90,8 @@ func (s *Store) Visit(ctx context.Context, ids []string, visit func(Conversation
 	return nil
 }
 
-// Each visits all conversations, in the order in which they were opened. It is one statement, so it sees one state of the log,
-// and holds one conversation at a time.
+// Each visits all conversations, in the order in which they were opened. It is one statement, so it sees one state of
+// the log, and holds one conversation at a time.
 func (s *Store) Each(ctx context.Context, visit func(Conversation) error) error {
 	rows, err := s.reads.QueryContext(ctx, `
 		select c.id, c.opened_at, c.model_version, e.number, e.at, e.body

@@ -93,7 +93,8 @@ func (s *Store) Create(ctx context.Context, modelVersion string, opened diagnosi
 func (s *Store) CreateOnce(ctx context.Context, r Request, modelVersion string,
 	opened diagnosis.Event) (Conversation, error) {
 	if opened.Kind != diagnosis.Opened {
-		return Conversation{}, fmt.Errorf("create a conversation: its first event is %q, want %q", opened.Kind, diagnosis.Opened)
+		return Conversation{}, fmt.Errorf("create a conversation: its first event is %q, want %q", opened.Kind,
+			diagnosis.Opened)
 	}
 	opened.Number = 1
 	at := s.now().UTC().Truncate(time.Microsecond)

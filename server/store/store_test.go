@@ -63,13 +63,15 @@ func checkCreateAndRead(t *testing.T, place string) {
 		diagnosis.Event{Kind: diagnosis.Opened, Locale: "de", Tools: []string{"multimeter"}})
 	require.NoError(t, err)
 	assert.Equal(t, time.Date(2031, 2, 3, 3, 5, 6, 7000, time.UTC), made.OpenedAt, "UTC, in whole microseconds")
-	assert.GreaterOrEqual(t, len(made.ID), 26, "130 bits at five a character; the OWASP Session Management Cheat Sheet (2025) asks for 64")
+	assert.GreaterOrEqual(t, len(made.ID), 26,
+		"130 bits at five a character; the OWASP Session Management Cheat Sheet (2025) asks for 64")
 	assert.NotEqual(t, made.ID, create(t, s).ID)
 
 	got, err := s.Read(t.Context(), made.ID)
 	require.NoError(t, err)
 	assert.Equal(t, made, got)
-	assert.Equal(t, []diagnosis.Event{{Number: 1, Kind: diagnosis.Opened, Locale: "de", Tools: []string{"multimeter"}}}, got.Events)
+	assert.Equal(t, []diagnosis.Event{{Number: 1, Kind: diagnosis.Opened, Locale: "de", Tools: []string{"multimeter"}}},
+		got.Events)
 
 	_, err = s.Create(t.Context(), "model-1", answer("lamp", "on"))
 	assert.Error(t, err, "a conversation begins by being opened")
@@ -81,8 +83,9 @@ func checkEventsKeepEveryField(t *testing.T, place string) {
 	s := opened(t, place)
 	c := create(t, s)
 	want := []diagnosis.Event{
-		{Kind: diagnosis.Said, Text: "E-08 \x00 “12,4 V” <ü>", Unclear: []string{"12,4 V"}, Readings: []diagnosis.Reading{
-			{Observation: diagnosis.Observation{ID: "fault_code", State: "E-08"}, Words: "E-08"}}},
+		{Kind: diagnosis.Said, Text: "E-08 \x00 “12,4 V” <ü>", Unclear: []string{"12,4 V"},
+			Readings: []diagnosis.Reading{
+				{Observation: diagnosis.Observation{ID: "fault_code", State: "E-08"}, Words: "E-08"}}},
 		{Kind: diagnosis.Answered, Skipped: []string{"deposit"}, Observations: []diagnosis.Observation{
 			{ID: "age", Kind: diagnosis.NumberValue, Number: -1e-9}, {ID: "lamp", Kind: diagnosis.UnknownValue}}},
 		{Kind: diagnosis.Retracted, ObservationID: "age"},
@@ -129,10 +132,11 @@ func checkRepeatedKeyChangesNothing(t *testing.T, place string) {
 	require.NoError(t, err)
 	require.True(t, appended)
 
-	again, appended, err := s.Append(t.Context(), c.ID, Request{Key: "key"}, func([]diagnosis.Event) (diagnosis.Event, error) {
-		t.Error("update was called for a repeated key")
-		return diagnosis.Event{}, nil
-	})
+	again, appended, err := s.Append(t.Context(), c.ID, Request{Key: "key"},
+		func([]diagnosis.Event) (diagnosis.Event, error) {
+			t.Error("update was called for a repeated key")
+			return diagnosis.Event{}, nil
+		})
 	require.NoError(t, err)
 	assert.False(t, appended)
 	assert.Equal(t, first, again)
@@ -173,7 +177,8 @@ func checkRefusedUpdateKeepsNothing(t *testing.T, place string) {
 	assert.ErrorIs(t, err, refusal)
 	assert.False(t, appended)
 	assert.Panics(t, func() {
-		_, _, _ = s.Append(t.Context(), c.ID, Request{Key: "key"}, func([]diagnosis.Event) (diagnosis.Event, error) { panic("no") })
+		_, _, _ = s.Append(t.Context(), c.ID, Request{Key: "key"},
+			func([]diagnosis.Event) (diagnosis.Event, error) { panic("no") })
 	})
 	cancelled, cancel := context.WithCancel(t.Context())
 	_, _, err = s.Append(cancelled, c.ID, Request{Key: "key"}, func([]diagnosis.Event) (diagnosis.Event, error) {
@@ -284,7 +289,8 @@ func checkDamageIsFound(t *testing.T, place string) {
 	tests := []struct{ name, damage, want string }{
 		{"gap", `delete from event where number = 2`, "event 3 stands at place 2"},
 		{"no start", `delete from event where number = 1`, "event 2 stands at place 1"},
-		{"number", `update event set body = replace(body, '"number":2', '"number":7')`, "event 2 of a conversation says that it is event 7"},
+		{"number", `update event set body = replace(body, '"number":2', '"number":7')`,
+			"event 2 of a conversation says that it is event 7"},
 		{"opened twice", `update event set body = replace(body, 'answered', 'opened')`, `event 2 is "opened"`},
 		{"not JSON", `update event set body = 'x' where number = 3`, "event 3 of a conversation"},
 		{"empty", `delete from event`, "no such conversation"},
@@ -326,7 +332,8 @@ func TestFolderThatCannotBeWritten(t *testing.T) {
 	require.NoError(t, os.MkdirAll(filepath.Join(occupied, fileName), 0o700))
 	garbage := filepath.Join(folder, "garbage")
 	require.NoError(t, os.Mkdir(garbage, 0o700))
-	require.NoError(t, os.WriteFile(filepath.Join(garbage, fileName), []byte(strings.Repeat("not a database ", 100)), 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(garbage, fileName), []byte(strings.Repeat("not a database ", 100)),
+		0o600))
 	// Permissions are no obstacle to root, under whom tests may run, hence obstacles of other kinds.
 	for _, folder := range []string{file, filepath.Join(file, "below"), occupied, garbage} {
 		s, err := Open(t.Context(), folder)

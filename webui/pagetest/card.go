@@ -20,7 +20,8 @@ func (p *Tab) Asked(id string) {
 // heading such as "opening" or "done".
 func (p *Tab) AskedNext(before string) string {
 	p.t.Helper()
-	next := fmt.Sprintf(settled+`#question [data-asks]:not([data-asks="loading"], [data-asks="waiting"], [data-asks=%q])`, before)
+	next := fmt.Sprintf(settled+`#question [data-asks]:not([data-asks="loading"], [data-asks="waiting"], [data-asks=%q])`,
+		before)
 	p.There(next)
 	return Eval[string](p, fmt.Sprintf("document.querySelector(%q).dataset.asks", next))
 }

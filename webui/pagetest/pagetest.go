@@ -1,8 +1,8 @@
 // Package pagetest drives the page of package webui in a real browser, for tests: those of the page itself, before a
 // service that is made up, and those of the whole program.
 //
-// Nothing here sleeps: each step waits until the page shows what the next one needs, at most for Patience, and fails the
-// test otherwise. A test package that uses it calls Stop in its TestMain.
+// Nothing here sleeps: each step waits until the page shows what the next one needs, at most for Patience, and fails
+// the test otherwise. A test package that uses it calls Stop in its TestMain.
 package pagetest
 
 import (
@@ -76,7 +76,8 @@ func NewTab(t testing.TB, width, height int64) *Tab {
 	return p
 }
 
-// Refused names what the browser has refused to the page by its Content-Security-Policy, a directive and an address each.
+// Refused names what the browser has refused to the page by its Content-Security-Policy, a directive and an address
+// each.
 func (p *Tab) Refused() []string {
 	p.t.Helper()
 	return Eval[[]string](p, "globalThis.refusedByPolicy")
@@ -172,7 +173,8 @@ func (p *Tab) tap(css string) {
 		const r = e.getBoundingClientRect(), x = r.x + r.width / 2, y = r.y + r.height / 2, top = document.elementFromPoint(x, y);
 		globalThis.tapped = new Promise((done) => { setTimeout(done, %d, "nothing");
 			addEventListener("click", (c) => done(e.contains(c.target) ? "" : c.target.outerHTML.slice(0, 200)), { capture: true, once: true }); });
-		return { X: x, Y: y, Over: e === top || e.contains(top) ? "" : top ? top.outerHTML.slice(0, 200) : "nothing" }; })()`, css, Patience.Milliseconds()))
+		return { X: x, Y: y, Over: e === top || e.contains(top) ? "" : top ? top.outerHTML.slice(0, 200) : "nothing" }; })()`,
+		css, Patience.Milliseconds()))
 	require.Empty(p.t, at.Over, "in place of %s a finger would touch this", css)
 	for _, touch := range []input.DispatchTouchEventParams{
 		{Type: input.DispatchTouchEventTypeTouchStart, TouchPoints: []*input.TouchPoint{{X: at.X, Y: at.Y}}},
@@ -197,7 +199,8 @@ func (p *Tab) TabTo(css string) {
 	for range 80 {
 		p.Press(kb.Tab)
 		if Eval[bool](p, fmt.Sprintf("document.activeElement.matches(%q)", css)) {
-			require.True(p.t, Eval[bool](p, `document.activeElement.matches(":focus-visible")`), "the focus on %s can be seen", css)
+			require.True(p.t, Eval[bool](p, `document.activeElement.matches(":focus-visible")`), "the focus on %s can be seen",
+				css)
 			return
 		}
 	}
@@ -263,7 +266,8 @@ func (p *Tab) media(params emulation.SetEmulatedMediaParams) {
 // NoScript keeps the page's own scripts from running.
 func (p *Tab) NoScript() {
 	p.t.Helper()
-	_, err := chromedp.Call(p.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	_, err := chromedp.Call(p.ctx, emulation.SetScriptExecutionDisabled,
+		emulation.SetScriptExecutionDisabledParams{Value: true})
 	require.NoError(p.t, err)
 }
 
@@ -273,7 +277,8 @@ func (p *Tab) Deafen() {
 	p.t.Helper()
 	kind, err := chromedp.Call(p.ctx, runtime.Evaluate, runtime.EvaluateParams{Expression: "WebSocket.prototype"})
 	require.NoError(p.t, err)
-	sockets, err := chromedp.Call(p.ctx, runtime.QueryObjects, runtime.QueryObjectsParams{PrototypeObjectID: kind.Result.ObjectID})
+	sockets, err := chromedp.Call(p.ctx, runtime.QueryObjects,
+		runtime.QueryObjectsParams{PrototypeObjectID: kind.Result.ObjectID})
 	require.NoError(p.t, err)
 	_, err = chromedp.Call(p.ctx, runtime.CallFunctionOn, runtime.CallFunctionOnParams{ObjectID: sockets.Objects.ObjectID,
 		FunctionDeclaration: "function () { for (const socket of this) socket.onmessage = null; }"})
@@ -303,8 +308,8 @@ func (p *Tab) Slow(times float64) {
 	require.NoError(p.t, err)
 }
 
-// Watch notes from now on, at every hundredth of a second, whenever an expression is not true. It lasts until the page is
-// loaded anew.
+// Watch notes from now on, at every hundredth of a second, whenever an expression is not true. It lasts until the page
+// is loaded anew.
 func (p *Tab) Watch(js string) {
 	p.t.Helper()
 	Eval[chromedp.Void](p, fmt.Sprintf(`globalThis.lapses = []; setInterval(() => { if (!(%s)) lapses.push(performance.now()); }, 10); 0`, js))
@@ -337,9 +342,11 @@ func (p *Tab) InFrame(js string) string {
 	tree, err := chromedp.Call(p.ctx, page.GetFrameTree, cdp.Empty{})
 	require.NoError(p.t, err)
 	require.Len(p.t, tree.FrameTree.ChildFrames, 1)
-	world, err := chromedp.Call(p.ctx, page.CreateIsolatedWorld, page.CreateIsolatedWorldParams{FrameID: tree.FrameTree.ChildFrames[0].Frame.ID})
+	world, err := chromedp.Call(p.ctx, page.CreateIsolatedWorld,
+		page.CreateIsolatedWorldParams{FrameID: tree.FrameTree.ChildFrames[0].Frame.ID})
 	require.NoError(p.t, err)
-	got, err := chromedp.Call(p.ctx, runtime.Evaluate, runtime.EvaluateParams{Expression: "String(" + js + ")", ContextID: world.ExecutionContextID})
+	got, err := chromedp.Call(p.ctx, runtime.Evaluate,
+		runtime.EvaluateParams{Expression: "String(" + js + ")", ContextID: world.ExecutionContextID})
 	require.NoError(p.t, err)
 	require.Nil(p.t, got.ExceptionDetails, js)
 	var text string
@@ -361,7 +368,8 @@ func (p *Tab) WaitInFrame(js string) {
 	}
 }
 
-// Arrives waits until the page has gone to an address with the path, or, if that ends in a slash, below it. While it goes nothing can be asked of it.
+// Arrives waits until the page has gone to an address with the path, or, if that ends in a slash, below it. While it
+// goes nothing can be asked of it.
 func (p *Tab) Arrives(path string) {
 	p.t.Helper()
 	for end := time.Now().Add(Patience); ; {
@@ -378,7 +386,8 @@ func (p *Tab) Arrives(path string) {
 // Shortcut presses one key that writes nothing, as a browser does when the page has taken the key for itself.
 func (p *Tab) Shortcut(key string) {
 	p.t.Helper()
-	for _, kind := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeRawKeyDown, input.DispatchKeyEventTypeKeyUp} {
+	for _, kind := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeRawKeyDown,
+		input.DispatchKeyEventTypeKeyUp} {
 		_, err := chromedp.Call(p.ctx, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: kind, Key: key})
 		require.NoError(p.t, err)
 	}

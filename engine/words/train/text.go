@@ -56,7 +56,8 @@ type sentences struct {
 // dangers are the model's names for those that the sentences' writers named otherwise. What is not among the model's
 // dangers that forbid a start is not learnt.
 var dangers = map[string]string{"bottled_gas": "gas_inside", "gas_smell": "gas_inside", "petrol_in_fuel": "wrong_fuel",
-	"wrong_fuel": "wrong_fuel", "smell_burning": "burning_smell", "burning_smell": "burning_smell", "runaway": "runaway_burn",
+	"wrong_fuel": "wrong_fuel", "smell_burning": "burning_smell", "burning_smell": "burning_smell",
+	"runaway":   "runaway_burn",
 	"siphoning": "siphoning_tank", "exhaust_inside": "exhaust_inside", "exhaust_joint_inside": "exhaust_joint_inside",
 	"exhaust_obstructed": "exhaust_obstructed", "fire_inside": "fire_inside", "flooded_burner": "flooded_burner",
 	"intake_inside": "intake_inside", "loose_fuel": "loose_fuel"}

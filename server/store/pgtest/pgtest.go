@@ -102,7 +102,8 @@ func start() (*Server, error) {
 			return nil, err
 		}
 	}
-	made := s.command("initdb", "-D", filepath.Join(s.folder, "d"), "-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
+	made := s.command("initdb", "-D", filepath.Join(s.folder, "d"), "-U", "postgres", "-A", "trust", "-E", "UTF8",
+		"--locale=C", "--no-sync")
 	if out, err := made.CombinedOutput(); err != nil {
 		return nil, fmt.Errorf("initdb: %w: %s", err, out)
 	}
