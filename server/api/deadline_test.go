@@ -96,14 +96,19 @@ func TestDeadlines(t *testing.T) {
 		assert.Equal(t, codes.DeadlineExceeded, code(call(ctx)), name)
 		cancel()
 	}
-	// What an owner tells is kept before anything is thought about, so a deadline loses the answer only.
+	// Nothing is half-accepted: what was cut off is not kept, and is taken when it is sent again.
+	answer := &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: told, ClientKey: "once"}
 	ctx, cancel := context.WithTimeout(r.ctx, 300*time.Millisecond)
 	defer cancel()
-	_, _ = r.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: id, Observations: told})
+	_, err := r.AnswerQuestions(ctx, answer)
+	assert.Equal(t, codes.DeadlineExceeded, code(err))
 	over()
-	kept, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
+	cut, err := r.GetConversation(r.ctx, &lightoffv1.GetConversationRequest{Id: id})
 	require.NoError(t, err)
-	assert.Len(t, kept.Conversation.Told, 1)
+	assert.Empty(t, cut.Conversation.Told)
+	taken, err := r.AnswerQuestions(r.ctx, answer)
+	require.NoError(t, err)
+	assert.Len(t, taken.Conversation.Told, 1)
 	room.mu.Lock()
 	defer room.mu.Unlock()
 	assert.Zero(t, room.waiting)
