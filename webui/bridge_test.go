@@ -35,6 +35,7 @@ type frame struct {
 		Message    string `json:"message"`
 		Violations []struct{ Field, Description string }
 		RetryAfter float64 `json:"retryAfter"`
+		Reason     string  `json:"reason"`
 	} `json:"error"`
 	Push *conversation `json:"push"`
 }
@@ -193,6 +194,7 @@ func TestErrorsArePassedOn(t *testing.T) {
 		{"a request there is not", `{"re":2,"do":"settle","request":{}}`, "UNIMPLEMENTED", ""},
 		{"a watch of nothing", `{"re":2,"do":"watch","request":{"id":7}}`, "INVALID_ARGUMENT", ""},
 	}
+	own := map[string]string{"INVALID_ARGUMENT": "REQUEST_INVALID", "UNIMPLEMENTED": "NO_SUCH_CALL"} // what the bridge refuses itself
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			got := p.ask(tt.frame)
@@ -200,6 +202,9 @@ func TestErrorsArePassedOn(t *testing.T) {
 			assert.EqualValues(t, 2, got.Re)
 			assert.Equal(t, tt.code, got.Error.Code)
 			assert.NotEmpty(t, got.Error.Message)
+			if reason := own[tt.code]; reason != "" {
+				assert.Equal(t, reason, got.Error.Reason)
+			}
 			if tt.field != "" {
 				require.Len(t, got.Error.Violations, 1)
 				assert.Equal(t, tt.field, got.Error.Violations[0].Field)

@@ -170,10 +170,16 @@ func decode(raw json.RawMessage, req proto.Message) error {
 	return nil
 }
 
+// ownReasons are those of what the bridge or the transport refuses; what the service refuses brings its own.
+var ownReasons = map[codes.Code]string{
+	codes.InvalidArgument: "REQUEST_INVALID", codes.Unimplemented: "NO_SUCH_CALL", codes.Unavailable: "STOPPING",
+	codes.Canceled: "CANCELLED", codes.DeadlineExceeded: "DEADLINE_EXCEEDED", codes.Internal: "INTERNAL",
+}
+
 // faultOf carries a status and its BadRequest details over. What the transport says about addresses stays inside.
 func faultOf(err error) *frame.Fault {
 	st := status.Convert(err)
-	f := &frame.Fault{Code: code.Code(st.Code()).String(), Message: st.Message()}
+	f := &frame.Fault{Code: code.Code(st.Code()).String(), Message: st.Message(), Reason: ownReasons[st.Code()]}
 	if st.Code() == codes.Unavailable {
 		f.Message = "the service cannot be reached just now"
 	}

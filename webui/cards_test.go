@@ -227,7 +227,7 @@ func TestCardsRefusedClosedAndPrinted(t *testing.T) {
 	p := pagetest.NewTab(t, 1280, 900)
 	toldFacts(t, p, h, map[string]any{"cable_area": 2.5, "cable_length": 300.0, "fuel_kind": "hvo",
 		"ambient_temperature": -0.4})
-	p.Wait(`document.querySelector("[data-card=cable] .bad")?.textContent === "Cannot be worked out: Length one way, m: is 300 m, but must lie between 0 and 100 m"`)
+	p.Wait(`document.querySelector("[data-card=cable] .bad")?.textContent === "Cannot be worked out: Length one way, m: outside what this holds for."`)
 	p.There(worked("waxing"))
 	assert.Contains(t, p.Text("[data-card=waxing]"), "a chance of < 1 %.", "no chance is zero")
 

@@ -99,7 +99,7 @@ func TestTheServiceDiesInTheMiddleOfAnAnswer(t *testing.T) {
 	p.Saved()
 	p.Click(`#safety [name="co_alarm"]`)
 	p.There("#danger[open] [data-danger=carbon_monoxide]")
-	p.Wait(`document.querySelector("#link").textContent.includes("this card is full")`)
+	p.Wait(`document.querySelector("#link").textContent.includes("This card is full. Begin a new one.")`)
 	assert.True(t, p.Seen("#danger"))
 	assert.True(t, pagetest.Eval[bool](p, ticked("co_alarm")), "refused by the service, a danger stands here")
 	p.Click("#wrong")

@@ -161,7 +161,12 @@ func (f *fake) change(id, key, locale string, apply func(*lightoffv1.Conversatio
 func (f *fake) AnswerQuestions(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
 	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		if f.refusing {
-			return status.Error(codes.FailedPrecondition, "this card is full")
+			full, err := status.New(codes.ResourceExhausted, "for the log alone").WithDetails(
+				&errdetails.ErrorInfo{Reason: "CONVERSATION_FULL", Domain: "lightoff"})
+			if err != nil {
+				return err
+			}
+			return full.Err()
 		}
 		for i, o := range req.GetObservations() {
 			if err := check(i, o); err != nil {

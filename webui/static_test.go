@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	lightoffv1 "lightoff/proto/lightoff/v1"
 	"lightoff/webui"
 )
 
@@ -356,6 +357,34 @@ func TestTexts(t *testing.T) {
 	for key := range texts["en"] {
 		assert.NotRegexp(t, english, gap.ReplaceAllString(texts["de"][key], ""), key)
 		assert.NotRegexp(t, german, gap.ReplaceAllString(texts["en"][key], ""), key)
+	}
+}
+
+// TestReasonsAreTranslated: each reason of the API has a text of the page, or is met in another way than by saying it.
+func TestReasonsAreTranslated(t *testing.T) {
+	otherwise := map[string]string{
+		"UNSPECIFIED": "never sent", "NOT_FOUND": "the card is gone", "CANCELLED": "nobody is there to read it",
+		"TOO_MANY_REQUESTS": "the page waits", "TOO_MANY_OPENS": "the page waits", "TOO_MANY_STREAMS": "the page waits",
+		"BUSY": "the page waits", "STOPPING": "the page dials again", "STORE_UNAVAILABLE": "the page dials again",
+		"DEADLINE_EXCEEDED": "the page dials again", "TOO_MANY_CODES": "code.wait", "TOO_MANY_TOKENS": "code.wait",
+		"TOKEN_MISSING": "asks for the token", "TOKEN_INVALID": "asks for the token", "TOKEN_SCOPE": "asks for the token",
+		"TOO_MANY_SUGGESTIONS": "look.refused", "TOO_MANY_KEYS": "hand.failed",
+		"INTERNAL": "refused.other", "NO_SUCH_CALL": "refused.other",
+	}
+	for _, locale := range []string{"en", "de"} {
+		var texts map[string]string
+		require.NoError(t, json.Unmarshal([]byte(staticFiles(t)["text/"+locale+".json"]), &texts))
+		for _, name := range lightoffv1.ErrorReason_name {
+			reason := strings.TrimPrefix(name, "ERROR_REASON_")
+			_, said := texts["refused."+reason]
+			_, met := otherwise[reason]
+			assert.True(t, said != met, "%s: %s", locale, reason)
+		}
+		for key := range texts {
+			if reason, ok := strings.CutPrefix(key, "refused."); ok && reason != "other" {
+				assert.Contains(t, lightoffv1.ErrorReason_value, "ERROR_REASON_"+reason)
+			}
+		}
 	}
 }
 

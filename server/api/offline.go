@@ -70,7 +70,7 @@ func (o *Offline) Ask(question []byte) []byte {
 	var q Question
 	var r Reply
 	if err := json.Unmarshal(question, &q); err != nil {
-		r.Error = &frame.Fault{Code: "INVALID_ARGUMENT", Message: "the question is not one in JSON"}
+		r.Error = faultOf(&unreadable{errors.New("the question is not one in JSON")})
 	} else if err := o.answer(q, &r); err != nil {
 		r = Reply{Error: faultOf(err)}
 	}
@@ -249,12 +249,14 @@ func faultOf(err error) *frame.Fault {
 			})}
 	}
 	if u, ok := errors.AsType[*unreadable](err); ok {
-		return &frame.Fault{Code: rpc.Code_INVALID_ARGUMENT.String(), Message: u.Error()}
+		return &frame.Fault{Code: rpc.Code_INVALID_ARGUMENT.String(), Message: u.Error(),
+			Reason: reason(lightoffv1.ErrorReason_ERROR_REASON_REQUEST_INVALID)}
 	}
 	for _, row := range ownCodes {
 		if errors.Is(err, row.err) {
 			return &frame.Fault{Code: row.code.String(), Reason: reason(row.reason), Message: row.err.Error()}
 		}
 	}
-	return &frame.Fault{Code: rpc.Code_INTERNAL.String(), Message: fmt.Sprint(err)}
+	return &frame.Fault{Code: rpc.Code_INTERNAL.String(), Message: fmt.Sprint(err),
+		Reason: reason(lightoffv1.ErrorReason_ERROR_REASON_INTERNAL)}
 }

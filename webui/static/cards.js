@@ -9,7 +9,7 @@
  * @typedef {{call: (what: string, request: Record<string, any>) => Promise<any>, isOpen: () => boolean}} Line
  */
 import { bars, plot } from "./plot.js";
-import { lang, region, t as text } from "./text.js";
+import { lang, region, t as text, why } from "./text.js";
 
 /** @param {string} key @param {Record<string, string | number>} [gaps] */
 const t = (key, gaps) => text("sum." + key, gaps);
@@ -458,11 +458,10 @@ async function work(card, w, sign, line, again) {
             { class: "bad" },
             t("not") +
               " " +
-              (f.violations || [{ description: f.message }])
-                .map((/** @type {any} */ v) =>
-                  [FIELDS.includes(v.field) && t(v.field), v.description].filter(Boolean).join(": "),
-                )
-                .join("; "),
+              ((f.violations || [])
+                .filter((/** @type {any} */ v) => FIELDS.includes(v.field))
+                .map((/** @type {any} */ v) => t("outside", { what: t(v.field) }))
+                .join(" ") || why(f)),
           ),
         ],
         again,

@@ -10,7 +10,7 @@ import { h, patch } from "./dom.js";
 import { dial } from "./socket.js";
 import { eventOf } from "./state.js";
 import { shorthand } from "./shorthand.js";
-import { lang, region, t } from "./text.js";
+import { lang, region, t, why } from "./text.js";
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
@@ -90,11 +90,13 @@ async function deed(what, request, done) {
   } catch (fault) {
     const f = /** @type {any} */ (fault);
     work.bad =
-      f.code === "FAILED_PRECONDITION" && what === "close"
+      f.reason === "DANGER_STANDS"
         ? t("desk.unsafe")
-        : f.code === "INVALID_ARGUMENT"
+        : f.reason === "REQUEST_INVALID" && what === "close"
           ? t("desk.lacks")
-          : t("desk.failed");
+          : f.reason === "REQUEST_INVALID" || f.code === "FAILED_PRECONDITION"
+            ? why(f)
+            : t("desk.failed");
   }
   render();
 }

@@ -4,7 +4,7 @@
  */
 import { h } from "./dom.js";
 import { dangers } from "./told.js";
-import { lang, region, t } from "./text.js";
+import { lang, region, t, why } from "./text.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./question.js").Act} Act */
 
@@ -19,7 +19,8 @@ export function viewHand(s, act) {
     try {
       act.handed({ said: "", ...take(await /** @type {any} */ (act.call(what, { id: s.id, ...request }))) });
     } catch (fault) {
-      act.handed({ said: t(/** @type {any} */ (fault).reason === "OWNER_ONLY" ? "hand.owner" : "hand.failed") });
+      const f = /** @type {any} */ (fault);
+      act.handed({ said: f.reason === "OWNER_ONLY" ? why(f) : t("hand.failed") });
     }
   };
   // Whoever came by a code lets nobody else in. Its key begins with this letter.

@@ -8,7 +8,7 @@ import { INSTRUMENTS, viewQuestion } from "./question.js";
 import { learn, learnt } from "./signs.js";
 import { dial } from "./socket.js";
 import { viewThread } from "./thread.js";
-import { lang, number, relabel, speak, speakMore, t } from "./text.js";
+import { lang, number, relabel, speak, speakMore, t, why } from "./text.js";
 import {
   DENIED,
   begin,
@@ -151,8 +151,7 @@ function failed(fault, job) {
   }
   if (passing(fault)) return line.isOpen() ? line.drop() : undefined;
   if (fault.code === "NOT_FOUND") return gone(false);
-  const why = (fault.violations || []).map((v) => v.description).join("; ") || fault.message;
-  dispatch({ type: "refused", key: job.key, trouble: t("not_saved", { what: job.label, why }) });
+  dispatch({ type: "refused", key: job.key, trouble: t("not_saved", { what: job.label, why: why(fault) }) });
 }
 
 /**

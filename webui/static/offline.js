@@ -10,7 +10,7 @@
 import { h } from "./dom.js";
 import { all, forget as unkeep, keep } from "./keep.js";
 import { heard } from "./state.js";
-import { lang, t } from "./text.js";
+import { lang, t, why } from "./text.js";
 
 const SERVICE = "/service.js",
   ENGINE = new URL("engine.js", import.meta.url).pathname;
@@ -175,22 +175,16 @@ async function think() {
     // What joined the queue or came from the service meanwhile is thought over at once.
     again ||= now.queue !== s.queue || now.log !== s.log || now.id !== s.id;
     if (!reply.error && now.id === s.id && alone(now)) {
-      const why = s.queue
+      const trouble = s.queue
         .filter((j) => reply.refused && reply.refused[j.key])
-        .map((j) =>
-          t("not_saved", {
-            what: j.label,
-            why:
-              (reply.refused[j.key].violations || []).map((/** @type {any} */ v) => v.description).join("; ") ||
-              reply.refused[j.key].message,
-          }),
-        );
+        .map((j) => t("not_saved", { what: j.label, why: why(reply.refused[j.key]) }))
+        .join(" ");
       page.dispatch({
         type: "thought",
         conversation: { ...reply.conversation, id: s.id },
         joined: reply.joined || {},
         refused: Object.keys(reply.refused || {}),
-        trouble: why.join(" "),
+        trouble,
       });
     }
   } catch {

@@ -103,8 +103,8 @@ export function begin(id, kept) {
   };
 }
 
-/** @param {{code: string}} error */
-export const passing = (error) => PASSING.includes(error.code);
+/** What asking again may mend. A full card stays full. @param {{code: string, reason?: string}} error */
+export const passing = (error) => PASSING.includes(error.code) && error.reason !== "CONVERSATION_FULL";
 
 /** @param {State} s @param {Record<string, any>} e @returns {State} */
 export function step(s, e) {

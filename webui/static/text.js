@@ -49,6 +49,9 @@ export function t(key, gaps = {}) {
   return text.replace(/\{(\w+)\}/g, (_, name) => String(gaps[name]));
 }
 
+/** Why something was refused, by its reason; what the service says of it is English. @param {{reason?: string}} fault */
+export const why = (fault) => texts["refused." + fault.reason] || t("refused.other");
+
 /** A text that counts. @param {string} key @param {number} n */
 export const count = (key, n) => t(key + (n === 1 ? ".one" : ".other"), { n: number(n) });
 
