@@ -1,15 +1,20 @@
 package main
 
 import (
+	"maps"
 	"net"
 	"net/netip"
 	"sync"
+	"time"
+
+	"golang.org/x/time/rate"
 
 	"lightoff/server/api"
 )
 
-// doors counts connections, so that neither one address nor all together use up what the machine has of them. Proxies
-// of ours stand for many and are counted with all only. It is safe for concurrent use.
+// doors counts connections, so that neither one address nor all together use up what the machine has of them. An address
+// may open twice as many at once as it may have, and as many again every ten seconds: each costs work before its first request can
+// be counted. Proxies of ours stand for many and are counted with all only. It is safe for concurrent use.
 type doors struct {
 	each, all int // 0 bounds nothing
 	proxies   []netip.Prefix
@@ -18,8 +23,18 @@ type doors struct {
 
 	mu     sync.Mutex
 	open   int
-	places map[string]int
+	places map[string]*entrance
+	sweep  time.Time // when those who have long been gone are forgotten
 }
+
+// entrance is what one address has opened.
+type entrance struct {
+	open  int
+	opens *rate.Limiter
+}
+
+// again is how long an address takes to be allowed as many connections again as it may have.
+const again = 10 * time.Second
 
 // spareFiles are descriptors that connections leave to the store, the log and the like.
 const spareFiles = 128
@@ -29,20 +44,33 @@ func (d *doors) enter(from net.Addr) (leave func(), ok bool) {
 	place, ours := api.Place(from.String()), isOneOf(from, d.proxies)
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.all > 0 && d.open >= d.all || d.each > 0 && !ours && d.places[place] >= d.each {
+	e := d.at(place)
+	if d.all > 0 && d.open >= d.all || d.each > 0 && !ours && (e.open >= d.each || !e.opens.Allow()) {
 		d.refused()
 		return nil, false
 	}
 	d.open++
-	d.places[place]++
+	e.open++
 	return sync.OnceFunc(func() {
 		d.mu.Lock()
 		defer d.mu.Unlock()
 		d.open--
-		if d.places[place]--; d.places[place] == 0 {
-			delete(d.places, place)
-		}
+		e.open--
 	}), true
+}
+
+// at is what an address has opened; the lock is held. An address that has none open and may open all again is forgotten.
+func (d *doors) at(place string) *entrance {
+	if now := time.Now(); now.After(d.sweep) {
+		d.sweep = now.Add(again)
+		maps.DeleteFunc(d.places, func(_ string, e *entrance) bool { return e.open == 0 && e.opens.TokensAt(now) >= float64(2*d.each) })
+	}
+	e := d.places[place]
+	if e == nil {
+		e = &entrance{opens: rate.NewLimiter(rate.Limit(float64(d.each)/again.Seconds()), 2*d.each)}
+		d.places[place] = e
+	}
+	return e
 }
 
 func isOneOf(from net.Addr, networks []netip.Prefix) bool {

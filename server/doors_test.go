@@ -9,6 +9,7 @@ import (
 	"net/netip"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
@@ -18,7 +19,7 @@ import (
 // TestDoors: one address may hold so many connections, all together so many, and a proxy of ours as many as all.
 func TestDoors(t *testing.T) {
 	refused := 0
-	d := &doors{each: 2, all: 4, proxies: []netip.Prefix{netip.MustParsePrefix("10.0.0.0/8")}, places: map[string]int{},
+	d := &doors{each: 2, all: 4, proxies: []netip.Prefix{netip.MustParsePrefix("10.0.0.0/8")}, places: map[string]*entrance{},
 		refused: func() { refused++ }}
 	from := func(address string) func() {
 		leave, ok := d.enter(net.TCPAddrFromAddrPort(netip.MustParseAddrPort(address)))
@@ -42,11 +43,34 @@ func TestDoors(t *testing.T) {
 	assert.Equal(t, 3, refused)
 }
 
+// TestDoorsAgain: whoever opens and closes as fast as it can is shut out as well, and is let in again later.
+func TestDoorsAgain(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &doors{each: 5, places: map[string]*entrance{}, refused: func() {}}
+		tries := func(n int) (in int) {
+			for range n {
+				if leave, ok := d.enter(net.TCPAddrFromAddrPort(netip.MustParseAddrPort("192.0.2.1:1"))); ok {
+					in++
+					leave()
+				}
+			}
+			return in
+		}
+		assert.Equal(t, 10, tries(100))
+		time.Sleep(again)
+		assert.Equal(t, 5, tries(100))
+		time.Sleep(3 * again)
+		_, ok := d.enter(net.TCPAddrFromAddrPort(netip.MustParseAddrPort("192.0.2.2:1")))
+		assert.True(t, ok)
+		assert.NotContains(t, d.places, "192.0.2.1", "who has long been gone is forgotten")
+	})
+}
+
 // TestDoorsOnTheNetwork refuses a connection by closing it and takes another once one has ended.
 func TestDoorsOnTheNetwork(t *testing.T) {
 	plain, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
-	d := &doors{each: 1, places: map[string]int{}, refused: func() {}}
+	d := &doors{each: 1, places: map[string]*entrance{}, refused: func() {}}
 	l := d.wrap(plain)
 	taken := make(chan net.Conn, 4)
 	go func() {

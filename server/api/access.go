@@ -39,6 +39,9 @@ var needs = []struct {
 // visitorKey is the metadata in which the pages' bridge says for whom it calls. From outside it means nothing.
 const visitorKey = "lightoff-visitor"
 
+// healthAndReflection begins the names of the calls for health and for what the server says about itself, which have no limit.
+const healthAndReflection = "/grpc."
+
 // insideNetwork is the network of the listener within the process, over which the bridge calls.
 const insideNetwork = "bufconn"
 
@@ -288,7 +291,7 @@ func (a *access) admitCaller(c caller, method string, req any) error {
 	}
 	take, what := a.limiter.request, "requests"
 	switch _, opens := req.(*lightoffv1.OpenConversationRequest); {
-	case strings.HasPrefix(method, "/grpc."): // health, and what the server says about itself
+	case strings.HasPrefix(method, healthAndReflection):
 		return nil
 	case opens: // the way to the card
 		take, what = a.limiter.open, "opens"

@@ -52,6 +52,7 @@ func (c *conversations) append(ctx context.Context, id string, r store.Request, 
 	if err != nil {
 		return nil, err
 	}
+	r.Seen = before
 	log := c.account(before.Events, locale)
 	event, err := update(log)
 	if err != nil {

@@ -118,6 +118,7 @@ type border struct {
 	stopping <-chan struct{}
 	recheck  time.Duration   // how often a stream's token is looked at again
 	methods  map[string]bool // that there are; others are made up by callers
+	turns    *turns          // nil lets everybody in
 }
 
 // callLimit is the longest that a call may take, whatever its caller allows.
@@ -163,6 +164,13 @@ func (b *border) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 	}
 	ctx, cancel := context.WithTimeout(ctx, callLimit)
 	defer cancel()
+	if b.turns != nil && !strings.HasPrefix(info.FullMethod, healthAndReflection) {
+		done, err := b.turns.enter(ctx, who.key, b.warns(req))
+		if err != nil {
+			return nil, err
+		}
+		defer done()
+	}
 	if who.named, err = b.named(ctx, who, info.FullMethod, req); err != nil {
 		return nil, err
 	}

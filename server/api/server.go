@@ -80,6 +80,9 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	stopping := make(chan struct{})
 	b := &border{log: log, stopping: stopping, recheck: recheck, metrics: d.metrics, methods: map[string]bool{},
 		access: &access{model: m, store: events, proxies: opts.Proxies, limiter: opts.Limiter}}
+	if opts.Limiter.limits.Requests > 0 {
+		b.turns = &turns{callers: map[string]*turn{}}
+	}
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxHeaderListSize(16 << 10),

@@ -161,3 +161,33 @@ func checkBytesAreThoseKept(t *testing.T, place string) {
 	assert.Equal(t, len(`{"number":1,"kind":"opened","locale":"en"}`)+len(`{"number":2,"kind":"said","text":"ü"}`),
 		got.Bytes)
 }
+
+// TestAppendReadsOn: whoever has seen a part of a log gets the whole of it back.
+func TestAppendReadsOn(t *testing.T) { onBoth(t, checkAppendReadsOn) }
+
+func checkAppendReadsOn(t *testing.T, place string) {
+	s := opened(t, place)
+	c := create(t, s)
+	seen, _, err := s.Look(t.Context(), c.ID, Request{})
+	require.NoError(t, err)
+	for _, r := range []Request{{}, {Seen: seen}, {Seen: create(t, s)}, {Seen: Conversation{ID: c.ID}}} {
+		for range 2 { // the second after what was added meanwhile
+			var given []diagnosis.Event
+			got, appended, err := s.Append(t.Context(), c.ID, r, func(now []diagnosis.Event) (diagnosis.Event, error) {
+				given = now
+				return answer("lamp", "on"), nil
+			})
+			require.NoError(t, err)
+			require.True(t, appended)
+			whole, err := s.Read(t.Context(), c.ID)
+			require.NoError(t, err)
+			assert.Equal(t, whole, got)
+			assert.Equal(t, whole.Events[:len(whole.Events)-1], given)
+		}
+	}
+	assert.Len(t, seen.Events, 1, "what was seen is as it was")
+	err = s.Delete(t.Context(), c.ID)
+	require.NoError(t, err)
+	_, _, err = s.Append(t.Context(), c.ID, Request{Seen: seen}, adding(answer("lamp", "on")))
+	assert.ErrorIs(t, err, ErrNotFound)
+}

@@ -124,7 +124,7 @@ func each(rows *sql.Rows, visit func(Conversation) error) error {
 				}
 			}
 			c = next
-			c.OpenedAt = time.UnixMicro(openedAt).UTC()
+			c.OpenedAt, c.first = time.UnixMicro(openedAt).UTC(), len(body)
 		}
 		var e diagnosis.Event
 		if err := json.Unmarshal([]byte(body), &e); err != nil {

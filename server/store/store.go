@@ -49,6 +49,8 @@ type Request struct {
 	Digest string
 	// Vital reports whether an event is taken though the conversation is full; nil takes none. It is called as update is.
 	Vital func(events []diagnosis.Event, e diagnosis.Event) bool
+	// Seen is the conversation as Look has returned it: Append reads only what has come since. Empty reads all.
+	Seen Conversation
 }
 
 // fits reports whether a digest that is kept may be this request's; an older version of the program has kept none.
@@ -81,6 +83,7 @@ type Conversation struct {
 	Events       []diagnosis.Event
 	At           []time.Time // of each event, UTC
 	Bytes        int         // that the events take as they are kept
+	first        int         // of these, the first that was read
 }
 
 // Create opens a conversation under a new unguessable id with opened as its first event.
@@ -116,6 +119,7 @@ func (s *Store) CreateOnce(ctx context.Context, r Request, modelVersion string,
 			return err
 		}
 		c.Bytes, err = insert(ctx, tx, c.ID, at, Request{}, opened)
+		c.first = c.Bytes
 		return err
 	})
 	if err != nil {
@@ -221,7 +225,7 @@ func (s *Store) append(ctx context.Context, tx *sql.Tx, id string, r Request,
 	if err := hold(ctx, tx, id); err != nil {
 		return Conversation{}, false, err
 	}
-	c, err := read(ctx, tx, id)
+	c, err := readOn(ctx, tx, id, r.Seen)
 	if err != nil {
 		return Conversation{}, false, err
 	}
@@ -336,4 +340,35 @@ func read(ctx context.Context, q querier, id string) (Conversation, error) {
 		err = ErrNotFound
 	}
 	return found, err
+}
+
+// readOn is what read returns, for whoever has read the conversation before: as a rule that takes one row. Others wait to write
+// meanwhile, and a long log takes some milliseconds to read.
+func readOn(ctx context.Context, q querier, id string, seen Conversation) (Conversation, error) {
+	n := len(seen.Events)
+	if seen.ID != id || n == 0 {
+		return read(ctx, q, id)
+	}
+	rows, err := q.QueryContext(ctx, `
+		select c.id, c.opened_at, c.model_version, e.number, e.at, e.body
+		from conversation c join event e on e.conversation_id = c.id
+		where c.id = $1 and e.number >= $2 order by e.number`, id, n)
+	if err != nil {
+		return Conversation{}, err
+	}
+	var since Conversation
+	err = each(rows, func(c Conversation) error {
+		since = c
+		return nil
+	})
+	// A log only grows, so the last event that was seen is there, unless the conversation is gone.
+	if err != nil || len(since.Events) == 0 || since.Events[0].Number != int64(n) {
+		return read(ctx, q, id)
+	}
+	// Capped, for the caller may hold what it has seen.
+	out := seen
+	out.Events = append(seen.Events[:n:n], since.Events[1:]...)
+	out.At = append(seen.At[:n:n], since.At[1:]...)
+	out.Bytes += since.Bytes - since.first
+	return out, nil
 }
