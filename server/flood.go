@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/gorilla/websocket"
+	"golang.org/x/time/rate"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -29,6 +30,7 @@ type trial struct {
 	grpc, web string
 	time      time.Duration // for each row of a table
 	seed      uint64
+	flood     float64 // calls a second that a flood makes at most; 0 is as many as it can
 	out       io.Writer
 
 	cards []*lightoffv1.ObservationInfo // what random cards are made of
@@ -338,13 +340,17 @@ func (t *trial) flooding(ctx context.Context) error {
 		var work sync.WaitGroup
 		var done times
 		held := make(chan func(), maxHeld)
+		pace := rate.NewLimiter(rate.Inf, 1)
+		if t.flood > 0 {
+			pace = rate.NewLimiter(rate.Limit(t.flood), 1)
+		}
 		for worker := range workers {
 			if kind.call == nil {
 				break
 			}
 			work.Go(func() {
 				random := mathrand.New(mathrand.NewPCG(t.seed, uint64(i*workers+worker)))
-				for flooding.Err() == nil {
+				for pace.Wait(flooding) == nil {
 					release, err := kind.call(flooding, bad, random)
 					done.note(0, err)
 					select {

@@ -26,11 +26,12 @@ const loadUsage = `Plays callers against a server on this machine, half over gRP
   server load [-grpc 127.0.0.1:7430] [-web 127.0.0.1:7480]
               [-callers 50] [-rate 100] [-time 30s] [-idle 0] [-seed 1]
 
-  server load -overload distinct|floods [-grpc 127.0.0.1:7430] [-web 127.0.0.1:7480] [-time 10s] [-seed 1]
+  server load -overload distinct|floods [-grpc 127.0.0.1:7430] [-web 127.0.0.1:7480] [-time 10s] [-seed 1] [-flood 0]
 
 distinct: cards that nobody has told before, from 200 addresses of this machine, at half, once, twice and four times
 the rate that the server manages, whether or not those before are answered. floods: one address makes calls of one
-kind, 64 at a time, while another goes on as usual. Both print a table, a row for each -time. Start the server with
+kind, 64 at a time, while another goes on as usual; -flood says how many a second at most, for the caller works on the
+same processors as the server, and 0 means as many as it can. Both print a table, a row for each -time. Start the server with
 its usual limits.
 
 callers at most 1000, idle sockets besides them at most 6000, rate in answers a second at most 2000, time at
@@ -88,6 +89,7 @@ func (c command) load(ctx context.Context, args []string) int {
 	flags.DurationVar(&p.time, "time", 30*time.Second, "")
 	flags.Uint64Var(&p.seed, "seed", 1, "")
 	overload := flags.String("overload", "", "")
+	flood := flags.Float64("flood", 0, "")
 	switch err := flags.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
 		fmt.Fprint(c.out, loadUsage)
@@ -97,7 +99,7 @@ func (c command) load(ctx context.Context, args []string) int {
 	case flags.NArg() > 0:
 		return c.fail(exitUse, "load takes no %q", flags.Arg(0))
 	case p.callers < 1 || p.callers > maxCallers || p.idle < 0 || p.idle > maxIdle || p.rate <= 0 || p.rate > maxRate ||
-		p.time <= 0 || p.time > maxTime:
+		p.time <= 0 || p.time > maxTime || !(*flood >= 0):
 		return c.fail(exitUse, "load: a number is out of its bounds; \"load -h\" shows them")
 	}
 	for _, address := range []string{*rpc, *web} {
@@ -106,7 +108,7 @@ func (c command) load(ctx context.Context, args []string) int {
 		}
 	}
 	if *overload != "" {
-		return c.overload(ctx, *overload, &trial{grpc: *rpc, web: *web, time: p.time, seed: p.seed, out: c.out})
+		return c.overload(ctx, *overload, &trial{grpc: *rpc, web: *web, time: p.time, seed: p.seed, flood: *flood, out: c.out})
 	}
 	p.dial = []func() (line, error){
 		func() (line, error) { return dialRPC(*rpc) },
