@@ -210,7 +210,7 @@ func TestBrowserDeskAlarm(t *testing.T) {
 	pagetest.Eval[chromedp.Void](d,
 		`document.dispatchEvent(new KeyboardEvent("keydown", { key: "F2", shiftKey: true })), 0`)
 	client := lightoffv1.NewDeskServiceClient(dial(t, caller.program))
-	list, err := client.ListConversations(api.Bearer(t.Context(), token), &lightoffv1.ListConversationsRequest{})
+	list, err := client.ListConversations(api.WithBearerToken(t.Context(), token), &lightoffv1.ListConversationsRequest{})
 	require.NoError(t, err)
 	require.NotEmpty(t, list.Entries)
 	d.Arrives("/desk/c/" + list.Entries[0].Id)

@@ -39,9 +39,9 @@ const again = 10 * time.Second
 // spareFiles are descriptors that connections leave to the store, the log and the like.
 const spareFiles = 128
 
-// enter counts a connection from a place until leave is called; ok is false if there are too many.
-func (d *doors) enter(from net.Addr) (leave func(), ok bool) {
-	place, ours := api.Place(from.String()), isOneOf(from, d.proxies)
+// admit counts a connection from a place until leave is called; ok is false if there are too many.
+func (d *doors) admit(from net.Addr) (leave func(), ok bool) {
+	place, ours := api.PeerAddress(from.String()), isOneOf(from, d.proxies)
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	e := d.at(place)
@@ -101,7 +101,7 @@ func (d *door) Accept() (net.Conn, error) {
 		if err != nil {
 			return nil, err
 		}
-		if leave, ok := d.doors.enter(conn.RemoteAddr()); ok {
+		if leave, ok := d.doors.admit(conn.RemoteAddr()); ok {
 			return &counted{Conn: conn, leave: leave}, nil
 		}
 		// A reset, for a farewell would keep the descriptor while the peer takes its time.

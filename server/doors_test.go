@@ -22,7 +22,7 @@ func TestDoors(t *testing.T) {
 	d := &doors{each: 2, all: 4, proxies: []netip.Prefix{netip.MustParsePrefix("10.0.0.0/8")}, places: map[string]*entrance{},
 		refused: func() { refused++ }}
 	from := func(address string) func() {
-		leave, ok := d.enter(net.TCPAddrFromAddrPort(netip.MustParseAddrPort(address)))
+		leave, ok := d.admit(net.TCPAddrFromAddrPort(netip.MustParseAddrPort(address)))
 		assert.Equal(t, ok, leave != nil)
 		return leave
 	}

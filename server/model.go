@@ -46,7 +46,7 @@ func (c command) checkModel(play bool) int {
 		{"entries in all cliques", fmt.Sprintf("%d; %d with those that are always zero", stats.TotalEntries,
 			stats.WholeEntries)},
 		{"entries read for all posteriors", fmt.Sprintf("%d, about %.1f ms", stats.Touched, milliseconds(stats.Touched))},
-		{"worst miss of a stated base rate", fmt.Sprintf("%.1e", m.Deviation())},
+		{"worst miss of a stated base rate", fmt.Sprintf("%.1e", m.FitError())},
 	}
 	table := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
 	for _, row := range rows {

@@ -45,7 +45,7 @@ func newFigures() *figures {
 // admit counts a page's socket, or refuses it.
 func (f *figures) admit(limiter *api.Limiter, proxies []netip.Prefix) func(*http.Request) (func(), time.Duration) {
 	return func(r *http.Request) (func(), time.Duration) {
-		leave, wait := limiter.Socket(api.Visitor(r, proxies))
+		leave, wait := limiter.Socket(api.ClientAddress(r, proxies))
 		if wait > 0 {
 			f.refused.Inc()
 			return nil, wait

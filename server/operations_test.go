@@ -191,7 +191,7 @@ func TestTokenCommand(t *testing.T) {
 	p := newProgram(folder)
 	opened(t, p) // while it serves, too
 	client := lightoffv1.NewKnowledgeServiceClient(dial(t, p))
-	_, err := client.GetModel(api.Bearer(t.Context(), token), &lightoffv1.GetModelRequest{})
+	_, err := client.GetModel(api.WithBearerToken(t.Context(), token), &lightoffv1.GetModelRequest{})
 	require.NoError(t, err)
 	l := &socketLine{url: "ws" + strings.TrimPrefix(p.URL(), "http") + "socket"}
 	defer l.close()
@@ -203,7 +203,7 @@ func TestTokenCommand(t *testing.T) {
 	assert.Regexp(t, id+` +desk .*"yard counter"`, list.out)
 	assert.NotContains(t, list.out, secret)
 	require.Equal(t, exitDone, run(t, "", "token", "revoke", "-data", folder, id).code)
-	_, err = client.GetModel(api.Bearer(t.Context(), token), &lightoffv1.GetModelRequest{})
+	_, err = client.GetModel(api.WithBearerToken(t.Context(), token), &lightoffv1.GetModelRequest{})
 	assert.Equal(t, codes.Unauthenticated, status.Code(err))
 	_, err = l.open(t.Context())
 	assert.Equal(t, codes.Unauthenticated, status.Code(err), "a socket that has signed in is no exception")

@@ -140,10 +140,10 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	p.api = api.New(model, p.store, p.Log, options)
 	p.pages = &http.Server{
 		Handler: p.counted(webui.Handler(p.conn, webui.Options{
-			Logger: p.Log, Done: p.leaving, SignIn: api.Bearer, Embed: p.Embed, Hosts: p.hosts(),
+			Logger: p.Log, Done: p.leaving, SignIn: api.WithBearerToken, Embed: p.Embed, Hosts: p.hosts(),
 			Admit: figures.admit(limiter, p.Proxies), Kit: p.offlineKit,
 			Annotate: func(ctx context.Context, r *http.Request) context.Context {
-				return api.Inside(ctx, api.Visitor(r, p.Proxies))
+				return api.OnBehalfOf(ctx, api.ClientAddress(r, p.Proxies))
 			},
 		})),
 		ReadHeaderTimeout: 10 * time.Second,
@@ -192,7 +192,7 @@ func (p *Program) start(certificate *certificate, figures *figures) {
 	}
 	if p.Keep > 0 {
 		kept := p.store
-		p.serving.Go(func() { sweep(beside, kept.Sweep, p.Keep, figures, p.Log) })
+		p.serving.Go(func() { sweep(beside, kept.DeleteOlder, p.Keep, figures, p.Log) })
 	}
 }
 

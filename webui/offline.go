@@ -47,8 +47,8 @@ type part struct {
 	content                []byte
 }
 
-// now lists the parts of the present kit, none where there is none.
-func (k *kits) now(ctx context.Context) map[string]part {
+// current lists the parts of the present kit, none where there is none.
+func (k *kits) current(ctx context.Context) map[string]part {
 	if k.of == nil {
 		return nil
 	}
@@ -76,7 +76,7 @@ func newPart(mime, encoding string, content []byte) part {
 // file serves a part of the kit. A page that is open asks for the one that it was made for; where that has gone, it has
 // kept it, or does without.
 func (k *kits) file(w http.ResponseWriter, r *http.Request) {
-	p, ok := k.now(r.Context())[r.PathValue("name")]
+	p, ok := k.current(r.Context())[r.PathValue("name")]
 	if !ok || p.digest != r.PathValue("digest") {
 		http.NotFound(w, r)
 		return
@@ -113,7 +113,7 @@ type keeping struct {
 }
 
 func (k *kits) keeping(r *http.Request) (keeping, bool) {
-	parts := k.now(r.Context())
+	parts := k.current(r.Context())
 	if parts == nil {
 		return keeping{}, false
 	}

@@ -107,7 +107,7 @@ func TestLeaveOneOutEqualsTheOracle(t *testing.T) {
 				if total, want = m.posteriors(rest.with(left.Variable, left.Joint, instead)); total == 0 {
 					continue
 				}
-				log, post := left.Instead(instead)
+				log, post := left.Replaced(instead)
 				require.InDelta(t, math.Log(total), log, 1e-10*(1+math.Abs(log)))
 				require.InDeltaSlice(t, want[v], post[0], 1e-10)
 				require.InDeltaSlice(t, want[w], post[1], 1e-10)

@@ -44,10 +44,10 @@ func (c *checker) computed(child VarID, parents []VarID, f Compute, context Cont
 	return table
 }
 
-// In is the tree with its computed distributions computed from the context. Tables that hold none of them are shared,
-// and so is its shape: a query may be moved between it and t. It fails, naming the variable and the row, if one of them
-// is no distribution.
-func (t *JoinTree) In(context Context) (*JoinTree, error) {
+// InContext is the tree with its computed distributions computed from the context. Tables that hold none of them are
+// shared, and so is its shape: a query may be moved between it and t. It fails, naming the variable and the row, if one
+// of them is no distribution.
+func (t *JoinTree) InContext(context Context) (*JoinTree, error) {
 	c := &checker{variables: t.net.variables}
 	changed := map[VarID]distribution{}
 	for v := range t.net.dists {
@@ -59,11 +59,11 @@ func (t *JoinTree) In(context Context) (*JoinTree, error) {
 	if len(c.problems) > 0 {
 		return nil, fmt.Errorf("context: %w", errors.Join(c.problems...))
 	}
-	return t.with(changed), nil
+	return t.withDistributions(changed), nil
 }
 
-// OwnBytes is what the tables take that are not shared with the tree that this one was made from.
-func (t *JoinTree) OwnBytes() (n int64) {
+// OwnSize is what the tables take that are not shared with the tree that this one was made from.
+func (t *JoinTree) OwnSize() (n int64) {
 	for i := range t.cliques {
 		if own := t.cliques[i].table; len(own) > 0 && &own[0] != &t.origin.cliques[i].table[0] {
 			n += 8 * int64(len(own))
@@ -74,18 +74,18 @@ func (t *JoinTree) OwnBytes() (n int64) {
 
 // NewQueryWith starts a case without findings on the tree In a context.
 func (t *JoinTree) NewQueryWith(context Context) (*Query, error) {
-	in, err := t.In(context)
+	in, err := t.InContext(context)
 	if err != nil {
 		return nil, err
 	}
 	return in.NewQuery(), nil
 }
 
-// with is the tree with other numbers in some distributions, of the same shapes; all that doesn't depend on them is
-// shared. The tables of a clique are multiplied in anew, in the same order as Compile does, and not divided out,
-// because they may hold zeros. The barren edges stay as they are, for every row must be a distribution again, and so do
-// the entries that are kept: no number may be positive that was zero, unless it was computed.
-func (t *JoinTree) with(changed map[VarID]distribution) *JoinTree {
+// withDistributions is the tree with other numbers in some distributions, of the same shapes; all that doesn't depend
+// on them is shared. The tables of a clique are multiplied in anew, in the same order as Compile does, and not divided
+// out, because they may hold zeros. The barren edges stay as they are, for every row must be a distribution again, and
+// so do the entries that are kept: no number may be positive that was zero, unless it was computed.
+func (t *JoinTree) withDistributions(changed map[VarID]distribution) *JoinTree {
 	if len(changed) == 0 {
 		return t
 	}
@@ -125,7 +125,7 @@ func (t *JoinTree) with(changed map[VarID]distribution) *JoinTree {
 // widened is the tree with other numbers of which some may be positive that were zero, so that which entries are kept
 // is found anew.
 func (t *JoinTree) widened(changed map[VarID]distribution) (*JoinTree, error) {
-	other := t.with(changed)
+	other := t.withDistributions(changed)
 	for i := range other.cliques {
 		c := &other.cliques[i]
 		c.kept, c.links = nil, slices.Clone(c.links)

@@ -98,7 +98,7 @@ func TestMovedQueriesLeaveNoTrace(t *testing.T) {
 		moved.Observe(2, 1)
 		for range 6 {
 			name := []string{"", "warm", "cold"}[r.IntN(3)]
-			there, err := tree.In(name)
+			there, err := tree.InContext(name)
 			require.NoError(t, err)
 			moved.MoveTo(there)
 			l := randomRow(r, 2)

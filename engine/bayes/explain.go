@@ -139,7 +139,7 @@ func (s *branching) next() bool {
 	if len(s.open) == 0 {
 		return false
 	}
-	best := s.take()
+	best := s.pop()
 	states := s.prefix(best)
 	for v := range s.fixed {
 		if v < len(states) {
@@ -156,9 +156,9 @@ func (s *branching) next() bool {
 	return true
 }
 
-// take removes the best branch. Of equals, the first in the order of states is the first in the order of explanations,
+// pop removes the best branch. Of equals, the first in the order of states is the first in the order of explanations,
 // because no branch begins like another.
-func (s *branching) take() branch {
+func (s *branching) pop() branch {
 	// A walk over all branches is cheap beside the messages, and a heap could not order what is only nearly equal.
 	top := math.Inf(-1)
 	for _, b := range s.open {

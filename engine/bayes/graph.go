@@ -126,8 +126,8 @@ func (e *elimination) better(than *elimination) bool {
 	return e.largest < than.largest
 }
 
-// take notes the elimination of v, whose clique has the given entries.
-func (e *elimination) take(v int32, clique []int32, entries float64) {
+// eliminate notes the elimination of v, whose clique has the given entries.
+func (e *elimination) eliminate(v int32, clique []int32, entries float64) {
 	e.order = append(e.order, v)
 	e.cliques = append(e.cliques, clique)
 	e.total += entries
@@ -200,7 +200,7 @@ func (g *graph) core() *core {
 		}
 		gone[v] = true
 		clique := append([]int32{v}, neighbours...)
-		c.gone.take(v, clique, entries(g.cards, clique))
+		c.gone.eliminate(v, clique, entries(g.cards, clique))
 		left.isolate(v, neighbours)
 		for _, u := range neighbours {
 			if !queued[u] {
@@ -368,7 +368,7 @@ func (s *eliminator) note(v int32) {
 		s.members = append(s.members, s.c.vars[u])
 	}
 	clique := s.members[start:len(s.members):len(s.members)]
-	s.e.take(clique[0], clique, entries(s.c.whole.cards, clique))
+	s.e.eliminate(clique[0], clique, entries(s.c.whole.cards, clique))
 }
 
 // join connects the neighbours of the variable that was eliminated.

@@ -33,8 +33,8 @@ type Clamped struct {
 	LeftOut     []LeftOut       // as LeaveOneOut gives it for the targets left out of
 }
 
-// Bytes is about what it takes to keep.
-func (c *Clamped) Bytes() (n int64) {
+// Size is about what it takes to keep.
+func (c *Clamped) Size() (n int64) {
 	row := func(x []float64) { n += 24 + 8*int64(len(x)) }
 	for _, x := range c.Information {
 		row(x)
@@ -193,7 +193,7 @@ func (q *Query) newClamp(candidates []VarID) *clamp {
 // aim plans the clamps of a target.
 func (c *clamp) aim(v VarID, given, left bool) *aim {
 	c.q.refresh(c.q.t.home[v])
-	c.trails.from(v)
+	c.trails.follow(v)
 	a := &aim{v: v, prior: slices.Clone(c.q.post[v]), reached: slices.Clone(c.trails.reached),
 		info: make([]float64, c.measured)}
 	a.last = mostProbable(a.prior)

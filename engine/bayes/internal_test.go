@@ -299,7 +299,7 @@ func TestExchangedTablesEqualCompiling(t *testing.T) {
 		other.dists[v].table = table
 		want, err := Compile(&other)
 		require.NoError(t, err)
-		got := tree.with(map[VarID]distribution{v: other.dists[v]})
+		got := tree.withDistributions(map[VarID]distribution{v: other.dists[v]})
 		for i := range want.cliques {
 			require.Equal(t, want.cliques[i].table, got.cliques[i].table)
 			require.Equal(t, want.cliques[i].low, got.cliques[i].low)

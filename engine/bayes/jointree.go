@@ -306,7 +306,7 @@ func (t *JoinTree) plan(c *clique, part []int32) *plan { return t.planIn(&places
 func (t *JoinTree) planIn(p *places, c *clique, part []int32) *plan {
 	if c.kept != nil {
 		p.at = nil // which the plan keeps
-		at, small := p.of(t, c, part)
+		at, small := p.positions(t, c, part)
 		p.at = nil
 		return &plan{at: at, small: small}
 	}
@@ -394,7 +394,7 @@ func (t *JoinTree) place(p *places, c *clique, scope []int32, table []float64) {
 		t.plan(c, scope).multiply(c.table, c.table, table)
 		return
 	}
-	at, _ := p.of(t, c, scope)
+	at, _ := p.positions(t, c, scope)
 	multiplyAt(c.table, c.table, table, at)
 }
 

@@ -20,9 +20,9 @@ type LeftOut struct {
 	tables      [][]float64 // [target] joint distribution of target and finding's variables given the others
 }
 
-// Instead is what would hold if another likelihood stood in the place of the finding, in the order of the variable or
+// Replaced is what would hold if another likelihood stood in the place of the finding, in the order of the variable or
 // set: ln P(findings) and the targets' posteriors.
-func (l *LeftOut) Instead(likelihood []float64) (log float64, posteriors [][]float64) {
+func (l *LeftOut) Replaced(likelihood []float64) (log float64, posteriors [][]float64) {
 	checkLikelihood(likelihood, len(l.Others))
 	for _, table := range l.tables {
 		var post []float64

@@ -124,7 +124,7 @@ func (q *Query) varied(of Parameter, theta float64) (*Query, error) {
 	d := before.clone()
 	vary(q.t.net.row(of, &d), of.State, theta)
 	changed := map[VarID]distribution{of.Variable: d}
-	t := q.t.with(changed)
+	t := q.t.withDistributions(changed)
 	if d.widens(before) {
 		var err error
 		if t, err = q.t.widened(changed); err != nil {

@@ -73,8 +73,8 @@ func (s *trails) inform(v VarID) {
 	}
 }
 
-// from sets reached for every variable that is not separated from v.
-func (s *trails) from(v VarID) {
+// follow sets reached for every variable that is not separated from v.
+func (s *trails) follow(v VarID) {
 	clear(s.up)
 	clear(s.down)
 	clear(s.reached)

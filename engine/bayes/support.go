@@ -241,7 +241,7 @@ func (u *support) restrict(c *clique, k check) {
 		c.kept, _ = u.positive(c, []check{k})
 		return
 	}
-	at, _ := u.places.of(u.t, c, k.scope)
+	at, _ := u.places.positions(u.t, c, k.scope)
 	left := c.kept[:0]
 	for i, p := range at {
 		if k.positive[p] {
@@ -253,7 +253,7 @@ func (u *support) restrict(c *clique, k check) {
 
 // project finds which entries of a part of a clique's scope have a kept entry behind them, and how many; nil for all.
 func (u *support) project(c *clique, part []int32) (positive []bool, count int) {
-	at, small := u.places.of(u.t, c, part)
+	at, small := u.places.positions(u.t, c, part)
 	positive = make([]bool, small)
 	for _, p := range at {
 		if !positive[p] {
@@ -273,10 +273,10 @@ type places struct {
 	strides       []int32
 }
 
-// of gives, for each kept entry of a clique, its place in a table over those variables of part that the clique has, and
-// the entries of that table. The scope is cut in two, so that two small tables hold all sums of strides. What it gives
-// is good until the next call.
-func (p *places) of(t *JoinTree, c *clique, part []int32) (at []int32, small int) {
+// positions gives, for each kept entry of a clique, its place in a table over those variables of part that the clique
+// has, and the entries of that table. The scope is cut in two, so that two small tables hold all sums of strides. What
+// it gives is good until the next call.
+func (p *places) positions(t *JoinTree, c *clique, part []int32) (at []int32, small int) {
 	p.strides = append(p.strides[:0], c.scope...)
 	small = 1
 	for i := len(c.scope) - 1; i >= 0; i-- {

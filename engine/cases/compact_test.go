@@ -39,7 +39,7 @@ func TestCompactModelAssessesAlike(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, version.model.Version, expanded.Version)
 		require.Equal(t, version.model.LearntFrom, expanded.LearntFrom)
-		require.Equal(t, version.model.Deviation(), expanded.Deviation())
+		require.Equal(t, version.model.FitError(), expanded.FitError())
 		here, there := diagnosis.New(version.model), diagnosis.New(expanded)
 		for i := 0; i < len(suite.Cases); i += version.step {
 			c := suite.Cases[i]

@@ -33,7 +33,7 @@ const (
 
 // ends are the likely causes that something else can bring about.
 func (s *subject) ends() []int {
-	return slices.DeleteFunc(s.model.BroughtAbout(),
+	return slices.DeleteFunc(s.model.SecondaryCauses(),
 		func(i int) bool { return s.posterior[i] < chainEnd || s.blame[i] < chainEnd/2 })
 }
 
@@ -41,7 +41,7 @@ func (s *subject) ends() []int {
 func (s *subject) chains() []Chain {
 	var out []Chain
 	for _, end := range s.ends() {
-		given := s.survey.If(end).Causes
+		given := s.survey.GivenCause(end).Causes
 		root := -1
 		for i, p := range given {
 			if i == end || p < chainRoot || p < chainRaise*s.base[i] || root >= 0 && p <= given[root] {

@@ -1,6 +1,6 @@
 // Package diagnosis turns what was told about a heater into an assessment: dangers first, then the causes by their
-// probability, the checks that would tell most for their effort, the repairs in order, and the reasons for each. It is a
-// function of the model and of what was told; a conversation is a fold over its events.
+// probability, the checks that would tell most for their effort, the repairs in order, and the reasons for each. It is
+// a function of the model and of what was told; a conversation is a fold over its events.
 //
 // No answer makes a cause certain or impossible, and findings that hardly fit together are named.
 package diagnosis
@@ -141,15 +141,15 @@ func (v *Evidence) subject() (*subject, error) {
 
 // infer works out how probable the causes are, with and without what was found.
 func (s *subject) infer() (err error) {
-	s.in.Done(nil)
+	s.in.ScaleOdds(nil)
 	s.in.Enter(s.findings)
-	if s.base, err = s.in.Before(); err != nil {
+	if s.base, err = s.in.Priors(); err != nil {
 		return err
 	}
 	if len(s.request.Mended) > 0 {
-		s.in.Done(s.odds(s.request.Mended, s.base))
+		s.in.ScaleOdds(s.odds(s.request.Mended, s.base))
 		s.in.Enter(s.findings)
-		if s.base, err = s.in.Before(); err != nil {
+		if s.base, err = s.in.Priors(); err != nil {
 			return err
 		}
 	}
@@ -180,7 +180,8 @@ func (s *subject) ranking() []RankedCause {
 
 func (s *subject) ranked(i int, id string) RankedCause {
 	p, text := s.posterior[i], s.texts.Causes[id]
-	return RankedCause{ID: id, Title: text.Title, Sentence: text.Sentence, Part: s.model.Causes[i].Part, Probability: p, Likelihood: s.texts.Phrases[likelihood(p)], BaseRate: s.base[i]}
+	return RankedCause{ID: id, Title: text.Title, Sentence: text.Sentence, Part: s.model.Causes[i].Part, Probability: p,
+		Likelihood: s.texts.Phrases[likelihood(p)], BaseRate: s.base[i]}
 }
 
 // likelihood is the phrase for a probability.
@@ -188,7 +189,8 @@ func likelihood(p float64) string {
 	for _, step := range []struct {
 		above  float64
 		phrase string
-	}{{0.95, "almost_certain"}, {0.80, "very_likely"}, {0.60, "likely"}, {0.40, "even"}, {0.15, "possible"}, {0.04, "unlikely"}} {
+	}{{0.95, "almost_certain"}, {0.80, "very_likely"}, {0.60, "likely"}, {0.40, "even"}, {0.15, "possible"},
+		{0.04, "unlikely"}} {
 		if p >= step.above {
 			return "likelihood_" + step.phrase
 		}

@@ -165,7 +165,7 @@ func against(m *knowledge.Model, d knowledge.Danger, id string, gates knowledge.
 	involved := gates.Names()
 	for _, locale := range m.Locales() {
 		t := m.Text(locale)
-		for gate := range t.Involves(id) {
+		for gate := range t.GatesOf(id) {
 			involved = append(involved, gate)
 		}
 	}

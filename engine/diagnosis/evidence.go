@@ -54,17 +54,17 @@ func (e *Engine) evidence(r Request) *Evidence {
 	return v
 }
 
-// For is the same evidence for an engine whose model differs from this one's in its numbers only. What may be told is
-// the same there, so nothing is checked again.
-func (v *Evidence) For(e *Engine) *Evidence {
+// WithEngine is the same evidence for an engine whose model differs from this one's in its numbers only. What may be
+// told is the same there, so nothing is checked again.
+func (v *Evidence) WithEngine(e *Engine) *Evidence {
 	other := *v
 	other.engine = e
 	return &other
 }
 
-// While is the same evidence, with which work goes on only while gone returns nil: it is asked between the steps of an
-// assessment, a few milliseconds of work each, and its error ends the work. Dangers ask nobody.
-func (v *Evidence) While(gone func() error) *Evidence {
+// WithCancel is the same evidence, with which work goes on only while gone returns nil: it is asked between the steps
+// of an assessment, a few milliseconds of work each, and its error ends the work. Dangers ask nobody.
+func (v *Evidence) WithCancel(gone func() error) *Evidence {
 	other := *v
 	other.gone = gone
 	return &other

@@ -20,7 +20,7 @@ func TestEvidenceNeverChanges(t *testing.T) {
 	require.NoError(t, err)
 	r.Observations[1], r.Tools[0] = observation("smoke=black"), "wand"
 	for range 2 {
-		got, err := v.For(diagnosis.New(engineModel(t))).Assess()
+		got, err := v.WithEngine(diagnosis.New(engineModel(t))).Assess()
 		require.NoError(t, err)
 		assert.Equal(t, want, got)
 	}
@@ -47,7 +47,7 @@ func TestWorkIsGivenUp(t *testing.T) {
 	gone := errors.New("gone")
 	for steps := 0; ; steps++ {
 		left := steps
-		got, err := v.While(func() error {
+		got, err := v.WithCancel(func() error {
 			if left--; left < 0 {
 				return gone
 			}

@@ -22,11 +22,11 @@ type Guidance struct {
 const enough = 0.02
 
 // Guide assesses a conversation and chooses the next question: first the safety card, then what was told may be of a
-// dangerous kind, what the panel shows and the heater does, in one question for them all what from memory might bring out a
-// danger, and from there on the most useful step: the check that saves most beyond its price, or, where none saves more than it costs, the first repair of the
-// plan. On callers' cases that is as often right as asking on for as long as anything can be learnt, after two fifths of the
-// checks. After a repair, what set off a danger is asked anew, and then a start is to be watched; while it is, and once
-// the heater is well, nothing is asked.
+// dangerous kind, what the panel shows and the heater does, in one question for them all what from memory might bring
+// out a danger, and from there on the most useful step: the check that saves most beyond its price, or, where none
+// saves more than it costs, the first repair of the plan. On callers' cases that is as often right as asking on for as
+// long as anything can be learnt, after two fifths of the checks. After a repair, what set off a danger is asked anew,
+// and then a start is to be watched; while it is, and once the heater is well, nothing is asked.
 func (e *Engine) Guide(c Conversation) (*Guidance, error) {
 	v, err := e.Evidence(c.Request())
 	if err != nil {
@@ -148,8 +148,8 @@ const warnFrom = 0.02
 const startWarnFrom = 0.004
 
 // warning is what can be answered from memory and could reveal an unreported danger. Dangers come
-// before diagnosis, so a conversation asks it before all else; but not one by one: the first is the question that asks for
-// all of them at once, and only if something of it was so, or could not be told, the likeliest of them follow.
+// before diagnosis, so a conversation asks it before all else; but not one by one: the first is the question that asks
+// for all of them at once, and only if something of it was so, or could not be told, the likeliest of them follow.
 func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 	together := s.together()
 	some, denied := false, []string(nil)
@@ -175,7 +175,7 @@ func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 				default:
 					least = min(least, startWarnFrom)
 				}
-				p, err := s.in.Chance(o.ID, state)
+				p, err := s.in.Probability(o.ID, state)
 				if err != nil {
 					return "", err
 				}
@@ -189,7 +189,8 @@ func (s *subject) warning(c Conversation, from float64) (id string, err error) {
 			id, most = o.ID, chance
 		}
 	}
-	if together != nil && !flooded && !c.told(together.ID) && slices.Contains(together.Denies, id) && c.untold(together.Denies) > 2 {
+	if together != nil && !flooded && !c.told(together.ID) && slices.Contains(together.Denies, id) &&
+		c.untold(together.Denies) > 2 {
 		return together.ID, nil
 	}
 	return id, nil
@@ -207,7 +208,8 @@ func (s *subject) together() *knowledge.Observation {
 // found reports whether one of some observations has triggered a danger that stands.
 func (s *subject) found(ids []string) bool {
 	return slices.ContainsFunc(s.dangers, func(d Danger) bool {
-		return d.Severity >= NoStart && slices.ContainsFunc(d.Triggers, func(id string) bool { return slices.Contains(ids, id) })
+		return d.Severity >= NoStart && slices.ContainsFunc(d.Triggers,
+			func(id string) bool { return slices.Contains(ids, id) })
 	})
 }
 
@@ -221,8 +223,8 @@ func (s *subject) doubtful(c Conversation) string {
 	return ""
 }
 
-// diagnosed reports whether a question that serves the diagnosis has been asked: one that takes a look, or a fact of the
-// installation.
+// diagnosed reports whether a question that serves the diagnosis has been asked: one that takes a look, or a fact of
+// the installation.
 func (s *subject) diagnosed(c Conversation) bool {
 	return slices.ContainsFunc(c.Told, func(t Told) bool {
 		if t.Words != "" || slices.Contains([]string{s.model.Roles.AlarmFitted, s.model.Roles.CodeTable}, t.Observation.ID) {
@@ -258,8 +260,8 @@ func (s *subject) newDangers(now knowledge.Finding) []Danger {
 	})
 }
 
-// planned takes the next step from the plan, if it has one that can be made: its check, its first repair, or what has to be looked
-// at before that.
+// planned takes the next step from the plan, if it has one that can be made: its check, its first repair, or what has
+// to be looked at before that.
 func (s *subject) planned(c Conversation, g *Guidance) bool {
 	plan := g.Assessment.Plan
 	first, urgent := PlanStep{}, false
@@ -280,7 +282,8 @@ func (s *subject) planned(c Conversation, g *Guidance) bool {
 		return true
 	}
 	r, _ := s.repair(first.RepairID)
-	if i := slices.IndexFunc(r.After, func(id string) bool { return s.waitsFor(id) && !s.asked(c, id) }); i >= 0 && s.gates.forbidsRepair(r) == "" {
+	if i := slices.IndexFunc(r.After, func(id string) bool { return s.waitsFor(id) && !s.asked(c, id) }); i >= 0 &&
+		s.gates.forbidsRepair(r) == "" {
 		g.Next, g.Reason = []string{r.After[i]}, s.texts.Phrases["reason_before"]+first.Title
 		return true
 	}
@@ -297,8 +300,8 @@ func (s *subject) severity(danger string) Severity {
 	return 0
 }
 
-// again is what may have changed with the latest repair, where a start is wanted and a danger forbids it: what would lift
-// the danger, or else what has triggered it.
+// again is what may have changed with the latest repair, where a start is wanted and a danger forbids it: what would
+// lift the danger, or else what has triggered it.
 func (s *subject) again(c Conversation) string {
 	if len(c.Mended) == 0 || c.Start != nil {
 		return ""
@@ -339,8 +342,8 @@ func (s *subject) since(c Conversation, d Danger) (id string, told bool) {
 	return id, false
 }
 
-// feared is an observation that something said may mean and that would be a danger. It is asked even where it was answered
-// before: what was said later may be the truer.
+// feared is an observation that something said may mean and that would be a danger. It is asked even where it was
+// answered before: what was said later may be the truer.
 func (s *subject) feared(c Conversation) string {
 	for _, p := range c.Offers {
 		for _, r := range append([]Reading{p.Reading}, p.Alternatives...) {
@@ -358,8 +361,8 @@ func (s *subject) bringsOut(o Observation) bool {
 	return slices.ContainsFunc(s.newDangers(f), func(d Danger) bool { return d.Severity >= NoStart })
 }
 
-// asGrave reports whether an observation would bring out an urgent danger, or a worse one, and nothing that stands is more
-// severe.
+// asGrave reports whether an observation would bring out an urgent danger, or a worse one, and nothing that stands is
+// more severe.
 func (s *subject) asGrave(o Observation) bool {
 	standing := slices.MaxFunc(s.dangers, func(a, b Danger) int { return cmp.Compare(a.Severity, b.Severity) }).Severity
 	return slices.ContainsFunc(s.newDangers(knowledge.Finding{ID: o.ID, State: o.State}), func(d Danger) bool {
@@ -406,7 +409,8 @@ func named(roles ...string) []string {
 	return slices.DeleteFunc(roles, func(id string) bool { return id == "" })
 }
 
-// asked reports whether a question was answered or skipped, and nothing has been done since that may have changed the answer.
+// asked reports whether a question was answered or skipped, and nothing has been done since that may have changed the
+// answer.
 func (s *subject) asked(c Conversation, id string) bool { return c.told(id) && !s.past[id] }
 
 func (c Conversation) told(id string) bool {

@@ -34,7 +34,7 @@ func TestPhrasesAreThoseThatTheCodeUses(t *testing.T) {
 	}
 	m := engineModel(t)
 	// Chains name the effects between two causes, where there are words for them.
-	for _, end := range m.BroughtAbout() {
+	for _, end := range m.SecondaryCauses() {
 		for _, c := range m.Causes {
 			between, _ := m.Path(c.ID, m.Causes[end].ID)
 			for _, effect := range between {

@@ -77,7 +77,7 @@ func (p *planning) makePinned() {
 		}
 		p.start.Done |= 1 << j
 		p.start.Made |= r.First
-		x.fixed, x.spent = 1-p.planner.Left(p.start), spent
+		x.fixed, x.spent = 1-p.planner.ProbabilityUnrepaired(p.start), spent
 		j++
 	}
 }

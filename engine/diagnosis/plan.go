@@ -24,8 +24,8 @@ const (
 	leastEnding = 0.01 // an ending that is reached more rarely is not named
 )
 
-// What an owner's minute is worth where nobody says, in euros, and what is paid once for each time, in minutes: reaching
-// fuel, the burner or hot parts, and watching a start. Common practice, no source.
+// What an owner's minute is worth where nobody says, in euros, and what is paid once for each time, in minutes:
+// reaching fuel, the burner or hot parts, and watching a start. Common practice, no source.
 const (
 	defaultRate       = 1
 	watchedStart      = 10
@@ -160,7 +160,8 @@ func (p *planning) mends(fits func(knowledge.Cause) bool) (mask uint64) {
 
 func (p *planning) price(minutes, euros float64) float64 { return minutes*p.rate + euros }
 
-// chooseRepairs takes those with the most blame for their price that were not made yet, and keeps what a danger forbids apart.
+// chooseRepairs takes those with the most blame for their price that were not made yet, and keeps what a danger forbids
+// apart.
 func (p *planning) chooseRepairs() {
 	type option struct {
 		knowledge.Repair
@@ -242,8 +243,8 @@ func (p *planning) chooseChecks(advised []AdvisedCheck) {
 	}
 }
 
-// disturbance is what it costs on average to put right what a repair itself brings about: the cheapest repair of it, and
-// another start to watch.
+// disturbance is what it costs on average to put right what a repair itself brings about: the cheapest repair of it,
+// and another start to watch.
 func (p *planning) disturbance(r knowledge.Repair) (cost float64) {
 	for _, d := range r.Disturbs {
 		least := math.Inf(1)
@@ -263,7 +264,7 @@ func (p *planning) weighScenarios() {
 	s, n := p.s, len(p.causes)
 	given := make([]knowledge.Given, n)
 	for k, i := range p.causes {
-		given[k] = s.survey.If(i)
+		given[k] = s.survey.GivenCause(i)
 	}
 	twos := make([][]float64, n)
 	of := make([]float64, n)
@@ -320,7 +321,7 @@ func (p *planning) weighScenarios() {
 // showChecks fills in what checks show. In two causes at once either shows as often; in none of them it is what the
 // others leave over.
 func (p *planning) showChecks(given []knowledge.Given, members [][]int) {
-	now := p.s.survey.Now()
+	now := p.s.survey.Posterior()
 	total := 0.0
 	for _, sc := range p.Scenarios {
 		total += sc.P
@@ -416,7 +417,7 @@ func (p *planning) steps() (out Plan) {
 			for k, r := range step.Repairs {
 				state.Done |= 1 << r
 				x := p.step(p.repairs[r])
-				x.Together, x.Fixed, x.ExpectedCost = k > 0, 1-p.planner.Left(state), spent+step.Cost
+				x.Together, x.Fixed, x.ExpectedCost = k > 0, 1-p.planner.ProbabilityUnrepaired(state), spent+step.Cost
 				out.Steps = append(out.Steps, x)
 			}
 		}
@@ -451,7 +452,7 @@ func (p *planning) save(checks []AdvisedCheck) (next string) {
 			checks[i].Saving, advised[j] = savings[j], true
 		}
 	}
-	if best := p.planner.Best(p.start, savings, func(check int) bool { return advised[check] }); best >= 0 {
+	if best := p.planner.BestCheck(p.start, savings, func(check int) bool { return advised[check] }); best >= 0 {
 		return p.checks[best]
 	}
 	return ""
@@ -471,14 +472,16 @@ func (s *subject) mostBlamed(r knowledge.Repair) int {
 // waitsFor reports whether a check that a repair comes after is still to be made, and can be.
 func (s *subject) waitsFor(check string) bool {
 	o, _ := s.model.Observation(check)
-	return !s.in.Known(check) && s.gates.forbids(o.Gates) == "" && (o.Tool == "" || slices.Contains(s.request.Tools, o.Tool))
+	return !s.in.IsTold(check) && s.gates.forbids(o.Gates) == "" &&
+		(o.Tool == "" || slices.Contains(s.request.Tools, o.Tool))
 }
 
 func (p *planning) step(r knowledge.Repair) PlanStep {
 	s := p.s
 	x := s.texts.Repairs[r.ID]
-	step := PlanStep{RepairID: r.ID, Title: x.Title, Minutes: r.Minutes, Euros: r.Euros, Cautions: slices.Clone(x.Cautions),
-		Parts: x.Parts, Steps: x.Steps, Proof: x.Proof, Prevention: x.Prevention}
+	step := PlanStep{RepairID: r.ID, Title: x.Title, Minutes: r.Minutes, Euros: r.Euros,
+		Cautions: slices.Clone(x.Cautions),
+		Parts:    x.Parts, Steps: x.Steps, Proof: x.Proof, Prevention: x.Prevention}
 	if cause := s.mostBlamed(r); cause >= 0 {
 		step.CauseID, step.Probability = s.model.Causes[cause].ID, s.posterior[cause]
 	}

@@ -7,15 +7,17 @@ import (
 	"lightoff/engine/knowledge"
 )
 
-// What a repair does to what is known. A finding that a mended cause can bring about was of the heater as it was, so it counts
-// no more until it is told anew; the mended causes become improbable, those that the repair can bring about more probable, and
-// all else that was found still stands. That somebody is still not content is what an assessment is always made under. So a
-// repair that did not help teaches which causes it was not, as in Heckerman, Breese & Rommelse 1995.
+// What a repair does to what is known. A finding that a mended cause can bring about was of the heater as it was, so it
+// counts no more until it is told anew; the mended causes become improbable, those that the repair can bring about more
+// probable, and all else that was found still stands. That somebody is still not content is what an assessment is
+// always made under. So a repair that did not help teaches which causes it was not, as in Heckerman, Breese & Rommelse
+// 1995.
 
 // mendedWell is the chance that a repair, made by an owner, mends what it is for; common practice, no source.
 const mendedWell = 0.9
 
-// wellFrom is the probability from which on a heater counts as well after a start that was watched: very likely, in words.
+// wellFrom is the probability from which on a heater counts as well after a start that was watched: very likely, in
+// words.
 const wellFrom = 0.8
 
 // Stage says where a conversation is on its way from a fault to a heater that runs.
@@ -72,7 +74,8 @@ func (e *Engine) changes(repair, observation string) bool {
 		slices.ContainsFunc(r.Disturbs, func(d knowledge.Disturbance) bool { return bears(d.Cause) })
 }
 
-// odds says by how much repairs, the latest last, change the odds of each cause, given how probable it was for the setup.
+// odds says by how much repairs, the latest last, change the odds of each cause, given how probable it was for the
+// setup.
 func (e *Engine) odds(repairs []string, base []float64) []float64 {
 	odds := make([]float64, len(base))
 	for i, p := range base {
@@ -131,7 +134,8 @@ func (e *Engine) recover(c Conversation, s *subject) (*Recovery, error) {
 func (s *subject) watchable() (ids []string) {
 	for _, id := range s.model.Watch {
 		o, _ := s.model.Observation(id)
-		if o.Tool != "" && !slices.Contains(s.request.Tools, o.Tool) || s.gates.forbids(o.Gates) != "" || !s.applies(o.OnlyIf) ||
+		if o.Tool != "" && !slices.Contains(s.request.Tools, o.Tool) || s.gates.forbids(o.Gates) != "" ||
+			!s.applies(o.OnlyIf) ||
 			s.request.Willing > 0 && o.Difficulty > s.request.Willing {
 			continue
 		}
@@ -140,9 +144,9 @@ func (s *subject) watchable() (ids []string) {
 	return ids
 }
 
-// prove works out how probable it is that the heater is well after a start that ran. What it may have been before the repairs
-// comes from the plan's scenarios; each repair has mended its causes or not; and each of what may be left has its own chance of a
-// start that goes well and shows what this one showed.
+// prove works out how probable it is that the heater is well after a start that ran. What it may have been before the
+// repairs comes from the plan's scenarios; each repair has mended its causes or not; and each of what may be left has
+// its own chance of a start that goes well and shows what this one showed.
 func (e *Engine) prove(c Conversation, r *Recovery) error {
 	before := c.Latest
 	before.Locale = c.Locale
@@ -170,7 +174,7 @@ func (e *Engine) prove(c Conversation, r *Recovery) error {
 		}
 	}
 	left := p.remains(mends)
-	likelihood, err := s.in.Runs(seen(c, s), left.sets)
+	likelihood, err := s.in.StartLikelihoods(seen(c, s), left.sets)
 	if err != nil {
 		return err
 	}

@@ -35,7 +35,7 @@ func newSeeker(t *testing.T) *seeker {
 	s.in.Enter(nil)
 	note := func(id string, g knowledge.Gates) {
 		for _, locale := range m.Locales() {
-			for gate := range m.Text(locale).Involves(id) {
+			for gate := range m.Text(locale).GatesOf(id) {
 				g = g.With(gate)
 			}
 		}

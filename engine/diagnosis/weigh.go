@@ -52,7 +52,7 @@ func (s *subject) describe(f knowledge.Finding) string {
 // conflicts compares how probable the findings are together and each by itself (Jensen's conflict measure), and names
 // those that the others make improbable, each with the one it fits worst.
 func (s *subject) conflicts(a *Assessment, without []knowledge.Ablation) error {
-	alone, together, err := s.in.Apart()
+	alone, together, err := s.in.MarginalLogEvidence()
 	if err != nil {
 		return err
 	}
@@ -84,7 +84,7 @@ func (s *subject) conflicts(a *Assessment, without []knowledge.Ablation) error {
 	}
 	slices.SortStableFunc(doubts, func(a, b doubt) int { return cmp.Compare(b.nats, a.nats) })
 	for _, d := range doubts[:min(2, len(doubts))] {
-		beside, err := s.in.Beside(d.at)
+		beside, err := s.in.PairwiseLogEvidence(d.at)
 		if err != nil {
 			return err
 		}

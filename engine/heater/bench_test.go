@@ -60,7 +60,7 @@ func BenchmarkInformation(b *testing.B) {
 			enter(in, i)
 			var ids []string
 			for _, id := range observationIDs(m) {
-				if !in.Known(id) {
+				if !in.IsTold(id) {
 					ids = append(ids, id)
 				}
 			}

@@ -43,7 +43,7 @@ func observationIDs(m *knowledge.Model) []string {
 
 func TestComplaintAloneGivesTheStatedFigures(t *testing.T) {
 	m := load(t)
-	require.Less(t, m.Deviation(), 1e-3)
+	require.Less(t, m.FitError(), 1e-3)
 	got := posteriors(t, m.NewInquiry())
 	for i, c := range m.Causes {
 		require.InDelta(t, c.PerThousand/1000, got[i], 0.0005, c.ID)

@@ -107,7 +107,7 @@ func compare(m *knowledge.Model, in *knowledge.Inquiry, cause int, code string, 
 	in.Enter(told)
 	var ids []string
 	for _, o := range m.Observations {
-		if !in.Known(o.ID) {
+		if !in.IsTold(o.ID) {
 			ids = append(ids, o.ID)
 		}
 	}

@@ -33,7 +33,8 @@ func (m *Model) Check(f Finding, table string) (field, problem string) {
 	case !f.IsNumber && slices.Contains(states, f.State):
 		return "", "" // a setup fact that is roughly known
 	case !f.IsNumber && len(states) > 0:
-		return "state", fmt.Sprintf("%s is a number in %s or one of %s, not %q", f.ID, unit, strings.Join(states, ", "), f.State)
+		return "state", fmt.Sprintf("%s is a number in %s or one of %s, not %q", f.ID, unit, strings.Join(states, ", "),
+			f.State)
 	case !f.IsNumber:
 		return "state", fmt.Sprintf("%s is a number in %s, not a state", f.ID, unit)
 	case math.IsNaN(f.Number) || f.Number < low || f.Number > high:
@@ -65,8 +66,8 @@ func (m *Model) allowed(r ref) (states []string, unit string, low, high float64)
 	return states, s.Unit, s.Min, s.Max
 }
 
-// translate turns a code of the named table into a state of the fault code observation. What the table does not hold, and
-// every other observation's state, stays as it is.
+// translate turns a code of the named table into a state of the fault code observation. What the table does not hold,
+// and every other observation's state, stays as it is.
 func (m *Model) translate(f Finding, table string) string {
 	if f.ID == m.Roles.Code || f.ID == m.Roles.EarlierCode {
 		for _, t := range m.CodeTables {
@@ -122,8 +123,8 @@ type entry struct {
 	group      int // of readings; −1 for a finding on one variable
 }
 
-// taken is what becomes of a group's readings in the light of some levels. It takes long to work out, and leaving out one
-// finding after another mostly asks for the same.
+// taken is what becomes of a group's readings in the light of some levels. It takes long to work out, and leaving out
+// one finding after another mostly asks for the same.
 type taken struct {
 	levels   *levels
 	numbers  []Finding
@@ -203,9 +204,9 @@ func (in *Inquiry) stated(at *installation, f Finding, findings []Finding) entry
 	return entry{f.ID, in.m.varOf(f.ID), l, -1}
 }
 
-// Done says by how much each cause's odds have changed, in the model's order, through what was done to the heater since it
-// was found as Enter will say; nil for nothing. It holds until it is said anew.
-func (in *Inquiry) Done(odds []float64) { in.odds = odds }
+// ScaleOdds says by how much each cause's odds have changed, in the model's order, through what was done to the heater
+// since it was found as Enter will say; nil for nothing. It holds until it is said anew.
+func (in *Inquiry) ScaleOdds(odds []float64) { in.odds = odds }
 
 func (in *Inquiry) oddsOf(cause int) float64 {
 	if in.odds == nil {
@@ -297,8 +298,8 @@ func (s *SetupFact) state(f Finding) string {
 	return s.States[len(s.States)-1].ID
 }
 
-// readings turns meter readings of a group into a joint likelihood over what they depend on, and names those that nothing
-// explains.
+// readings turns meter readings of a group into a joint likelihood over what they depend on, and names those that
+// nothing explains.
 func (in *Inquiry) readings(at *installation, group int, numbers []Finding, e *evidence) {
 	levels := &at.ground.levels[group]
 	k := slices.IndexFunc(in.read, func(t *taken) bool { return t.levels == levels && slices.Equal(t.numbers, numbers) })
@@ -374,7 +375,10 @@ func (in *Inquiry) apply(l *loaded, tree *bayes.JoinTree, entries []entry) {
 		}
 	}
 	for _, e := range entries {
-		if !slices.ContainsFunc(l.in, func(old entry) bool { return old.same(e) && slices.Equal(old.likelihood, e.likelihood) }) {
+		if !slices.ContainsFunc(l.in, func(old entry) bool {
+			return old.same(e) &&
+				slices.Equal(old.likelihood, e.likelihood)
+		}) {
 			e.set(l.q)
 		}
 	}
@@ -428,11 +432,11 @@ func (in *Inquiry) cause(l *loaded, i int) (float64, error) {
 // Unused tells which findings changed nothing, and the phrase that says why.
 func (in *Inquiry) Unused() map[string]string { return in.unused }
 
-// Known reports whether something was told about an observation or setup fact.
-func (in *Inquiry) Known(id string) bool { return in.known[id] }
+// IsTold reports whether something was told about an observation or setup fact.
+func (in *Inquiry) IsTold(id string) bool { return in.known[id] }
 
 // LogEvidence is ln P(findings | somebody complained), up to the densities' units.
 func (in *Inquiry) LogEvidence() (float64, error) { return in.now.q.LogEvidence() }
 
-// Deviation is how far the fitted model misses the worst of its stated figures, given a complaint alone.
-func (m *Model) Deviation() float64 { return m.deviation }
+// FitError is how far the fitted model misses the worst of its stated figures, given a complaint alone.
+func (m *Model) FitError() float64 { return m.deviation }

@@ -72,11 +72,11 @@ func TestFindingsWithoutBearing(t *testing.T) {
 	for _, f := range []Finding{stated("colour_of_hose", "green"), measured("length_of_hose", 12)} {
 		requireEqual(t, want, posteriors(t, in, f), tolerance)
 		require.Equal(t, map[string]string{f.ID: UnusedNoBearing}, in.Unused())
-		require.True(t, in.Known(f.ID))
+		require.True(t, in.IsTold(f.ID))
 	}
 	requireEqual(t, want, posteriors(t, in, stated("code_table", "plain")), tolerance)
 	require.Empty(t, in.Unused(), "which table is followed has a bearing on what a code means")
-	require.False(t, in.Known("hum"))
+	require.False(t, in.IsTold("hum"))
 }
 
 // normal1 and normal2 are the densities of one and of two normal variables, as any textbook writes them.

@@ -40,8 +40,8 @@ func (n node) patterns() (out []*regexp.Regexp) {
 
 var sentenceEnd = regexp.MustCompile(`[.!?]+(\s|$)`)
 
-// Say names the gates of which some texts speak, each with the first sentence that does.
-func (t *Texts) Say(texts ...string) map[string]string {
+// GatesNamed names the gates of which some texts speak, each with the first sentence that does.
+func (t *Texts) GatesNamed(texts ...string) map[string]string {
 	out := map[string]string{}
 	for _, text := range texts {
 		for _, s := range sentenceEnd.Split(text, -1) {
@@ -74,7 +74,7 @@ func (l *linter) words() {
 		}
 		look := func(id string, g Gates, texts []string) {
 			set := g.Names()
-			said := t.Say(texts...)
+			said := t.GatesNamed(texts...)
 			for _, gate := range gateNames {
 				_, known := t.GateWords[gate]
 				has := slices.Contains(set, gate) || gate == "needs_power" && g.NeedsStart // no start without power
@@ -95,10 +95,10 @@ func (l *linter) words() {
 	}
 }
 
-// Involves names the gates of which the words of a check or repair speak in this language, each with the sentence.
-func (t *Texts) Involves(id string) map[string]string {
+// GatesOf names the gates of which the words of a check or repair speak in this language, each with the sentence.
+func (t *Texts) GatesOf(id string) map[string]string {
 	if x, ok := t.Observations[id]; ok {
-		return t.Say(x.work()...)
+		return t.GatesNamed(x.work()...)
 	}
-	return t.Say(t.Repairs[id].work()...)
+	return t.GatesNamed(t.Repairs[id].work()...)
 }

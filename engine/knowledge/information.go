@@ -70,9 +70,9 @@ func divergence(p, q float64) float64 {
 	return max(0, d)
 }
 
-// Chance is the probability that an observation of states would be told to be in one of them; zero for one that the
-// network does not hold.
-func (in *Inquiry) Chance(id, state string) (p float64, err error) {
+// Probability is the probability that an observation of states would be told to be in one of them; zero for one that
+// the network does not hold.
+func (in *Inquiry) Probability(id, state string) (p float64, err error) {
 	v, ok := in.m.variables[id]
 	if !ok {
 		return 0, nil
@@ -99,7 +99,7 @@ func (in *Inquiry) Outcomes(cause int, ids []string) ([]Outcome, error) {
 	if err != nil {
 		return nil, err
 	}
-	now, given := s.Now(), s.If(cause)
+	now, given := s.Posterior(), s.GivenCause(cause)
 	p := now.Causes[cause]
 	var out []Outcome
 	for j, id := range ids {

@@ -10,9 +10,9 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// What is known of the installation changes rarely during a conversation, and many heaters are installed alike. All that
-// follows from it alone is worked out once and kept for whoever asks next: rates, tables, levels of the readings, and the
-// posteriors before anything was found.
+// What is known of the installation changes rarely during a conversation, and many heaters are installed alike. All
+// that follows from it alone is worked out once and kept for whoever asks next: rates, tables, levels of the readings,
+// and the posteriors before anything was found.
 
 // How many bytes are kept at most, of a model, of each kind.
 const (
@@ -54,12 +54,12 @@ func (c clamped) size() int64 {
 	if c.told == nil {
 		return 0
 	}
-	return c.told.Bytes()
+	return c.told.Size()
 }
 
 // size is how many bytes there are beside the model's own.
 func (g *ground) size() int64 {
-	n := g.now.OwnBytes()
+	n := g.now.OwnSize()
 	for _, l := range g.levels {
 		n += 8 * int64(len(l.mean)+len(l.cov))
 	}
@@ -102,7 +102,8 @@ func (in *Inquiry) place(findings []Finding) *installation {
 	}
 	work := func() *installation {
 		s := newSituation(told, in.memo)
-		p := &installation{key: key.String(), told: told, table: stateOf(told, in.m.Roles.CodeTable), rate: make([]float64, len(in.m.Causes)),
+		p := &installation{key: key.String(), told: told, table: stateOf(told, in.m.Roles.CodeTable),
+			rate:     make([]float64, len(in.m.Causes)),
 			rateWith: map[string][][]float64{}}
 		if bearing.Len() == 0 {
 			p.ground = in.m.plain
@@ -128,7 +129,7 @@ func (in *Inquiry) place(findings []Finding) *installation {
 
 // ground makes trees and levels for a situation.
 func (m *Model) ground(s *situation) *ground {
-	now, err := m.tree.In(s)
+	now, err := m.tree.InContext(s)
 	if err != nil {
 		panic(err) // loading has tried every configuration, and a band's probabilities always sum to one
 	}
@@ -182,9 +183,9 @@ func (in *Inquiry) newPrior() (*prior, error) {
 	return p, nil
 }
 
-// Before gives each cause's probability, in the model's order, for the installation and what was done, before anything was
-// found but that somebody complained. The slice is shared and must not be changed.
-func (in *Inquiry) Before() ([]float64, error) {
+// Priors gives each cause's probability, in the model's order, for the installation and what was done, before anything
+// was found but that somebody complained. The slice is shared and must not be changed.
+func (in *Inquiry) Priors() ([]float64, error) {
 	p, err := in.before()
 	if err != nil {
 		return nil, err
@@ -192,8 +193,8 @@ func (in *Inquiry) Before() ([]float64, error) {
 	return p.causes, nil
 }
 
-// rateWith is each cause's rate if a setup fact were in a state: [state][cause], NaN for causes that it does not touch. It is nil for
-// what changes nothing or is a variable of the network.
+// rateWith is each cause's rate if a setup fact were in a state: [state][cause], NaN for causes that it does not touch.
+// It is nil for what changes nothing or is a variable of the network.
 func (in *Inquiry) rateWith(id string) [][]float64 {
 	p := in.at
 	p.rates.Lock()

@@ -24,11 +24,11 @@ import (
 // Row is one distribution: what From in State brings about of Of by itself, or, without From, what happens otherwise.
 type Row struct {
 	Of, From, State string
-	P               []float64 // over Model.Shows(Of); what people's slips add is part of it
+	P               []float64 // over Model.Outcomes(Of); what people's slips add is part of it
 }
 
-// Key names a row.
-func (r Row) Key() string { return strings.Trim(r.Of+" < "+r.From+" "+r.State, " <") }
+// Name names a row.
+func (r Row) Name() string { return strings.Trim(r.Of+" < "+r.From+" "+r.State, " <") }
 
 // Numbers are what can be learnt.
 type Numbers struct {
@@ -184,11 +184,11 @@ func (in *Inquiry) ancestry() map[bayes.VarID]bool {
 	return out
 }
 
-// With is the model with other numbers. Without Rates the base rates stay as they were fitted, as between rounds of
-// learning, and a complaint alone need not give the stated figures; else they are fitted anew. Without a figure for the
-// computed cause it becomes what the others leave. Rows that the model does not have are an error, and so are figures
-// that the links cannot bring about.
-func (m *Model) With(n Numbers) (*Model, error) {
+// WithNumbers is the model with other numbers. Without Rates the base rates stay as they were fitted, as between rounds
+// of learning, and a complaint alone need not give the stated figures; else they are fitted anew. Without a figure for
+// the computed cause it becomes what the others leave. Rows that the model does not have are an error, and so are
+// figures that the links cannot bring about.
+func (m *Model) WithNumbers(n Numbers) (*Model, error) {
 	next := *m
 	f := *m.files
 	f.errs, f.model, f.silence = &Error{}, &next, newSituation(nil, memo{})
@@ -298,22 +298,22 @@ func (f *files) applyLearned() {
 			}
 			continue
 		}
-		if len(f.model.Shows(e.row.Of)) == 0 {
-			e.at.errorf("%s: the model has nothing of that name", e.row.Key())
+		if len(f.model.Outcomes(e.row.Of)) == 0 {
+			e.at.errorf("%s: the model has nothing of that name", e.row.Name())
 			continue
 		}
 		total := 0.0
-		for _, s := range f.model.Shows(e.row.Of) {
+		for _, s := range f.model.Outcomes(e.row.Of) {
 			e.row.P = append(e.row.P, e.to[s])
 			total += e.to[s]
 		}
 		if len(e.to) > len(e.row.P) || math.Abs(total-1) > 1e-9 {
-			e.at.errorf("%s: the distribution must be over %s and sum to 1", e.row.Key(),
-				strings.Join(f.model.Shows(e.row.Of), ", "))
+			e.at.errorf("%s: the distribution must be over %s and sum to 1", e.row.Name(),
+				strings.Join(f.model.Outcomes(e.row.Of), ", "))
 			continue
 		}
 		if f.isObservation(e.row.Of) && e.row.From != "" && e.row.P[0] < leastOverlooked {
-			e.at.errorf("%s: sure to be noticed; leave at least %g, for people overlook things", e.row.Key(), leastOverlooked)
+			e.at.errorf("%s: sure to be noticed; leave at least %g, for people overlook things", e.row.Name(), leastOverlooked)
 		}
 		f.replace(e.row, e.at)
 	}
@@ -334,11 +334,11 @@ func (m *Model) Overlay(n Numbers) []byte {
 	fmt.Fprintf(&b, "learnt_from: %s\nlearned:\n", m.Version)
 	now := map[string][]float64{}
 	for _, r := range m.Numbers().Rows {
-		now[r.Key()] = r.P
+		now[r.Name()] = r.P
 	}
 	number := func(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
 	for _, r := range n.Rows {
-		if slices.Equal(now[r.Key()], r.P) {
+		if slices.Equal(now[r.Name()], r.P) {
 			continue
 		}
 		from := ""
@@ -346,7 +346,7 @@ func (m *Model) Overlay(n Numbers) []byte {
 			from = fmt.Sprintf(", from: %s, state: %q", r.From, r.State)
 		}
 		var to []string
-		for k, s := range m.Shows(r.Of) {
+		for k, s := range m.Outcomes(r.Of) {
 			if r.P[k] > 0 {
 				to = append(to, fmt.Sprintf("%q: %s", s, number(r.P[k])))
 			}

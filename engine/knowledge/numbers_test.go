@@ -30,7 +30,7 @@ func posterior(t *testing.T, m *Model, findings ...Finding) []float64 {
 func TestOverlayIsTheSameModel(t *testing.T) {
 	m, err := goodModel(t, "")
 	require.NoError(t, err)
-	same, err := m.With(m.Numbers())
+	same, err := m.WithNumbers(m.Numbers())
 	require.NoError(t, err)
 	tap := Finding{ID: "water_at_tap", State: m.Observations[0].States[1]}
 	assert.Equal(t, posterior(t, m, tap), posterior(t, same, tap), "the present numbers change nothing")
@@ -44,7 +44,7 @@ func TestOverlayIsTheSameModel(t *testing.T) {
 		n.Rows[i] = r
 	}
 	n.Rates["hose_split"] = 170
-	other, err := m.With(n)
+	other, err := m.WithNumbers(n)
 	require.NoError(t, err)
 	assert.NotEqual(t, posterior(t, m, tap), posterior(t, other, tap))
 	overlay := m.Overlay(n)

@@ -227,7 +227,7 @@ func TestComputedCauseIsThatNothingHasCome(t *testing.T) {
 // Base rates are fitted: whatever figures a mechanic writes, as long as they can be, a complaint alone gives them back.
 func TestComplaintAloneGivesTheFigures(t *testing.T) {
 	m := pump(t)
-	require.Less(t, m.Deviation(), 1e-4)
+	require.Less(t, m.FitError(), 1e-4)
 	requireEqual(t, []float64{0.2, 0.15, 0.12, 0.59}, posteriors(t, m.NewInquiry()), 1e-4)
 
 	rapid.Check(t, func(t *rapid.T) {

@@ -28,8 +28,8 @@ func (m *Model) Path(from, to string) (between []string, ok bool) {
 	return nil, false
 }
 
-// BroughtAbout lists the causes, by index, that something else can bring about.
-func (m *Model) BroughtAbout() (list []int) {
+// SecondaryCauses lists the causes, by index, that something else can bring about.
+func (m *Model) SecondaryCauses() (list []int) {
 	for i, c := range m.Causes {
 		if v := m.variables[c.ID]; v != nil && len(v.worst) > 0 {
 			list = append(list, i)

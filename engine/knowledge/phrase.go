@@ -205,25 +205,25 @@ func (p piece) words(out []string) []string {
 // maxRepeats is how often a group with a star can be said in a row.
 const maxRepeats = 4
 
-// Lay lays a phrase out from a place on. step goes from one place to the next by a word, join makes one place of
+// Walk lays a phrase out from a place on. step goes from one place to the next by a word, join makes one place of
 // several that lead to the same. It returns the place at which the phrase ends.
-func Lay[P any](p *Phrase, from P, step func(P, string) P, join func(...P) P) P {
-	return lay(p.root, from, step, join)
+func Walk[P any](p *Phrase, from P, step func(P, string) P, join func(...P) P) P {
+	return walk(p.root, from, step, join)
 }
 
-func lay[P any](p piece, from P, step func(P, string) P, join func(...P) P) P {
+func walk[P any](p piece, from P, step func(P, string) P, join func(...P) P) P {
 	var ends []P
 	switch {
 	case p.word != "":
 		ends = append(ends, step(from, p.word))
 	case p.either:
 		for _, c := range p.parts {
-			ends = append(ends, lay(c, from, step, join))
+			ends = append(ends, walk(c, from, step, join))
 		}
 	default:
 		at := from
 		for _, c := range p.parts {
-			at = lay(c, at, step, join)
+			at = walk(c, at, step, join)
 		}
 		ends = append(ends, at)
 	}
@@ -231,7 +231,7 @@ func lay[P any](p piece, from P, step func(P, string) P, join func(...P) P) P {
 		once := p
 		once.repeats = false
 		for range maxRepeats - 1 {
-			ends = append(ends, lay(once, join(ends...), step, join))
+			ends = append(ends, walk(once, join(ends...), step, join))
 		}
 	}
 	if p.optional {

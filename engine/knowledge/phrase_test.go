@@ -28,7 +28,7 @@ func runs(t *testing.T, phrase string) []string {
 		}
 		return out
 	}
-	said := Lay(p, &place{[]string{""}}, step, join).said
+	said := Walk(p, &place{[]string{""}}, step, join).said
 	slices.Sort(said)
 	return slices.Compact(said)
 }
@@ -87,7 +87,7 @@ func FuzzParsePhrase(f *testing.F) {
 			return
 		}
 		words := 0
-		shortest := Lay(p, 0, func(at int, _ string) int { words++; return at + 1 },
+		shortest := Walk(p, 0, func(at int, _ string) int { words++; return at + 1 },
 			func(ends ...int) int { return slices.Min(ends) })
 		require.GreaterOrEqual(t, shortest, 1, "a phrase takes at least one word")
 		require.NotZero(t, words)

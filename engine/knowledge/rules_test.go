@@ -84,7 +84,7 @@ func TestPaths(t *testing.T) {
 		_, ok = m.Path(none[0], none[1])
 		assert.False(t, ok, none)
 	}
-	assert.Equal(t, []int{2}, m.BroughtAbout(), "the motor alone")
+	assert.Equal(t, []int{2}, m.SecondaryCauses(), "the motor alone")
 }
 
 const endings = `
@@ -219,7 +219,7 @@ func TestWordsSayGates(t *testing.T) {
 		Repairs: map[string]RepairText{"renew_motor": {Title: "Renew the motor",
 			Cautions: []Caution{{Before, "Do it without a start."}}}},
 	}
-	assert.Equal(t, map[string]string{"needs_start": "Start the pump"}, texts.Involves("hum"))
-	assert.Empty(t, texts.Involves("renew_motor"))
-	assert.Empty(t, texts.Involves("nothing_known"))
+	assert.Equal(t, map[string]string{"needs_start": "Start the pump"}, texts.GatesOf("hum"))
+	assert.Empty(t, texts.GatesOf("renew_motor"))
+	assert.Empty(t, texts.GatesOf("nothing_known"))
 }

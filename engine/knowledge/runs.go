@@ -8,10 +8,10 @@ import (
 	"lightoff/engine/bayes"
 )
 
-// Runs tells how probable it is that a start goes well and shows what was found of it, once for each set of causes, by
-// index, that are active and alone; the empty set is a heater that is well. Readings enter with their densities, so
-// only ratios count.
-func (in *Inquiry) Runs(findings []Finding, active [][]int) ([]float64, error) {
+// StartLikelihoods tells how probable it is that a start goes well and shows what was found of it, once for each set of
+// causes, by index, that are active and alone; the empty set is a heater that is well. Readings enter with their
+// densities, so only ratios count.
+func (in *Inquiry) StartLikelihoods(findings []Finding, active [][]int) ([]float64, error) {
 	in.Enter(findings)
 	with, without := in.at.ground.now.NewQuery(), in.at.ground.now.NewQuery()
 	with.Observe(in.m.complained, 0)

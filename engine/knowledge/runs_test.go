@@ -37,12 +37,12 @@ func TestWhatWasDoneEqualsTheOracle(t *testing.T) {
 		for i := range sum {
 			sum[i] /= total
 		}
-		in.Done(append(odds, 1))
+		in.ScaleOdds(append(odds, 1))
 		requireEqual(t, sum, posteriors(t, in, findings...), tolerance, findings, odds)
 		given, err := in.CausesGiven(0)
 		require.NoError(t, err)
 		require.InDelta(t, 1, given[0], tolerance, "it is taken to be active")
-		in.Done(nil)
+		in.ScaleOdds(nil)
 		requireEqual(t, oracle(m.rate[0], m.rate[1], m.rate[2], m.anywayRate, findings...), posteriors(t, in, findings...),
 			tolerance, "nothing is left of it")
 	})
@@ -55,7 +55,7 @@ func TestRunsEqualTheOracle(t *testing.T) {
 	sets := [][]int{{}, {0}, {1}, {2}, {1, 2}, {3}}
 	rapid.Check(t, func(t *rapid.T) {
 		findings := findingsOf(t)
-		got, err := in.Runs(findings, sets)
+		got, err := in.StartLikelihoods(findings, sets)
 		require.NoError(t, err)
 		var want []float64
 		for _, set := range sets {

@@ -29,23 +29,23 @@ type Survey struct {
 // Given is what would hold if, besides what was found, a cause were active.
 type Given struct {
 	Causes   []float64   // each cause's posterior, in the model's order
-	Outcomes [][]float64 // by the observations asked for, in the order of Model.Shows; nil where the network has none
+	Outcomes [][]float64 // by the observations asked for, in the order of Model.Outcomes; nil where the network has none
 }
 
-// Shows lists what an observation can show: its states as the network has them, the bands of a number.
-func (m *Model) Shows(id string) []string {
+// Outcomes lists what an observation can show: its states as the network has them, the bands of a number.
+func (m *Model) Outcomes(id string) []string {
 	if v, ok := m.variables[id]; ok {
 		return v.states
 	}
 	return nil
 }
 
-// Now is what holds as things are.
-func (s *Survey) Now() Given { return s.now }
+// Posterior is what holds as things are.
+func (s *Survey) Posterior() Given { return s.now }
 
-// If is what would hold if the cause, by its index, were active. It was to be surveyed. Where the findings exclude it,
-// it is what holds as things are.
-func (s *Survey) If(cause int) Given {
+// GivenCause is what would hold if the cause, by its index, were active. It was to be surveyed. Where the findings
+// exclude it, it is what holds as things are.
+func (s *Survey) GivenCause(cause int) Given {
 	if g, ok := s.given[cause]; ok {
 		return g
 	}
@@ -208,5 +208,5 @@ func (in *Inquiry) CausesGiven(cause int) ([]float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.If(cause).Causes, nil
+	return s.GivenCause(cause).Causes, nil
 }

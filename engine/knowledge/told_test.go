@@ -30,7 +30,7 @@ func TestVoidFindings(t *testing.T) {
 	rough, none := stated("hum", "rough"), stated("water_at_tap", "none")
 	requireEqual(t, posteriors(t, in, none), posteriors(t, in, none, rough), tolerance)
 	require.Equal(t, map[string]string{"hum": UnusedVoid}, in.Unused())
-	require.True(t, in.Known("hum"))
+	require.True(t, in.IsTold("hum"))
 	lamps := []Finding{stated("code_table", "lamps"), stated("fault_code", "red")}
 	requireEqual(t, posteriors(t, in, lamps...), posteriors(t, in, append(lamps, rough)...), tolerance,
 		"a code of a table is translated first")
@@ -101,7 +101,7 @@ func TestChanceAndEntropy(t *testing.T) {
 		}
 		entropy := 0.0
 		for s, p := range want {
-			got, err := in.Chance("fault_code", s)
+			got, err := in.Probability("fault_code", s)
 			require.NoError(t, err)
 			require.InDelta(t, p/total, got, tolerance, s)
 			if s != "other" {
@@ -112,7 +112,7 @@ func TestChanceAndEntropy(t *testing.T) {
 		require.NoError(t, err)
 		requireEqual(t, []float64{0, entropy}, got, 1e-9)
 	})
-	p, err := in.Chance("colour_of_hose", "green")
+	p, err := in.Probability("colour_of_hose", "green")
 	require.NoError(t, err)
 	require.Zero(t, p, "the network does not hold it")
 }
@@ -203,9 +203,9 @@ func TestCountsOfASettledCase(t *testing.T) {
 	rows := m.Numbers().Rows
 	require.Len(t, got, len(rows))
 	for i, r := range rows {
-		switch r.Key() {
+		switch r.Name() {
 		case "hum < motor_worn yes":
-			requireEqual(t, []float64{1 - 0.65/rough, 0.65 / rough}, got[i], 1e-9, r.Key())
+			requireEqual(t, []float64{1 - 0.65/rough, 0.65 / rough}, got[i], 1e-9, r.Name())
 		case "hum < well_dry yes":
 			requireEqual(t, []float64{0, 0}, got[i], 1e-9, "the well is not dry")
 		case "hum":
@@ -215,9 +215,9 @@ func TestCountsOfASettledCase(t *testing.T) {
 		}
 	}
 	// A second case adds; one that is half sure shares itself between worn and not.
-	before := slices.Clone(got[slices.IndexFunc(rows, func(r Row) bool { return r.Key() == "hum < motor_worn yes" })])
+	before := slices.Clone(got[slices.IndexFunc(rows, func(r Row) bool { return r.Name() == "hum < motor_worn yes" })])
 	require.NoError(t, in.Count([]Finding{stated("hum", "even")}, []Confirmed{{Cause: 3, Sure: 1}}, counts))
-	after := m.RowCounts(counts)[slices.IndexFunc(rows, func(r Row) bool { return r.Key() == "hum < motor_worn yes" })]
+	after := m.RowCounts(counts)[slices.IndexFunc(rows, func(r Row) bool { return r.Name() == "hum < motor_worn yes" })]
 	requireEqual(t, before, after, 1e-9, "nothing was wrong, so the motor's link learns nothing")
 }
 
@@ -246,7 +246,7 @@ func TestCompactRoundTrip(t *testing.T) {
 	assert.Equal(t, m.Dangers, again.Dangers)
 	assert.Equal(t, m.Text("en").Causes, again.Text("en").Causes)
 	assert.Equal(t, m.rate, again.rate, "to the last bit")
-	assert.InDelta(t, m.Deviation(), again.Deviation(), 0)
+	assert.InDelta(t, m.FitError(), again.FitError(), 0)
 	was, is := m.NewInquiry(), again.NewInquiry()
 	rapid.Check(t, func(t *rapid.T) {
 		findings := weighed(t)

@@ -154,7 +154,7 @@ func (w *weighing) unmoved(i int) bool {
 	}
 	without := make([]float64, len(in.m.Causes))
 	for k, c := range w.ask.Weigh {
-		p, with := w.causes[k], w.survey.If(c).Causes
+		p, with := w.causes[k], w.survey.GivenCause(c).Causes
 		if p <= 0 || p >= 1 || with == nil {
 			return false
 		}
@@ -245,7 +245,7 @@ func (w *weighing) instead(k, i int, a *Ablation) error {
 			}
 		}
 	}
-	log, posteriors := w.left[k].Instead(likelihood)
+	log, posteriors := w.left[k].Replaced(likelihood)
 	a.LogEvidence = log
 	for _, t := range w.targets {
 		a.Causes = append(a.Causes, posteriors[t][1])
@@ -284,9 +284,9 @@ func (w *weighing) anew(i int, a *Ablation) (err error) {
 	return nil
 }
 
-// Apart tells how probable each finding is by itself for this installation, ln P(finding | setup), and how probable
-// those that are no facts of it are together, ln P(findings | setup). The former is NaN for the facts.
-func (in *Inquiry) Apart() (each []float64, together float64, err error) {
+// MarginalLogEvidence tells how probable each finding is by itself for this installation, ln P(finding | setup), and
+// how probable those that are no facts of it are together, ln P(findings | setup). The former is NaN for the facts.
+func (in *Inquiry) MarginalLogEvidence() (each []float64, together float64, err error) {
 	p, err := in.before()
 	if err != nil {
 		return nil, 0, err
@@ -327,9 +327,9 @@ func (e entry) probability(variables, groups [][]float64) (total float64) {
 	return total
 }
 
-// Beside tells, for a finding by its position, how probable it is together with each other one for this installation:
-// ln P(both | setup). It is NaN for facts of the installation and for the finding itself.
-func (in *Inquiry) Beside(i int) ([]float64, error) {
+// PairwiseLogEvidence tells, for a finding by its position, how probable it is together with each other one for this
+// installation: ln P(both | setup). It is NaN for facts of the installation and for the finding itself.
+func (in *Inquiry) PairwiseLogEvidence(i int) ([]float64, error) {
 	p, err := in.before()
 	if err != nil {
 		return nil, err

@@ -81,13 +81,13 @@ func TestWeighingEqualsEnteringAnew(t *testing.T) {
 				}
 			}
 		}
-		requireEqual(t, posteriors(t, fresh, setup...), first(in.Before())(t), tolerance)
-		each, together, err := in.Apart()
+		requireEqual(t, posteriors(t, fresh, setup...), first(in.Priors())(t), tolerance)
+		each, together, err := in.MarginalLogEvidence()
 		require.NoError(t, err)
 		none := logGiven(t, m, setup)
 		require.InDelta(t, logGiven(t, m, findings)-none, together, 1e-9)
 		for i, f := range findings {
-			beside, err := in.Beside(i)
+			beside, err := in.PairwiseLogEvidence(i)
 			require.NoError(t, err)
 			if _, ok := m.SetupFact(f.ID); ok {
 				require.True(t, math.IsNaN(each[i]))
@@ -126,7 +126,7 @@ func TestInstallationsAreShared(t *testing.T) {
 		in.Enter(findings)
 		p, err := in.Causes(nil)
 		assert.NoError(t, err)
-		base, err := in.Before()
+		base, err := in.Priors()
 		assert.NoError(t, err)
 		shares, after := in.SetupOutcomes("mains", p)
 		out := append(slices.Concat(p, base, shares), in.SetupInformation("dry_summer", p)...)
@@ -137,7 +137,7 @@ func TestInstallationsAreShared(t *testing.T) {
 		for _, b := range s.Without {
 			out = append(out, b.Causes...)
 		}
-		out = slices.Concat(out, slices.Concat(s.Bits...), s.If(0).Causes, s.If(3).Outcomes[0])
+		out = slices.Concat(out, slices.Concat(s.Bits...), s.GivenCause(0).Causes, s.GivenCause(3).Outcomes[0])
 		for _, a := range after {
 			out = append(out, a...)
 		}

@@ -65,24 +65,24 @@ type Result struct {
 	Model         *knowledge.Model
 	Overlay       []byte // its numbers, for knowledge.LoadWith beside the files of the old one
 	Options       Options
-	Cases         int     // that taught
-	Guesses       int     // set aside: nobody found out
-	HeldBack      int     // kept to judge by
-	HeldFrom      string  // their first date
-	Sources       int     // of those that taught
-	Scaled        int     // rows in which a source was scaled down
-	LinksKept     float64 // likewise for the links
-	RatesKept     float64 // share of the way that the figures per 1,000 could go; 1 unless the links do not allow them
-	Moved         []Moved // largest first
+	Cases         int        // that taught
+	Guesses       int        // set aside: nobody found out
+	HeldBack      int        // kept to judge by
+	HeldFrom      string     // their first date
+	Sources       int        // of those that taught
+	Scaled        int        // rows in which a source was scaled down
+	LinksKept     float64    // likewise for the links
+	RatesKept     float64    // share of the way that the figures per 1,000 could go; 1 unless the links do not allow them
+	Moved         []MovedRow // largest first
 	Before, After Scores
-	WrongNow      []Wrong   // right before
-	RightNow      int       // wrong before
-	LogLikelihood []float64 // mean, nats a case, of the findings in each round: of the model that the round began with
-	NotUnderstood int       // cases that the model holds impossible
+	WrongNow      []NewlyWrong // right before
+	RightNow      int          // wrong before
+	LogLikelihood []float64    // mean, nats a case, of the findings in each round: of the model that the round began with
+	NotUnderstood int          // cases that the model holds impossible
 }
 
-// Moved is a number before and after.
-type Moved struct {
+// MovedRow is a number before and after.
+type MovedRow struct {
 	Key           string
 	State         string // whose probability moved most
 	Before, After float64
@@ -90,8 +90,8 @@ type Moved struct {
 	Sources       int
 }
 
-// Wrong is a case that the new model gets wrong and the old one did not.
-type Wrong struct {
+// NewlyWrong is a case that the new model gets wrong and the old one did not.
+type NewlyWrong struct {
 	Date, Source string
 	Causes       []string
 	Now          string // what leads
@@ -119,7 +119,7 @@ func Learn(m *knowledge.Model, cases []Case, o Options) (*Result, error) {
 	}
 	rows, tally := first, l.tally
 	for k := 2; k <= o.Rounds; k++ {
-		model, err := m.With(knowledge.Numbers{Rows: rows})
+		model, err := m.WithNumbers(knowledge.Numbers{Rows: rows})
 		if err != nil {
 			return nil, fmt.Errorf("round %d: %w", k, err)
 		}
@@ -446,7 +446,7 @@ func (l *learner) finish(rows []knowledge.Row, tally []tally) error {
 			}
 		}
 		var model *knowledge.Model
-		if model, err = l.m.With(n); err != nil {
+		if model, err = l.m.WithNumbers(n); err != nil {
 			continue
 		}
 		n.Rates = model.Numbers().Rates
@@ -457,7 +457,7 @@ func (l *learner) finish(rows []knowledge.Row, tally []tally) error {
 	return fmt.Errorf("the learnt links do not fit together: %w", err)
 }
 
-func (l *learner) moved(n knowledge.Numbers, tally []tally) (out []Moved) {
+func (l *learner) moved(n knowledge.Numbers, tally []tally) (out []MovedRow) {
 	for i, r := range n.Rows {
 		was, best := l.prior.Rows[i].P, 0
 		for k := range r.P {
@@ -466,16 +466,20 @@ func (l *learner) moved(n knowledge.Numbers, tally []tally) (out []Moved) {
 			}
 		}
 		if gap(r.P[best], was[best]) > 1e-9 {
-			out = append(out, Moved{r.Key(), l.m.Shows(r.Of)[best], was[best], r.P[best], tally[i].cases, tally[i].sources})
+			out = append(out, MovedRow{r.Name(), l.m.Outcomes(r.Of)[best], was[best], r.P[best], tally[i].cases,
+				tally[i].sources})
 		}
 	}
 	for _, c := range l.m.Causes {
 		if now := n.Rates[c.ID]; gap(now, c.PerThousand) > 1e-9 {
-			out = append(out, Moved{Key: c.ID + " per 1,000", Before: c.PerThousand / 1000, After: now / 1000,
+			out = append(out, MovedRow{Key: c.ID + " per 1,000", Before: c.PerThousand / 1000, After: now / 1000,
 				Cases: float64(len(l.cases)), Sources: l.r.Sources})
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Moved) int { return cmp.Compare(gap(b.After, b.Before), gap(a.After, a.Before)) })
+	slices.SortStableFunc(out, func(a, b MovedRow) int {
+		return cmp.Compare(gap(b.After, b.Before),
+			gap(a.After, a.Before))
+	})
 	return out
 }
 

@@ -62,7 +62,7 @@ func drawn(t testing.TB, m *knowledge.Model, r *rand.Rand, n int, source string)
 
 func row(m *knowledge.Model, key string) []float64 {
 	for _, r := range m.Numbers().Rows {
-		if r.Key() == key {
+		if r.Name() == key {
 			return r.P
 		}
 	}
@@ -74,11 +74,11 @@ func changed(t testing.TB, m *knowledge.Model, key string, p ...float64) *knowle
 	t.Helper()
 	n := m.Numbers()
 	for i := range n.Rows {
-		if n.Rows[i].Key() == key {
+		if n.Rows[i].Name() == key {
 			n.Rows[i].P = p
 		}
 	}
-	other, err := m.With(n)
+	other, err := m.WithNumbers(n)
 	require.NoError(t, err)
 	return other
 }
@@ -111,7 +111,7 @@ func TestCalibrationOfTheModelItself(t *testing.T) {
 		good.Bins)
 	numbers := m.Numbers()
 	numbers.Rates["hose_split"], numbers.Rates["all_well"] = 400, 380
-	wrong, err := m.With(numbers)
+	wrong, err := m.WithNumbers(numbers)
 	require.NoError(t, err)
 	bad, _, err := learning.Evaluate(wrong, cases, learning.Options{})
 	require.NoError(t, err)

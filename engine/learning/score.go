@@ -66,7 +66,7 @@ func Calibrate(forecasts []Forecast, z float64) []Bin {
 		b := &bins[i]
 		n := float64(b.Count)
 		b.Mean, b.Share = b.Mean/n, b.Share/n
-		b.Low, b.High = Wilson(b.Share, n, z)
+		b.Low, b.High = WilsonInterval(b.Share, n, z)
 	}
 	return bins
 }
@@ -79,16 +79,16 @@ func upper(p float64) int {
 	return i
 }
 
-// Wilson is the interval for a probability of which a share of n trials was seen.
-func Wilson(share, n, z float64) (low, high float64) {
+// WilsonInterval is the interval for a probability of which a share of n trials was seen.
+func WilsonInterval(share, n, z float64) (low, high float64) {
 	centre := (share + z*z/(2*n)) / (1 + z*z/n)
 	half := z / (1 + z*z/n) * math.Sqrt(share*(1-share)/n+z*z/(4*n*n))
 	return max(0, centre-half), min(1, centre+half)
 }
 
-// Spiegelhalter's statistic is standard normal if each forecast is the true probability (Spiegelhalter 1986,
+// SpiegelhalterZ's statistic is standard normal if each forecast is the true probability (Spiegelhalter 1986,
 // Probabilistic prediction in patient management and clinical trials; from memory).
-func Spiegelhalter(forecasts []Forecast) float64 {
+func SpiegelhalterZ(forecasts []Forecast) float64 {
 	sum, variance := 0.0, 0.0
 	for _, f := range forecasts {
 		o := 0.0
@@ -104,9 +104,9 @@ func Spiegelhalter(forecasts []Forecast) float64 {
 	return sum / math.Sqrt(variance)
 }
 
-// Decompose splits the mean Brier score into reliability − resolution + uncertainty, for forecasts of equal
+// DecomposeBrierScore splits the mean Brier score into reliability − resolution + uncertainty, for forecasts of equal
 // probability taken together (Murphy 1973, A new vector partition of the probability score).
-func Decompose(forecasts []Forecast) (reliability, resolution, uncertainty float64) {
+func DecomposeBrierScore(forecasts []Forecast) (reliability, resolution, uncertainty float64) {
 	type group struct{ n, happened float64 }
 	groups := map[float64]*group{}
 	base, n := 0.0, float64(len(forecasts))
@@ -187,7 +187,7 @@ func Evaluate(m *knowledge.Model, cases []Case, o Options) (s Scores, leaders []
 			s.Led += 1 / float64(len(cases))
 		}
 	}
-	s.Bins, s.Z = Calibrate(forecasts, interval), Spiegelhalter(forecasts)
+	s.Bins, s.Z = Calibrate(forecasts, interval), SpiegelhalterZ(forecasts)
 	return s, leaders, nil
 }
 
@@ -211,7 +211,7 @@ func (r *Result) judge(old *knowledge.Model, held []Case) error {
 	for i, c := range judged {
 		before, after := slices.Contains(c.Causes, was[i]), slices.Contains(c.Causes, is[i])
 		if before && !after {
-			r.WrongNow = append(r.WrongNow, Wrong{c.Date, c.Source, c.Causes, is[i]})
+			r.WrongNow = append(r.WrongNow, NewlyWrong{c.Date, c.Source, c.Causes, is[i]})
 		} else if after && !before {
 			r.RightNow++
 		}

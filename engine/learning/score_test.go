@@ -36,7 +36,7 @@ func TestDecomposition(t *testing.T) {
 	for i := range 10 {
 		set = append(set, learning.Forecast{P: 0.1, Happened: i < 1}, learning.Forecast{P: 0.8, Happened: i < 7})
 	}
-	rel, res, unc := learning.Decompose(set)
+	rel, res, unc := learning.DecomposeBrierScore(set)
 	assert.InDelta(t, 0.0050, rel, 1e-12)
 	assert.InDelta(t, 0.0900, res, 1e-12)
 	assert.InDelta(t, 0.2400, unc, 1e-12)
@@ -48,7 +48,7 @@ func TestDecomposition(t *testing.T) {
 	assert.InDelta(t, brier, rel-res+unc, 1e-12)
 	// Spiegelhalter's z from its definition: Σ(o−p)(1−2p) = 0·0.8 + (−1)(−0.6), variance 10·0.64·0.09 +
 	// 10·0.36·0.16.
-	assert.InDelta(t, 0.6/math.Sqrt(0.576+0.576), learning.Spiegelhalter(set), 1e-12)
+	assert.InDelta(t, 0.6/math.Sqrt(0.576+0.576), learning.SpiegelhalterZ(set), 1e-12)
 	bins := learning.Calibrate(set, 1.959964)
 	assert.Len(t, bins, 2)
 	assert.InDelta(t, 0.1, bins[0].Share, 1e-12)
@@ -59,7 +59,7 @@ func TestDecomposition(t *testing.T) {
 // The interval solves (share − p)² = z² p (1 − p) / n, which is how Wilson 1927 defines it.
 func TestWilsonInterval(t *testing.T) {
 	for _, x := range [][2]float64{{0.1, 10}, {0.7, 10}, {0.5, 1000}, {0, 20}, {1, 20}} {
-		low, high := learning.Wilson(x[0], x[1], 1.96)
+		low, high := learning.WilsonInterval(x[0], x[1], 1.96)
 		for _, p := range []float64{low, high} {
 			assert.InDelta(t, (x[0]-p)*(x[0]-p), 1.96*1.96*p*(1-p)/x[1], 1e-12)
 		}

@@ -89,8 +89,8 @@ func (pl *Planner) preparing(needs, open uint32) (cost float64) {
 	return cost
 }
 
-// doing is what repairs cost together with the checks that must go before them, and with one test.
-func (pl *Planner) doing(s State, set uint64, a, b int8) float64 {
+// costOfRepairing is what repairs cost together with the checks that must go before them, and with one test.
+func (pl *Planner) costOfRepairing(s State, set uint64, a, b int8) float64 {
 	r := pl.p.Repairs[a]
 	cost, needs, first := r.Cost, r.Prepares, r.First
 	if b >= 0 {
@@ -113,8 +113,8 @@ func (pl *Planner) allowed(set uint64, r int) bool {
 	return set&(1<<r) == 0 && pl.p.Repairs[r].Behind&^set == 0
 }
 
-// Cost is the least expected cost from a state on if no check is made but those that must go before a repair.
-func (pl *Planner) Cost(s State) float64 {
+// ExpectedCost is the least expected cost from a state on if no check is made but those that must go before a repair.
+func (pl *Planner) ExpectedCost(s State) float64 {
 	// Beyond a set that mends nothing more there is nothing to save, so only supersets of what was done matter.
 	n := len(pl.p.Repairs)
 	all := uint64(1)<<n - 1
@@ -152,7 +152,7 @@ func (pl *Planner) evaluate(s State, set uint64) {
 				continue
 			}
 			after := set | 1<<a
-			if cost := live*pl.doing(s, set, a, -1) + pl.value[after]; cost < least {
+			if cost := live*pl.costOfRepairing(s, set, a, -1) + pl.value[after]; cost < least {
 				best, least = bundle{a, -1, -1}, cost
 			}
 			for b := range int8(len(pl.p.Repairs)) {
@@ -160,7 +160,7 @@ func (pl *Planner) evaluate(s State, set uint64) {
 				if b == a || !pl.allowed(after, int(b)) || b < a && pl.allowed(set, int(b)) && pl.allowed(set|1<<b, int(a)) {
 					continue
 				}
-				if cost := live*pl.doing(s, set, a, b) + pl.value[after|1<<b]; cost < least {
+				if cost := live*pl.costOfRepairing(s, set, a, b) + pl.value[after|1<<b]; cost < least {
 					best, least = bundle{a, b, -1}, cost
 				}
 			}
@@ -180,7 +180,7 @@ type Step struct {
 
 // Sequence is the cheapest order of repairs without further checks, with the ending that closes it.
 func (pl *Planner) Sequence(s State) []Step {
-	pl.Cost(s)
+	pl.ExpectedCost(s)
 	var out []Step
 	cost, set := 0.0, s.Done
 	for {
@@ -191,7 +191,7 @@ func (pl *Planner) Sequence(s State) []Step {
 			step.Cost = cost
 			return append(out, step)
 		}
-		cost += live * pl.doing(s, set, b.a, b.b)
+		cost += live * pl.costOfRepairing(s, set, b.a, b.b)
 		for _, r := range []int8{b.a, b.b} {
 			if r >= 0 {
 				step.Repairs = append(step.Repairs, int(r))
@@ -203,19 +203,19 @@ func (pl *Planner) Sequence(s State) []Step {
 	}
 }
 
-// Left is the probability that something is still to be mended after the repairs of a state.
-func (pl *Planner) Left(s State) float64 { return sumOf(s.P, pl.left[s.Done]) }
+// ProbabilityUnrepaired is the probability that something is still to be mended after the repairs of a state.
+func (pl *Planner) ProbabilityUnrepaired(s State) float64 { return sumOf(s.P, pl.left[s.Done]) }
 
 // Savings are the expected drops in cost that each check would bring if it cost nothing; zero for those already made.
 func (pl *Planner) Savings(s State) []float64 {
-	now := pl.Cost(s)
+	now := pl.ExpectedCost(s)
 	out := make([]float64, len(pl.p.Checks))
 	for c := range pl.p.Checks {
 		if s.Made>>c&1 == 1 {
 			continue
 		}
 		after := 0.0
-		pl.Outcomes(s, c, func(p float64, then State) { after += p * pl.Cost(then) })
+		pl.Outcomes(s, c, func(p float64, then State) { after += p * pl.ExpectedCost(then) })
 		if drop := now - after; drop > rounding*now {
 			out[c] = drop
 		}
@@ -247,10 +247,10 @@ func (pl *Planner) Outcomes(s State, c int, visit func(p float64, then State)) {
 // rounding is the saving, as a share of the cost that is left, below which there is none.
 const rounding = 1e-9
 
-// Best is the check that saves most beyond its own price, of those that may be made now; −1 if none saves more than
-// it costs. savings are what Savings gave for the state.
-func (pl *Planner) Best(s State, savings []float64, may func(check int) bool) int {
-	best, gain := -1, rounding*pl.Cost(s)
+// BestCheck is the check that saves most beyond its own price, of those that may be made now; −1 if none saves more
+// than it costs. savings are what Savings gave for the state.
+func (pl *Planner) BestCheck(s State, savings []float64, may func(check int) bool) int {
+	best, gain := -1, rounding*pl.ExpectedCost(s)
 	for c, drop := range savings {
 		check := pl.p.Checks[c]
 		if net := drop - check.Cost - pl.preparing(check.Prepares, s.Open); net > gain && may(c) {

@@ -24,7 +24,7 @@ func follow(p troubleshoot.Problem) float64 {
 }
 
 func (f follower) cost(s troubleshoot.State) float64 {
-	if c := f.pl.Best(s, f.pl.Savings(s), func(int) bool { return true }); c >= 0 {
+	if c := f.pl.BestCheck(s, f.pl.Savings(s), func(int) bool { return true }); c >= 0 {
 		return f.check(s, c)
 	}
 	step := f.pl.Sequence(s)[0]

@@ -17,7 +17,7 @@ var never = []troubleshoot.Ending{{Cost: 1e6, Mends: troubleshoot.Everything}}
 
 func cost(p troubleshoot.Problem) float64 {
 	pl := troubleshoot.NewPlanner(&p)
-	return pl.Cost(pl.Start())
+	return pl.ExpectedCost(pl.Start())
 }
 
 // Jensen, Kjærulff, Kristiansen, Langseth, Skaanning, Vomlel & Vomlelová 2001, The SACSO methodology for
@@ -30,7 +30,7 @@ func TestDependentActions(t *testing.T) {
 		Repairs: []troubleshoot.Repair{{Cost: 1, Mends: 1 | 2}, {Cost: 1, Mends: 2 | 4}, {Cost: 1, Mends: 4 | 8}}}
 	pl := troubleshoot.NewPlanner(&p)
 	steps := pl.Sequence(pl.Start())
-	assert.InDelta(t, 1.45, pl.Cost(pl.Start()), 0.005)
+	assert.InDelta(t, 1.45, pl.ExpectedCost(pl.Start()), 0.005)
 	assert.Equal(t, []int{2}, steps[0].Repairs)
 	assert.InDelta(t, 0.55, steps[0].Mended, 1e-12)
 	assert.Equal(t, []int{0}, steps[1].Repairs)
@@ -66,7 +66,7 @@ func TestOneFaultAndIndependentRepairs(t *testing.T) {
 			left -= p.Scenarios[i].P / total
 		}
 		pl := troubleshoot.NewPlanner(&p)
-		assert.InDelta(t, want, pl.Cost(pl.Start()), 1e-9)
+		assert.InDelta(t, want, pl.ExpectedCost(pl.Start()), 1e-9)
 		for k, step := range pl.Sequence(pl.Start())[:7] {
 			assert.Equal(t, []int{order[k]}, step.Repairs)
 		}
@@ -88,7 +88,7 @@ func outcome(pl *troubleshoot.Planner, check, o int) (p, cost float64) {
 	k := 0
 	pl.Outcomes(pl.Start(), check, func(probability float64, then troubleshoot.State) {
 		if k == o {
-			p, cost = probability, pl.Cost(then)
+			p, cost = probability, pl.ExpectedCost(then)
 		}
 		k++
 	})
@@ -104,7 +104,7 @@ func TestUsedCar(t *testing.T) {
 		Repairs:   []troubleshoot.Repair{{Cost: 1500, Mends: 1}, {Cost: 700, Mends: 2, Behind: 1}},
 		Checks:    []troubleshoot.Check{{Cost: 50, Likelihood: likelihoods([]float64{0.8, 0.2}, []float64{0.35, 0.65})}}}
 	pl := troubleshoot.NewPlanner(&p)
-	assert.InDelta(t, 290, 2000-pl.Cost(pl.Start()), 1e-9)
+	assert.InDelta(t, 290, 2000-pl.ExpectedCost(pl.Start()), 1e-9)
 	pass, ifPass := outcome(pl, 0, 0)
 	assert.InDelta(t, 0.665, pass, 1e-12)
 	assert.InDelta(t, 389.47, 2000-ifPass, 0.005)
@@ -128,7 +128,7 @@ func TestOilWildcatter(t *testing.T) {
 		Checks: []troubleshoot.Check{{Cost: 10, Likelihood: seismic}, {Cost: 1e6, Likelihood: perfect}}}
 	pl := troubleshoot.NewPlanner(&p)
 	start := pl.Start()
-	assert.InDelta(t, 20, 270-pl.Cost(start), 1e-9)
+	assert.InDelta(t, 20, 270-pl.ExpectedCost(start), 1e-9)
 	savings := pl.Savings(start)
 	assert.InDelta(t, 12.5, savings[0], 1e-9)
 	assert.InDelta(t, 35, savings[1], 1e-9)
@@ -154,7 +154,7 @@ func TestPreparationsAreShared(t *testing.T) {
 	pl := troubleshoot.NewPlanner(&p)
 	savings := pl.Savings(pl.Start())
 	assert.InDelta(t, 55, savings[0], 1e-9, "it must be made anyway, and its preparation too")
-	assert.Equal(t, -1, pl.Best(pl.Start(), savings, func(int) bool { return true }),
+	assert.Equal(t, -1, pl.BestCheck(pl.Start(), savings, func(int) bool { return true }),
 		"and so saves no more than its price")
 	p.Preparations[0] = 15
 	assert.InDelta(t, math.Min(70, 45+0.5*50), cost(p), 1e-9)

@@ -74,7 +74,7 @@ func (p *page) answeredCode(asked string, content []int) *Reading {
 // corrected reads a text that says of the number in the one before where it was read, after all: "no, I meant the
 // battery".
 func (p *page) corrected(c Context) []mention {
-	if len(p.of(instead)) == 0 || c.Before == "" || slices.ContainsFunc(p.tokens,
+	if len(p.hitsOf(instead)) == 0 || c.Before == "" || slices.ContainsFunc(p.tokens,
 		func(t token) bool { return t.number }) {
 		return nil
 	}
@@ -104,7 +104,7 @@ func (p *page) corrected(c Context) []mention {
 func (p *page) all(r role) bool {
 	covered := make([]bool, len(p.tokens))
 	found := false
-	for _, h := range p.of(r) {
+	for _, h := range p.hitsOf(r) {
 		found = true
 		for i := h.from; i < h.to; i++ {
 			covered[i] = true
@@ -183,7 +183,7 @@ func (p *page) firstYesNo(asked string) []mention {
 		role  role
 		state string
 	}{{yes, whenYes}, {no, whenNo}} {
-		h := p.at(x.role, 0)
+		h := p.hitAt(x.role, 0)
 		if h.entry == nil || !p.free(h.from, h.to) || x.state == "" {
 			continue
 		}
@@ -197,7 +197,7 @@ func (p *page) firstYesNo(asked string) []mention {
 		}) {
 			return nil // the answer is told in other words as well, and better
 		}
-		p.take(h.from, h.to)
+		p.consume(h.from, h.to)
 		return []mention{{from: h.from, to: h.to, on: h.on, reading: Reading{ID: asked, State: x.state}}}
 	}
 	return nil

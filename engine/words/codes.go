@@ -41,7 +41,7 @@ func (p *page) codes() []mention {
 			continue
 		}
 		if m, ok := p.code(i); ok && p.free(m.from, m.to) {
-			p.take(m.from, m.to)
+			p.consume(m.from, m.to)
 			out = append(out, m)
 		}
 	}
@@ -52,14 +52,14 @@ func (p *page) codes() []mention {
 // code reads a code that begins at token i: a letter and a number, or a word that announces one and a number.
 func (p *page) code(i int) (mention, bool) {
 	at, announced := i, false
-	if h := p.at(codeWord, i); h.entry != nil {
+	if h := p.hitAt(codeWord, i); h.entry != nil {
 		at, announced = h.to, true
 		for at < len(p.tokens) && at < h.to+3 && (p.lang.codeMarks[p.tokens[at].text] || p.filler(at)) {
 			at++
 		}
 	}
 	weak := false
-	if h := p.at(shows, i); !announced && h.entry != nil {
+	if h := p.hitAt(shows, i); !announced && h.entry != nil {
 		for at = h.to; at < len(p.tokens) && at < h.to+3 && (p.lang.codeMarks[p.tokens[at].text] || p.filler(at) ||
 			p.lang.articles[p.tokens[at].text]); {
 			at++
@@ -129,7 +129,7 @@ func (p *page) bareCode(at int) bool {
 	if !t.number || t.odd || t.decimal || p.reader.codes[int(t.value)] == "" {
 		return false
 	}
-	return at+1 >= len(p.tokens) || p.tokens[at+1].mark || !p.tokens[at+1].number && p.at(unit, at+1).entry == nil
+	return at+1 >= len(p.tokens) || p.tokens[at+1].mark || !p.tokens[at+1].number && p.hitAt(unit, at+1).entry == nil
 }
 
 func span(from, to int) []int {
@@ -148,8 +148,8 @@ func (p *page) shown(from, to int) bool {
 	return (from == 0 || p.tokens[from-1].mark) && (to == len(p.tokens) || p.tokens[to].mark)
 }
 
-// at is the longest phrase of a role that begins at token i.
-func (p *page) at(r role, i int) hit {
+// hitAt is the longest phrase of a role that begins at token i.
+func (p *page) hitAt(r role, i int) hit {
 	var out hit
 	for _, h := range p.begin(i, i+1) {
 		if h.role == r && h.to > out.to {
@@ -185,7 +185,7 @@ func (p *page) counts(at int) bool {
 		return false
 	}
 	next := p.tokens[at+1]
-	if p.at(unit, at+1).entry != nil {
+	if p.hitAt(unit, at+1).entry != nil {
 		return true
 	}
 	return !p.tokens[at].digits && !next.mark && !p.lang.joins[next.text] && !p.lang.breaks[next.text] &&
@@ -194,7 +194,7 @@ func (p *page) counts(at int) bool {
 
 // doubtfulCode reports whether words in the clause say that this is no code at all, such as a kind of petrol.
 func (p *page) doubtfulCode(from, at int) bool {
-	return slices.ContainsFunc(p.of(notCode), func(h hit) bool {
+	return slices.ContainsFunc(p.hitsOf(notCode), func(h hit) bool {
 		return p.clauseOf[h.from] == p.clauseOf[from] || p.clauseOf[h.from] == p.clauseOf[at]
 	})
 }
@@ -202,7 +202,7 @@ func (p *page) doubtfulCode(from, at int) bool {
 // tables finds codes told in the manner of a code table, such as counted blinks.
 func (p *page) tables() []mention {
 	var out []mention
-	for _, h := range p.longest(p.of(table)) {
+	for _, h := range p.longest(p.hitsOf(table)) {
 		if !p.free(h.from, h.to) {
 			continue
 		}
@@ -213,7 +213,7 @@ func (p *page) tables() []mention {
 			}
 		}
 		m.unsure = m.reading.State == ""
-		p.take(h.from, h.to)
+		p.consume(h.from, h.to)
 		out = append(out, m)
 		if !m.unsure {
 			m.reading = Reading{ID: p.roles().CodeTable, State: h.name}
@@ -311,7 +311,7 @@ func (p *page) datedBefore(c *mention) bool {
 		return false
 	}
 	dated := slices.ContainsFunc(p.hits, func(h hit) bool { return h.role == earlier && p.clauseOf[h.from] == k-1 })
-	return dated && !slices.ContainsFunc(p.of(codeWord), func(h hit) bool { return p.clauseOf[h.from] == k-1 })
+	return dated && !slices.ContainsFunc(p.hitsOf(codeWord), func(h hit) bool { return p.clauseOf[h.from] == k-1 })
 }
 
 // roles are the observations of codes, as the model names them.

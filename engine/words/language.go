@@ -212,7 +212,7 @@ func (l *language) add(e *entry, phrase *knowledge.Phrase) (words []string) {
 		}
 		return out
 	}
-	end := knowledge.Lay(phrase, l.root, step, join)
+	end := knowledge.Walk(phrase, l.root, step, join)
 	end.ends = append(end.ends, e)
 	return words
 }

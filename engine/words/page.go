@@ -234,8 +234,8 @@ func (p *page) begin(from, to int) []hit {
 	return p.hits[p.starts[from]:p.starts[to]]
 }
 
-// of lists the phrases of a role, in the order of the text.
-func (p *page) of(r role) []hit {
+// hitsOf lists the phrases of a role, in the order of the text.
+func (p *page) hitsOf(r role) []hit {
 	var out []hit
 	for _, h := range p.hits {
 		if h.role == r {
@@ -435,7 +435,7 @@ func (p *page) part() {
 // free reports whether none of the tokens is used up.
 func (p *page) free(from, to int) bool { return !slices.Contains(p.taken[from:to], true) }
 
-func (p *page) take(from, to int) {
+func (p *page) consume(from, to int) {
 	for i := from; i < to; i++ {
 		p.taken[i] = true
 	}

@@ -8,15 +8,16 @@ const farthest = 4
 // deny gives each negation to the mentions that it denies. One that finds none within its clause leaves its clause in
 // doubt.
 func (p *page) deny() {
-	hits := slices.Concat(p.of(negateNext), p.of(negateLast), p.of(negateEither), p.of(doubts), p.of(hearsay),
-		p.of(wonders), p.of(asks), p.of(supposes), p.of(mended))
+	hits := slices.Concat(p.hitsOf(negateNext), p.hitsOf(negateLast), p.hitsOf(negateEither), p.hitsOf(doubts),
+		p.hitsOf(hearsay),
+		p.hitsOf(wonders), p.hitsOf(asks), p.hitsOf(supposes), p.hitsOf(mended))
 	hits = slices.DeleteFunc(hits, func(h hit) bool {
 		return slices.ContainsFunc(h.on,
 			func(i int) bool { return p.taken[i] })
 	})
 	hits = p.longest(hits)
 	for i, h := range hits {
-		if h.role == negateNext && len(h.on) == 1 && p.at(no, h.from).to == h.to && h.to < len(p.tokens) &&
+		if h.role == negateNext && len(h.on) == 1 && p.hitAt(no, h.from).to == h.to && h.to < len(p.tokens) &&
 			p.lang.definite[p.tokens[h.to].text] {
 			continue // no, the lights go dim
 		}
@@ -194,19 +195,19 @@ func (p *page) inherit() {
 		}
 		within := false
 		for k := m.from + 1; k < m.to-1; k++ {
-			within = within || p.or(k)
+			within = within || p.isAlternative(k)
 		}
 		if within && i+1 < len(p.mentions) && m.denied == 1 && p.mentions[i+1].denied == 0 && p.mentions[i+1].from <= m.to {
 			p.mentions[i+1].denied, p.mentions[i+1].loosely = 1, m.loosely // neither white nor black smoke
 			continue
 		}
-		if m.denied == 0 && (p.or(before) || p.or(after) || within) {
+		if m.denied == 0 && (p.isAlternative(before) || p.isAlternative(after) || within) {
 			m.unsure = true
 		}
 	}
 }
 
-func (p *page) or(i int) bool {
+func (p *page) isAlternative(i int) bool {
 	return i >= 0 && i < len(p.tokens) && !p.taken[i] && p.lang.or[p.tokens[i].text] &&
 		!(i+1 < len(p.tokens) && p.lang.vague[p.tokens[i+1].text])
 }
@@ -215,7 +216,7 @@ func (p *page) or(i int) bool {
 func (p *page) orBetween(from, to int) bool {
 	found := false
 	for i := from; i < to; i++ {
-		if p.or(i) {
+		if p.isAlternative(i) {
 			found = true
 		} else if !p.filler(i) {
 			return false
@@ -230,7 +231,7 @@ func (p *page) doubt() {
 	p.doubtfulClauses(hearsay, func(c *clause) { c.doubtful = true })
 	p.doubtfulClauses(wonders, func(c *clause) { c.question = true })
 	p.wholeSentences()
-	for _, h := range p.of(presumes) {
+	for _, h := range p.hitsOf(presumes) {
 		c := p.clauseOf[h.from]
 		for k := c; k < len(p.clauses) && p.clauses[k].sentence == p.clauses[c].sentence; k++ {
 			p.clauses[k].question = false
@@ -278,7 +279,7 @@ const mendedReach = 4
 // mendedSentences gives for each sentence that ends with saying that all is right now the clause that says it.
 func (p *page) mendedSentences() map[int]int {
 	out := map[int]int{}
-	for _, h := range p.of(mended) {
+	for _, h := range p.hitsOf(mended) {
 		c := p.clauseOf[h.from]
 		last := c+1 >= len(p.clauses) || p.clauses[c+1].sentence != p.clauses[c].sentence
 		if last && p.gap(p.clauses[c].from, p.clauses[c].to) <= len(h.on)+2 {
@@ -291,7 +292,7 @@ func (p *page) mendedSentences() map[int]int {
 // mendedFrom is the clause that says that what was wrong is right now, or -1.
 func (p *page) mendedFrom() int {
 	out := -1
-	for _, h := range p.of(mended) {
+	for _, h := range p.hitsOf(mended) {
 		// What is right in the end stands at the end, and in few words: "it starts fine, then dies" mends nothing.
 		c := p.clauseOf[h.from]
 		if c >= len(p.clauses)-3 && p.gap(p.clauses[c].from, p.clauses[c].to) <= len(h.on)+3 {
@@ -305,7 +306,7 @@ func (p *page) mendedFrom() int {
 func (p *page) doubtfulClauses(r role, mark func(*clause)) {
 	marked := make([]bool, len(p.tokens))
 	in := make([]bool, len(p.clauses))
-	for _, h := range p.of(r) {
+	for _, h := range p.hitsOf(r) {
 		if slices.ContainsFunc(h.on, func(i int) bool { return p.taken[i] }) {
 			continue
 		}

@@ -95,7 +95,7 @@ func (a *access) caller(ctx context.Context) (caller, error) {
 // save with one that was good a moment ago.
 func (a *access) token(ctx context.Context, address string, given []string) (t store.Token, text string, err error) {
 	text, ok := strings.CutPrefix(given[0], "Bearer ")
-	good := !a.limiter.barred(address) || a.good.has(text)
+	good := !a.limiter.barred(address) || a.good.contains(text)
 	err = store.ErrToken
 	if ok && len(given) == 1 && good {
 		t, err = a.store.Token(ctx, text)
@@ -120,7 +120,7 @@ type goodTokens struct {
 	known map[[sha256.Size]byte]bool
 }
 
-func (g *goodTokens) has(text string) bool {
+func (g *goodTokens) contains(text string) bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	return g.known[sha256.Sum256([]byte(text))]
@@ -155,24 +155,24 @@ func (a *access) address(ctx context.Context, md metadata.MD) (from string, insi
 	return visitor(p.Addr.String(), md.Get("x-forwarded-for"), a.proxies), false
 }
 
-// Inside adds to the context of a call, made within the process, for whom it is made.
-func Inside(ctx context.Context, visitor string) context.Context {
+// OnBehalfOf adds to the context of a call, made within the process, for whom it is made.
+func OnBehalfOf(ctx context.Context, visitor string) context.Context {
 	return metadata.AppendToOutgoingContext(ctx, visitorKey, visitor)
 }
 
-// Bearer adds a token to the context of a call.
-func Bearer(ctx context.Context, token string) context.Context {
+// WithBearerToken adds a token to the context of a call.
+func WithBearerToken(ctx context.Context, token string) context.Context {
 	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
 }
 
-// Visitor tells where a request for a page comes from: its peer's address, or, where the peer is one of our proxies,
-// the address that the proxy saw. Of an IPv6 address only the network counts, for a visitor has all of that.
-func Visitor(r *http.Request, proxies []netip.Prefix) string {
+// ClientAddress tells where a request for a page comes from: its peer's address, or, where the peer is one of our
+// proxies, the address that the proxy saw. Of an IPv6 address only the network counts, for a visitor has all of that.
+func ClientAddress(r *http.Request, proxies []netip.Prefix) string {
 	return visitor(r.RemoteAddr, r.Header.Values("X-Forwarded-For"), proxies)
 }
 
-// Place is what counts of the address of a peer, whoever it may call for.
-func Place(peer string) string { return visitor(peer, nil, nil) }
+// PeerAddress is what counts of the address of a peer, whoever it may call for.
+func PeerAddress(peer string) string { return visitor(peer, nil, nil) }
 
 func visitor(peer string, forwarded []string, proxies []netip.Prefix) string {
 	host, _, err := net.SplitHostPort(peer)

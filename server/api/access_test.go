@@ -58,12 +58,12 @@ func TestTokens(t *testing.T) {
 	for _, test := range tests {
 		assert.ErrorIs(t, func() error { _, err := a.admit(test.ctx, test.method, nil); return err }(), test.want, test.name)
 	}
-	_, err = r.GetModel(Bearer(r.ctx, "nonsense"), &lightoffv1.GetModelRequest{})
+	_, err = r.GetModel(WithBearerToken(r.ctx, "nonsense"), &lightoffv1.GetModelRequest{})
 	assert.Equal(t, codes.Unauthenticated, status.Code(err))
-	_, err = r.GetModel(Bearer(r.ctx, desk), &lightoffv1.GetModelRequest{})
+	_, err = r.GetModel(WithBearerToken(r.ctx, desk), &lightoffv1.GetModelRequest{})
 	require.NoError(t, err)
 	require.NoError(t, r.store.RevokeToken(t.Context(), made.ID))
-	_, err = r.GetModel(Bearer(r.ctx, desk), &lightoffv1.GetModelRequest{})
+	_, err = r.GetModel(WithBearerToken(r.ctx, desk), &lightoffv1.GetModelRequest{})
 	assert.Equal(t, codes.Unauthenticated, status.Code(err), "at once")
 	assert.Equal(t, codes.PermissionDenied, status.Code(toStatus(nil, "", errScope)))
 	assert.NotContains(t, r.log.String(), desk)
@@ -127,7 +127,7 @@ func TestVisitor(t *testing.T) {
 		if test.forwarded != "" {
 			r.Header.Set("X-Forwarded-For", test.forwarded)
 		}
-		assert.Equal(t, test.want, Visitor(r, proxies), "%+v", test)
+		assert.Equal(t, test.want, ClientAddress(r, proxies), "%+v", test)
 	}
 }
 
@@ -137,10 +137,10 @@ func FuzzVisitor(f *testing.F) {
 	f.Fuzz(func(t *testing.T, peer, forwarded string) {
 		all := []netip.Prefix{netip.MustParsePrefix("0.0.0.0/0"), netip.MustParsePrefix("::/0")}
 		r := &http.Request{RemoteAddr: peer, Header: http.Header{"X-Forwarded-For": {forwarded}}}
-		if got := Visitor(r, nil); len(got) > len(peer)+10 {
+		if got := ClientAddress(r, nil); len(got) > len(peer)+10 {
 			t.Errorf("%q makes %q", peer, got)
 		}
-		_ = Visitor(r, all)
+		_ = ClientAddress(r, all)
 	})
 }
 
@@ -167,7 +167,7 @@ func TestLimits(t *testing.T) {
 	now := time.Now()
 	limiter.now = func() time.Time { return now }
 	r := startAt(t, m, t.TempDir(), Options{Limiter: limiter, Registry: registry})
-	mine, theirs := Inside(r.ctx, "203.0.113.7"), Inside(r.ctx, "203.0.113.8")
+	mine, theirs := OnBehalfOf(r.ctx, "203.0.113.7"), OnBehalfOf(r.ctx, "203.0.113.8")
 
 	id := r.open(t)
 	get := func(ctx context.Context) error {
@@ -222,9 +222,9 @@ func TestLimits(t *testing.T) {
 	token, _, err := r.store.MakeToken(t.Context(), "bot", store.Program, time.Hour)
 	require.NoError(t, err)
 	for range 10 * tokenFactor {
-		require.NoError(t, get(Bearer(mine, token)))
+		require.NoError(t, get(WithBearerToken(mine, token)))
 	}
-	wait(t, get(Bearer(mine, token)))
+	wait(t, get(WithBearerToken(mine, token)))
 
 	figures, err := registry.Gather()
 	require.NoError(t, err)
@@ -253,7 +253,7 @@ func TestBadTokensAreCounted(t *testing.T) {
 	fresh, _, err := r.store.MakeToken(t.Context(), "barn", store.Desk, time.Hour)
 	require.NoError(t, err)
 	try := func(token string) error {
-		_, err := r.GetModel(Bearer(r.ctx, token), &lightoffv1.GetModelRequest{})
+		_, err := r.GetModel(WithBearerToken(r.ctx, token), &lightoffv1.GetModelRequest{})
 		return err
 	}
 	require.NoError(t, try(good))

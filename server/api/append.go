@@ -40,7 +40,7 @@ func (c *conversations) append(ctx context.Context, id string, r store.Request, 
 	const attempts = 3
 	r.Vital = c.vital
 	start := time.Now()
-	before, known, err := c.store.Look(ctx, id, r)
+	before, known, err := c.store.ReadOnce(ctx, id, r)
 	c.metrics.stored("look", start)
 	if err != nil {
 		return nil, err
@@ -48,7 +48,7 @@ func (c *conversations) append(ctx context.Context, id string, r store.Request, 
 	if known {
 		return c.show(ctx, before, locale, atOnce)
 	}
-	by, err := c.models.of(ctx, before.ModelVersion)
+	by, err := c.models.byName(ctx, before.ModelVersion)
 	if err != nil {
 		return nil, err
 	}
@@ -176,7 +176,7 @@ func (c core) onCard(e diagnosis.Event) bool {
 // waited for, and at once if that is wanted.
 func (c *conversations) show(ctx context.Context, kept store.Conversation, locale string,
 	u haste) (*lightoffv1.Conversation, error) {
-	by, err := c.models.of(ctx, kept.ModelVersion)
+	by, err := c.models.byName(ctx, kept.ModelVersion)
 	if err != nil {
 		return nil, err
 	}

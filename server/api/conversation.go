@@ -35,7 +35,7 @@ func (c *conversations) OpenConversation(ctx context.Context,
 		opened.By = who.name
 	}
 	start := time.Now()
-	kept, err := c.store.CreateOnce(ctx, request(req, ""), c.models.now().model.Version, opened)
+	kept, err := c.store.CreateOnce(ctx, request(req, ""), c.models.inUse().model.Version, opened)
 	c.metrics.stored("create", start)
 	if err != nil {
 		return nil, err
@@ -172,7 +172,7 @@ func (c *conversations) ChangeKey(ctx context.Context, req *lightoffv1.ChangeKey
 		return nil, err
 	}
 	key := store.NewKey(req.GetId(), req.GetClientKey())
-	if err := c.store.Rekey(ctx, req.GetId(), key); err != nil {
+	if err := c.store.ChangeKey(ctx, req.GetId(), key); err != nil {
 		return nil, err
 	}
 	c.heard(store.Change{ID: req.GetId()})
@@ -237,7 +237,7 @@ func (c *conversations) byCode(ctx context.Context, code string, kinds ...store.
 	if err := v.err(); err != nil {
 		return "", err
 	}
-	return c.store.ByPass(ctx, code, kinds...)
+	return c.store.FindByPass(ctx, code, kinds...)
 }
 
 // MakeLookOnKey implements the RPC.
@@ -266,7 +266,7 @@ func (c *conversations) WithdrawLookOnKeys(ctx context.Context,
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	return &lightoffv1.WithdrawLookOnKeysResponse{}, c.store.Withdraw(ctx, req.GetId(), store.LookOn)
+	return &lightoffv1.WithdrawLookOnKeysResponse{}, c.store.RevokePass(ctx, req.GetId(), store.LookOn)
 }
 
 // ResolveSuggestion implements the RPC. What is confirmed counts as answered by the owner.

@@ -34,7 +34,7 @@ func (r *running) crowd(t *testing.T) (over func()) {
 	t.Cleanup(cancel)
 	var leaves []func()
 	for {
-		leave, err := r.server.line.enter(ctx, "crowd", atOnce)
+		leave, err := r.server.line.acquire(ctx, "crowd", atOnce)
 		if err != nil {
 			break
 		}
@@ -46,7 +46,7 @@ func (r *running) crowd(t *testing.T) (over func()) {
 		for range maxInLine + 1 {
 			refused := make(chan struct{})
 			go func() {
-				_, err := r.server.line.enter(ctx, "crowd", inTurn)
+				_, err := r.server.line.acquire(ctx, "crowd", inTurn)
 				var busy *busy
 				if errors.As(err, &busy) {
 					close(refused)
@@ -375,16 +375,16 @@ func TestLine(t *testing.T) {
 	l.usual = time.Second // so that four may wait
 	ctx, end := context.WithTimeout(t.Context(), patience)
 	defer end()
-	flood, err := l.enter(ctx, "flood", inTurn)
+	flood, err := l.acquire(ctx, "flood", inTurn)
 	require.NoError(t, err)
-	_, err = l.enter(ctx, "flood", atOnce)
+	_, err = l.acquire(ctx, "flood", atOnce)
 	assert.Error(t, err, "the other processor is not for it")
 	order := make(chan string, 10)
 	wait := func(who string) {
 		t.Helper()
 		before := l.waiting
 		go func() {
-			leave, err := l.enter(ctx, who, inTurn)
+			leave, err := l.acquire(ctx, who, inTurn)
 			if assert.NoError(t, err) {
 				order <- who
 				leave()
@@ -395,14 +395,14 @@ func TestLine(t *testing.T) {
 	}
 	wait("flood")
 	wait("flood")
-	_, err = l.enter(ctx, "flood", inTurn)
+	_, err = l.acquire(ctx, "flood", inTurn)
 	var full *busy
 	require.ErrorAs(t, err, &full, "two wait already")
-	other, err := l.enter(ctx, "one", atOnce)
+	other, err := l.acquire(ctx, "one", atOnce)
 	require.NoError(t, err, "in the middle of a flood somebody else begins at once")
 	wait("two")
 	wait("three")
-	_, err = l.enter(ctx, "four", inTurn)
+	_, err = l.acquire(ctx, "four", inTurn)
 	require.ErrorAs(t, err, &full, "four wait already")
 	impatient, cancel := context.WithCancel(ctx)
 	cancel()
@@ -420,11 +420,11 @@ func TestLine(t *testing.T) {
 
 	holds := []func(){}
 	for _, who := range []string{"a", "b"} {
-		leave, err := l.enter(ctx, who, inTurn)
+		leave, err := l.acquire(ctx, who, inTurn)
 		require.NoError(t, err)
 		holds = append(holds, leave)
 	}
-	_, err = l.enter(impatient, "c", inTurn)
+	_, err = l.acquire(impatient, "c", inTurn)
 	assert.ErrorIs(t, err, context.Canceled)
 	assert.Zero(t, l.waiting, "who has gone does not wait")
 	for _, leave := range holds {

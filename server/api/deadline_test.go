@@ -52,7 +52,7 @@ func TestBegunInferenceIsGivenUp(t *testing.T) {
 	c.Events = append(c.Events, diagnosis.Event{Kind: diagnosis.Answered, Number: 2,
 		Observations: []diagnosis.Observation{{ID: "fault_code", State: "supply"}}})
 	so := r.server.conversations.account(c.Events, "").sound()
-	by, err := r.server.conversations.models.of(t.Context(), m.Version)
+	by, err := r.server.conversations.models.byName(t.Context(), m.Version)
 	require.NoError(t, err)
 	_, err = r.server.conversations.guidance(&leaver{Context: t.Context(), patience: 1}, by, so, inTurn)
 	require.ErrorIs(t, err, context.Canceled)
@@ -85,7 +85,8 @@ func TestDeadlines(t *testing.T) {
 			if err != nil {
 				return err
 			}
-			if err := stream.Send(&lightoffv1.AssessManyRequest{Id: "1", Request: &lightoffv1.AssessRequest{Observations: told}}); err != nil {
+			if err := stream.Send(&lightoffv1.AssessManyRequest{Id: "1",
+				Request: &lightoffv1.AssessRequest{Observations: told}}); err != nil {
 				return err
 			}
 			_, err = stream.Recv()

@@ -89,7 +89,7 @@ func (d *desk) lead(ctx context.Context, opened string, so sound, thoughts *int)
 				return nil, nil
 			}
 		}
-		by, err := d.models.of(ctx, opened)
+		by, err := d.models.byName(ctx, opened)
 		if err != nil {
 			return nil, err
 		}

@@ -26,7 +26,7 @@ func (r *running) atDesk(t testing.TB, name string) (lightoffv1.DeskServiceClien
 	token, _, err := r.store.MakeToken(t.Context(), name, store.Desk, time.Hour)
 	require.NoError(t, err)
 	r.handles = newHandles(token)
-	return lightoffv1.NewDeskServiceClient(r.conn), Bearer(r.ctx, token)
+	return lightoffv1.NewDeskServiceClient(r.conn), WithBearerToken(r.ctx, token)
 }
 
 // keyOf is the key behind a handle of the desk that came last.
@@ -50,7 +50,7 @@ func TestDeskNeedsItsToken(t *testing.T) {
 	program, _, err := r.store.MakeToken(t.Context(), "bot", store.Program, time.Hour)
 	require.NoError(t, err)
 	for want, ctx := range map[codes.Code]context.Context{codes.Unauthenticated: r.ctx,
-		codes.PermissionDenied: Bearer(r.ctx, program)} {
+		codes.PermissionDenied: WithBearerToken(r.ctx, program)} {
 		_, err = desk.ListConversations(ctx, &lightoffv1.ListConversationsRequest{})
 		assert.Equal(t, want, code(err))
 		_, err = desk.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: r.open(t)})
@@ -435,7 +435,7 @@ func TestLookOn(t *testing.T) {
 	r.backedUp(t, made.Key, id)
 	moderator, _, err := r.store.MakeToken(t.Context(), "Lena", store.Moderator, time.Hour)
 	require.NoError(t, err)
-	moderation, asLena := lightoffv1.NewModerationServiceClient(r.conn), Bearer(r.ctx, moderator)
+	moderation, asLena := lightoffv1.NewModerationServiceClient(r.conn), WithBearerToken(r.ctx, moderator)
 	_, err = desk.ListConversations(asLena, &lightoffv1.ListConversationsRequest{})
 	assert.Equal(t, codes.PermissionDenied, code(err), "a moderator is no desk")
 	_, err = moderation.ModerateConversation(ctx,
@@ -467,7 +467,7 @@ func (r *running) backedUp(t *testing.T, key, id string) {
 	require.NoError(t, err)
 	defer other.Close()
 	require.NoError(t, other.Restore(t.Context(), &copied))
-	found, err := other.ByPass(t.Context(), key, store.LookOn)
+	found, err := other.FindByPass(t.Context(), key, store.LookOn)
 	require.NoError(t, err)
 	assert.Equal(t, id, found)
 }

@@ -22,23 +22,23 @@ import (
 type core struct {
 	understanding
 	models *models
-	// line is waited in for an inference slot. An assessment fills one and takes megabytes, so more of them at a time would only
-	// make all of them late.
+	// line is waited in for an inference slot. An assessment fills one and takes megabytes, so more of them at a time
+	// would only make all of them late.
 	line    *line
 	metrics *metrics
 	guided  *guided
 	limiter *Limiter // what a stream of requests is slowed down by; nil slows nothing down
 }
 
-// enter takes a processor to think on, for whoever makes the call; leave gives it back. The error says that it is
+// acquireSlot takes a processor to think on, for whoever makes the call; leave gives it back. The error says that it is
 // refused, or is the context's.
-func (c core) enter(ctx context.Context, u haste) (leave func(), err error) {
+func (c core) acquireSlot(ctx context.Context, u haste) (leave func(), err error) {
 	if over := whoCalls(ctx).over; over != nil {
 		return nil, over
 	}
 	c.metrics.queued.Inc()
 	defer c.metrics.queued.Dec()
-	end, err := c.line.enter(ctx, whoCalls(ctx).key, u)
+	end, err := c.line.acquire(ctx, whoCalls(ctx).key, u)
 	if err != nil {
 		return nil, err
 	}
@@ -56,7 +56,7 @@ func (c core) guidance(ctx context.Context, by *version, so sound, u haste) (*di
 		if known := c.guided.get(key); known != nil {
 			return known, nil
 		}
-		leave, err := c.enter(ctx, u)
+		leave, err := c.acquireSlot(ctx, u)
 		if err != nil {
 			return nil, err
 		}
@@ -116,8 +116,8 @@ type thought struct {
 	other <-chan struct{}
 }
 
-// whoWaits tells, between the steps of an inference, whether its caller is gone. What cannot wait is not given up: whoever
-// asks later finds what came of it.
+// whoWaits tells, between the steps of an inference, whether its caller is gone. What cannot wait is not given up:
+// whoever asks later finds what came of it.
 func whoWaits(ctx context.Context, u haste) func() error {
 	if u == atOnce {
 		return nil
@@ -132,7 +132,7 @@ func (c core) think(gone func() error, by *version, key digest, so sound) (t tho
 		return thought{known, other}, nil
 	}
 	defer func() { done(t.found) }()
-	t.found, err = so.evidence.For(by.engine).While(gone).Guide(so.state)
+	t.found, err = so.evidence.WithEngine(by.engine).WithCancel(gone).Guide(so.state)
 	switch {
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return thought{}, err
@@ -179,7 +179,7 @@ func (d *Diagnosis) assess(ctx context.Context, req *lightoffv1.AssessRequest,
 	if err := v.err(); err != nil {
 		return nil, err
 	}
-	by, err := d.models.asked(ctx, req.GetModelVersion())
+	by, err := d.models.requested(ctx, req.GetModelVersion())
 	if err != nil {
 		return nil, err
 	}
@@ -193,9 +193,12 @@ func (d *Diagnosis) assess(ctx context.Context, req *lightoffv1.AssessRequest,
 		u = atOnce
 	}
 	var a *diagnosis.Assessment
-	leave, err := d.enter(ctx, u)
+	leave, err := d.acquireSlot(ctx, u)
 	if err == nil {
-		a, err = inTime(u, leave, func() (*diagnosis.Assessment, error) { return evidence.While(whoWaits(ctx, u)).Assess() })
+		a, err = inTime(u, leave, func() (*diagnosis.Assessment,
+			error) {
+			return evidence.WithCancel(whoWaits(ctx, u)).Assess()
+		})
 	}
 	if _, full := errors.AsType[refused](err); full && u == atOnce {
 		return &lightoffv1.AssessResponse{ModelVersion: by.model.Version, Locale: r.Locale,
@@ -213,11 +216,11 @@ func (d *Diagnosis) Explain(ctx context.Context, req *lightoffv1.ExplainRequest)
 	if err != nil {
 		return nil, err
 	}
-	by, err := d.models.asked(ctx, req.GetModelVersion())
+	by, err := d.models.requested(ctx, req.GetModelVersion())
 	if err != nil {
 		return nil, err
 	}
-	leave, err := d.enter(ctx, inTurn)
+	leave, err := d.acquireSlot(ctx, inTurn)
 	if err != nil {
 		return nil, err
 	}

@@ -58,7 +58,7 @@ func Example_closings() {
 		log.Fatal(err)
 	}
 	defer conn.Close()
-	ctx, cancel := context.WithTimeout(api.Bearer(context.Background(), desk), time.Minute)
+	ctx, cancel := context.WithTimeout(api.WithBearerToken(context.Background(), desk), time.Minute)
 	defer cancel()
 
 	client := lightoffv1.NewDeskServiceClient(conn)

@@ -31,7 +31,7 @@ func FuzzHelpers(f *testing.F) {
 		tokens[scope], _, err = r.store.MakeToken(ctx, "Ines", scope, time.Hour)
 		require.NoError(f, err)
 	}
-	handle := newHandles(tokens[store.Desk]).of(id)
+	handle := newHandles(tokens[store.Desk]).handleOf(id)
 	var methods []protoreflect.MethodDescriptor
 	for _, service := range []protoreflect.FileDescriptor{lightoffv1.File_lightoff_v1_desk_proto,
 		lightoffv1.File_lightoff_v1_lookon_proto} {
@@ -71,7 +71,7 @@ func FuzzHelpers(f *testing.F) {
 			scope = store.Moderator
 		}
 		method := "/" + string(m.Parent().FullName()) + "/" + string(m.Name())
-		err := r.conn.Invoke(Bearer(ctx, tokens[scope]), method, req, answer, grpc.WaitForReady(true))
+		err := r.conn.Invoke(WithBearerToken(ctx, tokens[scope]), method, req, answer, grpc.WaitForReady(true))
 		switch status.Code(err) {
 		case codes.Internal, codes.Unknown, codes.Unimplemented, codes.DataLoss:
 			t.Fatalf("%s of %v: %v", method, req, err)

@@ -65,7 +65,7 @@ func (a *access) named(ctx context.Context, who caller, method string, req any) 
 	switch {
 	case strings.HasPrefix(n.given, visitorSign):
 		n.by = byVisitor
-		n.id, err = a.store.ByPass(ctx, n.given[len(visitorSign):], store.Visit)
+		n.id, err = a.store.FindByPass(ctx, n.given[len(visitorSign):], store.Visit)
 	case strings.HasPrefix(n.given, handleSign):
 		n.by = byHandle
 		n.id, err = who.handles.open(n.given)
@@ -128,7 +128,7 @@ func (who caller) knows(id string) string {
 	case id == who.named.id && id != "":
 		return who.named.given
 	case who.handles != nil:
-		return who.handles.of(id)
+		return who.handles.handleOf(id)
 	}
 	return id
 }
@@ -157,8 +157,8 @@ func newHandles(token string) *handles {
 	return &handles{mac: derive("mac", 32), cipher: block}
 }
 
-// of is the handle to the conversation with a key.
-func (h *handles) of(id string) string {
+// handleOf is the handle to the conversation with a key.
+func (h *handles) handleOf(id string) string {
 	vector := h.vector([]byte(id))
 	text := make([]byte, len(id))
 	cipher.NewCTR(h.cipher, vector).XORKeyStream(text, []byte(id))

@@ -19,8 +19,8 @@ func TestHandles(t *testing.T) {
 	ours, theirs := newHandles("one token"), newHandles("another token")
 	rapid.Check(t, func(t *rapid.T) {
 		id := rapid.StringMatching(`[A-Z2-7]{1,40}`).Draw(t, "id")
-		handle := ours.of(id)
-		assert.Equal(t, handle, ours.of(id), "it names the same conversation tomorrow")
+		handle := ours.handleOf(id)
+		assert.Equal(t, handle, ours.handleOf(id), "it names the same conversation tomorrow")
 		assert.LessOrEqual(t, len(handle), maxName)
 		opened, err := ours.open(handle)
 		require.NoError(t, err)
@@ -247,7 +247,7 @@ func TestDeletionSaysByWhat(t *testing.T) {
 	_, err := r.DeleteConversation(r.ctx, &lightoffv1.DeleteConversationRequest{Id: id})
 	require.NoError(t, err)
 	second := r.open(t)
-	_, err = r.DeleteConversation(ctx, &lightoffv1.DeleteConversationRequest{Id: r.handles.of(second)})
+	_, err = r.DeleteConversation(ctx, &lightoffv1.DeleteConversationRequest{Id: r.handles.handleOf(second)})
 	require.NoError(t, err)
 	require.Eventually(t, func() bool {
 		return strings.Contains(r.log.String(), `by=handle token=Ines`)

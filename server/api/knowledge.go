@@ -18,7 +18,7 @@ type catalogue struct {
 
 func (c *catalogue) face(locale string) (face, error) {
 	var v violations
-	m := c.models.now().model
+	m := c.models.inUse().model
 	f := face{model: m, locale: v.inLanguage(m, locale)}
 	return f, v.err()
 }
@@ -55,7 +55,7 @@ func (c *catalogue) ListRepairs(_ context.Context, req *lightoffv1.ListRepairsRe
 
 // GetModel implements the RPC.
 func (c *catalogue) GetModel(context.Context, *lightoffv1.GetModelRequest) (*lightoffv1.GetModelResponse, error) {
-	m := c.models.now().model
+	m := c.models.inUse().model
 	stats := m.Tree().Stats()
 	return &lightoffv1.GetModelResponse{
 		Version:              m.Version,

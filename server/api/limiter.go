@@ -66,8 +66,8 @@ func NewLimiter(limits Limits) *Limiter {
 	return &Limiter{limits: limits, now: time.Now, callers: map[string]*allowance{}, sweepAt: manyCallers}
 }
 
-// of returns what is known of a caller; the lock is held.
-func (l *Limiter) of(key string) *allowance {
+// allowanceOf returns what is known of a caller; the lock is held.
+func (l *Limiter) allowanceOf(key string) *allowance {
 	now := l.now()
 	a := l.callers[key]
 	if a == nil {
@@ -107,7 +107,7 @@ func (l *Limiter) request(key string) time.Duration {
 	if l.limits.Requests <= 0 {
 		return 0
 	}
-	return l.takeFrom(l.of(key).requests)
+	return l.takeFrom(l.allowanceOf(key).requests)
 }
 
 // open takes one new conversation off the allowance, or returns how long to wait.
@@ -117,14 +117,14 @@ func (l *Limiter) open(key string) time.Duration {
 	if l.limits.Opens <= 0 {
 		return 0
 	}
-	return l.takeFrom(l.of(key).opens)
+	return l.takeFrom(l.allowanceOf(key).opens)
 }
 
 // guess takes one try at a spoken code off the allowance, or returns how long to wait.
 func (l *Limiter) guess(key string) time.Duration {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.takeFrom(l.of(key).guesses)
+	return l.takeFrom(l.allowanceOf(key).guesses)
 }
 
 // card takes one answer to the safety card off the allowance, or returns how long to wait.
@@ -134,21 +134,21 @@ func (l *Limiter) card(key string) time.Duration {
 	if l.limits.Requests <= 0 {
 		return 0
 	}
-	return l.takeFrom(l.of(key).cards)
+	return l.takeFrom(l.allowanceOf(key).cards)
 }
 
 // badToken takes one try with a token that was not taken off the allowance, or returns how long to wait.
 func (l *Limiter) badToken(key string) time.Duration {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.takeFrom(l.of(key).tokens)
+	return l.takeFrom(l.allowanceOf(key).tokens)
 }
 
 // barred reports whether an address has tried too many of those lately.
 func (l *Limiter) barred(key string) bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.of(key).tokens.TokensAt(l.now()) < 1
+	return l.allowanceOf(key).tokens.TokensAt(l.now()) < 1
 }
 
 func (l *Limiter) takeFrom(r *rate.Limiter) time.Duration {
@@ -168,7 +168,7 @@ const socketWait = 10 * time.Second
 func (l *Limiter) Socket(key string) (leave func(), wait time.Duration) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	a := l.of(key)
+	a := l.allowanceOf(key)
 	if l.limits.Sockets > 0 && a.sockets >= l.limits.Sockets*int(factor(key)) || l.limits.AllSockets > 0 &&
 		l.sockets >= l.limits.AllSockets {
 		return nil, socketWait

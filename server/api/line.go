@@ -62,8 +62,8 @@ func newLine(processors, share int) *line {
 		usual: 50 * time.Millisecond}
 }
 
-// enter waits for an inference slot; leave gives it back. The error is a *busy or the context's.
-func (l *line) enter(ctx context.Context, caller string, u haste) (leave func(), err error) {
+// acquire waits for an inference slot; leave gives it back. The error is a *busy or the context's.
+func (l *line) acquire(ctx context.Context, caller string, u haste) (leave func(), err error) {
 	l.mu.Lock()
 	q := l.callers[caller]
 	if q == nil {

@@ -120,7 +120,7 @@ func (c *conversations) byKey(ctx context.Context, key string) (string, error) {
 	if err := v.err(); err != nil {
 		return "", err
 	}
-	return c.store.ByPass(ctx, key, store.LookOn)
+	return c.store.FindByPass(ctx, key, store.LookOn)
 }
 
 // WatchView implements the RPC. The key is looked up again at every change, for it may have been withdrawn.

@@ -56,8 +56,8 @@ func newModels(m *knowledge.Model) *models {
 	return &models{builtIn: v, current: v, loading: make(chan struct{}, 1), lost: map[string]bool{}}
 }
 
-// from lets versions come from a store, and takes up what is promoted there.
-func (m *models) from(events *store.Store, log *slog.Logger, opts Options) {
+// loadFrom lets versions come from a store, and takes up what is promoted there.
+func (m *models) loadFrom(events *store.Store, log *slog.Logger, opts Options) {
 	m.store, m.log, m.load = events, log, opts.Learned
 	if opts.Instead != nil {
 		m.fixed, m.current = true, newVersion(opts.Instead)
@@ -72,29 +72,29 @@ func (m *models) from(events *store.Store, log *slog.Logger, opts Options) {
 }
 
 // now is the version in use.
-func (m *models) now() *version {
+func (m *models) inUse() *version {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return m.current
 }
 
 // InUse is the version of the model by which conversations that are opened now are assessed.
-func (s *Server) InUse() *knowledge.Model { return s.conversations.models.now().model }
+func (s *Server) InUse() *knowledge.Model { return s.conversations.models.inUse().model }
 
-// of is the version that a conversation was opened under or, where that cannot be had any more, the one in use.
-func (m *models) of(ctx context.Context, name string) (*version, error) {
+// byName is the version that a conversation was opened under or, where that cannot be had any more, the one in use.
+func (m *models) byName(ctx context.Context, name string) (*version, error) {
 	v, err := m.named(ctx, name)
 	if errors.Is(err, errNoVersion) {
-		return m.now(), nil
+		return m.inUse(), nil
 	}
 	return v, err
 }
 
-// asked is the version that a request names; the one in use where it names none. One that cannot be had is an
+// requested is the version that a request names; the one in use where it names none. One that cannot be had is an
 // InputError.
-func (m *models) asked(ctx context.Context, name string) (*version, error) {
+func (m *models) requested(ctx context.Context, name string) (*version, error) {
 	if name == "" {
-		return m.now(), nil
+		return m.inUse(), nil
 	}
 	v, err := m.named(ctx, name)
 	if errors.Is(err, errNoVersion) {
@@ -114,7 +114,7 @@ func (m *models) named(ctx context.Context, name string) (*version, error) {
 	kept, err := m.store.Model(ctx, name)
 	switch {
 	case errors.Is(err, store.ErrNoModel):
-		m.lose(name, false)
+		m.evict(name, false)
 		return nil, errNoVersion
 	case err != nil:
 		return nil, err
@@ -150,7 +150,7 @@ func (m *models) atHand(name string) (v *version, lost bool) {
 	return nil, lost || m.store == nil
 }
 
-func (m *models) lose(name string, forGood bool) {
+func (m *models) evict(name string, forGood bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if len(m.lost) >= maxLost {
@@ -173,13 +173,13 @@ func (m *models) loadOnce(ctx context.Context, kept store.Model, again bool) (*v
 		return v, nil
 	}
 	if m.load == nil {
-		m.lose(kept.Version, true)
+		m.evict(kept.Version, true)
 		return nil, nil
 	}
 	loaded, err := m.load([]byte(kept.Overlay))
 	if err != nil {
 		m.log.Error("a learnt model does not load with this program", "version", kept.Version, "error", clip(err.Error()))
-		m.lose(kept.Version, true)
+		m.evict(kept.Version, true)
 		return nil, nil
 	}
 	v, _ := m.atHand(loaded.Version)
@@ -191,7 +191,7 @@ func (m *models) loadOnce(ctx context.Context, kept store.Model, again bool) (*v
 		m.mu.Unlock()
 	}
 	if loaded.Version != kept.Version {
-		m.lose(kept.Version, true)
+		m.evict(kept.Version, true)
 	}
 	return v, nil
 }

@@ -84,7 +84,7 @@ func TestFewVersionsAreHeld(t *testing.T) {
 	defer events.Close()
 	loads := map[string]int{}
 	m := newModels(builtIn)
-	m.from(events, slog.New(slog.DiscardHandler), Options{Learned: func(overlay []byte) (*knowledge.Model, error) {
+	m.loadFrom(events, slog.New(slog.DiscardHandler), Options{Learned: func(overlay []byte) (*knowledge.Model, error) {
 		loads[string(overlay)]++
 		if string(overlay) == "broken" {
 			return nil, errors.New("broken")
@@ -100,21 +100,21 @@ func TestFewVersionsAreHeld(t *testing.T) {
 	_, err = events.Promote(t.Context(), names[0], overlays[0], "", "")
 	require.NoError(t, err)
 	require.NoError(t, m.look(t.Context()))
-	assert.Equal(t, names[0], m.now().model.Version)
+	assert.Equal(t, names[0], m.inUse().model.Version)
 	for _, name := range names {
-		v, err := m.of(t.Context(), name)
+		v, err := m.byName(t.Context(), name)
 		require.NoError(t, err)
 		assert.Equal(t, name, v.model.Version)
-		_, err = m.of(t.Context(), names[1]) // in use all the time
+		_, err = m.byName(t.Context(), names[1]) // in use all the time
 		require.NoError(t, err)
 		assert.LessOrEqual(t, len(m.loaded), maxLoaded)
 	}
 	assert.Equal(t, 1, loads[overlays[0]], "the current one stays, used or not")
 	assert.Equal(t, 1, loads[overlays[1]], "so does one that is used")
-	_, err = m.of(t.Context(), names[2])
+	_, err = m.byName(t.Context(), names[2])
 	require.NoError(t, err)
 	assert.Equal(t, 2, loads[overlays[2]], "the least lately used goes")
-	v, err := m.of(t.Context(), builtIn.Version)
+	v, err := m.byName(t.Context(), builtIn.Version)
 	require.NoError(t, err)
 	assert.Same(t, m.builtIn, v)
 
@@ -123,9 +123,9 @@ func TestFewVersionsAreHeld(t *testing.T) {
 	require.NoError(t, events.AddModel(t.Context(), "0other", overlays[3], ""))
 	for range 3 {
 		for _, name := range []string{"0broken", "0other", "0later", ""} {
-			v, err := m.of(t.Context(), name)
+			v, err := m.byName(t.Context(), name)
 			require.NoError(t, err)
-			assert.Same(t, m.now(), v)
+			assert.Same(t, m.inUse(), v)
 			_, err = m.named(t.Context(), name)
 			assert.ErrorIs(t, err, errNoVersion)
 		}

@@ -76,7 +76,7 @@ func New(m *knowledge.Model, events *store.Store, log *slog.Logger, opts Options
 	d.metrics = newMetrics(opts.Registry)
 	d.line = newLine(runtime.GOMAXPROCS(0), opts.Limiter.limits.Waiting)
 	d.limiter = opts.Limiter
-	d.models.from(events, log, opts)
+	d.models.loadFrom(events, log, opts)
 	stopping := make(chan struct{})
 	b := &border{log: log, stopping: stopping, recheck: recheck, metrics: d.metrics, methods: map[string]bool{},
 		access: &access{model: m, store: events, proxies: opts.Proxies, limiter: opts.Limiter}}

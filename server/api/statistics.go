@@ -308,7 +308,7 @@ func (d *desk) saidOf(ctx context.Context, c store.Conversation, thoughts *int) 
 		if *thoughts++; *thoughts > maxForetold {
 			return said{}, false, nil
 		}
-		guidance, err := d.guidance(ctx, d.models.now(), so, atOnce)
+		guidance, err := d.guidance(ctx, d.models.inUse(), so, atOnce)
 		if ctx.Err() != nil {
 			return said{}, false, ctx.Err()
 		}

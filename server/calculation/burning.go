@@ -15,7 +15,7 @@ import (
 func (Service) CalculateHeatOutput(_ context.Context,
 	req *lightoffv1.CalculateHeatOutputRequest) (*lightoffv1.CalculateHeatOutputResponse, error) {
 	var s sum
-	b := physics.Burn{Rate: physics.Hertz(s.need("stroke_rate_hz", req.StrokeRateHz)), Dose: s.dose(req.PumpDoseUl)}
+	b := physics.Burn{Rate: physics.Hertz(s.required("stroke_rate_hz", req.StrokeRateHz)), Dose: s.dose(req.PumpDoseUl)}
 	b.Fuel, b.Temperature, b.Efficiency = s.fuel(req.GetFuelKind(), req.FuelTemperatureC, req.EfficiencyPercent)
 	if err := s.Err(); err != nil {
 		return nil, err
@@ -24,7 +24,7 @@ func (Service) CalculateHeatOutput(_ context.Context,
 	if err != nil {
 		return nil, s.refuse(err, results{"heat": "stroke_rate_hz"})
 	}
-	s.did(h.Working)
+	s.show(h.Working)
 	return &lightoffv1.CalculateHeatOutputResponse{
 		FuelMlPerH: float64(h.Flow) * float64(physics.Hour) / float64(physics.Millilitre),
 		FuelGPerH:  float64(h.Mass) * float64(physics.Hour) * 1000,
@@ -33,21 +33,23 @@ func (Service) CalculateHeatOutput(_ context.Context,
 }
 
 func (s *sum) dose(x *float64) physics.CubicMetre {
-	return physics.CubicMetre(s.or("pump_dose_ul", x, float64(heater.UsualDose/physics.Microlitre), "dose of the pump",
+	return physics.CubicMetre(s.optional("pump_dose_ul", x, float64(heater.UsualDose/physics.Microlitre),
+		"dose of the pump",
 		"µL")) * physics.Microlitre
 }
 
 func (s *sum) fuel(kind string, temperature, efficiency *float64) (physics.Fuel, physics.Celsius, physics.Share) {
 	return pick(s, "fuel_kind", kind, fuelKinds, "winter_diesel", "fuel"),
-		physics.Celsius(s.or("fuel_temperature_c", temperature, 15, "temperature of the fuel", "°C")),
-		physics.Share(s.or("efficiency_percent", efficiency, 100*float64(heater.UsualEfficiency), "efficiency", "%") / 100)
+		physics.Celsius(s.optional("fuel_temperature_c", temperature, 15, "temperature of the fuel", "°C")),
+		physics.Share(s.optional("efficiency_percent", efficiency, 100*float64(heater.UsualEfficiency), "efficiency",
+			"%") / 100)
 }
 
 // CalculateFuelUse implements the RPC.
 func (Service) CalculateFuelUse(_ context.Context,
 	req *lightoffv1.CalculateFuelUseRequest) (*lightoffv1.CalculateFuelUseResponse, error) {
 	var s sum
-	watts := physics.Watt(s.need("delivered_w", req.DeliveredW))
+	watts := physics.Watt(s.required("delivered_w", req.DeliveredW))
 	fuel, temperature, efficiency := s.fuel(req.GetFuelKind(), req.FuelTemperatureC, req.EfficiencyPercent)
 	if err := s.Err(); err != nil {
 		return nil, err
@@ -56,7 +58,7 @@ func (Service) CalculateFuelUse(_ context.Context,
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(f.Working)
+	s.show(f.Working)
 	return &lightoffv1.CalculateFuelUseResponse{FuelMlPerH: float64(f.Value) * float64(physics.Hour) / float64(physics.Millilitre),
 		Steps: s.steps(), Assumptions: s.assumptions}, nil
 }
@@ -69,11 +71,11 @@ func (Service) CalculatePriming(_ context.Context,
 	req *lightoffv1.CalculatePrimingRequest) (*lightoffv1.CalculatePrimingResponse, error) {
 	var s sum
 	l := physics.Line{
-		Length: physics.Metre(s.need("line_length_m", req.LineLengthM)),
-		Bore: physics.Metre(s.or("line_bore_mm", req.LineBoreMm, float64(heater.UsualBore/physics.Millimetre),
+		Length: physics.Metre(s.required("line_length_m", req.LineLengthM)),
+		Bore: physics.Metre(s.optional("line_bore_mm", req.LineBoreMm, float64(heater.UsualBore/physics.Millimetre),
 			"inner diameter of the line", "mm")) * physics.Millimetre,
 		Dose: s.dose(req.PumpDoseUl),
-		Rate: physics.Hertz(s.or("stroke_rate_hz", req.StrokeRateHz, primingRate, "strokes a second", "Hz")),
+		Rate: physics.Hertz(s.optional("stroke_rate_hz", req.StrokeRateHz, primingRate, "strokes a second", "Hz")),
 	}
 	if err := s.Err(); err != nil {
 		return nil, err
@@ -82,7 +84,7 @@ func (Service) CalculatePriming(_ context.Context,
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(p.Working)
+	s.show(p.Working)
 	out := &lightoffv1.CalculatePrimingResponse{LineVolumeMl: float64(p.Volume / physics.Millilitre),
 		Strokes: int32(p.Strokes), TimeS: float64(p.Time)}
 	if req.StrokesMade != nil {
@@ -92,7 +94,7 @@ func (Service) CalculatePriming(_ context.Context,
 		}
 		standing := float64(over.Value / physics.Millilitre)
 		out.StandingFuelMl = &standing
-		s.did(over.Working[1:]) // the volume of the line stands above
+		s.show(over.Working[1:]) // the volume of the line stands above
 	}
 	out.Steps, out.Assumptions = s.steps(), s.assumptions
 	return out, nil
@@ -102,7 +104,7 @@ func (Service) CalculatePriming(_ context.Context,
 func (Service) CalculateWaxingChance(_ context.Context,
 	req *lightoffv1.CalculateWaxingChanceRequest) (*lightoffv1.CalculateWaxingChanceResponse, error) {
 	var s sum
-	ambient := physics.Celsius(s.need("ambient_temperature_c", req.AmbientTemperatureC))
+	ambient := physics.Celsius(s.required("ambient_temperature_c", req.AmbientTemperatureC))
 	limits := s.pluggingPoints(req)
 	if err := s.Err(); err != nil {
 		return nil, err
@@ -119,7 +121,7 @@ func (Service) CalculateWaxingChance(_ context.Context,
 			if len(limits) > 1 {
 				step.Quantity = limit.name + ": " + step.Quantity
 			}
-			s.did(physics.Working{step})
+			s.show(physics.Working{step})
 		}
 		out.PluggingPointsC = append(out.PluggingPointsC, float64(limit.point))
 		out.ChancePercent += p / float64(len(limits))
@@ -127,7 +129,7 @@ func (Service) CalculateWaxingChance(_ context.Context,
 		mean += fmt.Sprintf(" + %.6g", float64(chance.Value))
 	}
 	if len(limits) > 1 {
-		s.did(physics.Working{{Quantity: "chance of waxing", Formula: "mean of the grades",
+		s.show(physics.Working{{Quantity: "chance of waxing", Formula: "mean of the grades",
 			With:   fmt.Sprintf("(%s) / %d", mean[3:], len(limits)),
 			Result: out.GetChancePercent() / 100, Source: "each grade as likely: judgement, no source"}})
 	}
@@ -177,9 +179,10 @@ func wordsOf[T any](words []named[T]) []string {
 func (Service) CalculateMixture(_ context.Context,
 	req *lightoffv1.CalculateMixtureRequest) (*lightoffv1.CalculateMixtureResponse, error) {
 	var s sum
-	altitude := physics.Metre(s.need("altitude_m", req.AltitudeM))
-	ambient := physics.Celsius(s.or("ambient_temperature_c", req.AmbientTemperatureC, 15, "temperature of the air", "°C"))
-	ratio := s.or("air_ratio", req.AirRatio, heater.UsualAirRatio, "air ratio at sea level", "")
+	altitude := physics.Metre(s.required("altitude_m", req.AltitudeM))
+	ambient := physics.Celsius(s.optional("ambient_temperature_c", req.AmbientTemperatureC, 15, "temperature of the air",
+		"°C"))
+	ratio := s.optional("air_ratio", req.AirRatio, heater.UsualAirRatio, "air ratio at sea level", "")
 	if err := s.Err(); err != nil {
 		return nil, err
 	}
@@ -187,7 +190,7 @@ func (Service) CalculateMixture(_ context.Context,
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(m.Working)
+	s.show(m.Working)
 	return &lightoffv1.CalculateMixtureResponse{DensityKgPerM3: float64(m.Density), AirPercent: 100 * float64(m.AirShare),
 		AirRatio:    m.AirRatio,
 		DosePercent: 100 * float64(m.DoseShare), Steps: s.steps(), Assumptions: s.assumptions}, nil
@@ -200,24 +203,26 @@ func (Service) CalculateDuctFlow(_ context.Context,
 	var s sum
 	usual := heater.UsualBlower()
 	d := physics.Duct{
-		Length:    physics.Metre(s.need("duct_length_m", req.DuctLengthM)),
-		Diameter:  physics.Metre(s.need("duct_diameter_mm", req.DuctDiameterMm)) * physics.Millimetre,
+		Length:    physics.Metre(s.required("duct_length_m", req.DuctLengthM)),
+		Diameter:  physics.Metre(s.required("duct_diameter_mm", req.DuctDiameterMm)) * physics.Millimetre,
 		Roughness: pick(&s, "duct_kind", req.GetDuctKind(), ductKinds, "flexible", "kind of duct"),
 		Bends:     int(req.GetDuctBends()),
 		Bend:      pick(&s, "bend_kind", req.GetBendKind(), bendKinds, "rounded", "kind of bends"),
 		End:       physics.IntoRoom + physics.FromRoom,
 	}
 	b := physics.Blower{
-		Free: physics.CubicMetrePerSecond(s.or("free_flow_m3_per_h", req.FreeFlowM3PerH, float64(usual.Free)/cubicMetreAnHour,
+		Free: physics.CubicMetrePerSecond(s.optional("free_flow_m3_per_h", req.FreeFlowM3PerH,
+			float64(usual.Free)/cubicMetreAnHour,
 			"flow of the blower without a duct", "m³/h") * cubicMetreAnHour),
-		Shut: physics.Pascal(s.or("shut_pressure_pa", req.ShutPressurePa, float64(usual.Shut),
+		Shut: physics.Pascal(s.optional("shut_pressure_pa", req.ShutPressurePa, float64(usual.Shut),
 			"pressure of the blower at standstill", "Pa")),
 	}
 	a := physics.WarmAir{
-		Pressure: physics.Pascal(s.or("air_pressure_hpa", req.AirPressureHpa, 1013.25, "pressure of the air", "hPa") * 100),
-		Inlet: physics.Celsius(s.or("inlet_temperature_c", req.InletTemperatureC, 15, "temperature before the heater",
+		Pressure: physics.Pascal(s.optional("air_pressure_hpa", req.AirPressureHpa, 1013.25, "pressure of the air",
+			"hPa") * 100),
+		Inlet: physics.Celsius(s.optional("inlet_temperature_c", req.InletTemperatureC, 15, "temperature before the heater",
 			"°C")),
-		Outlet: physics.Celsius(s.or("outlet_temperature_c", req.OutletTemperatureC, 75, "temperature after the heater",
+		Outlet: physics.Celsius(s.optional("outlet_temperature_c", req.OutletTemperatureC, 75, "temperature after the heater",
 			"°C")),
 	}
 	if err := s.Err(); err != nil {
@@ -228,7 +233,7 @@ func (Service) CalculateDuctFlow(_ context.Context,
 		return nil, s.refuse(err, results{"relative_roughness": "duct_diameter_mm", "velocity": "duct_diameter_mm",
 			"flow": "free_flow_m3_per_h", "air_temperature": "outlet_temperature_c"})
 	}
-	s.did(f.Working)
+	s.show(f.Working)
 	return &lightoffv1.CalculateDuctFlowResponse{FlowM3PerH: float64(f.Flow) / cubicMetreAnHour,
 		FlowPercent: 100 * float64(f.Share), PressurePa: float64(f.Pressure),
 		PressurePercent: 100 * float64(f.PressureShare), VelocityMPerS: float64(f.Velocity), Steps: s.steps(),
@@ -240,7 +245,7 @@ func (Service) CalculateSensorResistance(_ context.Context,
 	req *lightoffv1.CalculateSensorResistanceRequest) (*lightoffv1.CalculateSensorResistanceResponse, error) {
 	var s sum
 	sensor := pick(&s, "sensor_kind", req.GetSensorKind(), sensorKinds, "", "")
-	t := physics.Celsius(s.need("temperature_c", req.TemperatureC))
+	t := physics.Celsius(s.required("temperature_c", req.TemperatureC))
 	if err := s.Err(); err != nil {
 		return nil, err
 	}
@@ -248,7 +253,7 @@ func (Service) CalculateSensorResistance(_ context.Context,
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(r.Working)
+	s.show(r.Working)
 	s.sensor(sensor)
 	return &lightoffv1.CalculateSensorResistanceResponse{ResistanceOhm: float64(r.Value), LowOhm: float64(r.Low),
 		HighOhm: float64(r.High),
@@ -268,7 +273,7 @@ func (Service) CalculateSensorTemperature(_ context.Context,
 	req *lightoffv1.CalculateSensorTemperatureRequest) (*lightoffv1.CalculateSensorTemperatureResponse, error) {
 	var s sum
 	sensor := pick(&s, "sensor_kind", req.GetSensorKind(), sensorKinds, "", "")
-	r := physics.Ohm(s.need("resistance_ohm", req.ResistanceOhm))
+	r := physics.Ohm(s.required("resistance_ohm", req.ResistanceOhm))
 	if err := s.Err(); err != nil {
 		return nil, err
 	}
@@ -276,7 +281,7 @@ func (Service) CalculateSensorTemperature(_ context.Context,
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(t.Working)
+	s.show(t.Working)
 	s.sensor(sensor)
 	return &lightoffv1.CalculateSensorTemperatureResponse{TemperatureC: float64(t.Value), LowC: float64(t.Low),
 		HighC: float64(t.High),
@@ -289,8 +294,9 @@ func (Service) ListAlarmRules(context.Context, *lightoffv1.ListAlarmRulesRequest
 	var s sum
 	out := &lightoffv1.ListAlarmRulesResponse{}
 	line := func(ppm int, what string, t physics.Second) {
-		s.did(physics.Working{{Quantity: fmt.Sprintf("an alarm tested at %d ppm: %s", ppm, what), Formula: "rule of the test",
-			Result: float64(t / physics.Minute), Unit: "min", Source: physics.AlarmSource}})
+		s.show(physics.Working{{Quantity: fmt.Sprintf("an alarm tested at %d ppm: %s", ppm, what),
+			Formula: "rule of the test",
+			Result:  float64(t / physics.Minute), Unit: "min", Source: physics.AlarmSource}})
 	}
 	for _, r := range physics.AlarmRules() {
 		rule := &lightoffv1.AlarmRule{CarbonMonoxidePpm: int32(r.PartsPerMillion),

@@ -21,8 +21,8 @@ type sum struct {
 	working     physics.Working
 }
 
-// need is a number that has no usual value.
-func (s *sum) need(field string, x *float64) float64 {
+// required is a number that has no usual value.
+func (s *sum) required(field string, x *float64) float64 {
 	if x == nil {
 		s.Add(field, "is missing")
 		return 0
@@ -30,8 +30,8 @@ func (s *sum) need(field string, x *float64) float64 {
 	return s.finite(field, *x)
 }
 
-// or is a number with a usual value, which then is named.
-func (s *sum) or(field string, x *float64, usual float64, what, unit string) float64 {
+// optional is a number with a usual value, which then is named.
+func (s *sum) optional(field string, x *float64, usual float64, what, unit string) float64 {
 	if x == nil {
 		s.assume("%s not told: taken as %s", what, strings.TrimSpace(strconv.FormatFloat(usual, 'g', 4, 64)+" "+unit))
 		return usual
@@ -64,7 +64,7 @@ func (s *sum) nominal(x *float64, volts float64) physics.Volt {
 	if volts > 18 {
 		usual = 24
 	}
-	return physics.Volt(s.or("nominal_voltage_v", x, usual, "nominal voltage", "V"))
+	return physics.Volt(s.optional("nominal_voltage_v", x, usual, "nominal voltage", "V"))
 }
 
 // named is a word of the API and what it stands for.
@@ -224,7 +224,7 @@ func describe(e *physics.RangeError, scale float64, unit string) string {
 		Unit: unit}).Error())
 }
 
-func (s *sum) did(w physics.Working) { s.working = append(s.working, w...) }
+func (s *sum) show(w physics.Working) { s.working = append(s.working, w...) }
 
 func (s *sum) steps() []*lightoffv1.Step {
 	return each(s.working, func(w physics.Step) *lightoffv1.Step {

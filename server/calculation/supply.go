@@ -25,16 +25,17 @@ const (
 func (Service) CalculateGlowVoltage(_ context.Context,
 	req *lightoffv1.CalculateGlowVoltageRequest) (*lightoffv1.CalculateGlowVoltageResponse, error) {
 	var s sum
-	rest := s.need("rest_voltage_v", req.RestVoltageV)
+	rest := s.required("rest_voltage_v", req.RestVoltageV)
 	nominal := s.nominal(req.NominalVoltageV, rest)
 	supply := physics.Supply{OpenCircuit: physics.Volt(rest), Joints: s.joints(req.GetJoints())}
 	cable := physics.Conductor{Construction: pick(&s, "cable_construction", req.GetCableConstruction(), builds, "class_5",
 		"make of the cable"),
-		Area: physics.SquareMetre(s.need("cable_area_mm2", req.CableAreaMm2)) * physics.SquareMillimetre}
-	supply.Runs = physics.OutAndBack(cable, physics.Metre(s.need("cable_length_m", req.CableLengthM)))
-	supply.Temperature = physics.Celsius(s.or("conductor_temperature_c", req.ConductorTemperatureC, 20,
+		Area: physics.SquareMetre(s.required("cable_area_mm2", req.CableAreaMm2)) * physics.SquareMillimetre}
+	supply.Runs = physics.OutAndBack(cable, physics.Metre(s.required("cable_length_m", req.CableLengthM)))
+	supply.Temperature = physics.Celsius(s.optional("conductor_temperature_c", req.ConductorTemperatureC, 20,
 		"temperature of the cable", "°C"))
-	supply.Running = physics.Ampere(s.or("running_current_a", req.RunningCurrentA, float64(heater.UsualRunning(nominal)),
+	supply.Running = physics.Ampere(s.optional("running_current_a", req.RunningCurrentA,
+		float64(heater.UsualRunning(nominal)),
 		"current beside the plug", "A"))
 	plug, err := s.plug(req.GetGlowPlugKind(), nominal, req.GlowPlugResistanceOhm)
 	if err != nil {
@@ -42,7 +43,7 @@ func (Service) CalculateGlowVoltage(_ context.Context,
 	}
 	supply.Plug = plug.Hot
 	battery := s.battery(req, nominal)
-	duration := physics.Second(s.or("curve_duration_s", orNought(req.CurveDurationS), 0, "", ""))
+	duration := physics.Second(s.optional("curve_duration_s", orNought(req.CurveDurationS), 0, "", ""))
 	if req.CurveDurationS != nil {
 		s.within("curve_duration_s", float64(duration), 1, 600, "s")
 	}
@@ -62,11 +63,11 @@ func (Service) CalculateGlowVoltage(_ context.Context,
 		return nil, s.refuse(notJoints(err), results{"glow_plug_cold": "glow_plug_resistance_ohm",
 			"glow_plug_hot": "glow_plug_resistance_ohm"})
 	}
-	s.did(g.Working)
+	s.show(g.Working)
 	if len(curve.Points) > 0 {
 		s.assume("the plug warms from %.3g to %.3g Ω with a time constant of %g s", float64(plug.Cold), float64(plug.Hot),
 			float64(plug.TimeConstant))
-		s.did(curve.Working[:1])
+		s.show(curve.Working[:1])
 	}
 	return glowVoltage(&s, g, curve, nominal), nil
 }
@@ -111,7 +112,7 @@ func (s *sum) joints(in []*lightoffv1.Joint) []physics.Joint {
 			side = "positive"
 		}
 		out[i] = physics.Joint{Name: j.GetName(), Side: pick(s, path+".side", side, sides, "", "side"),
-			Resistance: physics.Ohm(s.need(path+".resistance_milliohm", j.ResistanceMilliohm)) * physics.Milliohm}
+			Resistance: physics.Ohm(s.required(path+".resistance_milliohm", j.ResistanceMilliohm)) * physics.Milliohm}
 	}
 	return out
 }
@@ -148,7 +149,8 @@ func (s *sum) plug(kind string, nominal physics.Volt, hot *float64) (physics.Plu
 	if err != nil {
 		return plug, err
 	}
-	told := physics.Ohm(s.or("glow_plug_resistance_ohm", hot, float64(plug.Hot), "resistance of the glowing plug", "Ω"))
+	told := physics.Ohm(s.optional("glow_plug_resistance_ohm", hot, float64(plug.Hot), "resistance of the glowing plug",
+		"Ω"))
 	return physics.Plug{Cold: plug.Cold * told / plug.Hot, Hot: told, TimeConstant: plug.TimeConstant}, nil
 }
 
@@ -160,11 +162,12 @@ func (s *sum) battery(req *lightoffv1.CalculateGlowVoltageRequest, nominal physi
 	return physics.Battery{
 		Chemistry: pick(s, "battery_chemistry", req.GetBatteryChemistry(), chemistries, "flooded", "kind of battery"),
 		Nominal:   nominal,
-		Capacity: physics.Coulomb(s.or("battery_capacity_ah", req.BatteryCapacityAh,
+		Capacity: physics.Coulomb(s.optional("battery_capacity_ah", req.BatteryCapacityAh,
 			float64(heater.UsualCapacity/physics.AmpereHour), "capacity", "A h")) * physics.AmpereHour,
-		Age: physics.Second(s.or("battery_age_years", req.BatteryAgeYears, 0, "age of the battery",
+		Age: physics.Second(s.optional("battery_age_years", req.BatteryAgeYears, 0, "age of the battery",
 			"years")) * physics.Year,
-		Temperature: physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery",
+		Temperature: physics.Celsius(s.optional("battery_temperature_c", req.BatteryTemperatureC, 20,
+			"temperature of the battery",
 			"°C")),
 	}
 }
@@ -179,8 +182,8 @@ func (s *sum) internal(told *float64, b physics.Battery, rest physics.Volt) (phy
 		return 0, err
 	}
 	r, err := physics.InternalResistance(b, charge.Value)
-	s.did(charge.Working)
-	s.did(r.Working)
+	s.show(charge.Working)
+	s.show(r.Working)
 	return r.Value, err
 }
 
@@ -196,7 +199,7 @@ func orNought(x *float64) *float64 {
 func (Service) CalculateCable(_ context.Context,
 	req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
 	var s sum
-	f := physics.Feed{Length: physics.Metre(s.need("cable_length_m", req.CableLengthM)),
+	f := physics.Feed{Length: physics.Metre(s.required("cable_length_m", req.CableLengthM)),
 		Nominal: s.nominal(req.NominalVoltageV, 12)}
 	if req.CurrentA == nil {
 		usual, err := heater.UsualStart(physics.MetalPlug, f.Nominal)
@@ -208,14 +211,15 @@ func (Service) CalculateCable(_ context.Context,
 	} else {
 		f.Load = physics.Ampere(s.finite("current_a", *req.CurrentA))
 	}
-	f.Drop = physics.Share(s.or("allowed_drop_percent", req.AllowedDropPercent, 5, "allowed drop", "%") / 100)
+	f.Drop = physics.Share(s.optional("allowed_drop_percent", req.AllowedDropPercent, 5, "allowed drop", "%") / 100)
 	f.Construction = pick(&s, "cable_construction", req.GetCableConstruction(), builds[:len(builds)-1], "class_5",
 		"make of the cable")
-	f.Temperature = physics.Celsius(s.or("conductor_temperature_c", req.ConductorTemperatureC, 20,
+	f.Temperature = physics.Celsius(s.optional("conductor_temperature_c", req.ConductorTemperatureC, 20,
 		"temperature of the cable", "°C"))
-	f.Ambient = physics.Celsius(s.or("ambient_temperature_c", req.AmbientTemperatureC, 25, "temperature about the cable",
+	f.Ambient = physics.Celsius(s.optional("ambient_temperature_c", req.AmbientTemperatureC, 25,
+		"temperature about the cable",
 		"°C"))
-	own := s.or("cable_area_mm2", orNought(req.CableAreaMm2), 0, "", "")
+	own := s.optional("cable_area_mm2", orNought(req.CableAreaMm2), 0, "", "")
 	if err := s.Err(); err != nil {
 		return nil, err
 	}
@@ -228,14 +232,14 @@ func (Service) CalculateCable(_ context.Context,
 		out.OwnDropV = &ownDrop
 		for _, step := range drop.Working {
 			step.Quantity += ", of the cable at hand"
-			s.did(physics.Working{step})
+			s.show(physics.Working{step})
 		}
 		err = distinct(err, ownErr)
 	}
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(c.Working)
+	s.show(c.Working)
 	out.CableAreaMm2, out.DropV, out.DropPercent = float64(c.Area/physics.SquareMillimetre), float64(c.Drop),
 		100*float64(c.Share)
 	out.AmpacityA, out.FuseA, out.Because = float64(c.Ampacity), float64(c.Fuse), c.Because
@@ -278,9 +282,10 @@ func distinct(first, second error) error {
 func (Service) CalculateStateOfCharge(_ context.Context,
 	req *lightoffv1.CalculateStateOfChargeRequest) (*lightoffv1.CalculateStateOfChargeResponse, error) {
 	var s sum
-	rest := s.need("rest_voltage_v", req.RestVoltageV)
+	rest := s.required("rest_voltage_v", req.RestVoltageV)
 	nominal := s.nominal(req.NominalVoltageV, rest)
-	temperature := physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery",
+	temperature := physics.Celsius(s.optional("battery_temperature_c", req.BatteryTemperatureC, 20,
+		"temperature of the battery",
 		"°C"))
 	asked := chemistries
 	if word := req.GetBatteryChemistry(); word != "" {
@@ -310,7 +315,7 @@ func (Service) CalculateStateOfCharge(_ context.Context,
 		out.Bands = append(out.Bands, band)
 		for _, step := range charge.Working {
 			step.Quantity = c.is.String() + ": " + step.Quantity
-			s.did(physics.Working{step})
+			s.show(physics.Working{step})
 		}
 	}
 	if len(out.Bands) == 0 {
@@ -324,7 +329,8 @@ func (Service) CalculateStateOfCharge(_ context.Context,
 func (Service) CalculateLoadTest(_ context.Context,
 	req *lightoffv1.CalculateLoadTestRequest) (*lightoffv1.CalculateLoadTestResponse, error) {
 	var s sum
-	temperature := physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery",
+	temperature := physics.Celsius(s.optional("battery_temperature_c", req.BatteryTemperatureC, 20,
+		"temperature of the battery",
 		"°C"))
 	pick(&s, "battery_chemistry", req.GetBatteryChemistry(), chemistries[:2], "flooded", "kind of battery")
 	out := &lightoffv1.CalculateLoadTestResponse{}
@@ -333,18 +339,18 @@ func (Service) CalculateLoadTest(_ context.Context,
 		s.within("cold_cranking_current_a", cranking, 20, 3000, "A")
 		half := cranking / 2
 		out.TestCurrentA = &half
-		s.did(physics.Working{{Quantity: "load of the test", Formula: "Ic/2", With: fmt.Sprintf("%g / 2", cranking),
+		s.show(physics.Working{{Quantity: "load of the test", Formula: "Ic/2", With: fmt.Sprintf("%g / 2", cranking),
 			Result: half, Unit: "A", Source: "load-test rule of the battery industry (BCI)"}})
 	}
-	loaded := s.or("loaded_voltage_v", orNought(req.LoadedVoltageV), 0, "", "")
+	loaded := s.optional("loaded_voltage_v", orNought(req.LoadedVoltageV), 0, "", "")
 	s.within("loaded_voltage_v", loaded, 0, 60, "V")
 	measured := req.RestVoltageV != nil || req.CurrentA != nil
 	if measured {
-		s.need("loaded_voltage_v", req.LoadedVoltageV)
+		s.required("loaded_voltage_v", req.LoadedVoltageV)
 	}
 	var rest, current float64
 	if measured {
-		rest, current = s.need("rest_voltage_v", req.RestVoltageV), s.need("current_a", req.CurrentA)
+		rest, current = s.required("rest_voltage_v", req.RestVoltageV), s.required("current_a", req.CurrentA)
 	}
 	if err := s.Err(); err != nil {
 		return nil, err
@@ -355,12 +361,12 @@ func (Service) CalculateLoadTest(_ context.Context,
 		err = errors.Join(err, wrong)
 		milliohm := float64(r.Value / physics.Milliohm)
 		out.InternalResistanceMilliohm = &milliohm
-		s.did(r.Working)
+		s.show(r.Working)
 	}
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(limit.Working)
+	s.show(limit.Working)
 	out.LeastVoltageV = float64(limit.Value)
 	if req.LoadedVoltageV != nil {
 		holds := loaded >= out.LeastVoltageV
@@ -387,18 +393,20 @@ func (Service) CalculateNightEnergy(_ context.Context,
 	}
 	n := physics.Night{
 		Battery: physics.Battery{Chemistry: chemistry, Nominal: nominal,
-			Capacity: physics.Coulomb(s.need("battery_capacity_ah", req.BatteryCapacityAh)) * physics.AmpereHour,
-			Temperature: physics.Celsius(s.or("battery_temperature_c", req.BatteryTemperatureC, 20, "temperature of the battery",
+			Capacity: physics.Coulomb(s.required("battery_capacity_ah", req.BatteryCapacityAh)) * physics.AmpereHour,
+			Temperature: physics.Celsius(s.optional("battery_temperature_c", req.BatteryTemperatureC, 20,
+				"temperature of the battery",
 				"°C"))},
-		Duration: physics.Second(s.need("duration_h", req.DurationH)) * physics.Hour,
-		Charge:   physics.Share(s.or("charge_percent", req.ChargePercent, 100, "charge at the beginning", "%") / 100),
-		Usable: physics.Share(s.or("usable_percent", req.UsablePercent, 100*float64(usable),
+		Duration: physics.Second(s.required("duration_h", req.DurationH)) * physics.Hour,
+		Charge:   physics.Share(s.optional("charge_percent", req.ChargePercent, 100, "charge at the beginning", "%") / 100),
+		Usable: physics.Share(s.optional("usable_percent", req.UsablePercent, 100*float64(usable),
 			"usable part of the capacity", "%") / 100),
-		Running: physics.Ampere(s.or("running_current_a", req.RunningCurrentA, float64(heater.UsualRunning(nominal)),
+		Running: physics.Ampere(s.optional("running_current_a", req.RunningCurrentA, float64(heater.UsualRunning(nominal)),
 			"mean current", "A")),
-		Starts:       1,
-		StartCurrent: physics.Ampere(s.or("start_current_a", req.StartCurrentA, float64(start), "current of a start", "A")),
-		StartTime:    physics.Second(s.or("start_time_s", req.StartTimeS, 120, "time of a start", "s")),
+		Starts: 1,
+		StartCurrent: physics.Ampere(s.optional("start_current_a", req.StartCurrentA, float64(start), "current of a start",
+			"A")),
+		StartTime: physics.Second(s.optional("start_time_s", req.StartTimeS, 120, "time of a start", "s")),
 	}
 	if req.Starts == nil {
 		s.assume("number of starts not told: taken as 1")
@@ -412,7 +420,7 @@ func (Service) CalculateNightEnergy(_ context.Context,
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(e.Working)
+	s.show(e.Working)
 	out := &lightoffv1.CalculateNightEnergyResponse{TakenAh: float64(e.Taken / physics.AmpereHour),
 		EnergyWh:    float64(e.Energy / physics.WattHour),
 		LeftPercent: 100 * float64(e.Left), Enough: e.Enough, Steps: s.steps(), Assumptions: s.assumptions}
@@ -426,7 +434,7 @@ func (Service) CalculateNightEnergy(_ context.Context,
 func (Service) CalculateGlowPower(_ context.Context,
 	req *lightoffv1.CalculateGlowPowerRequest) (*lightoffv1.CalculateGlowPowerResponse, error) {
 	var s sum
-	volts := s.need("heater_voltage_v", req.HeaterVoltageV)
+	volts := s.required("heater_voltage_v", req.HeaterVoltageV)
 	var ohms physics.Ohm
 	if req.GlowPlugResistanceOhm != nil {
 		ohms = physics.Ohm(s.finite("glow_plug_resistance_ohm", *req.GlowPlugResistanceOhm))
@@ -444,7 +452,7 @@ func (Service) CalculateGlowPower(_ context.Context,
 	if err != nil {
 		return nil, s.refuse(err, nil)
 	}
-	s.did(g.Working)
+	s.show(g.Working)
 	return &lightoffv1.CalculateGlowPowerResponse{CurrentA: float64(g.Current), PowerW: float64(g.Power), Steps: s.steps(),
 		Assumptions: s.assumptions}, nil
 }

@@ -103,7 +103,7 @@ func (s *Store) Backup(ctx context.Context, to io.Writer) error {
 			break
 		}
 		if err = part.save(ctx, w); damaged(err) {
-			w.lose(part.name, err)
+			w.reportLost(part.name, err)
 			err = nil
 		}
 	}
@@ -129,7 +129,7 @@ type backupWriter struct {
 	lost  []string
 }
 
-func (w *backupWriter) lose(what string, why error) {
+func (w *backupWriter) reportLost(what string, why error) {
 	w.lost = append(w.lost, fmt.Sprintf("%s: %v", what, why))
 }
 
@@ -167,7 +167,7 @@ func (s *Store) backUpTokens(ctx context.Context, w *backupWriter) error {
 func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error {
 	keys, err := s.lookOnKeys(ctx)
 	if damaged(err) {
-		w.lose("look-on keys", err)
+		w.reportLost("look-on keys", err)
 	} else if err != nil {
 		return err
 	}
@@ -189,7 +189,7 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 			continue
 		}
 		if err := t.take(ctx, s.reads, id); damaged(err) {
-			w.lose("conversation "+id, err)
+			w.reportLost("conversation "+id, err)
 		} else if err != nil {
 			return err
 		}
@@ -268,7 +268,7 @@ func (t *taking) finish() error {
 	}
 	t.done[t.id] = true
 	if t.bad != nil {
-		t.w.lose("conversation "+t.id, t.bad)
+		t.w.reportLost("conversation "+t.id, t.bad)
 		return nil
 	}
 	for _, l := range t.lines {

@@ -105,7 +105,7 @@ func TestListenersHearOfDeletions(t *testing.T) {
 	one, two := create(t, s), create(t, s)
 	require.NoError(t, s.Delete(t.Context(), one.ID))
 	s.now = func() time.Time { return time.Now().Add(time.Hour) }
-	_, err := s.Sweep(t.Context(), time.Minute)
+	_, err := s.DeleteOlder(t.Context(), time.Minute)
 	require.NoError(t, err)
 	stop()
 	<-ended
@@ -128,7 +128,7 @@ func checkSweep(t *testing.T, place string) {
 	require.NoError(t, err)
 	fresh := create(t, s)
 	at(0)
-	swept, err := s.Sweep(t.Context(), 90*24*time.Hour)
+	swept, err := s.DeleteOlder(t.Context(), 90*24*time.Hour)
 	require.NoError(t, err)
 	assert.Equal(t, 1, swept)
 	_, err = s.Read(t.Context(), old.ID)
@@ -137,7 +137,7 @@ func checkSweep(t *testing.T, place string) {
 		_, err = s.Read(t.Context(), c.ID)
 		assert.NoError(t, err, "it is not yet so old, or was returned to")
 	}
-	swept, err = s.Sweep(t.Context(), 90*24*time.Hour)
+	swept, err = s.DeleteOlder(t.Context(), 90*24*time.Hour)
 	require.NoError(t, err)
 	assert.Zero(t, swept)
 }

@@ -20,8 +20,8 @@ func (s *Store) Delete(ctx context.Context, id string) error {
 	return s.forget(ctx)
 }
 
-// Sweep deletes the conversations whose latest event is older than the age, and returns how many.
-func (s *Store) Sweep(ctx context.Context, age time.Duration) (int, error) {
+// DeleteOlder deletes the conversations whose latest event is older than the age, and returns how many.
+func (s *Store) DeleteOlder(ctx context.Context, age time.Duration) (int, error) {
 	before := s.now().Add(-age).UnixMicro()
 	ids, err := s.list(ctx, `select id from conversation c where opened_at < $1 and not exists (
 		select 1 from event e where e.conversation_id = c.id and e.at >= $1) order by opened_at, id`, before)

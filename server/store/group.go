@@ -48,7 +48,7 @@ func (g *grouped) write(ctx context.Context, do func(context.Context, *sql.Tx) e
 			}
 			return c.err
 		case g.turn <- struct{}{}:
-			g.commit(g.take())
+			g.commit(g.takeBatch())
 			<-g.turn
 		case <-gone:
 			if c.taken.CompareAndSwap(false, true) {
@@ -59,8 +59,8 @@ func (g *grouped) write(ctx context.Context, do func(context.Context, *sql.Tx) e
 	}
 }
 
-// take removes those who have waited longest.
-func (g *grouped) take() []*change {
+// takeBatch removes those who have waited longest.
+func (g *grouped) takeBatch() []*change {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	n := min(len(g.waiting), maxGroup)

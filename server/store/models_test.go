@@ -107,7 +107,7 @@ func checkModelsStay(t *testing.T, place string) {
 	create(t, s)
 	require.NoError(t, s.Delete(t.Context(), c.ID))
 	s.now = func() time.Time { return time.Now().AddDate(9, 0, 0) }
-	_, err = s.Sweep(t.Context(), time.Hour)
+	_, err = s.DeleteOlder(t.Context(), time.Hour)
 	require.NoError(t, err)
 	assert.Equal(t, "aa", inUse(t, s))
 	_, err = s.Model(t.Context(), "aa")

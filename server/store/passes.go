@@ -115,9 +115,9 @@ func spokenCode() string {
 	return string(code[:])
 }
 
-// ByPass returns the id of the conversation to which a pass leads, or ErrNotFound. Case, spaces and hyphens do not
+// FindByPass returns the id of the conversation to which a pass leads, or ErrNotFound. Case, spaces and hyphens do not
 // matter.
-func (s *Store) ByPass(ctx context.Context, pass string, kinds ...PassKind) (string, error) {
+func (s *Store) FindByPass(ctx context.Context, pass string, kinds ...PassKind) (string, error) {
 	clean := strings.ToUpper(strings.NewReplacer(" ", "", "-", "", "\u00a0", "").Replace(pass))
 	if !wellFormed(clean) || len(clean) > 100 {
 		return "", fmt.Errorf("find a pass: %w", ErrNotFound)
@@ -137,8 +137,8 @@ func (s *Store) ByPass(ctx context.Context, pass string, kinds ...PassKind) (str
 	return "", fmt.Errorf("find a pass: %w", ErrNotFound)
 }
 
-// Withdraw makes all passes of a kind to a conversation invalid.
-func (s *Store) Withdraw(ctx context.Context, id string, kind PassKind) error {
+// RevokePass makes all passes of a kind to a conversation invalid.
+func (s *Store) RevokePass(ctx context.Context, id string, kind PassKind) error {
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `delete from pass where conversation_id = $1 and kind = $2`, id, string(kind))
 		return err

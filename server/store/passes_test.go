@@ -25,7 +25,7 @@ func checkPasses(t *testing.T, place string) {
 	require.NoError(t, err)
 	assert.True(t, never.IsZero())
 	by := func(pass string, kinds ...PassKind) string {
-		id, err := s.ByPass(t.Context(), pass, kinds...)
+		id, err := s.FindByPass(t.Context(), pass, kinds...)
 		if err != nil {
 			require.ErrorIs(t, err, ErrNotFound, pass)
 		}
@@ -57,7 +57,7 @@ func checkPasses(t *testing.T, place string) {
 	}
 	require.NoError(t, s.reads.QueryRowContext(t.Context(), `select count(*) from pass where kind = 'spoken'`).Scan(&kept))
 	assert.Equal(t, maxPasses, kept)
-	require.NoError(t, s.Withdraw(t.Context(), two.ID, LookOn))
+	require.NoError(t, s.RevokePass(t.Context(), two.ID, LookOn))
 	assert.Empty(t, by(key, LookOn))
 	last, _, err := s.MakePass(t.Context(), one.ID, Spoken)
 	require.NoError(t, err)
@@ -127,9 +127,9 @@ func checkLookOnKeysAreBounded(t *testing.T, place string) {
 	}
 	_, _, err := s.MakePass(t.Context(), c.ID, LookOn)
 	require.ErrorIs(t, err, ErrManyKeys)
-	_, err = s.ByPass(t.Context(), first, LookOn)
+	_, err = s.FindByPass(t.Context(), first, LookOn)
 	require.NoError(t, err, "none that was given away has ended")
-	require.NoError(t, s.Withdraw(t.Context(), c.ID, LookOn))
+	require.NoError(t, s.RevokePass(t.Context(), c.ID, LookOn))
 	_, _, err = s.MakePass(t.Context(), c.ID, LookOn)
 	require.NoError(t, err)
 }
@@ -201,10 +201,10 @@ func checkRekey(t *testing.T, place string) {
 	assert.Equal(t, moved, NewKey(c.ID, "a secret of the client's"))
 	assert.NotEqual(t, moved, NewKey(c.ID, "another"))
 
-	assert.ErrorIs(t, s.Rekey(t.Context(), "NOSUCHCONVERSATION", moved), ErrNotFound)
-	assert.ErrorIs(t, s.Rekey(t.Context(), c.ID, "not well formed"), ErrNotFound)
+	assert.ErrorIs(t, s.ChangeKey(t.Context(), "NOSUCHCONVERSATION", moved), ErrNotFound)
+	assert.ErrorIs(t, s.ChangeKey(t.Context(), c.ID, "not well formed"), ErrNotFound)
 	for range 2 {
-		require.NoError(t, s.Rekey(t.Context(), c.ID, moved))
+		require.NoError(t, s.ChangeKey(t.Context(), c.ID, moved))
 	}
 	_, err = s.Read(t.Context(), c.ID)
 	assert.ErrorIs(t, err, ErrNotFound)
@@ -213,7 +213,7 @@ func checkRekey(t *testing.T, place string) {
 	want := c
 	want.ID = moved
 	assert.Equal(t, want, now)
-	_, err = s.ByPass(t.Context(), pass, LookOn)
+	_, err = s.FindByPass(t.Context(), pass, LookOn)
 	assert.ErrorIs(t, err, ErrNotFound)
 	log, again, err := s.Append(t.Context(), moved, Request{Key: "said"}, adding(answer("lamp", "off")))
 	require.NoError(t, err)

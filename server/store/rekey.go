@@ -18,9 +18,9 @@ func NewKey(old, secret string) string {
 	return base32.StdEncoding.WithPadding(base32.NoPadding).EncodeToString(mac.Sum(nil))[:26]
 }
 
-// Rekey moves a conversation from one id to another and ends all passes to it, or returns ErrNotFound. Where the new id
-// is there already, it was done before, and nothing is changed.
-func (s *Store) Rekey(ctx context.Context, old, new string) error {
+// ChangeKey moves a conversation from one id to another and ends all passes to it, or returns ErrNotFound. Where the
+// new id is there already, it was done before, and nothing is changed.
+func (s *Store) ChangeKey(ctx context.Context, old, new string) error {
 	done := false
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
 		done, err = s.rekey(ctx, tx, old, new)

@@ -30,9 +30,9 @@ func checkKeyOfAnotherRequest(t *testing.T, place string) {
 	assert.False(t, appended)
 	_, _, err = s.Append(t.Context(), c.ID, other, adding(answer("lamp", "off")))
 	assert.ErrorIs(t, err, ErrKeyReused)
-	_, _, err = s.Look(t.Context(), c.ID, other)
+	_, _, err = s.ReadOnce(t.Context(), c.ID, other)
 	assert.ErrorIs(t, err, ErrKeyReused)
-	_, known, err := s.Look(t.Context(), c.ID, first)
+	_, known, err := s.ReadOnce(t.Context(), c.ID, first)
 	require.NoError(t, err)
 	assert.True(t, known)
 

@@ -166,9 +166,9 @@ func (s *Store) Read(ctx context.Context, id string) (Conversation, error) {
 	return c, nil
 }
 
-// Look returns a conversation as Read does, and whether it already has the event of the request, in which case that
+// ReadOnce returns a conversation as Read does, and whether it already has the event of the request, in which case that
 // event is among those returned. It returns ErrKeyReused as Append does.
-func (s *Store) Look(ctx context.Context, id string, r Request) (c Conversation, known bool, err error) {
+func (s *Store) ReadOnce(ctx context.Context, id string, r Request) (c Conversation, known bool, err error) {
 	for {
 		if c, err = s.Read(ctx, id); err != nil || r.Key == "" {
 			return c, false, err

@@ -141,17 +141,17 @@ func checkRepeatedKeyChangesNothing(t *testing.T, place string) {
 	assert.False(t, appended)
 	assert.Equal(t, first, again)
 
-	looked, known, err := s.Look(t.Context(), c.ID, Request{Key: "key"})
+	looked, known, err := s.ReadOnce(t.Context(), c.ID, Request{Key: "key"})
 	require.NoError(t, err)
 	assert.True(t, known)
 	assert.Equal(t, first, looked)
 	for _, key := range []string{"", "another key"} {
-		looked, known, err = s.Look(t.Context(), c.ID, Request{Key: key})
+		looked, known, err = s.ReadOnce(t.Context(), c.ID, Request{Key: key})
 		require.NoError(t, err)
 		assert.False(t, known)
 		assert.Equal(t, first, looked)
 	}
-	_, known, err = s.Look(t.Context(), other.ID, Request{Key: "key"})
+	_, known, err = s.ReadOnce(t.Context(), other.ID, Request{Key: "key"})
 	require.NoError(t, err)
 	assert.False(t, known)
 
