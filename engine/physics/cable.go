@@ -162,7 +162,7 @@ func (f Feed) bounds() []bound {
 		conductorTemperature(f.Temperature), cableAmbient(f.Ambient)}
 }
 
-// Cable is the cable chosen. Because says what ruled out the next smaller size.
+// Cable is the cable chosen. Because says what ruled out the next smaller size, one of the limits.
 type Cable struct {
 	Area     SquareMetre
 	Drop     Volt
@@ -173,11 +173,11 @@ type Cable struct {
 	Working  Working
 }
 
-// reasons for which a size does not do, in the order in which they are looked at
+// What rules a size out, in the order in which it is looked at.
 const (
-	becauseDrop     = "volt drop"
-	becauseAmpacity = "ampacity below the fuse"
-	becauseSmallest = "smallest size allowed"
+	LimitDrop     = "volt drop"
+	LimitAmpacity = "ampacity below the fuse"
+	LimitSmallest = "smallest size allowed"
 )
 
 // smallestArea is the least that ISO 10133 allows for a conductor that runs by itself.
@@ -192,7 +192,7 @@ func SmallestCable(f Feed) (Cable, error) {
 	if err := within(f.bounds()...); err != nil {
 		return Cable{}, err
 	}
-	because := becauseSmallest
+	because := LimitSmallest
 	var smaller Working
 	for _, area := range StandardAreas() {
 		if area < smallestArea {
@@ -221,12 +221,12 @@ func (f Feed) try(area SquareMetre) (Cable, string) {
 	part := drop / float64(f.Nominal)
 	w.step("part of the nominal voltage", "drop/nominal", part, "", "definition", "# / #", drop, float64(f.Nominal))
 	if part > float64(f.Drop) {
-		return Cable{Working: w}, becauseDrop
+		return Cable{Working: w}, LimitDrop
 	}
 	fuse := recordFuse(&w, f.Load)
 	ampacity := recordAmpacity(&w, area, f.Ambient)
 	if fuse > ampacity {
-		return Cable{Working: w}, becauseAmpacity
+		return Cable{Working: w}, LimitAmpacity
 	}
 	w.find("area", "smallest standard area that does", float64(area/SquareMillimetre), "mm²", iec60228)
 	return Cable{area, Volt(drop), Share(part), ampacity, fuse, "", w}, ""

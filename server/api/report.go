@@ -49,17 +49,23 @@ func (d *desk) GetReport(ctx context.Context, req *lightoffv1.GetReportRequest) 
 	if err != nil {
 		return nil, err
 	}
+	out := &lightoffv1.GetReportResponse{Locale: r.GetLocale()}
 	name := "heater-" + r.GetOpenedAt().AsTime().Format("2006-01-02-1504")
 	switch req.GetForm() {
 	case lightoffv1.ReportForm_REPORT_FORM_JSON:
-		text, err := reportJSON(r)
-		return &lightoffv1.GetReportResponse{Text: text, MediaType: "application/json", FileName: name + ".json"}, err
+		out.MediaType, out.FileName = "application/json", name+".json"
+		out.Text, err = reportJSON(r)
 	case lightoffv1.ReportForm_REPORT_FORM_CSV:
-		text, err := reportCSV(r)
-		return &lightoffv1.GetReportResponse{Text: text, MediaType: "text/csv; charset=utf-8", FileName: name + ".csv"}, err
+		out.MediaType, out.FileName = "text/csv; charset=utf-8", name+".csv"
+		out.Text, err = reportCSV(r)
+	default:
+		out.MediaType, out.FileName = "text/plain; charset=utf-8", name+".txt"
+		out.Text = d.reportPlain(r)
 	}
-	return &lightoffv1.GetReportResponse{Text: d.reportPlain(r), MediaType: "text/plain; charset=utf-8",
-		FileName: name + ".txt"}, nil
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
 }
 
 func (d *desk) report(ctx context.Context, id, locale string) (*lightoffv1.Report, error) {

@@ -49,6 +49,7 @@ func TestCableChosen(t *testing.T) {
 	assert.Equal(t, 20.0, out.GetFuseA(), "13 A over eight tenths is 16.25 A; the next blade fuse of ISO 8820-3 is 20 A")
 	assert.Equal(t, 45.0, out.GetAmpacityA(), "ISO 10133, annex A, from memory")
 	assert.Equal(t, "volt drop", out.GetBecause())
+	assert.Equal(t, lightoffv1.CableLimit_CABLE_LIMIT_VOLT_DROP, out.GetLimitedBy())
 	require.Len(t, out.GetAreas(), 12)
 	for _, a := range out.GetAreas() {
 		assert.InDelta(t, 6*a.GetDropVPerM(), a.GetDropV(), 1e-12)

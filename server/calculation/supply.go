@@ -195,6 +195,13 @@ func orNought(x *float64) *float64 {
 	return x
 }
 
+// cableLimits are the limits of physics.Cable.Because.
+var cableLimits = map[string]lightoffv1.CableLimit{
+	physics.LimitDrop:     lightoffv1.CableLimit_CABLE_LIMIT_VOLT_DROP,
+	physics.LimitAmpacity: lightoffv1.CableLimit_CABLE_LIMIT_AMPACITY,
+	physics.LimitSmallest: lightoffv1.CableLimit_CABLE_LIMIT_SMALLEST,
+}
+
 // CalculateCable implements the RPC.
 func (Service) CalculateCable(_ context.Context,
 	req *lightoffv1.CalculateCableRequest) (*lightoffv1.CalculateCableResponse, error) {
@@ -243,6 +250,7 @@ func (Service) CalculateCable(_ context.Context,
 	out.CableAreaMm2, out.DropV, out.DropPercent = float64(c.Area/physics.SquareMillimetre), float64(c.Drop),
 		100*float64(c.Share)
 	out.AmpacityA, out.FuseA, out.Because = float64(c.Ampacity), float64(c.Fuse), c.Because
+	out.LimitedBy = cableLimits[c.Because]
 	for _, area := range physics.StandardAreas() {
 		drop, err := dropOf(f, area, 1)
 		if err != nil {

@@ -21,6 +21,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// CableLimit is what rules a cross-section out.
+type CableLimit int32
+
+const (
+	// Not set; never sent.
+	CableLimit_CABLE_LIMIT_UNSPECIFIED CableLimit = 0
+	// It would lose more voltage than is allowed.
+	CableLimit_CABLE_LIMIT_VOLT_DROP CableLimit = 1
+	// It may not carry for good what the fuse lets through.
+	CableLimit_CABLE_LIMIT_AMPACITY CableLimit = 2
+	// No smaller one is allowed for a conductor that runs by itself.
+	CableLimit_CABLE_LIMIT_SMALLEST CableLimit = 3
+)
+
+// Enum value maps for CableLimit.
+var (
+	CableLimit_name = map[int32]string{
+		0: "CABLE_LIMIT_UNSPECIFIED",
+		1: "CABLE_LIMIT_VOLT_DROP",
+		2: "CABLE_LIMIT_AMPACITY",
+		3: "CABLE_LIMIT_SMALLEST",
+	}
+	CableLimit_value = map[string]int32{
+		"CABLE_LIMIT_UNSPECIFIED": 0,
+		"CABLE_LIMIT_VOLT_DROP":   1,
+		"CABLE_LIMIT_AMPACITY":    2,
+		"CABLE_LIMIT_SMALLEST":    3,
+	}
+)
+
+func (x CableLimit) Enum() *CableLimit {
+	p := new(CableLimit)
+	*p = x
+	return p
+}
+
+func (x CableLimit) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (CableLimit) Descriptor() protoreflect.EnumDescriptor {
+	return file_lightoff_v1_calculation_proto_enumTypes[0].Descriptor()
+}
+
+func (CableLimit) Type() protoreflect.EnumType {
+	return &file_lightoff_v1_calculation_proto_enumTypes[0]
+}
+
+func (x CableLimit) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use CableLimit.Descriptor instead.
+func (CableLimit) EnumDescriptor() ([]byte, []int) {
+	return file_lightoff_v1_calculation_proto_rawDescGZIP(), []int{0}
+}
+
 // Step is one line of a calculation, in the order in which it was done. Its words are English.
 type Step struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -794,7 +851,7 @@ type CalculateCableResponse struct {
 	AmpacityA float64 `protobuf:"fixed64,4,opt,name=ampacity_a,json=ampacityA,proto3" json:"ampacity_a,omitempty"`
 	// Rating of the blade fuse for the load, in A; never above the ampacity.
 	FuseA float64 `protobuf:"fixed64,5,opt,name=fuse_a,json=fuseA,proto3" json:"fuse_a,omitempty"`
-	// What ruled out the next smaller size: "volt drop", "ampacity below the fuse" or "smallest size allowed".
+	// What ruled out the next smaller size, in English; limited_by says the same for programs.
 	Because string `protobuf:"bytes,6,opt,name=because,proto3" json:"because,omitempty"`
 	// The current that was reckoned with, in A.
 	CurrentA float64 `protobuf:"fixed64,7,opt,name=current_a,json=currentA,proto3" json:"current_a,omitempty"`
@@ -807,7 +864,9 @@ type CalculateCableResponse struct {
 	// The working.
 	Steps []*Step `protobuf:"bytes,11,rep,name=steps,proto3" json:"steps,omitempty"`
 	// Usual values that were taken, in plain words.
-	Assumptions   []string `protobuf:"bytes,12,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	Assumptions []string `protobuf:"bytes,12,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	// What ruled out the next smaller size.
+	LimitedBy     CableLimit `protobuf:"varint,13,opt,name=limited_by,json=limitedBy,proto3,enum=lightoff.v1.CableLimit" json:"limited_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -924,6 +983,13 @@ func (x *CalculateCableResponse) GetAssumptions() []string {
 		return x.Assumptions
 	}
 	return nil
+}
+
+func (x *CalculateCableResponse) GetLimitedBy() CableLimit {
+	if x != nil {
+		return x.LimitedBy
+	}
+	return CableLimit_CABLE_LIMIT_UNSPECIFIED
 }
 
 // AreaDrop is what one cross-section loses.
@@ -3327,7 +3393,7 @@ const file_lightoff_v1_calculation_proto_rawDesc = "" +
 	"\x15_allowed_drop_percentB\x1a\n" +
 	"\x18_conductor_temperature_cB\x18\n" +
 	"\x16_ambient_temperature_cB\x11\n" +
-	"\x0f_cable_area_mm2\"\xb5\x03\n" +
+	"\x0f_cable_area_mm2\"\xed\x03\n" +
 	"\x16CalculateCableResponse\x12$\n" +
 	"\x0ecable_area_mm2\x18\x01 \x01(\x01R\fcableAreaMm2\x12\x15\n" +
 	"\x06drop_v\x18\x02 \x01(\x01R\x05dropV\x12!\n" +
@@ -3343,7 +3409,9 @@ const file_lightoff_v1_calculation_proto_rawDesc = "" +
 	"\x05areas\x18\n" +
 	" \x03(\v2\x15.lightoff.v1.AreaDropR\x05areas\x12'\n" +
 	"\x05steps\x18\v \x03(\v2\x11.lightoff.v1.StepR\x05steps\x12 \n" +
-	"\vassumptions\x18\f \x03(\tR\vassumptionsB\r\n" +
+	"\vassumptions\x18\f \x03(\tR\vassumptions\x126\n" +
+	"\n" +
+	"limited_by\x18\r \x01(\x0e2\x17.lightoff.v1.CableLimitR\tlimitedByB\r\n" +
 	"\v_own_drop_v\"h\n" +
 	"\bAreaDrop\x12$\n" +
 	"\x0ecable_area_mm2\x18\x01 \x01(\x01R\fcableAreaMm2\x12\x15\n" +
@@ -3591,7 +3659,13 @@ const file_lightoff_v1_calculation_proto_rawDesc = "" +
 	"\n" +
 	"must_sound\x18\x03 \x01(\bR\tmustSound\x12\x1a\n" +
 	"\x06by_min\x18\x04 \x01(\x01H\x00R\x05byMin\x88\x01\x01B\t\n" +
-	"\a_by_min2\xbe\f\n" +
+	"\a_by_min*x\n" +
+	"\n" +
+	"CableLimit\x12\x1b\n" +
+	"\x17CABLE_LIMIT_UNSPECIFIED\x10\x00\x12\x19\n" +
+	"\x15CABLE_LIMIT_VOLT_DROP\x10\x01\x12\x18\n" +
+	"\x14CABLE_LIMIT_AMPACITY\x10\x02\x12\x18\n" +
+	"\x14CABLE_LIMIT_SMALLEST\x10\x032\xbe\f\n" +
 	"\x12CalculationService\x12k\n" +
 	"\x14CalculateGlowVoltage\x12(.lightoff.v1.CalculateGlowVoltageRequest\x1a).lightoff.v1.CalculateGlowVoltageResponse\x12Y\n" +
 	"\x0eCalculateCable\x12\".lightoff.v1.CalculateCableRequest\x1a#.lightoff.v1.CalculateCableResponse\x12q\n" +
@@ -3621,103 +3695,106 @@ func file_lightoff_v1_calculation_proto_rawDescGZIP() []byte {
 	return file_lightoff_v1_calculation_proto_rawDescData
 }
 
+var file_lightoff_v1_calculation_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_lightoff_v1_calculation_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_lightoff_v1_calculation_proto_goTypes = []any{
-	(*Step)(nil),                               // 0: lightoff.v1.Step
-	(*CalculateGlowVoltageRequest)(nil),        // 1: lightoff.v1.CalculateGlowVoltageRequest
-	(*Joint)(nil),                              // 2: lightoff.v1.Joint
-	(*CalculateGlowVoltageResponse)(nil),       // 3: lightoff.v1.CalculateGlowVoltageResponse
-	(*PartDrop)(nil),                           // 4: lightoff.v1.PartDrop
-	(*StartMoment)(nil),                        // 5: lightoff.v1.StartMoment
-	(*CalculateCableRequest)(nil),              // 6: lightoff.v1.CalculateCableRequest
-	(*CalculateCableResponse)(nil),             // 7: lightoff.v1.CalculateCableResponse
-	(*AreaDrop)(nil),                           // 8: lightoff.v1.AreaDrop
-	(*CalculateStateOfChargeRequest)(nil),      // 9: lightoff.v1.CalculateStateOfChargeRequest
-	(*CalculateStateOfChargeResponse)(nil),     // 10: lightoff.v1.CalculateStateOfChargeResponse
-	(*ChargeBand)(nil),                         // 11: lightoff.v1.ChargeBand
-	(*CalculateLoadTestRequest)(nil),           // 12: lightoff.v1.CalculateLoadTestRequest
-	(*CalculateLoadTestResponse)(nil),          // 13: lightoff.v1.CalculateLoadTestResponse
-	(*CalculateNightEnergyRequest)(nil),        // 14: lightoff.v1.CalculateNightEnergyRequest
-	(*CalculateNightEnergyResponse)(nil),       // 15: lightoff.v1.CalculateNightEnergyResponse
-	(*CalculateHeatOutputRequest)(nil),         // 16: lightoff.v1.CalculateHeatOutputRequest
-	(*CalculateHeatOutputResponse)(nil),        // 17: lightoff.v1.CalculateHeatOutputResponse
-	(*CalculateFuelUseRequest)(nil),            // 18: lightoff.v1.CalculateFuelUseRequest
-	(*CalculateFuelUseResponse)(nil),           // 19: lightoff.v1.CalculateFuelUseResponse
-	(*CalculatePrimingRequest)(nil),            // 20: lightoff.v1.CalculatePrimingRequest
-	(*CalculatePrimingResponse)(nil),           // 21: lightoff.v1.CalculatePrimingResponse
-	(*CalculateWaxingChanceRequest)(nil),       // 22: lightoff.v1.CalculateWaxingChanceRequest
-	(*CalculateWaxingChanceResponse)(nil),      // 23: lightoff.v1.CalculateWaxingChanceResponse
-	(*CalculateMixtureRequest)(nil),            // 24: lightoff.v1.CalculateMixtureRequest
-	(*CalculateMixtureResponse)(nil),           // 25: lightoff.v1.CalculateMixtureResponse
-	(*CalculateDuctFlowRequest)(nil),           // 26: lightoff.v1.CalculateDuctFlowRequest
-	(*CalculateDuctFlowResponse)(nil),          // 27: lightoff.v1.CalculateDuctFlowResponse
-	(*CalculateGlowPowerRequest)(nil),          // 28: lightoff.v1.CalculateGlowPowerRequest
-	(*CalculateGlowPowerResponse)(nil),         // 29: lightoff.v1.CalculateGlowPowerResponse
-	(*CalculateSensorResistanceRequest)(nil),   // 30: lightoff.v1.CalculateSensorResistanceRequest
-	(*CalculateSensorResistanceResponse)(nil),  // 31: lightoff.v1.CalculateSensorResistanceResponse
-	(*CalculateSensorTemperatureRequest)(nil),  // 32: lightoff.v1.CalculateSensorTemperatureRequest
-	(*CalculateSensorTemperatureResponse)(nil), // 33: lightoff.v1.CalculateSensorTemperatureResponse
-	(*ListAlarmRulesRequest)(nil),              // 34: lightoff.v1.ListAlarmRulesRequest
-	(*ListAlarmRulesResponse)(nil),             // 35: lightoff.v1.ListAlarmRulesResponse
-	(*AlarmRule)(nil),                          // 36: lightoff.v1.AlarmRule
+	(CableLimit)(0),                            // 0: lightoff.v1.CableLimit
+	(*Step)(nil),                               // 1: lightoff.v1.Step
+	(*CalculateGlowVoltageRequest)(nil),        // 2: lightoff.v1.CalculateGlowVoltageRequest
+	(*Joint)(nil),                              // 3: lightoff.v1.Joint
+	(*CalculateGlowVoltageResponse)(nil),       // 4: lightoff.v1.CalculateGlowVoltageResponse
+	(*PartDrop)(nil),                           // 5: lightoff.v1.PartDrop
+	(*StartMoment)(nil),                        // 6: lightoff.v1.StartMoment
+	(*CalculateCableRequest)(nil),              // 7: lightoff.v1.CalculateCableRequest
+	(*CalculateCableResponse)(nil),             // 8: lightoff.v1.CalculateCableResponse
+	(*AreaDrop)(nil),                           // 9: lightoff.v1.AreaDrop
+	(*CalculateStateOfChargeRequest)(nil),      // 10: lightoff.v1.CalculateStateOfChargeRequest
+	(*CalculateStateOfChargeResponse)(nil),     // 11: lightoff.v1.CalculateStateOfChargeResponse
+	(*ChargeBand)(nil),                         // 12: lightoff.v1.ChargeBand
+	(*CalculateLoadTestRequest)(nil),           // 13: lightoff.v1.CalculateLoadTestRequest
+	(*CalculateLoadTestResponse)(nil),          // 14: lightoff.v1.CalculateLoadTestResponse
+	(*CalculateNightEnergyRequest)(nil),        // 15: lightoff.v1.CalculateNightEnergyRequest
+	(*CalculateNightEnergyResponse)(nil),       // 16: lightoff.v1.CalculateNightEnergyResponse
+	(*CalculateHeatOutputRequest)(nil),         // 17: lightoff.v1.CalculateHeatOutputRequest
+	(*CalculateHeatOutputResponse)(nil),        // 18: lightoff.v1.CalculateHeatOutputResponse
+	(*CalculateFuelUseRequest)(nil),            // 19: lightoff.v1.CalculateFuelUseRequest
+	(*CalculateFuelUseResponse)(nil),           // 20: lightoff.v1.CalculateFuelUseResponse
+	(*CalculatePrimingRequest)(nil),            // 21: lightoff.v1.CalculatePrimingRequest
+	(*CalculatePrimingResponse)(nil),           // 22: lightoff.v1.CalculatePrimingResponse
+	(*CalculateWaxingChanceRequest)(nil),       // 23: lightoff.v1.CalculateWaxingChanceRequest
+	(*CalculateWaxingChanceResponse)(nil),      // 24: lightoff.v1.CalculateWaxingChanceResponse
+	(*CalculateMixtureRequest)(nil),            // 25: lightoff.v1.CalculateMixtureRequest
+	(*CalculateMixtureResponse)(nil),           // 26: lightoff.v1.CalculateMixtureResponse
+	(*CalculateDuctFlowRequest)(nil),           // 27: lightoff.v1.CalculateDuctFlowRequest
+	(*CalculateDuctFlowResponse)(nil),          // 28: lightoff.v1.CalculateDuctFlowResponse
+	(*CalculateGlowPowerRequest)(nil),          // 29: lightoff.v1.CalculateGlowPowerRequest
+	(*CalculateGlowPowerResponse)(nil),         // 30: lightoff.v1.CalculateGlowPowerResponse
+	(*CalculateSensorResistanceRequest)(nil),   // 31: lightoff.v1.CalculateSensorResistanceRequest
+	(*CalculateSensorResistanceResponse)(nil),  // 32: lightoff.v1.CalculateSensorResistanceResponse
+	(*CalculateSensorTemperatureRequest)(nil),  // 33: lightoff.v1.CalculateSensorTemperatureRequest
+	(*CalculateSensorTemperatureResponse)(nil), // 34: lightoff.v1.CalculateSensorTemperatureResponse
+	(*ListAlarmRulesRequest)(nil),              // 35: lightoff.v1.ListAlarmRulesRequest
+	(*ListAlarmRulesResponse)(nil),             // 36: lightoff.v1.ListAlarmRulesResponse
+	(*AlarmRule)(nil),                          // 37: lightoff.v1.AlarmRule
 }
 var file_lightoff_v1_calculation_proto_depIdxs = []int32{
-	2,  // 0: lightoff.v1.CalculateGlowVoltageRequest.joints:type_name -> lightoff.v1.Joint
-	4,  // 1: lightoff.v1.CalculateGlowVoltageResponse.drops:type_name -> lightoff.v1.PartDrop
-	5,  // 2: lightoff.v1.CalculateGlowVoltageResponse.curve:type_name -> lightoff.v1.StartMoment
-	0,  // 3: lightoff.v1.CalculateGlowVoltageResponse.steps:type_name -> lightoff.v1.Step
-	8,  // 4: lightoff.v1.CalculateCableResponse.areas:type_name -> lightoff.v1.AreaDrop
-	0,  // 5: lightoff.v1.CalculateCableResponse.steps:type_name -> lightoff.v1.Step
-	11, // 6: lightoff.v1.CalculateStateOfChargeResponse.bands:type_name -> lightoff.v1.ChargeBand
-	0,  // 7: lightoff.v1.CalculateStateOfChargeResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 8: lightoff.v1.CalculateLoadTestResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 9: lightoff.v1.CalculateNightEnergyResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 10: lightoff.v1.CalculateHeatOutputResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 11: lightoff.v1.CalculateFuelUseResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 12: lightoff.v1.CalculatePrimingResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 13: lightoff.v1.CalculateWaxingChanceResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 14: lightoff.v1.CalculateMixtureResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 15: lightoff.v1.CalculateDuctFlowResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 16: lightoff.v1.CalculateGlowPowerResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 17: lightoff.v1.CalculateSensorResistanceResponse.steps:type_name -> lightoff.v1.Step
-	0,  // 18: lightoff.v1.CalculateSensorTemperatureResponse.steps:type_name -> lightoff.v1.Step
-	36, // 19: lightoff.v1.ListAlarmRulesResponse.rules:type_name -> lightoff.v1.AlarmRule
-	0,  // 20: lightoff.v1.ListAlarmRulesResponse.steps:type_name -> lightoff.v1.Step
-	1,  // 21: lightoff.v1.CalculationService.CalculateGlowVoltage:input_type -> lightoff.v1.CalculateGlowVoltageRequest
-	6,  // 22: lightoff.v1.CalculationService.CalculateCable:input_type -> lightoff.v1.CalculateCableRequest
-	9,  // 23: lightoff.v1.CalculationService.CalculateStateOfCharge:input_type -> lightoff.v1.CalculateStateOfChargeRequest
-	12, // 24: lightoff.v1.CalculationService.CalculateLoadTest:input_type -> lightoff.v1.CalculateLoadTestRequest
-	14, // 25: lightoff.v1.CalculationService.CalculateNightEnergy:input_type -> lightoff.v1.CalculateNightEnergyRequest
-	16, // 26: lightoff.v1.CalculationService.CalculateHeatOutput:input_type -> lightoff.v1.CalculateHeatOutputRequest
-	18, // 27: lightoff.v1.CalculationService.CalculateFuelUse:input_type -> lightoff.v1.CalculateFuelUseRequest
-	20, // 28: lightoff.v1.CalculationService.CalculatePriming:input_type -> lightoff.v1.CalculatePrimingRequest
-	22, // 29: lightoff.v1.CalculationService.CalculateWaxingChance:input_type -> lightoff.v1.CalculateWaxingChanceRequest
-	24, // 30: lightoff.v1.CalculationService.CalculateMixture:input_type -> lightoff.v1.CalculateMixtureRequest
-	26, // 31: lightoff.v1.CalculationService.CalculateDuctFlow:input_type -> lightoff.v1.CalculateDuctFlowRequest
-	28, // 32: lightoff.v1.CalculationService.CalculateGlowPower:input_type -> lightoff.v1.CalculateGlowPowerRequest
-	30, // 33: lightoff.v1.CalculationService.CalculateSensorResistance:input_type -> lightoff.v1.CalculateSensorResistanceRequest
-	32, // 34: lightoff.v1.CalculationService.CalculateSensorTemperature:input_type -> lightoff.v1.CalculateSensorTemperatureRequest
-	34, // 35: lightoff.v1.CalculationService.ListAlarmRules:input_type -> lightoff.v1.ListAlarmRulesRequest
-	3,  // 36: lightoff.v1.CalculationService.CalculateGlowVoltage:output_type -> lightoff.v1.CalculateGlowVoltageResponse
-	7,  // 37: lightoff.v1.CalculationService.CalculateCable:output_type -> lightoff.v1.CalculateCableResponse
-	10, // 38: lightoff.v1.CalculationService.CalculateStateOfCharge:output_type -> lightoff.v1.CalculateStateOfChargeResponse
-	13, // 39: lightoff.v1.CalculationService.CalculateLoadTest:output_type -> lightoff.v1.CalculateLoadTestResponse
-	15, // 40: lightoff.v1.CalculationService.CalculateNightEnergy:output_type -> lightoff.v1.CalculateNightEnergyResponse
-	17, // 41: lightoff.v1.CalculationService.CalculateHeatOutput:output_type -> lightoff.v1.CalculateHeatOutputResponse
-	19, // 42: lightoff.v1.CalculationService.CalculateFuelUse:output_type -> lightoff.v1.CalculateFuelUseResponse
-	21, // 43: lightoff.v1.CalculationService.CalculatePriming:output_type -> lightoff.v1.CalculatePrimingResponse
-	23, // 44: lightoff.v1.CalculationService.CalculateWaxingChance:output_type -> lightoff.v1.CalculateWaxingChanceResponse
-	25, // 45: lightoff.v1.CalculationService.CalculateMixture:output_type -> lightoff.v1.CalculateMixtureResponse
-	27, // 46: lightoff.v1.CalculationService.CalculateDuctFlow:output_type -> lightoff.v1.CalculateDuctFlowResponse
-	29, // 47: lightoff.v1.CalculationService.CalculateGlowPower:output_type -> lightoff.v1.CalculateGlowPowerResponse
-	31, // 48: lightoff.v1.CalculationService.CalculateSensorResistance:output_type -> lightoff.v1.CalculateSensorResistanceResponse
-	33, // 49: lightoff.v1.CalculationService.CalculateSensorTemperature:output_type -> lightoff.v1.CalculateSensorTemperatureResponse
-	35, // 50: lightoff.v1.CalculationService.ListAlarmRules:output_type -> lightoff.v1.ListAlarmRulesResponse
-	36, // [36:51] is the sub-list for method output_type
-	21, // [21:36] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	3,  // 0: lightoff.v1.CalculateGlowVoltageRequest.joints:type_name -> lightoff.v1.Joint
+	5,  // 1: lightoff.v1.CalculateGlowVoltageResponse.drops:type_name -> lightoff.v1.PartDrop
+	6,  // 2: lightoff.v1.CalculateGlowVoltageResponse.curve:type_name -> lightoff.v1.StartMoment
+	1,  // 3: lightoff.v1.CalculateGlowVoltageResponse.steps:type_name -> lightoff.v1.Step
+	9,  // 4: lightoff.v1.CalculateCableResponse.areas:type_name -> lightoff.v1.AreaDrop
+	1,  // 5: lightoff.v1.CalculateCableResponse.steps:type_name -> lightoff.v1.Step
+	0,  // 6: lightoff.v1.CalculateCableResponse.limited_by:type_name -> lightoff.v1.CableLimit
+	12, // 7: lightoff.v1.CalculateStateOfChargeResponse.bands:type_name -> lightoff.v1.ChargeBand
+	1,  // 8: lightoff.v1.CalculateStateOfChargeResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 9: lightoff.v1.CalculateLoadTestResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 10: lightoff.v1.CalculateNightEnergyResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 11: lightoff.v1.CalculateHeatOutputResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 12: lightoff.v1.CalculateFuelUseResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 13: lightoff.v1.CalculatePrimingResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 14: lightoff.v1.CalculateWaxingChanceResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 15: lightoff.v1.CalculateMixtureResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 16: lightoff.v1.CalculateDuctFlowResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 17: lightoff.v1.CalculateGlowPowerResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 18: lightoff.v1.CalculateSensorResistanceResponse.steps:type_name -> lightoff.v1.Step
+	1,  // 19: lightoff.v1.CalculateSensorTemperatureResponse.steps:type_name -> lightoff.v1.Step
+	37, // 20: lightoff.v1.ListAlarmRulesResponse.rules:type_name -> lightoff.v1.AlarmRule
+	1,  // 21: lightoff.v1.ListAlarmRulesResponse.steps:type_name -> lightoff.v1.Step
+	2,  // 22: lightoff.v1.CalculationService.CalculateGlowVoltage:input_type -> lightoff.v1.CalculateGlowVoltageRequest
+	7,  // 23: lightoff.v1.CalculationService.CalculateCable:input_type -> lightoff.v1.CalculateCableRequest
+	10, // 24: lightoff.v1.CalculationService.CalculateStateOfCharge:input_type -> lightoff.v1.CalculateStateOfChargeRequest
+	13, // 25: lightoff.v1.CalculationService.CalculateLoadTest:input_type -> lightoff.v1.CalculateLoadTestRequest
+	15, // 26: lightoff.v1.CalculationService.CalculateNightEnergy:input_type -> lightoff.v1.CalculateNightEnergyRequest
+	17, // 27: lightoff.v1.CalculationService.CalculateHeatOutput:input_type -> lightoff.v1.CalculateHeatOutputRequest
+	19, // 28: lightoff.v1.CalculationService.CalculateFuelUse:input_type -> lightoff.v1.CalculateFuelUseRequest
+	21, // 29: lightoff.v1.CalculationService.CalculatePriming:input_type -> lightoff.v1.CalculatePrimingRequest
+	23, // 30: lightoff.v1.CalculationService.CalculateWaxingChance:input_type -> lightoff.v1.CalculateWaxingChanceRequest
+	25, // 31: lightoff.v1.CalculationService.CalculateMixture:input_type -> lightoff.v1.CalculateMixtureRequest
+	27, // 32: lightoff.v1.CalculationService.CalculateDuctFlow:input_type -> lightoff.v1.CalculateDuctFlowRequest
+	29, // 33: lightoff.v1.CalculationService.CalculateGlowPower:input_type -> lightoff.v1.CalculateGlowPowerRequest
+	31, // 34: lightoff.v1.CalculationService.CalculateSensorResistance:input_type -> lightoff.v1.CalculateSensorResistanceRequest
+	33, // 35: lightoff.v1.CalculationService.CalculateSensorTemperature:input_type -> lightoff.v1.CalculateSensorTemperatureRequest
+	35, // 36: lightoff.v1.CalculationService.ListAlarmRules:input_type -> lightoff.v1.ListAlarmRulesRequest
+	4,  // 37: lightoff.v1.CalculationService.CalculateGlowVoltage:output_type -> lightoff.v1.CalculateGlowVoltageResponse
+	8,  // 38: lightoff.v1.CalculationService.CalculateCable:output_type -> lightoff.v1.CalculateCableResponse
+	11, // 39: lightoff.v1.CalculationService.CalculateStateOfCharge:output_type -> lightoff.v1.CalculateStateOfChargeResponse
+	14, // 40: lightoff.v1.CalculationService.CalculateLoadTest:output_type -> lightoff.v1.CalculateLoadTestResponse
+	16, // 41: lightoff.v1.CalculationService.CalculateNightEnergy:output_type -> lightoff.v1.CalculateNightEnergyResponse
+	18, // 42: lightoff.v1.CalculationService.CalculateHeatOutput:output_type -> lightoff.v1.CalculateHeatOutputResponse
+	20, // 43: lightoff.v1.CalculationService.CalculateFuelUse:output_type -> lightoff.v1.CalculateFuelUseResponse
+	22, // 44: lightoff.v1.CalculationService.CalculatePriming:output_type -> lightoff.v1.CalculatePrimingResponse
+	24, // 45: lightoff.v1.CalculationService.CalculateWaxingChance:output_type -> lightoff.v1.CalculateWaxingChanceResponse
+	26, // 46: lightoff.v1.CalculationService.CalculateMixture:output_type -> lightoff.v1.CalculateMixtureResponse
+	28, // 47: lightoff.v1.CalculationService.CalculateDuctFlow:output_type -> lightoff.v1.CalculateDuctFlowResponse
+	30, // 48: lightoff.v1.CalculationService.CalculateGlowPower:output_type -> lightoff.v1.CalculateGlowPowerResponse
+	32, // 49: lightoff.v1.CalculationService.CalculateSensorResistance:output_type -> lightoff.v1.CalculateSensorResistanceResponse
+	34, // 50: lightoff.v1.CalculationService.CalculateSensorTemperature:output_type -> lightoff.v1.CalculateSensorTemperatureResponse
+	36, // 51: lightoff.v1.CalculationService.ListAlarmRules:output_type -> lightoff.v1.ListAlarmRulesResponse
+	37, // [37:52] is the sub-list for method output_type
+	22, // [22:37] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_lightoff_v1_calculation_proto_init() }
@@ -3751,13 +3828,14 @@ func file_lightoff_v1_calculation_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lightoff_v1_calculation_proto_rawDesc), len(file_lightoff_v1_calculation_proto_rawDesc)),
-			NumEnums:      0,
+			NumEnums:      1,
 			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_lightoff_v1_calculation_proto_goTypes,
 		DependencyIndexes: file_lightoff_v1_calculation_proto_depIdxs,
+		EnumInfos:         file_lightoff_v1_calculation_proto_enumTypes,
 		MessageInfos:      file_lightoff_v1_calculation_proto_msgTypes,
 	}.Build()
 	File_lightoff_v1_calculation_proto = out.File

@@ -1969,7 +1969,9 @@ type GetReportResponse struct {
 	// Its media type, for example "text/csv; charset=utf-8".
 	MediaType string `protobuf:"bytes,2,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
 	// A name for a file.
-	FileName      string `protobuf:"bytes,3,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	FileName string `protobuf:"bytes,3,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	// The language that texts are in.
+	Locale        string `protobuf:"bytes,4,opt,name=locale,proto3" json:"locale,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2021,6 +2023,13 @@ func (x *GetReportResponse) GetMediaType() string {
 func (x *GetReportResponse) GetFileName() string {
 	if x != nil {
 		return x.FileName
+	}
+	return ""
+}
+
+func (x *GetReportResponse) GetLocale() string {
+	if x != nil {
+		return x.Locale
 	}
 	return ""
 }
@@ -3060,12 +3069,13 @@ const file_lightoff_v1_desk_proto_rawDesc = "" +
 	"\x10GetReportRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12+\n" +
 	"\x04form\x18\x02 \x01(\x0e2\x17.lightoff.v1.ReportFormR\x04form\x12\x16\n" +
-	"\x06locale\x18\x03 \x01(\tR\x06locale\"c\n" +
+	"\x06locale\x18\x03 \x01(\tR\x06locale\"{\n" +
 	"\x11GetReportResponse\x12\x12\n" +
 	"\x04text\x18\x01 \x01(\tR\x04text\x12\x1d\n" +
 	"\n" +
 	"media_type\x18\x02 \x01(\tR\tmediaType\x12\x1b\n" +
-	"\tfile_name\x18\x03 \x01(\tR\bfileName\"\xef\x03\n" +
+	"\tfile_name\x18\x03 \x01(\tR\bfileName\x12\x16\n" +
+	"\x06locale\x18\x04 \x01(\tR\x06locale\"\xef\x03\n" +
 	"\x06Report\x127\n" +
 	"\topened_at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\bopenedAt\x12\x16\n" +
 	"\x06locale\x18\x02 \x01(\tR\x06locale\x12-\n" +
