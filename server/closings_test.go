@@ -38,7 +38,7 @@ func checkClosingsOutliveKills(t *testing.T, place string) {
 	tickets := 0
 	for range rounds(5) {
 		server := startProcess(t, address, free(t), args...)
-		ctx, stop := context.WithCancel(api.Bearer(t.Context(), token))
+		ctx, stop := context.WithCancel(api.WithBearerToken(t.Context(), token))
 		conn, err := grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()))
 		require.NoError(t, err)
 		var both sync.WaitGroup
@@ -63,7 +63,7 @@ func checkClosingsOutliveKills(t *testing.T, place string) {
 	conn, err := grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()))
 	require.NoError(t, err)
 	defer conn.Close()
-	ctx, cancel := context.WithTimeout(api.Bearer(t.Context(), token), patience)
+	ctx, cancel := context.WithTimeout(api.WithBearerToken(t.Context(), token), patience)
 	defer cancel()
 	missing := func() (some []string) {
 		for ticket := range closed {

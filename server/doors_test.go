@@ -49,7 +49,7 @@ func TestDoorsAgain(t *testing.T) {
 		d := &doors{each: 5, places: map[string]*entrance{}, refused: func() {}}
 		tries := func(n int) (in int) {
 			for range n {
-				if leave, ok := d.enter(net.TCPAddrFromAddrPort(netip.MustParseAddrPort("192.0.2.1:1"))); ok {
+				if leave, ok := d.admit(net.TCPAddrFromAddrPort(netip.MustParseAddrPort("192.0.2.1:1"))); ok {
 					in++
 					leave()
 				}
@@ -60,7 +60,7 @@ func TestDoorsAgain(t *testing.T) {
 		time.Sleep(again)
 		assert.Equal(t, 5, tries(100))
 		time.Sleep(3 * again)
-		_, ok := d.enter(net.TCPAddrFromAddrPort(netip.MustParseAddrPort("192.0.2.2:1")))
+		_, ok := d.admit(net.TCPAddrFromAddrPort(netip.MustParseAddrPort("192.0.2.2:1")))
 		assert.True(t, ok)
 		assert.NotContains(t, d.places, "192.0.2.1", "who has long been gone is forgotten")
 	})

@@ -168,7 +168,7 @@ func TestAppendReadsOn(t *testing.T) { onBoth(t, checkAppendReadsOn) }
 func checkAppendReadsOn(t *testing.T, place string) {
 	s := opened(t, place)
 	c := create(t, s)
-	seen, _, err := s.Look(t.Context(), c.ID, Request{})
+	seen, _, err := s.ReadOnce(t.Context(), c.ID, Request{})
 	require.NoError(t, err)
 	for _, r := range []Request{{}, {Seen: seen}, {Seen: create(t, s)}, {Seen: Conversation{ID: c.ID}}} {
 		for range 2 { // the second after what was added meanwhile
