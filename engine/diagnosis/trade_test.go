@@ -19,6 +19,19 @@ func leads(t *testing.T, cause string, told ...string) {
 	assert.Equal(t, cause, a.Causes[0].ID, "%v: %.3f before %s's %.3f", told, a.Causes[0].Probability, cause, probability(t, a, cause))
 }
 
+// A charger lifts what a battery shows: a reading above a full battery's tells of the charger, not of a flat battery. An outlet
+// at 40° lets bubbles go.
+func TestWhatAFindingTells(t *testing.T) {
+	told := []string{"fault_code=E-01", "battery_chemistry=agm"}
+	before, after := assess(t, told...), assess(t, append(told, "rest_voltage=13.6")...)
+	assert.Less(t, probability(t, after, "battery_low"), probability(t, before, "battery_low"))
+	told = []string{"fault_code=E-08", "bubbles=many"}
+	before, after = assess(t, told...), assess(t, append(told, "pump_angle=40")...)
+	assert.Less(t, probability(t, after, "pump_angle_air"), 1.3*probability(t, before, "pump_angle_air"))
+	flat := assess(t, append(told, "pump_angle=5")...)
+	assert.Greater(t, probability(t, flat, "pump_angle_air"), 2*probability(t, after, "pump_angle_air"))
+}
+
 func TestWhatLeads(t *testing.T) {
 	for _, tt := range []struct {
 		name, cause string
@@ -75,6 +88,15 @@ func TestWhatLeads(t *testing.T) {
 		{"E-10 although it burns, after work on it", "overheat_sensor_displaced", []string{"fault_code=E-10", "exhaust_warms=yes", "outlet_heat=hot", "recent_work=yes"}},
 		{"little heat and settings not as wanted", "settings_wrong", []string{"fault_code=none", "complaint=little_heat", "settings_look=not_as_wanted"}},
 		{"little heat, it keeps running, hot and free, set as wanted", "no_fault", []string{"fault_code=none", "complaint=little_heat", "fails_when=keeps_running", "settings_look=as_wanted", "outlet_heat=hot", "outlet_path=clear", "just_installed=no"}},
+		{"dead from a power pack, whole fuse, nothing at the heater's plug: its output has switched off", "source_limited",
+			[]string{"fault_code=blank_display", "complaint=dead", "feed_point=power_station",
+				"fuse=intact", "heater_rest_voltage=0"}},
+		{"dead on lithium, whole fuse, nothing at the heater's plug", "bms_cutoff",
+			[]string{"fault_code=blank_display", "complaint=dead", "battery_chemistry=lithium",
+				"ambient_temperature=-5", "fuse=intact", "heater_rest_voltage=0"}},
+		{"no code, the flame surges on soft hose", "soft_line_air",
+			[]string{"fault_code=none", "complaint=noise", "fan_noise=normal",
+				"flame_sound=pulsing", "line_type=soft"}},
 		{"cold fan after the power was cut while hot", "cooldown_cut", []string{"fault_code=none", "complaint=fan_unasked", "blows_cold_unasked=no", "power_cut_when_hot=yes"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) { leads(t, tt.cause, tt.told...) })

@@ -120,7 +120,7 @@ func tightDuct(f knowledge.Facts) float64 {
 var chemistries = map[string]physics.Chemistry{"flooded": physics.Flooded, "agm": physics.AGM, "lithium": physics.Lithium}
 
 // charges are the states of charge that a source's state stands for.
-var charges = map[string][]float64{"good": {1, 0.85, 0.7}, "low": {0.4, 0.25, 0.12}, "flat": {0}}
+var charges = map[string][]float64{"good": {1, 0.85, 0.7}, "lifted": {1, 0.85, 0.7}, "low": {0.4, 0.25, 0.12}, "flat": {0}}
 
 // restVolts: charging lifts the voltage and hides what the battery holds. A flat battery may lie below the end of every
 // chart.
@@ -141,7 +141,8 @@ func restVolts(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	if state == "flat" {
 		mean, spread = mean-0.7, 0.6
 	}
-	if charging := f.State["charging_now"]; charging != "" && charging != "none" {
+	switch charging := f.State["charging_now"]; {
+	case state == "lifted" && charging != "none", charging != "" && charging != "none":
 		mean, spread = mean+1.0, math.Hypot(spread, 0.5)
 	}
 	return mean, spread
@@ -181,6 +182,8 @@ func cableVolts(at map[string]string, f knowledge.Facts) (mean, spread float64) 
 	switch {
 	case at["supply_path"] == "broken":
 		return 12, 0.8
+	case at["supply_path"] == "tripped": // nothing any more, or all of it up to the moment when it switches off
+		return 6, 5
 	case at["supply_path"] == "intermittent":
 		return 3, 4
 	case at["feed_drop"] == "small":

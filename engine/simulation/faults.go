@@ -87,7 +87,7 @@ var supplyFaults = []fault{
 		in.CableArea, in.CableLength = pick(r, 0.75, 1, 1.5, 1.5), between(r, 4, 12)
 	}, func(h *Heater, _ *rand.Rand) { h.b.cables(&h.in) }},
 	{"feed_via_light_circuit", func(in *Installation, r *rand.Rand) {
-		in.Feed = draw(r, share{"fuse_box", 60}, share{"accessory_socket", 40})
+		in.Feed = draw(r, share{"fuse_box", 85}, share{"accessory_socket", 15}) // a socket that gives way is a source that is limited
 	}, func(h *Heater, r *rand.Rand) {
 		h.b.plus += between(r, 0.07, 0.25) * h.in.Nominal / 12
 	}},
