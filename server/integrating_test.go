@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -16,6 +17,8 @@ import (
 	"google.golang.org/protobuf/types/dynamicpb"
 
 	"lightoff/engine/heater"
+	lightoffv1 "lightoff/proto/lightoff/v1"
+	"lightoff/webui/pagetest"
 )
 
 // TestIntegratingPage makes the page's call as a generic client does: by the service's description, with the page's
@@ -38,6 +41,53 @@ func TestIntegratingPage(t *testing.T) {
 	text, err := protojson.Marshal(answer)
 	require.NoError(t, err)
 	assert.True(t, strings.Contains(string(text), `"soft_line_air"`) && strings.Contains(string(text), `"nextChecks"`))
+}
+
+// TestSocketScript runs the script that needs no package with Node, and pastes it into a browser's console: both print what the
+// service says over gRPC.
+func TestSocketScript(t *testing.T) {
+	p := newProgram(filepath.Join(t.TempDir(), "data"))
+	p.Model = heater.Model
+	opened(t, p)
+	state := func(id, state string) *lightoffv1.Observation {
+		return &lightoffv1.Observation{Id: id, Value: &lightoffv1.Observation_State{State: state}}
+	}
+	answer, err := lightoffv1.NewDiagnosisServiceClient(dial(t, p)).Assess(t.Context(), &lightoffv1.AssessRequest{
+		Observations: []*lightoffv1.Observation{state("fault_code", "E-08"), state("line_type", "soft"), state("bubbles", "many")}})
+	require.NoError(t, err)
+	want := ""
+	for _, cause := range answer.GetCauses()[:3] {
+		want += fmt.Sprintf("%s %.2f\n", cause.GetId(), cause.GetProbability())
+	}
+	want += "refused: REQUEST_INVALID\n"
+	require.True(t, strings.HasPrefix(want, "soft_line_air "))
+	const script = "../proto/socket.mjs"
+
+	t.Run("node", func(t *testing.T) {
+		const option = "--experimental-websocket"
+		if err := exec.Command("node", option, "-e", "").Run(); err != nil {
+			const missing = "node, of version 20 or later, is not on the path"
+			if os.Getenv("LIGHTOFF_REQUIRE_ALL") == "1" {
+				t.Fatal(missing)
+			}
+			t.Skip(missing)
+		}
+		run := exec.CommandContext(t.Context(), "node", option, script, "ws"+strings.TrimPrefix(p.URL(), "http")+"socket")
+		var out, errs strings.Builder
+		run.Stdout, run.Stderr = &out, &errs
+		require.NoError(t, run.Run(), errs.String())
+		assert.Equal(t, want, out.String())
+	})
+	t.Run("browser", func(t *testing.T) {
+		text, err := os.ReadFile(script)
+		require.NoError(t, err)
+		tab := pagetest.NewTab(t, 800, 600)
+		tab.Visit(p.URL())
+		pagetest.Eval[string](tab, `(globalThis.said = "", console.log = (...words) => (said += words.join(" ") + "\n"), said)`)
+		pagetest.Eval[bool](tab, string(text)+"\n; true")
+		tab.Wait(`said.includes("refused:")`)
+		assert.Equal(t, want, pagetest.Eval[string](tab, "said"))
+	})
 }
 
 // TestIntegratingScript runs the page's script against a server as an integrator would, with the packages that it asks

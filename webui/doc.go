@@ -15,7 +15,7 @@
 //
 //	{"re": 7, "do": "answer", "request": {…}}
 //
-// "re" is a positive number chosen by the page, "do" names the call as the table in calls.go does, and "request" is
+// "re" is a positive number chosen by the page, "do" names the call as the table in FRAMES.md does, and "request" is
 // that call's request message in protojson, field names in lowerCamelCase. The bridge answers each frame, in order,
 // with one of
 //

@@ -40,9 +40,13 @@ func framesTable(t *testing.T, c clients) string {
 	row := func(do, mark string, takes protoreflect.MessageDescriptor) {
 		m := byRequest[takes.FullName()]
 		require.NotNil(t, m, do)
-		fmt.Fprintf(&b, "| `%s` | %s/%s%s |\n", do, m.Parent().Name(), m.Name(), mark)
+		var fields []string
+		for i := range takes.Fields().Len() {
+			fields = append(fields, "`"+takes.Fields().Get(i).JSONName()+"`")
+		}
+		fmt.Fprintf(&b, "| `%s` | %s/%s%s | %s |\n", do, m.Parent().Name(), m.Name(), mark, strings.Join(fields, ", "))
 	}
-	b.WriteString("| `do` | call |\n|---|---|\n")
+	b.WriteString("| `do` | call | fields of `request` |\n|---|---|---|\n")
 	for _, do := range slices.Sorted(maps.Keys(c.calls)) {
 		row(do, "", c.calls[do].takes)
 	}
