@@ -62,13 +62,13 @@ func (c command) checkModel(play bool) int {
 	for _, p := range problems {
 		fmt.Fprintln(c.err, p)
 	}
-	if len(problems) > 0 {
-		return exitInput
-	}
-	if c.cases != nil {
+	if c.cases != nil { // also when something was found: whoever corrects a number wants to see both
 		if code := c.checkCases(m, play); code != exitDone {
 			return code
 		}
+	}
+	if len(problems) > 0 {
+		return exitInput
 	}
 	if stats.Touched > maxTouched {
 		return c.fail(exitInput, "all posteriors take the reading of %d entries, about %.1f ms; more than %d, about %.1f "+

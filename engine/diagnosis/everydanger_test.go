@@ -36,10 +36,23 @@ func eachDanger(t *testing.T, visit func(row dangerRow, d knowledge.Danger)) {
 	m := engineModel(t)
 	rows, err := everyDanger()
 	require.NoError(t, err)
-	require.Len(t, rows, len(m.Dangers))
-	for i, row := range rows {
-		require.Equal(t, m.Dangers[i].ID, row.ID, "in the model's order")
-		visit(row, m.Dangers[i])
+	byID := map[string]dangerRow{}
+	for _, row := range rows {
+		require.NotContains(t, byID, row.ID, "testdata/dangers.yaml has it twice")
+		byID[row.ID] = row
+	}
+	for _, d := range m.Dangers {
+		row, ok := byID[d.ID]
+		if !ok {
+			assert.Fail(t, "a danger without a row",
+				"write one for %s in testdata/dangers.yaml: what brings it out, and what lifts it", d.ID)
+			continue
+		}
+		delete(byID, d.ID)
+		visit(row, d)
+	}
+	for id := range byID {
+		assert.Fail(t, "a row without its danger", "testdata/dangers.yaml has %s, which the model does not", id)
 	}
 }
 

@@ -7,8 +7,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// Every repair of the model comes up in some plan: after one finding, after the findings that point to it, or once a
-// lesser repair of the same cause has been made.
+// Every repair of the model comes up in some plan: after one finding, after what makes its cause lead (leading, in
+// trade_test.go), after the findings that point to it, or once a lesser repair of the same cause has been made.
 func TestEveryRepairComesUp(t *testing.T) {
 	m := engineModel(t)
 	seen := map[string]bool{}
@@ -26,6 +26,9 @@ func TestEveryRepairComesUp(t *testing.T) {
 			note([]string{o.ID + "=" + state})
 		}
 	}
+	for _, row := range leading {
+		note(row.told)
+	}
 	note([]string{"fault_code=E-01", "rest_voltage=11.6", "charging_now=solar"})
 	note([]string{"fault_code=E-01", "feed_point=power_station"})
 	note([]string{"battery_chemistry=lithium", "ambient_temperature=15", "display=blank", "fails_when=during_glow"})
@@ -39,6 +42,7 @@ func TestEveryRepairComesUp(t *testing.T) {
 	note([]string{"smell_fuel=yes", "wet_joint=yes"}, "remake_fuel_joints")
 	note([]string{"burner_look=coked"}, "decoke_burner")
 	for _, r := range m.Repairs {
-		assert.True(t, seen[r.ID], "%s comes up in none of the plans", r.ID)
+		assert.True(t, seen[r.ID], "%s comes up in none of the plans: add to leading (trade_test.go) what makes a cause "+
+			"lead that it mends (%v), or note here the findings after which it is the one to make", r.ID, r.Mends)
 	}
 }

@@ -151,12 +151,33 @@ func (f *files) checkCauses() {
 			f.state(at, r.Setup, r.State)
 		}
 		if !slices.ContainsFunc(m.Repairs, func(r Repair) bool { return slices.Contains(r.Mends, c.ID) }) {
-			f.seen[c.ID].errorf("no repair mends %s", c.ID)
+			f.seen[c.ID].errorf("no repair mends %s; name it under mends of one in repairs.yaml", c.ID)
 		}
 	}
-	if computed != 1 {
+	if computed == 1 {
+		for _, c := range m.Causes {
+			if !c.Computed && !f.shown(c.ID) {
+				f.seen[c.ID].errorf("nothing shows %s; name it under worst_of or rules of an effect or an observation", c.ID)
+			}
+		}
+	} else {
 		f.errs.add(".", 0, 0, "exactly one cause must be computed (nothing is the matter); there are %d", computed)
 	}
+}
+
+// shown is whether any effect, observation or quantity of the model depends on a cause.
+func (f *files) shown(cause string) bool {
+	named := func(c condition) bool { return c.parent == cause }
+	for _, v := range f.variables {
+		if slices.ContainsFunc(v.worst, func(l link) bool { return l.parent == cause }) ||
+			slices.ContainsFunc(v.rules, func(r rule) bool { return slices.ContainsFunc(r.when, named) }) {
+			return true
+		}
+	}
+	return slices.ContainsFunc(f.quantities, func(q *quantity) bool {
+		return q.scaleBy == cause || slices.Contains(q.given, cause) ||
+			slices.ContainsFunc(q.levels, func(l level) bool { return slices.ContainsFunc(l.when, named) })
+	})
 }
 
 // checkRules looks at repairs, dangers, limits, conditions and code tables, which refer to the rest by name.

@@ -78,7 +78,7 @@ func newFiles(binding Binding) *files {
 	m := &Model{texts: map[string]*Texts{}, byID: map[string]ref{}}
 	m.covers = map[string]map[string]map[string]float64{}
 	m.files = &files{errs: &Error{}, model: m, binding: binding, silence: newSituation(nil, memo{}), covers: m.covers,
-		seen: map[string]node{}, places: map[string]node{}}
+		seen: map[string]node{}, places: map[string]node{}, textFiles: map[string]bool{}}
 	return m.files
 }
 

@@ -80,9 +80,11 @@ func (l *linter) words() {
 				has := slices.Contains(set, gate) || gate == "needs_power" && g.NeedsStart // no start without power
 				switch sentence := said[gate]; {
 				case sentence != "" && !has:
-					l.problem(id, "%s: its words need the gate %s (%s: %q)", id, gate, locale, sentence)
+					l.problem(id, "%s: its words need the gate %s (%s: %q); add the gate, or say it otherwise "+
+						"(text/%s/gates.yaml has what counts)", id, gate, locale, sentence, locale)
 				case known && sentence == "" && slices.Contains(set, gate):
-					l.problem(id, "%s: it has the gate %s, of which its words in %s say nothing", id, gate, locale)
+					l.wording(locale, id, "%s: it has the gate %s, of which its words in %s say nothing; text/%s/gates.yaml "+
+						"has the phrases that do, and takes more", id, gate, locale, locale)
 				}
 			}
 		}

@@ -53,6 +53,30 @@ func TestLintComparesWordsWithGates(t *testing.T) {
 	require.Contains(t, all, "wet_plug: nothing lifts it")
 }
 
+// What is wrong with words is named where the words stand, and what a repair lacks.
+func TestLintNamesTheLineOfTheWords(t *testing.T) {
+	files := good(t)
+	files["text/en/gates.yaml"] = &fstest.MapFile{Data: []byte(pumpGates)}
+	m, err := Load(files, nil)
+	require.NoError(t, err)
+	problems, err := m.Lint()
+	require.NoError(t, err)
+	found := map[string]int{}
+	for _, p := range problems {
+		found[p.File+" "+p.Message] = p.Line
+	}
+	line := func(file, at, message string) {
+		require.Contains(t, found, file+" "+message)
+		require.Equal(t, lineOf(t, files, file, at), found[file+" "+message], message)
+	}
+	line("text/en/repairs.yaml", "renew_motor:", "renew_motor: no steps, of which there are at least two, in en")
+	line("text/en/repairs.yaml", "renew_motor:", "renew_motor: no proof in en")
+	line("text/en/repairs.yaml", "renew_hose:", "renew_hose: no prevention in en")
+	line("text/en/observations.yaml", "motor_current:", "motor_current: it has the gate needs_start, of which its words in en say nothing; "+
+		"text/en/gates.yaml has the phrases that do, and takes more")
+	require.NotContains(t, found, "text/en/repairs.yaml wait_for_rain: no proof in en")
+}
+
 func TestBadGateWordsAreNamed(t *testing.T) {
 	files := good(t)
 	files["text/en/gates.yaml"] = &fstest.MapFile{Data: []byte("needs_water: {words: [a]}\nneeds_start: {words: [\"(\"]}\n")}

@@ -17,8 +17,8 @@ const (
 
 // Lint lists what a mechanic should look at again, each with file and line: causes that no finding confirms, unless
 // their file says why; observations that tell nothing of any cause; states that never occur; checks or repairs with a
-// hazard and no caution, or whose words and gates disagree; states that a sequence looks past; and dangers without
-// steps or a way out.
+// hazard and no caution, or whose words and gates disagree; repairs half told; states that a sequence looks past; and
+// dangers without steps or a way out.
 func (m *Model) Lint() ([]Problem, error) {
 	l := &linter{m: m, in: m.NewInquiry(), errs: &Error{}}
 	l.in.Enter(nil)
@@ -30,6 +30,7 @@ func (m *Model) Lint() ([]Problem, error) {
 	l.overlooked()
 	l.cautions()
 	l.words()
+	l.told()
 	l.ways()
 	if l.errs.orNil() == nil {
 		return nil, nil
@@ -52,6 +53,18 @@ func (l *linter) problem(id, format string, args ...any) {
 	}
 	line, column := at.position()
 	l.errs.add(at.file, line, column, format, args...)
+}
+
+// wording stands where the text of a check or a repair does.
+func (l *linter) wording(locale, id, format string, args ...any) {
+	for _, what := range []string{"observations", "repairs"} {
+		file := "text/" + locale + "/" + what + ".yaml"
+		if line, column := l.m.files.wordsAt(file, id); line > 0 {
+			l.errs.add(file, line, column, format, args...)
+			return
+		}
+	}
+	l.problem(id, format, args...)
 }
 
 func (l *linter) observations() (ids []string) {
@@ -77,14 +90,18 @@ func (l *linter) confirming() error {
 		if err != nil {
 			return err
 		}
-		best := 0.0
+		best, found := 0.0, "nothing"
 		for _, o := range outcomes {
-			best = max(best, o.After/(1-o.After)/(before/(1-before)))
+			if times := o.After / (1 - o.After) / (before / (1 - before)); times > best {
+				best, found = times, o.Observation+"="+o.State
+			}
 		}
 		// That the heater is fitted so is a setup fact, that it takes effect a finding; together they confirm.
 		if best *= l.raise(i); best < leastConfirming {
-			l.problem(c.ID, "%s: no finding raises its odds more than %.1f times; add one that confirms it, or say under "+
-				"unconfirmed why there is none", c.ID, best)
+			l.problem(c.ID, "%s: no finding confirms it: the best, %s, raises its odds %.1f times with all that a setup "+
+				"fact adds, and %d are asked for. Make a finding speak more for it, or less for the other causes that show "+
+				"the same (a change to one of those can bring this about); or say under unconfirmed why there is none",
+				c.ID, found, best, leastConfirming)
 		}
 	}
 	return nil
@@ -141,7 +158,7 @@ func (l *linter) cautions() {
 		missing := func(id string, g Gates, cautions []Caution) {
 			warns := func(c Caution) bool { return strings.TrimSpace(c.Text) != "" }
 			if hazards := g.Names(); len(hazards) > 0 && !slices.ContainsFunc(cautions, warns) {
-				l.problem(id, "%s: %s, and the texts in %s have no caution for it", id, strings.Join(hazards, ", "), locale)
+				l.wording(locale, id, "%s: %s, and the texts in %s have no caution for it", id, strings.Join(hazards, ", "), locale)
 			}
 		}
 		for _, o := range l.m.Observations {
@@ -149,6 +166,30 @@ func (l *linter) cautions() {
 		}
 		for _, r := range l.m.Repairs {
 			missing(r.ID, r.Gates, t.Repairs[r.ID].Cautions)
+		}
+	}
+}
+
+// told finds repairs that a language does not tell in steps, or of which it does not say how one sees that they are
+// done or what keeps the fault away.
+func (l *linter) told() {
+	for _, locale := range l.m.Locales() {
+		t := l.m.Text(locale)
+		if len(t.GateWords) == 0 {
+			continue
+		}
+		for _, r := range l.m.Repairs {
+			x := t.Repairs[r.ID]
+			lacks := func(what string) { l.wording(locale, r.ID, "%s: no %s in %s", r.ID, what, locale) }
+			if len(x.Steps) < 2 {
+				lacks("steps, of which there are at least two,")
+			}
+			if x.Proof == "" {
+				lacks("proof")
+			}
+			if x.Prevention == "" {
+				lacks("prevention")
+			}
 		}
 	}
 }
@@ -162,12 +203,19 @@ func (l *linter) ways() {
 		}
 		for _, d := range l.m.Dangers {
 			x := t.Dangers[d.ID]
+			file := "text/" + locale + "/dangers.yaml"
+			line, column := l.m.files.wordsAt(file, d.ID)
 			if len(x.Steps) == 0 {
-				l.danger(d.ID, "%s: no steps in %s", d.ID, locale)
+				l.errs.add(file, line, column, "%s: no steps in %s: write what to do now, a sentence each", d.ID, locale)
 			}
-			if d.Severity > 1 && (len(x.WayOut) == 0 || len(d.LiftedBy) == 0) {
-				l.danger(d.ID, "%s: nothing lifts it, or the texts in %s do not lead there", d.ID, locale)
+			if d.Severity > 1 && len(x.WayOut) == 0 {
+				l.errs.add(file, line, column, "%s: no way_out in %s: write what leads to where it no longer stands", d.ID, locale)
 			}
+		}
+	}
+	for _, d := range l.m.Dangers {
+		if d.Severity > 1 && len(d.LiftedBy) == 0 && len(l.m.Text("en").GateWords) > 0 {
+			l.danger(d.ID, "%s: nothing lifts it: write lifted_by, with what has been found or done when it is over", d.ID)
 		}
 	}
 }

@@ -234,7 +234,7 @@ var badModels = []bad{
 	one("no part", causes, "    part: hose\n", "", "id: hose_split",
 		`hose_split: part "" is not one of well, hose, motor, none`),
 	{"no sentence", "text/en/causes.yaml", "  sentence: \"The hose loses water\"\n", "",
-		[]wanted{{"text/en/causes.yaml", "", "no words for hose_split as a sentence"}}},
+		[]wanted{{"text/en/causes.yaml", "hose_split:", "no words for hose_split as a sentence"}}},
 	one("raised by an unknown fact", causes, `dry_summer: {"yes": commoner, "no": 0.5}`, `wet_summer: {"yes": commoner}`,
 		"wet_summer", "wet_summer is no setup fact"),
 	one("raised by an unknown state", causes, "old: commoner", "ancient: commoner", "ancient",
@@ -250,7 +250,7 @@ var badModels = []bad{
 	{"two computed causes", causes, "effects:\n",
 		"  - {id: as_ever, group: none, part: none, per_1000: 10, computed: true, basis: invented}\n\neffects:\n", []wanted{
 			{".", "", "exactly one cause must be computed (nothing is the matter); there are 2"},
-			{causes, "as_ever", "no repair mends as_ever"},
+			{causes, "as_ever", "no repair mends as_ever; name it under mends"},
 			{"text/en/causes.yaml", "", "no words for as_ever"},
 		}},
 	{"figure that its cause exceeds", causes, `well_dry: {"yes": {"yes": seldom}}`,
@@ -340,17 +340,17 @@ var badModels = []bad{
 		`fault_code has no state "F3"; it has none, F1, F2, other`),
 
 	// words
-	one("cause untold", "text/en/causes.yaml", `  explain: "The pump draws air."`, "", "",
-		"no words for well_dry; it is defined in pump.yaml:4"),
-	one("question untold", "text/en/observations.yaml", ", question: How does it hum?", "", "", "no words for hum"),
+	one("cause untold", "text/en/causes.yaml", `  explain: "The pump draws air."`, "", "well_dry",
+		"no words for well_dry; it is defined in pump.yaml:4; write title, sentence and explain"),
+	one("question untold", "text/en/observations.yaml", ", question: How does it hum?", "", "hum:", "no words for hum"),
 	one("words for nothing", "text/en/tools.yaml", "meter: Meter", "meter: Meter\nmetre: Metre", "metre: Metre",
 		"words for metre, which the model does not have"),
-	one("state untold", "text/en/observations.yaml", "even: Evenly, ", "", "", "no words for hum in state even"),
-	one("setup state untold", "text/en/observations.yaml", "{weak: Weak, normal: Normal}", "{weak: Weak}", "",
+	one("state untold", "text/en/observations.yaml", "even: Evenly, ", "", "hum:", "no words for hum in state even"),
+	one("setup state untold", "text/en/observations.yaml", "{weak: Weak, normal: Normal}", "{weak: Weak}", "mains:",
 		"no words for mains in state normal"),
 	one("repair untold", "text/en/repairs.yaml", "renew_motor: {title: Renew the motor}", "", "",
 		"no words for renew_motor"),
-	one("danger untold", "text/en/dangers.yaml", ", text: Leave it off.", "", "", "no words for overload"),
+	one("danger untold", "text/en/dangers.yaml", ", text: Leave it off.", "", "overload:", "no words for overload"),
 	one("pair without a meaning", "pairs.yaml", `, means: "water_at_tap=none"`, "", `{when: "tap runs_dry"`,
 		"a pair needs when, and what that means"),
 	one("words not a pattern", "text/en/lexicon.yaml", "[rattle, clatter]", `[rattle, "rattles("]`, "rattles(",
@@ -399,6 +399,26 @@ func TestMissingEnglish(t *testing.T) {
 	requireProblems(t, files, []wanted{{"text/en", "", "the English texts are missing"}})
 }
 
+// A cause that no effect, observation or quantity names could never be found.
+func TestCauseThatNothingShows(t *testing.T) {
+	files := good(t)
+	replace(t, files, "pump.yaml", "      hose_split: {weak: often}\n", "")
+	replace(t, files, "seen.yaml", `worst_of: {hose_split: {"yes": {"yes": seldom}}}`, `worst_of: {well_dry: {"yes": {"yes": seldom}}}`)
+	requireProblems(t, files, []wanted{{"pump.yaml", "id: hose_split",
+		"nothing shows hose_split; name it under worst_of or rules of an effect or an observation"}})
+}
+
+// A language that lacks a whole file is told so in one line, words of warning and grammar not excepted.
+func TestLanguageMustHaveEveryFile(t *testing.T) {
+	files := good(t)
+	files["text/nl/tools.yaml"] = files["text/en/tools.yaml"]
+	var want []wanted
+	for _, what := range []string{"causes", "dangers", "lexicon", "observations", "phrases", "repairs"} {
+		want = append(want, wanted{"text/nl/" + what + ".yaml", "", "the file is missing"})
+	}
+	requireProblems(t, files, want)
+}
+
 func TestLanguageOnceBegunMustBeComplete(t *testing.T) {
 	files := good(t)
 	for p, f := range good(t) {
@@ -407,7 +427,7 @@ func TestLanguageOnceBegunMustBeComplete(t *testing.T) {
 		}
 	}
 	replace(t, files, "text/de/tools.yaml", "meter: Meter", "metre: Meter")
-	requireProblems(t, files, []wanted{{"text/de/tools.yaml", "", "no words for meter"}})
+	requireProblems(t, files, []wanted{{"text/de/tools.yaml", "", "no words for meter; write its name"}})
 	replace(t, files, "text/de/tools.yaml", "metre: Meter", "meter: Messgerät")
 	m, err := Load(files, nil)
 	require.NoError(t, err)

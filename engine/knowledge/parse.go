@@ -67,6 +67,7 @@ type files struct {
 	answered  []node
 	followed  []node
 	worded    []worded
+	textFiles map[string]bool // the text files that were read, as language/name
 	grammars  []worded
 	measured  []node
 	alarms    []alarmPlace
@@ -99,6 +100,7 @@ func eachFile(fsys fs.FS, errs *Error, visit func(path string, root node)) {
 // read takes in a file: every one outside text/ holds sections, in any mixture.
 func (f *files) read(p string, root node) {
 	if locale, file, ok := textFile(p); ok {
+		f.textFiles[locale+"/"+file] = true
 		f.readTexts(locale, file, root)
 		return
 	}

@@ -2,6 +2,7 @@ package knowledge
 
 import (
 	"fmt"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -114,51 +115,78 @@ func (f *files) checkTexts() {
 	f.checkGrammars()
 	f.checkAlarms()
 	for _, locale := range m.locales {
-		t := m.texts[locale]
-		missing := func(what, id string) {
-			f.errs.add("text/"+locale+"/"+what+".yaml", 0, 0, "no words for %s%s", id, f.definedAt(what, id))
+		f.checkLanguage(locale)
+	}
+}
+
+// checkLanguage names a file that English has and this language lacks once, and in the files that it has every entry.
+func (f *files) checkLanguage(locale string) {
+	m := f.model
+	t := m.texts[locale]
+	for _, file := range slices.Sorted(maps.Keys(f.textFiles)) {
+		if what, ok := strings.CutPrefix(file, "en/"); ok && !f.textFiles[locale+"/"+what] {
+			f.errs.add("text/"+locale+"/"+what+".yaml", 0, 0,
+				"the file is missing; a language must have all files of text/en, with words for the same ids")
 		}
-		for _, c := range m.Causes {
-			x := t.Causes[c.ID]
-			if x.Title == "" || x.Explain == "" {
-				missing("causes", c.ID)
-			} else if len(m.Parts) > 0 && x.Sentence == "" {
-				missing("causes", c.ID+" as a sentence")
+	}
+	missing := func(what, id, lacks string) {
+		file := "text/" + locale + "/" + what + ".yaml"
+		if locale != "en" && !f.textFiles[locale+"/"+what] {
+			return // the whole file is missing, as has been said
+		}
+		name, _, _ := strings.Cut(id, " ")
+		line, column := f.wordsAt(file, name)
+		f.errs.add(file, line, column, "no words for %s%s; %s", id, f.definedAt(what, name), lacks)
+	}
+	for _, c := range m.Causes {
+		x := t.Causes[c.ID]
+		if x.Title == "" || x.Explain == "" {
+			missing("causes", c.ID, "write title, sentence and explain")
+		} else if len(m.Parts) > 0 && x.Sentence == "" {
+			missing("causes", c.ID+" as a sentence", "write sentence")
+		}
+	}
+	for _, o := range m.Observations {
+		f.checkObservationText(t, o.ID, o.States, missing)
+	}
+	for _, s := range m.Setup {
+		var states []string
+		if s.Unit == "" {
+			for _, st := range s.States {
+				states = append(states, st.ID)
 			}
 		}
-		for _, o := range m.Observations {
-			f.checkObservationText(t, o.ID, o.States, missing)
+		f.checkObservationText(t, s.ID, states, missing)
+	}
+	for _, r := range m.Repairs {
+		if t.Repairs[r.ID].Title == "" {
+			missing("repairs", r.ID, "write title, parts, steps, cautions, proof and prevention")
 		}
-		for _, s := range m.Setup {
-			var states []string
-			if s.Unit == "" {
-				for _, st := range s.States {
-					states = append(states, st.ID)
-				}
-			}
-			f.checkObservationText(t, s.ID, states, missing)
+	}
+	for _, d := range m.Dangers {
+		if x := t.Dangers[d.ID]; x.Title == "" || x.Text == "" {
+			missing("dangers", d.ID, "write title, text, steps and way_out")
 		}
-		for _, r := range m.Repairs {
-			if t.Repairs[r.ID].Title == "" {
-				missing("repairs", r.ID)
-			}
-		}
-		for _, d := range m.Dangers {
-			if x := t.Dangers[d.ID]; x.Title == "" || x.Text == "" {
-				missing("dangers", d.ID)
-			}
-		}
-		for _, tool := range m.Tools {
-			if t.Tools[tool] == "" {
-				missing("tools", tool)
-			}
+	}
+	for _, tool := range m.Tools {
+		if t.Tools[tool] == "" {
+			missing("tools", tool, "write its name")
 		}
 	}
 }
 
-// definedAt says where something that lacks words is defined: by its id, which more words may follow.
+// wordsAt says where a text file speaks of an identifier; zero if it does not.
+func (f *files) wordsAt(file, id string) (line, column int) {
+	for _, w := range f.worded {
+		if w.id == id && w.at.file == file {
+			return w.at.position()
+		}
+	}
+	return 0, 0
+}
+
+// definedAt says where something that lacks words is defined.
 func (f *files) definedAt(what, id string) string {
-	id, _, _ = strings.Cut(id, " ")
 	at, ok := f.seen[id]
 	if what == "dangers" {
 		at, ok = f.places["danger/"+id]
@@ -170,15 +198,19 @@ func (f *files) definedAt(what, id string) string {
 	return fmt.Sprintf("; it is defined in %s:%d", at.file, line)
 }
 
-func (f *files) checkObservationText(t *Texts, id string, states []string, missing func(what, id string)) {
+func (f *files) checkObservationText(t *Texts, id string, states []string, missing func(what, id, lacks string)) {
 	x, ok := t.Observations[id]
 	if !ok || x.Title == "" || x.Question == "" {
-		missing("observations", id)
+		lacks := "write title and question"
+		if len(states) > 0 {
+			lacks += ", and states with a word for " + strings.Join(states, ", ")
+		}
+		missing("observations", id, lacks)
 		return
 	}
 	for _, s := range states {
 		if x.States[s] == "" {
-			missing("observations", id+" in state "+s)
+			missing("observations", id+" in state "+s, "write it under states")
 		}
 	}
 }
