@@ -17,8 +17,12 @@ const setupMinutes = 0.5
 const effortFloor = 3
 
 // startEffort is added for each check that needs a start: nobody likes to start a heater that fails, each failed start
-// leaves fuel in the burner, and what can be told without one is asked first. Minutes; common practice, no source.
+// leaves fuel in the burner, and what can be told without one is asked first. Minutes; common practice, no source. Ten
+// of them, as a plan pays for a start to watch, led callers' cases to the right cause less often.
 const startEffort = 2
+
+// plain is the probability of an answer above which what was told has settled a check, so that it is not asked.
+const plain = 0.99
 
 // leastGain is the information, in bits, below which a check is not worth naming.
 const leastGain = 0.004
@@ -70,10 +74,11 @@ func (s *subject) checks(list []candidate) []AdvisedCheck {
 			c.gain += c.bits[i]
 		}
 	}
-	list = slices.DeleteFunc(list, func(c candidate) bool { return c.gain < leastGain })
+	list = slices.DeleteFunc(list, func(c candidate) bool { return c.gain < leastGain || s.plain(c) })
 	slices.SortStableFunc(list, func(a, b candidate) int {
 		return cmp.Compare(b.gain/b.effort(), a.gain/a.effort())
 	})
+	startsLast(list)
 	out := make([]AdvisedCheck, len(list))
 	for i, c := range list {
 		about := s.about(c)
@@ -84,6 +89,35 @@ func (s *subject) checks(list []candidate) []AdvisedCheck {
 		out[0].Reason = s.reason("reason_gain", "reason_wide", out[0].About)
 	}
 	return out
+}
+
+// plain reports whether what was told settles a check's answer. Where nothing stands out there is no plan, and what
+// checks show was not looked at.
+func (s *subject) plain(c candidate) bool {
+	shown := s.survey.Posterior().Outcomes
+	if c.setup || len(shown) == 0 {
+		return false
+	}
+	outcomes := shown[s.surveyed[c.id]]
+	return len(outcomes) > 0 && slices.Max(outcomes) > plain
+}
+
+// startsLast moves each check that needs a start behind what tells as much without one and takes no longer than it and
+// watching its start.
+func startsLast(list []candidate) {
+	for i := len(list) - 1; i >= 0; i-- {
+		if !list[i].start {
+			continue
+		}
+		for j := len(list) - 1; j > i; j-- {
+			if !list[j].start && list[j].gain >= list[i].gain && list[j].minutes <= list[i].minutes+watchedStart {
+				c := list[i]
+				copy(list[i:j], list[i+1:j+1])
+				list[j] = c
+				break
+			}
+		}
+	}
 }
 
 // matters reports whether a cause can change the order of the checks.
@@ -121,7 +155,8 @@ func (s *subject) telling(list []candidate) ([]candidate, error) {
 	}), nil
 }
 
-// checkWeights are a/p for each cause: mere background asks no questions. Where nothing stands out yet, all count alike.
+// checkWeights are a/p for each cause: mere background asks no questions. Where nothing stands out yet, all count
+// alike.
 func (s *subject) checkWeights() []float64 {
 	w := make([]float64, len(s.blame))
 	total := 0.0
@@ -154,7 +189,8 @@ func (s *subject) unmade() []candidate {
 	for _, o := range s.model.Observations {
 		switch {
 		case asked[o.ID], o.Tool != "" && !slices.Contains(s.request.Tools, o.Tool),
-			s.request.Willing > 0 && o.Difficulty > s.request.Willing, s.gates.forbids(o.Gates) != "", !s.applies(o.OnlyIf), s.gates.leave && !o.Recalled:
+			s.request.Willing > 0 && o.Difficulty > s.request.Willing, s.gates.forbids(o.Gates) != "", !s.applies(o.OnlyIf),
+			s.in.Void(o.ID), s.gates.leave && !o.Recalled:
 			continue
 		}
 		out = append(out, candidate{id: o.ID, minutes: o.Minutes, tool: o.Tool, start: o.Gates.NeedsStart})
@@ -195,7 +231,8 @@ func (s *subject) about(c candidate) []string {
 	return ids
 }
 
-// reason says why a check is worth making, in one phrase: which causes it is about, or, in the other, that it is about many.
+// reason says why a check is worth making, in one phrase: which causes it is about, or, in the other, that it is about
+// many.
 func (s *subject) reason(about, wide string, causes []string) string {
 	if len(causes) == 0 {
 		return s.texts.Phrases[wide]

@@ -135,10 +135,7 @@ func (s *subject) starts(g *Guidance) bool {
 	if r, ok := s.repair(g.Repair); ok {
 		return r.Gates.NeedsStart
 	}
-	return slices.ContainsFunc(g.Next, func(id string) bool {
-		o, ok := s.model.Observation(id)
-		return ok && o.Gates.NeedsStart
-	})
+	return slices.ContainsFunc(g.Next, s.needsStart)
 }
 
 // warnFrom is the chance from which on an answer that sets off a danger may well be given.

@@ -452,10 +452,25 @@ func (p *planning) save(checks []AdvisedCheck) (next string) {
 			checks[i].Saving, advised[j] = savings[j], true
 		}
 	}
-	if best := p.planner.BestCheck(p.start, savings, func(check int) bool { return advised[check] }); best >= 0 {
-		return p.checks[best]
+	best := p.planner.BestCheck(p.start, savings, func(check int) bool { return advised[check] })
+	if best < 0 {
+		return ""
 	}
-	return ""
+	if p.s.needsStart(p.checks[best]) {
+		spared := func(check int) bool {
+			return advised[check] && savings[check] >= savings[best] && !p.s.needsStart(p.checks[check])
+		}
+		if other := p.planner.BestCheck(p.start, savings, spared); other >= 0 {
+			best = other
+		}
+	}
+	return p.checks[best]
+}
+
+// needsStart reports whether a check means starting the heater.
+func (s *subject) needsStart(check string) bool {
+	o, ok := s.model.Observation(check)
+	return ok && o.Gates.NeedsStart
 }
 
 // mostBlamed is the cause that a repair would be made for.
