@@ -124,10 +124,17 @@ func TestWeightsOfEvidenceSayWhatSpeaksForAndAgainst(t *testing.T) {
 	}
 	assert.Greater(t, bits["bubbles"], 1.0)
 	assert.Greater(t, bits["line_type"], 0.5)
-	// By its definition (Good 1985, from memory): the log odds with it less those without.
-	without := probability(t, assess(t, "fault_code=E-08", "tank_level=full", "line_type=soft"), "soft_line_air")
-	with := a.Causes[0].Probability
-	assert.InDelta(t, math.Log2(with/(1-with))-math.Log2(without/(1-without)), bits["bubbles"], 1e-9)
+	// By its definition (Good 1985, from memory): the log odds that it is active, with it less those without.
+	active := func(told ...knowledge.Finding) float64 {
+		in := engineModel(t).NewInquiry()
+		in.Enter(told)
+		p, err := in.Cause(slices.IndexFunc(engineModel(t).Causes, func(c knowledge.Cause) bool { return c.ID == "soft_line_air" }))
+		require.NoError(t, err)
+		return math.Log2(p / (1 - p))
+	}
+	rest := []knowledge.Finding{{ID: "fault_code", State: "E-08"}, {ID: "line_type", State: "soft"}, {ID: "tank_level", State: "full"}}
+	with := append(slices.Clone(rest), knowledge.Finding{ID: "bubbles", State: "many"})
+	assert.InDelta(t, active(with...)-active(rest...), bits["bubbles"], 1e-9)
 	x, err := engine(t).Explain(request("fault_code=E-08", "bubbles=many", "tank_level=full"), "tank_low")
 	require.NoError(t, err)
 	i := slices.IndexFunc(x.Cause.Weights, func(w diagnosis.WeightOfEvidence) bool { return w.ObservationID == "tank_level" })

@@ -64,7 +64,8 @@ type Pair struct {
 	Text        string
 }
 
-// RankedCause is a cause with its posterior probability.
+// RankedCause is a cause with the probability that it takes part in today's failure, given that something does which the
+// model lists. A fault that is there and changes nothing takes no part. See takesPart.
 type RankedCause struct {
 	ID          string
 	Title       string

@@ -38,8 +38,10 @@ type subject struct {
 	*Evidence
 	in        *knowledge.Inquiry
 	texts     *knowledge.Texts
-	posterior []float64           // by cause, in the model's order
-	base      []float64           // given the complaint and the setup only
+	posterior []float64           // that a cause is active, by cause in the model's order: hazards, checks, plans go by it
+	part      []float64           // that it takes part in today's failure: what is shown, and the order; see takesPart
+	base      []float64           // posterior given the complaint and the setup only
+	basePart  []float64           // part given these only
 	blame     []float64           // what of the posterior stands out from the base rate; see blames
 	pointed   map[string][]string // repairs that a finding points to, by the cause that they mend
 	dangers   []Danger
@@ -153,9 +155,43 @@ func (s *subject) infer() (err error) {
 			return err
 		}
 	}
-	s.posterior, err = s.in.Causes(nil)
-	return err
+	before, err := s.in.PriorParts()
+	if err != nil {
+		return err
+	}
+	s.basePart = make([]float64, len(s.base))
+	for i := range s.base {
+		s.basePart[i] = takesPart(i, s.base, before, s.base)
+	}
+	if s.posterior, err = s.in.Causes(nil); err != nil {
+		return err
+	}
+	now, err := s.in.Parts()
+	if err != nil {
+		return err
+	}
+	s.part = make([]float64, len(s.posterior))
+	for i := range now.Causes {
+		s.part[i] = takesPart(i, s.posterior, now, s.base)
+	}
+	return nil
 }
+
+// takesPart is the probability that a cause takes part in today's failure, given that something does which the model
+// lists. How far the failure can be followed back to it errs on the low side: the network knows of no two faults that
+// fail together where neither would alone, and of no trouble but the first that the board sees. That the cause is active
+// at all errs on the high side. What is given out is their geometric mean, which is next to nothing where nothing leads
+// back. Findings that speak for the cause itself count as far as they lift it above its share of all who complain.
+//
+// Hazards go by the chance that a cause is active, which is never less by this: a leak is a danger whether or not today's
+// failure comes of it.
+func takesPart(cause int, active []float64, p knowledge.Parts, base []float64) float64 {
+	x := math.Sqrt(p.Causes[cause] * min(1, active[cause]/p.Listed))
+	return max(leastPart, min(max(x, blame(active[cause], base[cause])), 1-leastPart))
+}
+
+// leastPart keeps every answer from making a cause certain or impossible.
+const leastPart = 1e-7
 
 // blames is the share of each posterior that today's findings, and not the background, account for. A fault that is
 // merely as common as ever is present but not to blame; it neither asks for checks nor for repairs.
@@ -179,9 +215,9 @@ func (s *subject) ranking() []RankedCause {
 }
 
 func (s *subject) ranked(i int, id string) RankedCause {
-	p, text := s.posterior[i], s.texts.Causes[id]
+	p, text := s.part[i], s.texts.Causes[id]
 	return RankedCause{ID: id, Title: text.Title, Sentence: text.Sentence, Part: s.model.Causes[i].Part, Probability: p,
-		Likelihood: s.texts.Phrases[likelihood(p)], BaseRate: s.base[i]}
+		Likelihood: s.texts.Phrases[likelihood(p)], BaseRate: s.basePart[i]}
 }
 
 // likelihood is the phrase for a probability.

@@ -39,22 +39,51 @@ func (e *Engine) Explain(r Request, cause string) (*Explanation, error) {
 	if err != nil {
 		return nil, err
 	}
-	x.WouldChange = s.whatIfs(i, outcomes)
 	without, err := s.in.LeaveOneOut(i)
 	if err != nil {
 		return nil, err
 	}
 	x.Cause.Weights = s.weights(i, 0, without)
-	return x, nil
+	x.WouldChange, err = s.comeTrue(i, s.whatIfs(i, outcomes))
+	return x, err
+}
+
+// comeTrue works out what would be shown after each finding. A band is no number that could be entered; there the cause
+// is taken to take part as often, where it is active, as it does now.
+func (s *subject) comeTrue(cause int, ifs []WhatIf) ([]WhatIf, error) {
+	defer s.in.Enter(s.findings)
+	for k, w := range ifs {
+		if o, _ := s.model.Observation(w.ObservationID); o == nil || o.Unit != "" {
+			continue
+		}
+		told := append(slices.Clone(s.findings), knowledge.Finding{ID: w.ObservationID, State: w.State})
+		slices.SortFunc(told, func(a, b knowledge.Finding) int { return cmp.Compare(a.ID, b.ID) })
+		s.in.Enter(told)
+		active, err := s.in.Causes(nil)
+		if err != nil {
+			return nil, err
+		}
+		parts, err := s.in.Parts()
+		if err != nil {
+			return nil, err
+		}
+		ifs[k].After = takesPart(cause, active, parts, s.base)
+	}
+	return ifs, nil
 }
 
 // whatIfs picks, for each observation, the state that would move the cause most, weighed by how likely it is.
 func (s *subject) whatIfs(cause int, outcomes []knowledge.Outcome) []WhatIf {
 	best := map[string]WhatIf{}
 	var order []string
-	move := func(w WhatIf) float64 { return w.Probability * math.Abs(w.After-s.posterior[cause]) }
+	move := func(w WhatIf) float64 { return w.Probability * math.Abs(w.After-s.part[cause]) }
+	takes := 0.0 // of the times that it is active, those in which it takes part
+	if s.posterior[cause] > 0 {
+		takes = min(1, s.part[cause]/s.posterior[cause])
+	}
 	for _, o := range outcomes {
-		w := WhatIf{ObservationID: o.Observation, State: o.State, Text: s.outcomeText(o), Probability: o.Probability, After: o.After}
+		w := WhatIf{ObservationID: o.Observation, State: o.State, Text: s.outcomeText(o), Probability: o.Probability,
+			After: takes * o.After}
 		old, seen := best[o.Observation]
 		if !seen {
 			order = append(order, o.Observation)

@@ -27,7 +27,7 @@ func (s *subject) pair(p *planning) *Pair {
 		return nil
 	}
 	best := slices.MaxFunc(p.twos, func(a, b two) int { return cmp.Compare(a.weight, b.weight) })
-	if s.posterior[best.first] < s.posterior[best.second] {
+	if s.part[best.first] < s.part[best.second] {
 		best.first, best.second = best.second, best.first
 	}
 	first, second := s.model.Causes[best.first].ID, s.model.Causes[best.second].ID

@@ -2,12 +2,11 @@ package diagnosis
 
 import (
 	"cmp"
-	"math"
 	"slices"
 )
 
-// Taking are three answers to how probable it is that a cause takes part in today's failure, rather than being there beside it.
-// The assessment gives Active.
+// Taking are answers to how probable it is that a cause takes part in today's failure, rather than being there beside it.
+// The assessment gives Between.
 type Taking struct {
 	ID       string
 	Active   float64 // that it is active, whether or not it takes part
@@ -35,9 +34,7 @@ func (e *Engine) TakesPart(r Request) ([]Taking, error) {
 	}
 	out := make([]Taking, len(s.model.Causes))
 	for i, c := range s.model.Causes {
-		t := Taking{ID: c.ID, Active: s.posterior[i], StandsUp: s.blame[i], Followed: parts.Causes[i]}
-		t.Between = max(t.StandsUp, math.Sqrt(t.Followed*min(1, t.Active/parts.Listed)))
-		out[i] = t
+		out[i] = Taking{c.ID, s.posterior[i], s.blame[i], parts.Causes[i], s.part[i]}
 	}
 	slices.SortStableFunc(out, func(a, b Taking) int { return cmp.Compare(b.Followed, a.Followed) })
 	return out, nil

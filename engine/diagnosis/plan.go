@@ -498,7 +498,7 @@ func (p *planning) step(r knowledge.Repair) PlanStep {
 		Cautions: slices.Clone(x.Cautions),
 		Parts:    x.Parts, Steps: x.Steps, Proof: x.Proof, Prevention: x.Prevention}
 	if cause := s.mostBlamed(r); cause >= 0 {
-		step.CauseID, step.Probability = s.model.Causes[cause].ID, s.posterior[cause]
+		step.CauseID, step.Probability = s.model.Causes[cause].ID, s.part[cause]
 	}
 	if by := s.gates.forbidsRepair(r); by != "" {
 		step.HeldBack = s.texts.Phrases["plan_wait_danger"] + s.texts.Dangers[by].Title

@@ -193,7 +193,7 @@ func (e *Engine) prove(c Conversation, r *Recovery) error {
 	r.Probability /= total
 	for i, w := range causes {
 		if w /= total; w >= planFrom {
-			s.posterior[i] = w
+			s.posterior[i], s.part[i] = w, w
 			r.Remaining = append(r.Remaining, s.ranked(i, e.model.Causes[i].ID))
 		}
 	}

@@ -104,6 +104,7 @@ func (s *seeker) subject(r *rand.Rand, request Request) *subject {
 		x.posterior = append(x.posterior, max(base, r.Float64()*r.Float64()*r.Float64()))
 	}
 	x.blame = blames(x.posterior, x.base)
+	x.part = x.posterior
 	x.dangers = x.Evidence.Dangers()
 	x.gates = x.gate()
 	return x

@@ -68,7 +68,7 @@ func (g *ground) size() int64 {
 
 // size is about how many bytes an installation takes once somebody has asked for all that it holds.
 func (m *Model) installationBytes(*installation) int64 {
-	n := 16 * int64(len(m.Causes))
+	n := 24 * int64(len(m.Causes))
 	for _, s := range m.Setup {
 		n += int64(len(s.States)) * (24 + 8*int64(len(m.Causes)))
 	}
@@ -81,6 +81,7 @@ func (m *Model) installationBytes(*installation) int64 {
 // prior is what holds before anything was found but that somebody complained.
 type prior struct {
 	causes      []float64
+	parts       Parts
 	logEvidence float64
 	variables   [][]float64 // [variable][state]
 	groups      [][]float64 // [group of readings] over its scope
@@ -180,6 +181,9 @@ func (in *Inquiry) newPrior() (*prior, error) {
 	for i, v := range in.m.causeVar {
 		p.causes[i] = p.variables[v][1]
 	}
+	if p.parts, err = in.partsIn(&in.bare); err != nil {
+		return nil, err
+	}
 	return p, nil
 }
 
@@ -191,6 +195,16 @@ func (in *Inquiry) Priors() ([]float64, error) {
 		return nil, err
 	}
 	return p.causes, nil
+}
+
+// PriorParts gives what Parts gives, before anything was found but that somebody complained. Its slice is shared and must
+// not be changed.
+func (in *Inquiry) PriorParts() (Parts, error) {
+	p, err := in.before()
+	if err != nil {
+		return Parts{}, err
+	}
+	return p.parts, nil
 }
 
 // rateWith is each cause's rate if a setup fact were in a state: [state][cause], NaN for causes that it does not touch.

@@ -10,26 +10,27 @@ type Parts struct {
 
 // Parts gives, for each cause, the probability that it takes part in what happened, given that what happened is owed to
 // something that the model lists. A cause that is active beside another one, and would have changed nothing, takes no
-// part. For the computed cause it is the probability of that cause. The findings are those entered.
+// part. The computed cause stands for nothing having happened.
 //
-// What takes part is followed back through the network from the outcome; see [bayes.Query.Parts].
-func (in *Inquiry) Parts() (p Parts, err error) {
+// What takes part is followed back through the network from the outcome; see [bayes.Query.Parts]. The findings are those
+// entered.
+func (in *Inquiry) Parts() (Parts, error) { return in.partsIn(&in.now) }
+
+func (in *Inquiry) partsIn(l *loaded) (p Parts, err error) {
 	m := in.m
-	parts, err := in.now.q.Parts(m.outcome, func(v bayes.VarID) bool { return m.isCause[v] })
+	parts, err := l.q.Parts(m.outcome, func(v bayes.VarID) bool { return m.isCause[v] })
 	if err != nil {
 		return p, err
 	}
 	p.Listed = 1 - min(parts.Unexplained, mostUnlisted)
 	for i, v := range m.causeVar {
-		if !m.Causes[i].Computed {
-			p.Causes = append(p.Causes, min(parts.Of[v][1]/p.Listed, 1))
-			continue
+		x := parts.Of[v][1]
+		if m.Causes[i].Computed {
+			if x, err = in.cause(l, i); err != nil {
+				return p, err
+			}
 		}
-		x, err := in.Cause(i)
-		if err != nil {
-			return p, err
-		}
-		p.Causes = append(p.Causes, x)
+		p.Causes = append(p.Causes, min(x/p.Listed, 1))
 	}
 	return p, nil
 }

@@ -50,15 +50,15 @@ export const pips = (p) =>
 export const bar = (p) => [pips(p), h("span", { class: "v" }, percent(p))];
 
 /**
- * The suspicion on each part: the chance that at least one of its causes is at work, taken as if they were independent.
+ * The suspicion on each part: the chance that one of its causes takes part in the failure. Most failures come of one
+ * cause, so their chances add up.
  * @param {any[]} causes @returns {Map<string, number>}
  */
 export function suspicion(causes) {
-  const left = new Map();
+  const sums = new Map();
   for (const c of causes)
-    if (PARTS.includes(c.part))
-      left.set(c.part, (left.has(c.part) ? left.get(c.part) : 1) * (1 - (c.probability || 0)));
-  return new Map([...left].map(([part, q]) => [part, 1 - q]));
+    if (PARTS.includes(c.part)) sums.set(c.part, Math.min(1, (sums.get(c.part) || 0) + (c.probability || 0)));
+  return sums;
 }
 
 /**

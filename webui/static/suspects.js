@@ -16,14 +16,19 @@ const LEADING = 5,
   ALTERNATIVES = 6,
   AT_A_PART = 8;
 
+/** What is less probable is no suspect, and is listed only where somebody asks for all causes. */
+const SUSPECT = 0.01;
+
 /** @param {State} s */
 const assessed = (s) => (s.conversation && s.conversation.assessment) || {};
 
 /** @param {State} s @param {Act} act */
 export function viewSuspects(s, act) {
   const a = assessed(s),
-    causes = a.causes || [],
-    shown = s.allCauses ? causes : causes.slice(0, LEADING);
+    causes = a.causes || [];
+  /** @type {(c: any, i: number) => boolean} */
+  const suspected = (c, i) => i === 0 || (c.probability || 0) >= SUSPECT;
+  const shown = s.allCauses ? causes : causes.slice(0, LEADING).filter(suspected);
   return [
     h(
       "section",

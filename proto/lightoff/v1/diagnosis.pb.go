@@ -847,7 +847,8 @@ type AssessResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Identifies the model files, and the learnt numbers if there are any, that the answer came from. Opaque.
 	ModelVersion string `protobuf:"bytes,1,opt,name=model_version,json=modelVersion,proto3" json:"model_version,omitempty"`
-	// Every cause, most probable first; ties in the model's order. Several may be active, so they do not sum to one.
+	// Every cause, most probable first; ties in the model's order. Several may take part at once, so they need not sum to
+	// one, and with what is not listed they may come to less.
 	Causes []*RankedCause `protobuf:"bytes,2,rep,name=causes,proto3" json:"causes,omitempty"`
 	// Checks not yet made that the tools allow and no danger forbids, the most useful first.
 	NextChecks []*AdvisedCheck `protobuf:"bytes,3,rep,name=next_checks,json=nextChecks,proto3" json:"next_checks,omitempty"`
@@ -995,7 +996,7 @@ type Pair struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Their identifiers, two, the more probable first.
 	CauseIds []string `protobuf:"bytes,1,rep,name=cause_ids,json=causeIds,proto3" json:"cause_ids,omitempty"`
-	// Chance that both are active.
+	// Chance that both are active, whichever of them today's failure comes of.
 	Probability float64 `protobuf:"fixed64,2,opt,name=probability,proto3" json:"probability,omitempty"`
 	// Chance that more than one cause takes part in today's failure.
 	Several float64 `protobuf:"fixed64,3,opt,name=several,proto3" json:"several,omitempty"`
@@ -1198,12 +1199,14 @@ type RankedCause struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Its name for people.
 	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
-	// Probability that this mechanism is active, given that somebody complains. Nearly always it then takes part in today's
-	// failure where it leads; one that is only a little probable is as often merely there beside it.
+	// Probability that this mechanism is active and takes part in today's failure, given that something takes part that the
+	// model lists. A fault that is there and changes nothing takes no part: where the panel's wire is broken, a hose that
+	// draws air has next to none. For the cause that nothing is wrong, the probability that nothing has come about. Dangers
+	// never go by this number, but by whether a cause is active at all.
 	Probability float64 `protobuf:"fixed64,3,opt,name=probability,proto3" json:"probability,omitempty"`
 	// The probability in plain words, for example "likely".
 	Likelihood string `protobuf:"bytes,4,opt,name=likelihood,proto3" json:"likelihood,omitempty"`
-	// Probability given only that somebody complained and the setup facts: what it was before any observation.
+	// The same given only that somebody complained and the setup facts: what it was before any observation.
 	BaseRate float64 `protobuf:"fixed64,5,opt,name=base_rate,json=baseRate,proto3" json:"base_rate,omitempty"`
 	// What speaks for and against it, strongest first. Filled for the leading causes only; Explain gives any cause.
 	Weights []*WeightOfEvidence `protobuf:"bytes,6,rep,name=weights,proto3" json:"weights,omitempty"`
@@ -1308,7 +1311,8 @@ type WeightOfEvidence struct {
 	ObservationId string `protobuf:"bytes,1,opt,name=observation_id,json=observationId,proto3" json:"observation_id,omitempty"`
 	// The observation and its value in plain words.
 	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
-	// Change of the cause's log odds in bits when this observation is added to all the others. Positive speaks for it.
+	// Change of the log odds that the cause is active, in bits, when this observation is added to all the others. Positive
+	// speaks for it.
 	Bits          float64 `protobuf:"fixed64,3,opt,name=bits,proto3" json:"bits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1846,8 +1850,8 @@ type PlanStep struct {
 	RepairId string `protobuf:"bytes,1,opt,name=repair_id,json=repairId,proto3" json:"repair_id,omitempty"`
 	// The cause that it mends.
 	CauseId string `protobuf:"bytes,2,opt,name=cause_id,json=causeId,proto3" json:"cause_id,omitempty"`
-	// Probability that this cause is active, hence that the repair is needed. It is not the probability that the heater
-	// is well afterwards.
+	// Probability that this cause takes part in today's failure, hence that the repair is needed. It is not the probability
+	// that the heater is well afterwards.
 	ProbabilityNeeded float64 `protobuf:"fixed64,3,opt,name=probability_needed,json=probabilityNeeded,proto3" json:"probability_needed,omitempty"`
 	// Minutes of work.
 	Minutes float64 `protobuf:"fixed64,4,opt,name=minutes,proto3" json:"minutes,omitempty"`
@@ -2315,7 +2319,8 @@ type WhatIf struct {
 	Text string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
 	// Probability of finding it.
 	Probability float64 `protobuf:"fixed64,4,opt,name=probability,proto3" json:"probability,omitempty"`
-	// The cause's probability afterwards.
+	// The cause's probability afterwards, as an assessment would then give it. For a band of numbers about that, for it
+	// hangs on the number.
 	ProbabilityAfter float64 `protobuf:"fixed64,5,opt,name=probability_after,json=probabilityAfter,proto3" json:"probability_after,omitempty"`
 	unknownFields    protoimpl.UnknownFields
 	sizeCache        protoimpl.SizeCache
