@@ -43,3 +43,13 @@ func TestWhatTakesPartAddsUp(t *testing.T) {
 	require.InDelta(t, 1, followed, 0.15)
 	require.Greater(t, active, 1.8)
 }
+
+// What is shown, and where it stands, is that a cause takes part.
+func TestWhatIsShownIsThatItTakesPart(t *testing.T) {
+	told := []string{"fault_code=E-08", "bubbles=many"}
+	a := assess(t, told...)
+	for i, c := range a.Causes {
+		require.Equal(t, taking(t, c.ID, told...).Between, c.Probability)
+		require.True(t, i == 0 || a.Causes[i-1].Probability >= c.Probability)
+	}
+}
