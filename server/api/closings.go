@@ -74,8 +74,10 @@ type closings struct {
 	send   func(*lightoffv1.WatchClosingsResponse) error
 }
 
-// catchUp sends what has not been sent yet.
+// catchUp sends what has not been sent yet. The next one begins where this one did, or at the last closing, so that none
+// reads more of the log than was added meanwhile.
 func (c *closings) catchUp(ctx context.Context) error {
+	began := time.Now()
 	at := store.Mark{At: c.latest.Add(-closingsOverlap)}
 	for more := true; more; {
 		var marks []store.Mark
@@ -91,6 +93,9 @@ func (c *closings) catchUp(ctx context.Context) error {
 				return err
 			}
 		}
+	}
+	if began.After(c.latest) {
+		c.latest = began
 	}
 	for id, at := range c.sent {
 		if at.Before(c.latest.Add(-closingsOverlap)) {

@@ -111,3 +111,25 @@ func TestClosingsFromWhen(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, after, r.keyOf(t, received(t, stream).ConversationId))
 }
+
+// A reader who came back after long, and for whom there is nothing, reads the old part of the log once and not at every change.
+func TestClosingsReadOn(t *testing.T) {
+	r := start(t)
+	client, ctx := r.atDesk(t, "Ines")
+	id := r.open(t)
+	_, err := client.CloseConversation(ctx, &lightoffv1.CloseConversationRequest{Id: id,
+		Closing: &lightoffv1.Closing{Outcome: lightoffv1.Outcome_OUTCOME_WORKSHOP}})
+	require.NoError(t, err)
+	var sent []*lightoffv1.WatchClosingsResponse
+	began := time.Now()
+	c := closings{desk: &desk{conversations: r.server.conversations}, locale: "en", sent: map[string]time.Time{},
+		latest: began.AddDate(0, -1, 0), send: func(answer *lightoffv1.WatchClosingsResponse) error {
+			sent = append(sent, answer)
+			return nil
+		}}
+	for range 2 {
+		require.NoError(t, c.catchUp(t.Context()))
+		assert.Len(t, sent, 1, "once")
+		assert.False(t, c.latest.Before(began))
+	}
+}
