@@ -30,6 +30,7 @@ type trial struct {
 	grpc, web string
 	time      time.Duration // for each row of a table
 	seed      uint64
+	watchers  int
 	flood     float64 // calls a second that a flood makes at most; 0 is as many as it can
 	out       io.Writer
 
@@ -375,7 +376,7 @@ func (t *trial) flooding(ctx context.Context) error {
 		fmt.Fprintf(t.out, "%-24s %9s %9s | %12s %12s | %9s %10s %s\n", kind.name, each(len(done.took)),
 			each(len(done.refused)+count(done.failed)),
 			at(answers.took, .5), at(answers.took, .99), at(dangers.took, .5), at(dangers.took, .99), fails(answers, dangers))
-		pause(ctx, time.Second)
+		pause(ctx, min(time.Second, t.time))
 	}
 	return nil
 }
