@@ -45,6 +45,11 @@ type tokenLine struct {
 	ExpiresAt int64  `json:"expires_at"`
 }
 
+// errMalformed ends a sentence about what is damaged.
+var errMalformed = errors.New("is malformed")
+
+func (t tokenLine) sound() bool { return wellFormed(t.ID) && slices.Contains(scopes, t.Scope) }
+
 type conversationLine struct {
 	ID           string `json:"id"`
 	OpenedAt     int64  `json:"opened_at"`
@@ -157,6 +162,10 @@ func (s *Store) backUpTokens(ctx context.Context, w *backupWriter) error {
 		if err := rows.Scan(&t.ID, &t.Name, &t.Scope, &t.Hash, &t.MadeAt, &t.ExpiresAt); err != nil {
 			return err
 		}
+		if !t.sound() {
+			w.reportLost("token "+t.ID, errMalformed)
+			continue
+		}
 		if err := w.put(line{Token: &t}); err != nil {
 			return err
 		}
@@ -171,7 +180,7 @@ func (s *Store) backUpConversations(ctx context.Context, w *backupWriter) error 
 	} else if err != nil {
 		return err
 	}
-	t := &taking{w: w, keys: keys, done: map[string]bool{}}
+	t := &taking{w: w, keys: keys, done: map[string]bool{}, opened: map[string]bool{}}
 	err = t.take(ctx, s.reads, "")
 	if !damaged(err) {
 		return err
@@ -202,6 +211,8 @@ type taking struct {
 	w    *backupWriter
 	keys map[string][]string
 	done map[string]bool
+
+	opened map[string]bool // keys of openings
 
 	id    string // that is being read
 	lines []line
@@ -266,8 +277,9 @@ func (t *taking) finish() error {
 	if t.id == "" {
 		return nil
 	}
+	bad := cmp.Or(t.bad, t.restorable())
 	t.done[t.id] = true
-	if t.bad != nil {
+	if t.bad = bad; t.bad != nil {
 		t.w.reportLost("conversation "+t.id, t.bad)
 		return nil
 	}
@@ -277,6 +289,32 @@ func (t *taking) finish() error {
 		}
 	}
 	return nil
+}
+
+// restorable returns why a conversation could not be restored, which would spoil the whole backup.
+func (t *taking) restorable() error {
+	var events []diagnosis.Event
+	keys := map[string]bool{}
+	for _, l := range t.lines {
+		switch {
+		case l.LookOn != "" && len(l.LookOn) != len(digest("")):
+			return errors.New("a look-on key is malformed")
+		case l.ClientKey != "" && keys[l.ClientKey]:
+			return errors.New("two events have the same client key")
+		case l.Event != nil:
+			events, keys[l.ClientKey] = append(events, *l.Event), true
+		}
+	}
+	if !wellFormed(t.id) || t.done[t.id] {
+		return errors.New("its id is damaged")
+	}
+	if key := t.lines[0].Conversation.OpenKey; key != "" {
+		if t.opened[key] {
+			return errors.New("the key of its opening is another's")
+		}
+		t.opened[key] = true
+	}
+	return checkLog(events)
 }
 
 func (s *Store) backUpModels(ctx context.Context, w *backupWriter) error {
@@ -420,8 +458,8 @@ func (r *restorer) one(ctx context.Context, text []byte) error {
 }
 
 func (r *restorer) token(ctx context.Context, t tokenLine) error {
-	if !wellFormed(t.ID) || !slices.Contains(scopes, t.Scope) {
-		return fmt.Errorf("%w: a token is malformed", errNotWhole)
+	if !t.sound() {
+		return fmt.Errorf("%w: a token %w", errNotWhole, errMalformed)
 	}
 	_, err := r.tx.ExecContext(ctx,
 		`insert into token (id, name, scope, hash, made_at, expires_at) values ($1, $2, $3, $4, $5, $6)`,

@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"errors"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -133,4 +134,84 @@ func checkReadyWrites(t *testing.T, place string) {
 	assert.False(t, errors.Is(s.Ready(t.Context()), ErrUnavailable))
 	_, err := s.Create(t.Context(), "m", diagnosis.Event{Kind: diagnosis.Opened})
 	require.NoError(t, err)
+}
+
+// TestFlippedBytes flips bytes anywhere in the file, as a failing disk does. Either the server does not start and says so, or
+// what it serves is what was told, but for a letter of a text, which nothing in the file vouches for. Whatever a backup saves of it
+// can be restored.
+func TestFlippedBytes(t *testing.T) {
+	folder := t.TempDir()
+	ids := filled(t, folder, 60)
+	path := filepath.Join(folder, fileName)
+	whole, err := os.ReadFile(path)
+	require.NoError(t, err)
+	noticed := 0
+	for seed := range uint64(24) {
+		random := rand.New(rand.NewPCG(seed, 19))
+		file := slices.Clone(whole)
+		for range 1 << (seed % 7) { // from one byte to 64
+			file[random.IntN(len(file))] ^= byte(1 + random.IntN(255))
+		}
+		require.NoError(t, os.WriteFile(path, file, 0o600))
+		s, err := Open(t.Context(), folder)
+		if err != nil {
+			require.ErrorIs(t, err, ErrDamaged, "seed %d", seed)
+			noticed++
+		} else {
+			require.NoError(t, s.Close())
+		}
+		s, err = OpenAnyway(t.Context(), folder)
+		if err != nil { // nothing of it can be read
+			require.ErrorIs(t, err, ErrDamaged, "seed %d", seed)
+			continue
+		}
+		kept, lost := saved(t, s)
+		require.NoError(t, s.Close())
+		if lost == nil {
+			assert.Len(t, kept, len(ids), "seed %d: what is not named is there", seed)
+		}
+	}
+	t.Logf("%d of 24 are not started on", noticed)
+	assert.Greater(t, noticed, 4)
+}
+
+// TestDamagedLog cuts off and damages SQLite's log of changes that are not in the file yet: what comes before the damage
+// counts, and the conversation goes on from there.
+func TestDamagedLog(t *testing.T) {
+	for name, damage := range map[string]func([]byte) []byte{
+		"cut off": func(log []byte) []byte { return log[:len(log)*2/3] },
+		"changed": func(log []byte) []byte { log[len(log)*2/3] ^= 0xff; return log },
+		"gone":    func([]byte) []byte { return nil },
+	} {
+		t.Run(name, func(t *testing.T) {
+			folder, copied := t.TempDir(), t.TempDir()
+			id := filled(t, folder, 1)[0]
+			s, err := Open(t.Context(), folder)
+			require.NoError(t, err)
+			for range 30 {
+				_, _, err := s.Append(t.Context(), id, Request{}, adding(answer("lamp", "off")))
+				require.NoError(t, err)
+			}
+			for _, ending := range []string{"", "-wal"} { // as they lie there when power fails
+				text, err := os.ReadFile(filepath.Join(folder, fileName+ending))
+				require.NoError(t, err)
+				if ending != "" {
+					text = damage(text)
+				}
+				require.NoError(t, os.WriteFile(filepath.Join(copied, fileName+ending), text, 0o600))
+			}
+			require.NoError(t, s.Close())
+			s, err = Open(t.Context(), copied)
+			require.NoError(t, err)
+			defer s.Close()
+			require.NoError(t, s.Check(t.Context()))
+			before, err := s.Read(t.Context(), id)
+			require.NoError(t, err)
+			assert.GreaterOrEqual(t, len(before.Events), 4)
+			assert.Less(t, len(before.Events), 34)
+			after, _, err := s.Append(t.Context(), id, Request{}, adding(answer("lamp", "on")))
+			require.NoError(t, err)
+			assert.Len(t, after.Events, len(before.Events)+1)
+		})
+	}
 }

@@ -32,7 +32,11 @@ var ErrDamaged = errors.New("the database file is damaged. \"check\" lists what 
 // SQLite's codes for that: CORRUPT NOTADB.
 var sqliteDamaged = map[int]bool{11: true, 26: true}
 
+// damaged reports whether an error comes of what the file holds; database/sql has no type for a value that is none of its column.
 func damaged(err error) bool {
+	if err != nil && strings.Contains(err.Error(), "sql: Scan error") {
+		return true
+	}
 	lite, ok := errors.AsType[*sqlite.Error](err)
 	return ok && sqliteDamaged[lite.Code()&0xff]
 }

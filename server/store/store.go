@@ -49,7 +49,7 @@ type Request struct {
 	Digest string
 	// Vital reports whether an event is taken though the conversation is full; nil takes none. It is called as update is.
 	Vital func(events []diagnosis.Event, e diagnosis.Event) bool
-	// Seen is the conversation as Look has returned it: Append reads only what has come since. Empty reads all.
+	// Seen is the conversation as ReadOnce has returned it: Append reads only what has come since. Empty reads all.
 	Seen Conversation
 }
 
