@@ -16,6 +16,18 @@
 // Every answer is exact up to rounding. Tables are kept within range by exact powers of two, so thousands of findings
 // neither underflow nor produce NaN; two states of one table more than about 1e300 apart are the limit.
 //
+// How the files hang together, in the order in which to read them, from what a caller states to what a query answers:
+//
+//	builder, distribution, network   what is stated: variables, and how each follows from its parents
+//	bif, given, context              other ways to a network: a file, findings built in, tables computed for a situation
+//	expansion, graph, triangulate    families with many parents become chains of small tables; an order of elimination
+//	jointree, support, pairs         the tree that the order makes, and which entries of its tables can ever be positive
+//	factor, bridge, lanes            how a table is read, from a clique to its neighbour: the inner loops
+//	query, propagate                 findings, and the messages that they change
+//	joint, information, value        what is read off: several variables together, what to observe next and its worth
+//	explain, conflict, leaveout, part, separation, sensitivity, impossible   why an answer is what it is
+//	learn                            counts from cases, and numbers from counts
+//
 // Misuse, such as an index out of range or a vector of the wrong length, panics with a message that begins "bayes: ".
 package bayes
 

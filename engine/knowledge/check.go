@@ -2,6 +2,7 @@ package knowledge
 
 import (
 	"maps"
+	"math"
 	"slices"
 	"strings"
 )
@@ -292,4 +293,64 @@ func (f *files) checkRoles() {
 	if len(m.CodeTables) > 0 && m.Roles.Code == "" {
 		f.places["table/"+m.CodeTables[0].ID].errorf("there are code tables, and no role says which observation is the code")
 	}
+}
+
+func (f *files) isObservation(id string) bool { return f.model.byID[id].kind == refObservation }
+
+func (f *files) isEffect(id string) bool { return f.model.byID[id].kind == refEffect }
+
+func (f *files) quantityByID(id string) *quantity {
+	i := slices.IndexFunc(f.quantities, func(q *quantity) bool { return q.id == id })
+	if i < 0 {
+		return nil
+	}
+	return f.quantities[i]
+}
+
+// checkBound binds the names and tries every computation in every configuration, so that none fails later.
+func (f *files) checkBound() {
+	silence := f.silence
+	for i := range f.model.Causes {
+		c := &f.model.Causes[i]
+		if c.RateFrom == "" {
+			continue
+		}
+		c.computation = f.bind(f.seen[c.ID], c.RateFrom, "rate")
+		if c.computation == nil {
+			continue
+		}
+		if c.silent = f.model.expectedRate(c, silence); !(c.silent > 0) {
+			f.seen[c.ID].errorf("%s: %s gives no rate", c.ID, c.RateFrom)
+		}
+	}
+	for _, q := range f.quantities {
+		if q.from == "" {
+			continue
+		}
+		if q.computed = f.bind(q.at, q.from, "level"); q.computed == nil {
+			continue
+		}
+		f.configurations(q.given, func(at map[string]string) {
+			if mean, spread := f.model.level(q, at, silence); !(spread > 0) || math.IsNaN(mean) {
+				q.at.errorf("%s: %s gives no level", q.id, q.from)
+			}
+		})
+	}
+}
+
+// configurations visits every combination of the variables' states, the last varying fastest.
+func (f *files) configurations(names []string, visit func(at map[string]string)) {
+	at := map[string]string{}
+	var walk func(i int)
+	walk = func(i int) {
+		if i == len(names) {
+			visit(at)
+			return
+		}
+		for _, s := range f.model.variables[names[i]].states {
+			at[names[i]] = s
+			walk(i + 1)
+		}
+	}
+	walk(0)
 }

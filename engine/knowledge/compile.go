@@ -15,8 +15,6 @@ import (
 
 // compiled is what a model knows about its network.
 type compiled struct {
-	locales            []string
-	variables          map[string]*variable
 	rootOf             []bayes.VarID // by cause: the root variable that carries its base rate; −1 for the computed cause
 	outcome            bayes.VarID   // what the machine did, of which people complain
 	causeVar           []bayes.VarID
@@ -301,8 +299,6 @@ func (f *files) distribute(b *bayes.Builder, ids map[string]bayes.VarID, v *vari
 	}
 }
 
-func (f *files) isObservation(id string) bool { return f.model.byID[id].kind == refObservation }
-
 func (f *files) noisyMax(b *bayes.Builder, ids map[string]bayes.VarID, v *variable, more ...bayes.Link) {
 	links := more
 	for _, l := range v.worst {
@@ -372,23 +368,6 @@ func holds(when []condition, at map[string]string) bool {
 	return true
 }
 
-// configurations visits every combination of the variables' states, the last varying fastest.
-func (f *files) configurations(names []string, visit func(at map[string]string)) {
-	at := map[string]string{}
-	var walk func(i int)
-	walk = func(i int) {
-		if i == len(names) {
-			visit(at)
-			return
-		}
-		for _, s := range f.model.variables[names[i]].states {
-			at[names[i]] = s
-			walk(i + 1)
-		}
-	}
-	walk(0)
-}
-
 // dependsOn lists the variables behind a reading.
 func (f *files) dependsOn(r *reading) []string {
 	var out []string
@@ -412,16 +391,6 @@ func (f *files) dependsOn(r *reading) []string {
 		}
 	}
 	return out
-}
-
-func (f *files) isEffect(id string) bool { return f.model.byID[id].kind == refEffect }
-
-func (f *files) quantityByID(id string) *quantity {
-	i := slices.IndexFunc(f.quantities, func(q *quantity) bool { return q.id == id })
-	if i < 0 {
-		return nil
-	}
-	return f.quantities[i]
 }
 
 // quantityIn gives a quantity's level in a configuration, and what it is scaled by. Where the configuration doesn't say

@@ -65,38 +65,6 @@ func (x RepairText) work() []string {
 	return slices.Concat([]string{x.Title}, x.Steps, Cautions(x.Cautions))
 }
 
-// words finds checks and repairs whose words need what no gate says, and gates of which no word speaks.
-func (l *linter) words() {
-	for _, locale := range l.m.Locales() {
-		t := l.m.Text(locale)
-		if len(t.GateWords) == 0 {
-			continue
-		}
-		look := func(id string, g Gates, texts []string) {
-			set := g.Names()
-			said := t.GatesNamed(texts...)
-			for _, gate := range gateNames {
-				_, known := t.GateWords[gate]
-				has := slices.Contains(set, gate) || gate == "needs_power" && g.NeedsStart // no start without power
-				switch sentence := said[gate]; {
-				case sentence != "" && !has:
-					l.problem(id, "%s: its words need the gate %s (%s: %q); add the gate, or say it otherwise "+
-						"(text/%s/gates.yaml has what counts)", id, gate, locale, sentence, locale)
-				case known && sentence == "" && slices.Contains(set, gate):
-					l.wording(locale, id, "%s: it has the gate %s, of which its words in %s say nothing; text/%s/gates.yaml "+
-						"has the phrases that do, and takes more", id, gate, locale, locale)
-				}
-			}
-		}
-		for _, o := range l.m.Observations {
-			look(o.ID, o.Gates, t.Observations[o.ID].work())
-		}
-		for _, r := range l.m.Repairs {
-			look(r.ID, r.Gates, t.Repairs[r.ID].work())
-		}
-	}
-}
-
 // GatesOf names the gates of which the words of a check or repair speak in this language, each with the sentence.
 func (t *Texts) GatesOf(id string) map[string]string {
 	if x, ok := t.Observations[id]; ok {

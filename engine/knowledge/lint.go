@@ -1,6 +1,7 @@
 package knowledge
 
 import (
+	"maps"
 	"slices"
 	"strings"
 )
@@ -224,4 +225,52 @@ func (l *linter) danger(id, format string, args ...any) {
 	at := l.m.files.places["danger/"+id]
 	line, column := at.position()
 	l.errs.add(at.file, line, column, format, args...)
+}
+
+// words finds checks and repairs whose words need what no gate says, and gates of which no word speaks.
+func (l *linter) words() {
+	for _, locale := range l.m.Locales() {
+		t := l.m.Text(locale)
+		if len(t.GateWords) == 0 {
+			continue
+		}
+		look := func(id string, g Gates, texts []string) {
+			set := g.Names()
+			said := t.GatesNamed(texts...)
+			for _, gate := range gateNames {
+				_, known := t.GateWords[gate]
+				has := slices.Contains(set, gate) || gate == "needs_power" && g.NeedsStart // no start without power
+				switch sentence := said[gate]; {
+				case sentence != "" && !has:
+					l.problem(id, "%s: its words need the gate %s (%s: %q); add the gate, or say it otherwise "+
+						"(text/%s/gates.yaml has what counts)", id, gate, locale, sentence, locale)
+				case known && sentence == "" && slices.Contains(set, gate):
+					l.wording(locale, id, "%s: it has the gate %s, of which its words in %s say nothing; text/%s/gates.yaml "+
+						"has the phrases that do, and takes more", id, gate, locale, locale)
+				}
+			}
+		}
+		for _, o := range l.m.Observations {
+			look(o.ID, o.Gates, t.Observations[o.ID].work())
+		}
+		for _, r := range l.m.Repairs {
+			look(r.ID, r.Gates, t.Repairs[r.ID].work())
+		}
+	}
+}
+
+// overlooked finds states of something that a sequence looks at which none of its lines looks for. The first state is
+// that in which nothing is wrong.
+func (l *linter) overlooked() {
+	for _, s := range l.m.files.sequences {
+		for _, id := range slices.Sorted(maps.Keys(s.looks)) {
+			for _, state := range l.m.variables[id].states[1:] {
+				if !s.looks[id][state] {
+					at := s.at[id]
+					line, column := at.position()
+					l.errs.add(at.file, line, column, "%s looks at %s, and no line says what becomes of %s", s.last, id, state)
+				}
+			}
+		}
+	}
 }

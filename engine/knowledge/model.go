@@ -3,6 +3,14 @@
 // compiles them into a Bayesian network whose base rates are fitted so that, given a complaint and nothing else, each
 // cause has exactly the probability that its file states.
 //
+// The package has two rooms. The lower one is the format: node.go and yaml.go read a file as a tree that knows its
+// lines; parse.go and its neighbours (finding, reading, sequence, danger, binding, learnt) turn trees into causes,
+// links and rules; phrase, grammar, lexicon, alarm, gatewords and text read the words; check.go names what is wrong. It
+// knows no network. The upper one is the network made of it: compile.go builds it, fit.go finds the base rates, an
+// [Inquiry] (evidence.go) holds the findings of one case, and installation, levels, survey, weigh, information, runs,
+// part and paths answer what it is asked. numbers.go lets what was learnt in, compact.go carries a model to a browser,
+// lint.go asks the network what the check cannot see. A test holds the border.
+//
 // The package knows the format, not any appliance. A Model is immutable and safe to share.
 package knowledge
 
@@ -37,9 +45,11 @@ type Model struct {
 	Backdrop    []string // things that are where the heater is rather than what is spoken of
 	Hunches     []byte   // weights of the second reader of texts, as package words reads them; empty for a model without
 
-	texts   map[string]*Texts
-	byID    map[string]ref
-	network *bayes.Network
+	texts     map[string]*Texts
+	locales   []string
+	variables map[string]*variable
+	byID      map[string]ref
+	network   *bayes.Network
 	compiled
 	files *files // what the readings were compiled from
 }
@@ -316,3 +326,11 @@ func (m *Model) Network() *bayes.Network { return m.network }
 
 // Tree is the compiled network.
 func (m *Model) Tree() *bayes.JoinTree { return m.tree }
+
+// Outcomes lists what an observation can show: its states as the network has them, the bands of a number.
+func (m *Model) Outcomes(id string) []string {
+	if v, ok := m.variables[id]; ok {
+		return v.states
+	}
+	return nil
+}

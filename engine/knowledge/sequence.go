@@ -183,19 +183,3 @@ func (s *sequenceStep) finished() *variable {
 	s.v.rules = append(s.v.rules, rule{at: s.v.at, then: map[string]float64{}})
 	return s.v
 }
-
-// overlooked finds states of something that a sequence looks at which none of its lines looks for. The first state is
-// that in which nothing is wrong.
-func (l *linter) overlooked() {
-	for _, s := range l.m.files.sequences {
-		for _, id := range slices.Sorted(maps.Keys(s.looks)) {
-			for _, state := range l.m.variables[id].states[1:] {
-				if !s.looks[id][state] {
-					at := s.at[id]
-					line, column := at.position()
-					l.errs.add(at.file, line, column, "%s looks at %s, and no line says what becomes of %s", s.last, id, state)
-				}
-			}
-		}
-	}
-}

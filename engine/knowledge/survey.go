@@ -32,14 +32,6 @@ type Given struct {
 	Outcomes [][]float64 // by the observations asked for, in the order of Model.Outcomes; nil where the network has none
 }
 
-// Outcomes lists what an observation can show: its states as the network has them, the bands of a number.
-func (m *Model) Outcomes(id string) []string {
-	if v, ok := m.variables[id]; ok {
-		return v.states
-	}
-	return nil
-}
-
 // Posterior is what holds as things are.
 func (s *Survey) Posterior() Given { return s.now }
 
