@@ -9,6 +9,7 @@ import (
 	"lightoff/engine/cases"
 	"lightoff/engine/diagnosis"
 	"lightoff/engine/knowledge"
+	"lightoff/webui"
 )
 
 // What the model may cost: entries read to work out all posteriors where something was found everywhere, of which an
@@ -25,6 +26,9 @@ func (c command) checkModel(play bool) int {
 	m, err := c.model()
 	if err != nil {
 		fmt.Fprintln(c.err, err) // a line for each problem: file:line:column: message
+		for _, text := range webui.CheckTexts() {
+			fmt.Fprintln(c.err, text)
+		}
 		return exitInput
 	}
 	stats := m.Tree().Stats()
@@ -62,12 +66,16 @@ func (c command) checkModel(play bool) int {
 	for _, p := range problems {
 		fmt.Fprintln(c.err, p)
 	}
+	untold := webui.CheckTexts(m.Locales()...)
+	for _, text := range untold {
+		fmt.Fprintln(c.err, text)
+	}
 	if c.cases != nil { // also when something was found: whoever corrects a number wants to see both
 		if code := c.checkCases(m, play); code != exitDone {
 			return code
 		}
 	}
-	if len(problems) > 0 {
+	if len(problems)+len(untold) > 0 {
 		return exitInput
 	}
 	if stats.Touched > maxTouched {

@@ -25,7 +25,7 @@ func TestPartsOfCauses(t *testing.T) {
 		require.True(t, ok, id)
 		assert.Equal(t, part, c.Part, id)
 	}
-	for _, locale := range []string{"en", "de"} {
+	for _, locale := range m.Locales() {
 		for id, text := range m.Text(locale).Causes {
 			assert.LessOrEqual(t, len([]rune(text.Sentence)), 56, "%s %s", locale, id)
 			assert.NotRegexp(t, `[.!?]$`, text.Sentence, "%s %s: it stands as a heading", locale, id)
