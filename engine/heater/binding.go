@@ -80,7 +80,8 @@ func cableTooThin(f knowledge.Facts) float64 {
 // and country. Heating oil is the British summer class, or one that bears some ten degrees of frost (DIN 51603-1, from memory).
 var plugging = map[string][]physics.Grade{
 	"winter_diesel": {physics.GradeF, physics.GradeE}, "summer_diesel": {physics.GradeB, physics.GradeC},
-	"hvo": {physics.GradeParaffinicWinter}, "biodiesel": {physics.GradeBiodiesel, physics.GradeB},
+	"red_diesel": {physics.GradeGasOilSummer, physics.GradeGasOilWinter},
+	"hvo":        {physics.GradeParaffinicWinter}, "biodiesel": {physics.GradeBiodiesel, physics.GradeB},
 	"heating_oil": {physics.GradeHeatingOil, physics.GradeD}, "kerosene": {physics.GradeKerosene}, "other": {physics.GradeB, physics.GradeD},
 }
 

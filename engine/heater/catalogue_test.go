@@ -47,7 +47,7 @@ var setupStates = map[string][]string{
 	"glow_plug_kind":     {"metal", "ceramic"},
 	"sensor_kind":        {"ntc_10k", "ntc_50k", "ntc_100k", "pt1000"},
 	"pickup":             {"own_tank", "vehicle_tank", "teed_engine_line"},
-	"fuel_kind":          {"winter_diesel", "summer_diesel", "hvo", "biodiesel", "heating_oil", "kerosene", "other"},
+	"fuel_kind":          {"winter_diesel", "summer_diesel", "red_diesel", "hvo", "biodiesel", "heating_oil", "kerosene", "other"},
 	"co_alarm_fitted":    {"yes", "no"},
 }
 
@@ -147,7 +147,7 @@ var observationStates = map[string][]string{
 	"controller_swap":        {"cured", "not_cured"},
 	"board_swap":             {"cured", "not_cured"},
 	"sensor_seated":          {"yes", "no"},
-	"connectors":             {"dry", "damp_or_green"},
+	"connectors":             {"dry", "damp_or_green", "scorched"},
 }
 
 // observationUnits are the units of the observations that are numbers.

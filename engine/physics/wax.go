@@ -22,6 +22,8 @@ const (
 	GradeParaffinicWinter
 	GradeBiodiesel
 	GradeKerosene
+	GradeGasOilSummer
+	GradeGasOilWinter
 )
 
 // gradeRow is the highest cold filter plugging point that the grade allows, in °C.
@@ -47,6 +49,8 @@ var grades = []gradeRow{
 	GradeParaffinicWinter: {"paraffinic diesel for winter", -20, "EN 15940 with the classes of EN 590, from memory"},
 	GradeBiodiesel:        {"biodiesel of rapeseed", -10, "EN 14214 grade D, from memory"},
 	GradeKerosene:         {"kerosene", -40, "freezing point of Jet A, ASTM D1655, from memory; kerosene has no plugging point of its own"},
+	GradeGasOilSummer:     {"red diesel in summer", -4, "BS 2869 class A2 in summer, from memory"},
+	GradeGasOilWinter:     {"red diesel in winter", -12, "BS 2869 class A2 in winter, from memory"},
 }
 
 var gradeNames = func() (names []string) {

@@ -60,7 +60,25 @@ var seenCloser = map[string]sight{
 	"gasket_look":     func(w witness) Answer { return w.hardly(w.h.b.askew > 0.5, 0.7, "torn_or_missing", "sound") },
 	"fuel_inlet_look": func(w witness) Answer { return w.hardly(w.h.b.inletShut > 0.5, 0.92, "closed", "free") },
 	"wind_matters":    func(w witness) Answer { return w.hardly(w.h.b.wind > 0 || w.h.b.waves, 0.8, "yes", "no") },
-	"hot_parts_look":  func(w witness) Answer { return w.hardly(w.h.b.hotContact > 0.3, 0.85, "scorched", "clear") },
+	"cold_matters": func(w witness) Answer { // made warm: the fuel flows, and a battery has about half the resistance
+		mild := func(c *Heater) {
+			c.b.waxed = 1
+			c.b.internal, c.b.polar = c.b.internal/2, c.b.polar/2
+		}
+		return w.hardly(w.h.in.Ambient < 5 && (w.h.b.waxed > 1 || w.h.record.Code == "E-01") && w.h.cures(mild), 0.75, "in_cold", "no")
+	},
+	"rest_matters": func(w witness) Answer {
+		switch b := &w.h.b; {
+		case b.ventShut && w.h.record.Lit > 0, b.ownAir > 0 && w.h.record.Code == "E-05":
+			return w.hardly(true, 0.6, "better_after_rest", "no_difference")
+		case b.cut && !w.h.record.Blank:
+			return w.hardly(true, 0.6, "while_warm", "no_difference")
+		case b.tee > 0, b.creep > 0, b.inleak > 0.15*b.dose: // what drains back, or creeps on, does so at rest
+			return w.hardly(true, 0.45, "after_long_rest", "no_difference")
+		}
+		return w.sees("no_difference")
+	},
+	"hot_parts_look": func(w witness) Answer { return w.hardly(w.h.b.hotContact > 0.3, 0.85, "scorched", "clear") },
 	"locker_opened": func(w witness) Answer {
 		if w.h.record.Code != "E-05" {
 			return unknown

@@ -142,6 +142,8 @@ func fuelGrade(kind string) (physics.Fuel, physics.Grade) {
 	switch kind {
 	case "summer_diesel":
 		return physics.SummerDiesel, physics.GradeB
+	case "red_diesel":
+		return physics.HeatingOil, physics.GradeGasOilWinter
 	case "hvo":
 		return physics.ParaffinicDiesel, physics.GradeParaffinicWinter
 	case "biodiesel":

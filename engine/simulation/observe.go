@@ -447,6 +447,9 @@ var seenSupply = map[string]sight{
 		return w.sees("steady", "flickers")
 	},
 	"connectors": func(w witness) Answer {
+		if w.h.jointWatts() > 60 { // what a fuse holder of plastic does not bear for long
+			return w.hardly(true, 0.6, "scorched", "dry")
+		}
 		return w.hardly(w.h.b.damp || w.h.jointOhms() > 0.05*w.h.in.Nominal/12 && chance(w.r, 0.5), 0.9, "damp_or_green",
 			"dry")
 	},

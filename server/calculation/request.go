@@ -103,6 +103,7 @@ var (
 	sides     = []named[physics.Side]{{"positive", physics.Positive}, {"negative", physics.Negative}}
 	plugKinds = []named[physics.PlugKind]{{"metal", physics.MetalPlug}, {"ceramic", physics.CeramicPlug}}
 	fuelKinds = []named[physics.Fuel]{{"winter_diesel", physics.WinterDiesel}, {"summer_diesel", physics.SummerDiesel},
+		{"red_diesel", physics.HeatingOil}, // gas oil: the published figures of the two are those of one statistic
 		{"hvo", physics.ParaffinicDiesel}, {"biodiesel", physics.Biodiesel}, {"heating_oil", physics.HeatingOil},
 		{"kerosene", physics.Kerosene}}
 	bendKinds = []named[float64]{{"sharp", physics.BendSharp}, {"rounded", physics.BendRounded},

@@ -1703,7 +1703,7 @@ type CalculateHeatOutputRequest struct {
 	StrokeRateHz *float64 `protobuf:"fixed64,1,opt,name=stroke_rate_hz,json=strokeRateHz,proto3,oneof" json:"stroke_rate_hz,omitempty"`
 	// Fuel a stroke in µL, 1 to 200. Left out: 22.
 	PumpDoseUl *float64 `protobuf:"fixed64,2,opt,name=pump_dose_ul,json=pumpDoseUl,proto3,oneof" json:"pump_dose_ul,omitempty"`
-	// winter_diesel, summer_diesel, hvo, biodiesel, heating_oil or kerosene. Left out: winter_diesel.
+	// winter_diesel, summer_diesel, red_diesel, hvo, biodiesel, heating_oil or kerosene. Left out: winter_diesel.
 	FuelKind string `protobuf:"bytes,3,opt,name=fuel_kind,json=fuelKind,proto3" json:"fuel_kind,omitempty"`
 	// Temperature of the fuel in °C, -50 to 60. Left out: 15.
 	FuelTemperatureC *float64 `protobuf:"fixed64,4,opt,name=fuel_temperature_c,json=fuelTemperatureC,proto3,oneof" json:"fuel_temperature_c,omitempty"`
@@ -2185,7 +2185,7 @@ type CalculateWaxingChanceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Temperature in °C in which the fuel has stood for hours, -60 to 60. Required.
 	AmbientTemperatureC *float64 `protobuf:"fixed64,1,opt,name=ambient_temperature_c,json=ambientTemperatureC,proto3,oneof" json:"ambient_temperature_c,omitempty"`
-	// winter_diesel, summer_diesel, hvo, biodiesel, heating_oil, kerosene or other.
+	// winter_diesel, summer_diesel, red_diesel, hvo, biodiesel, heating_oil, kerosene or other.
 	FuelKind string `protobuf:"bytes,2,opt,name=fuel_kind,json=fuelKind,proto3" json:"fuel_kind,omitempty"`
 	// The highest cold filter plugging point that the fuel's grade allows, in °C, -51 to 15.
 	PluggingPointC *float64 `protobuf:"fixed64,3,opt,name=plugging_point_c,json=pluggingPointC,proto3,oneof" json:"plugging_point_c,omitempty"`
