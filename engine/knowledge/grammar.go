@@ -51,6 +51,7 @@ var grammarRoles = []string{
 	"mended",        // what was said before it is so no more: ok now
 	"earlier",       // a code beside it is an earlier one
 	"now",           // a code beside it is the present one
+	"turns",         // two codes beside it come in turn
 	"code",          // announces a code
 	"shows",         // may announce one
 	"not_code",      // makes what looks like a code doubtful

@@ -233,8 +233,12 @@ func (p *page) inTable(name, shown string) string {
 }
 
 // date tells earlier codes from the present one by the words nearest to them in their clause. Where the present one is
-// marked as such, the ones before it are earlier.
+// marked as such, the ones before it are earlier. Of two that come in turn the first is taken for the earlier one.
 func (p *page) date(codes []mention) {
+	if p.inTurn(codes) {
+		codes[0].reading.ID = p.roles().EarlierCode
+		return
+	}
 	present := -1
 	for i := range codes {
 		c := &codes[i]
@@ -258,6 +262,20 @@ func (p *page) date(codes []mention) {
 			c.reading.ID = p.roles().EarlierCode
 		}
 	}
+}
+
+// inTurn reports whether these are two different codes that one sentence says to come in turn.
+func (p *page) inTurn(codes []mention) bool {
+	if len(codes) != 2 || codes[0].reading.State == codes[1].reading.State {
+		return false
+	}
+	sentence := func(i int) int { return p.clauses[p.clauseOf[i]].sentence }
+	for _, c := range codes {
+		if c.reading.ID != p.roles().Code || c.unsure || sentence(c.from) != sentence(codes[0].from) {
+			return false
+		}
+	}
+	return slices.ContainsFunc(p.hitsOf(turns), func(h hit) bool { return sentence(h.from) == sentence(codes[0].from) })
 }
 
 // dateTold tells codes that were told in words, that there was none or a dark display, from the present one.

@@ -75,6 +75,7 @@ const (
 	mended
 	earlier
 	now
+	turns // of codes that come in turn
 	codeWord
 	shows
 	notCode
@@ -95,7 +96,7 @@ var roleNames = []struct {
 	{"negate_next", negateNext}, {"negate_last", negateLast}, {"negate_either", negateEither}, {"negate_thing",
 		negateThing}, {"doubt", doubts}, {"shows", shows},
 	{"hearsay", hearsay}, {"wonders", wonders}, {"asks", asks}, {"presumes", presumes}, {"supposes", supposes},
-	{"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now},
+	{"past", past}, {"mended", mended}, {"earlier", earlier}, {"now", now}, {"turns", turns},
 	{"code", codeWord}, {"not_code", notCode}, {"yes", yes}, {"no", no}, {"unknown", unknown}, {"as_before",
 		asBefore}, {"instead", instead},
 }
