@@ -150,18 +150,20 @@ func dress(page []byte, version string, v view, locales []string, texts map[stri
 // comments are those that begin a line: in the scripts and styles here no text does.
 var comments = regexp.MustCompile(`(?m)^[ \t]*(?://[^\n]*|/\*(?s:.*?)\*/)`)
 
-// uncommented is a script or style without its comments, which are for who reads the source. Every line keeps its
-// number.
-func uncommented(content []byte) []byte {
-	return comments.ReplaceAllFunc(content, func(c []byte) []byte {
-		return bytes.Repeat([]byte("\n"),
-			bytes.Count(c, []byte("\n")))
+// indents are for who reads the source as well: no text here goes over several lines.
+var indents = regexp.MustCompile(`(?m)^[ \t]+`)
+
+// withoutNotes is a script or style without its comments and indentation. Every line keeps its number.
+func withoutNotes(content []byte) []byte {
+	content = comments.ReplaceAllFunc(content, func(c []byte) []byte {
+		return bytes.Repeat([]byte("\n"), bytes.Count(c, []byte("\n")))
 	})
+	return indents.ReplaceAll(content, nil)
 }
 
 func newAsset(name string, content []byte) asset {
 	if ext := path.Ext(name); ext == ".js" || ext == ".css" {
-		content = uncommented(content)
+		content = withoutNotes(content)
 	}
 	kind := mime.TypeByExtension(path.Ext(name))
 	switch path.Ext(name) {

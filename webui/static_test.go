@@ -85,10 +85,11 @@ func TestPagesAndFiles(t *testing.T) {
 	}
 }
 
-// TestCommentsStayHere: scripts and styles are sent without the comments that are for who reads the source; each line keeps its
-// number and all that is no comment.
+// TestCommentsStayHere: scripts and styles are sent without the comments and the indentation that are for who reads the source;
+// each line keeps its number and all else. So no text between backquotes may go over several lines.
 func TestCommentsStayHere(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
+	alone := regexp.MustCompile("\"`\"|\\[[^\\]]*`") // a backquote as a string or in an expression's set
 	for name, content := range staticFiles(t) {
 		if ext := filepath.Ext(name); ext != ".js" && ext != ".css" {
 			continue
@@ -99,6 +100,9 @@ func TestCommentsStayHere(t *testing.T) {
 		require.Len(t, kept, len(lines), name)
 		for i, line := range kept {
 			assert.True(t, strings.HasSuffix(lines[i], line), "%s:%d", name, i+1)
+			if bare := alone.ReplaceAllString(line, ""); strings.HasSuffix(name, ".js") {
+				assert.Zero(t, strings.Count(bare, "`")%2, "%s:%d", name, i+1)
+			}
 		}
 	}
 }
@@ -373,7 +377,7 @@ func TestReasonsAreTranslated(t *testing.T) {
 	}
 	for _, locale := range []string{"en", "de"} {
 		var texts map[string]string
-		require.NoError(t, json.Unmarshal([]byte(staticFiles(t)["text/"+locale+".json"]), &texts))
+		require.NoError(t, json.Unmarshal([]byte(staticFiles(t)["more/"+locale+".json"]), &texts))
 		for _, name := range lightoffv1.ErrorReason_name {
 			reason := strings.TrimPrefix(name, "ERROR_REASON_")
 			_, said := texts["refused."+reason]

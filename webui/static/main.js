@@ -8,7 +8,7 @@ import { INSTRUMENTS, viewQuestion } from "./question.js";
 import { learn, learnt } from "./signs.js";
 import { dial } from "./socket.js";
 import { viewThread } from "./thread.js";
-import { lang, number, relabel, speak, speakMore, t, why } from "./text.js";
+import { lang, number, reasons, relabel, speak, speakMore, t, why } from "./text.js";
 import {
   DENIED,
   begin,
@@ -151,7 +151,11 @@ function failed(fault, job) {
   }
   if (passing(fault)) return line.isOpen() ? line.drop() : undefined;
   if (fault.code === "NOT_FOUND") return gone(false);
-  dispatch({ type: "refused", key: job.key, trouble: t("not_saved", { what: job.label, why: why(fault) }) });
+  sending = true; // else the same would be sent again
+  reasons().then(() => {
+    sending = false;
+    dispatch({ type: "refused", key: job.key, trouble: t("not_saved", { what: job.label, why: why(fault) }) });
+  });
 }
 
 /**

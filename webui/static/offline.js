@@ -10,7 +10,7 @@
 import { h } from "./dom.js";
 import { all, forget as unkeep, keep } from "./keep.js";
 import { heard } from "./state.js";
-import { lang, t, why } from "./text.js";
+import { lang, reasons, t, why } from "./text.js";
 
 const SERVICE = "/service.js",
   ENGINE = new URL("engine.js", import.meta.url).pathname;
@@ -171,6 +171,7 @@ async function think() {
         request: { ...j.request, id, clientKey: j.key, locale: lang },
       })),
     });
+    if (reply.refused) await reasons();
     const now = page.state();
     // What joined the queue or came from the service meanwhile is thought over at once.
     again ||= now.queue !== s.queue || now.log !== s.log || now.id !== s.id;

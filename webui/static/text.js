@@ -49,8 +49,14 @@ export function t(key, gaps = {}) {
   return text.replace(/\{(\w+)\}/g, (_, name) => String(gaps[name]));
 }
 
-/** Why something was refused, by its reason; what the service says of it is English. @param {{reason?: string}} fault */
+/**
+ * Why something was refused, by its reason, as far as the words for it are there; what the service says of it is English.
+ * @param {{reason?: string}} fault
+ */
 export const why = (fault) => texts["refused." + fault.reason] || t("refused.other");
+
+/** Waits for those words, but for no more than a moment: what is refused may be a danger. */
+export const reasons = () => Promise.race([speakMore().catch(() => {}), new Promise((done) => setTimeout(done, 2000))]);
 
 /** A text that counts. @param {string} key @param {number} n */
 export const count = (key, n) => t(key + (n === 1 ? ".one" : ".other"), { n: number(n) });
