@@ -53,10 +53,10 @@ type Assessment struct {
 	Contradictions []Contradiction
 	Chains         []Chain // what has probably brought about the likely causes
 	Unused         []Unused
-	LikelyPair     *Pair // where it is probably more than one thing; else nil
+	LikelyPair     *Pair // where it may well be more than one thing; else nil
 }
 
-// Pair is two causes that are probably both active.
+// Pair is two causes that may well both be active.
 type Pair struct {
 	CauseIDs    [2]string // the more probable first
 	Probability float64   // that both are active

@@ -60,9 +60,10 @@ const causesOf = (s) => (judged(s) ? /** @type {any} */ (s.conversation).assessm
 export function leading(s) {
   const causes = causesOf(s),
     pair = causes.length > 0 && /** @type {any} */ (s.conversation).assessment.likelyPair;
-  const both = pair
-    ? pair.causeIds.map((/** @type {string} */ id) => causes.find((/** @type {any} */ x) => x.id === id))
-    : [];
+  const both =
+    pair && pair.several >= 0.5
+      ? pair.causeIds.map((/** @type {string} */ id) => causes.find((/** @type {any} */ x) => x.id === id))
+      : [];
   return both.length === 2 && both[0] && both[1] ? both : causes.slice(0, 1);
 }
 

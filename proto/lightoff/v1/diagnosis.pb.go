@@ -869,7 +869,8 @@ type AssessResponse struct {
 	// Dangers are complete. In a conversation WatchConversation sends the rest once it is there; from Assess it is had by
 	// asking again, a second later, with `dangers_known`.
 	Pending bool `protobuf:"varint,10,opt,name=pending,proto3" json:"pending,omitempty"`
-	// Set where it is probably more than one thing that is wrong: the two that most probably go together.
+	// Set where it may well be more than one thing that is wrong, that is, where `several` is 0.3 or more: the two that most
+	// probably go together. From 0.5 on it is probably so.
 	LikelyPair *Pair `protobuf:"bytes,11,opt,name=likely_pair,json=likelyPair,proto3" json:"likely_pair,omitempty"`
 	// The language that texts are in, for example "en".
 	Locale        string `protobuf:"bytes,12,opt,name=locale,proto3" json:"locale,omitempty"`
@@ -991,7 +992,7 @@ func (x *AssessResponse) GetLocale() string {
 	return ""
 }
 
-// Pair is two causes that are probably both active.
+// Pair is two causes that may well both be active.
 type Pair struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Their identifiers, two, the more probable first.
