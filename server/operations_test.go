@@ -295,7 +295,7 @@ func TestLoadCommand(t *testing.T) {
 		{[]string{"-grpc", "0.0.0.0:1"}, "no loopback address"}, {[]string{"-callers", "1001"}, "bounds"},
 		{[]string{"-rate", "0"}, "bounds"}, {[]string{"-time", "11m"}, "bounds"}, {[]string{"-idle", "6001"}, "bounds"},
 		{[]string{"-web", "here"}, "missing port"}, {[]string{"now"}, "now"},
-		{[]string{"-overload", "all"}, "distinct or floods"}, {[]string{"-speed", "1"}, "-speed"},
+		{[]string{"-overload", "all"}, "distinct, floods or restart"}, {[]string{"-speed", "1"}, "-speed"},
 	} {
 		got := run(t, "", append([]string{"load"}, test.args...)...).oneLineOf(t, exitUse)
 		assert.Contains(t, strings.Replace(got, "is not a", "no", 1), test.want)
