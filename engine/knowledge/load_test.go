@@ -489,35 +489,74 @@ func TestUnreadableFolder(t *testing.T) {
 	require.Contains(t, err.Error(), "reading the model")
 }
 
-// FuzzLoad replaces one file of the good model by any text. Load must give a model that answers, or name what is wrong.
-func FuzzLoad(f *testing.F) {
+// parsed is the good model with one file replaced. The others were parsed before, which takes most of the time that a model takes
+// to be read.
+type parsed struct {
+	names []string
+	trees map[string]*tree
+}
+
+// seeded returns the good model, and seeds a target with its files and with those of all bad ones.
+func seeded(f *testing.F) parsed {
 	files := good(f)
-	names := slices.Sorted(maps.Keys(files))
-	for i, name := range names {
+	p := parsed{slices.Sorted(maps.Keys(files)), map[string]*tree{}}
+	errs := &Error{}
+	eachFile(files, errs, func(name string, root node) { p.trees[name] = root.n })
+	require.NoError(f, errs.orNil())
+	for i, name := range p.names {
 		f.Add(uint8(i), files[name].Data)
 	}
 	for _, b := range badModels {
 		changed := good(f)
 		replace(f, changed, b.file, b.old, b.new)
-		f.Add(uint8(slices.Index(names, b.file)), changed[b.file].Data)
+		f.Add(uint8(slices.Index(p.names, b.file)), changed[b.file].Data)
 	}
+	return p
+}
+
+// read reads all files, as LoadWith does, with one of them replaced.
+func (p parsed) read(which uint8, text []byte) *files {
+	changed := p.names[int(which)%len(p.names)]
+	f := newFiles(nil)
+	for _, name := range p.names {
+		root, ok := node{file: name, errs: f.errs, n: p.trees[name]}, p.trees[name] != nil
+		if name == changed {
+			root, ok = parseFile(name, text, f.errs)
+		}
+		if ok {
+			f.read(name, root)
+		}
+	}
+	return f
+}
+
+// named checks that an error of a model names what is wrong.
+func named(t *testing.T, err error) {
+	var e *Error
+	if !errors.As(err, &e) || len(e.Problems) == 0 {
+		t.Fatalf("%T without problems: %v", err, err)
+	}
+	for _, p := range e.Problems {
+		if p.File == "" || p.Message == "" || p.Line < 0 {
+			t.Fatalf("nowhere or nothing: %+v", p)
+		}
+	}
+}
+
+// FuzzLoad replaces one file of the good model by any text. It must give a model that answers, or name what is wrong.
+func FuzzLoad(f *testing.F) {
+	p := seeded(f)
 	f.Fuzz(func(t *testing.T, which uint8, text []byte) {
-		changed := maps.Clone(files)
-		changed[names[int(which)%len(names)]] = &fstest.MapFile{Data: text}
-		m, err := Load(changed, nil)
+		files := p.read(which, text)
+		err := files.complete()
+		if err == nil {
+			err = files.compile()
+		}
 		if err != nil {
-			var e *Error
-			if !errors.As(err, &e) || len(e.Problems) == 0 {
-				t.Fatalf("%T without problems: %v", err, err)
-			}
-			for _, p := range e.Problems {
-				if p.File == "" || p.Message == "" || p.Line < 0 {
-					t.Fatalf("nowhere or nothing: %+v", p)
-				}
-			}
+			named(t, files.asError(err))
 			return
 		}
-		in := m.NewInquiry()
+		in := files.model.NewInquiry()
 		in.Enter(nil)
 		got, err := in.Causes(nil)
 		if err != nil {
@@ -525,7 +564,7 @@ func FuzzLoad(f *testing.F) {
 		}
 		for i, p := range got {
 			if !(p >= 0 && p <= 1+1e-9) {
-				t.Fatalf("%s has probability %v", m.Causes[i].ID, p)
+				t.Fatalf("%s has probability %v", files.model.Causes[i].ID, p)
 			}
 		}
 	})
@@ -534,26 +573,10 @@ func FuzzLoad(f *testing.F) {
 // FuzzFiles is FuzzLoad as far as the network, which takes far longer than all before it: what is read, checked and put
 // together never panics, and names what is wrong.
 func FuzzFiles(f *testing.F) {
-	files := good(f)
-	names := slices.Sorted(maps.Keys(files))
-	for i, name := range names {
-		f.Add(uint8(i), files[name].Data)
-	}
-	for _, b := range badModels {
-		changed := good(f)
-		replace(f, changed, b.file, b.old, b.new)
-		f.Add(uint8(slices.Index(names, b.file)), changed[b.file].Data)
-	}
+	p := seeded(f)
 	f.Fuzz(func(t *testing.T, which uint8, text []byte) {
-		changed := maps.Clone(files)
-		changed[names[int(which)%len(names)]] = &fstest.MapFile{Data: text}
-		read := newFiles(nil)
-		eachFile(changed, read.errs, read.read)
-		if err := read.complete(); err != nil {
-			var e *Error
-			if !errors.As(err, &e) || len(e.Problems) == 0 {
-				t.Fatalf("%T without problems: %v", err, err)
-			}
+		if err := p.read(which, text).complete(); err != nil {
+			named(t, err)
 		}
 	})
 }
