@@ -47,7 +47,8 @@ func backupTo(ctx context.Context, s *store.Store, name string) (err error) {
 }
 
 // errNotWhole is what check ends with when it has listed what is wrong.
-var errNotWhole = errors.New("the store is damaged; \"backup\" saves what can be read, and \"restore\" puts it into a new one")
+var errNotWhole = errors.New("the store is damaged; \"backup\" saves what can be read, and \"restore\" puts it into " +
+	"a new one")
 
 // check looks the whole store over and lists what is wrong.
 func (c command) check(ctx context.Context, args []string) int {

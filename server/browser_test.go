@@ -316,7 +316,8 @@ func TestBrowserDrawings(t *testing.T) {
 	m, err := heater.Model()
 	require.NoError(t, err)
 	ids := pagetest.Eval[[]string](p.Tab,
-		`import(document.querySelector("[href$='state.js']").href.replace("state.js", "drawings.js")).then((m) => Object.keys(m.SHOWN))`)
+		`import(document.querySelector("[href$='state.js']").href.replace("state.js", "drawings.js")).then((m) => `+
+			`Object.keys(m.SHOWN))`)
 	assert.Greater(t, len(ids), 50)
 	for _, id := range ids {
 		_, isObservation := m.Observation(id)

@@ -21,8 +21,8 @@ import (
 	"lightoff/server/api"
 )
 
-// TestClosingsOutliveKills kills the server at random moments while a desk closes conversations and another system follows,
-// going on each time where it was: every closing that was acknowledged arrives, and each under one id.
+// TestClosingsOutliveKills kills the server at random moments while a desk closes conversations and another system
+// follows, going on each time where it was: every closing that was acknowledged arrives, and each under one id.
 func TestClosingsOutliveKills(t *testing.T) { onBoth(t, checkClosingsOutliveKills) }
 
 func checkClosingsOutliveKills(t *testing.T, place string) {
@@ -98,8 +98,8 @@ func closeOne(ctx context.Context, conn *grpc.ClientConn, ticket string) error {
 	return err
 }
 
-// followClosings takes closings until the stream breaks or it has enough, and returns from when to go on. The error is of a
-// ticket that came under two ids.
+// followClosings takes closings until the stream breaks or it has enough, and returns from when to go on. The error is
+// of a ticket that came under two ids.
 func followClosings(ctx context.Context, conn *grpc.ClientConn, since *timestamppb.Timestamp, told map[string]string,
 	enough func() bool) (*timestamppb.Timestamp, error) {
 	stream, err := lightoffv1.NewDeskServiceClient(conn).WatchClosings(ctx, &lightoffv1.WatchClosingsRequest{Since: since})

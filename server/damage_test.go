@@ -13,8 +13,8 @@ import (
 	"lightoff/server/store"
 )
 
-// TestDamagedFolder goes the whole way out of a damaged data folder: the server does not start on it and names the way, check
-// lists what is wrong, backup saves the rest and names what is lost, and the server starts on what is restored.
+// TestDamagedFolder goes the whole way out of a damaged data folder: the server does not start on it and names the way,
+// check lists what is wrong, backup saves the rest and names what is lost, and the server starts on what is restored.
 func TestDamagedFolder(t *testing.T) {
 	folder, other := t.TempDir(), t.TempDir()
 	s, err := store.Open(t.Context(), folder)

@@ -43,7 +43,8 @@ type demoCall struct {
 func (d *demo) run(ctx context.Context) error {
 	client := lightoffv1.NewConversationServiceClient(d.conn)
 	var calls []*demoCall
-	fmt.Fprintln(d.out, "Invented callers with simulated heaters. Open one to watch; answer a question yourself to take it over:")
+	fmt.Fprintln(d.out, "Invented callers with simulated heaters. Open one to watch; answer a question yourself to take "+
+		"it over:")
 	for i := range d.callers {
 		caller := judge.NewCaller(d.model, d.seed, uint64(i))
 		reply, err := client.OpenConversation(ctx, &lightoffv1.OpenConversationRequest{Tools: caller.Tools})

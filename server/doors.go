@@ -12,9 +12,10 @@ import (
 	"lightoff/server/api"
 )
 
-// doors counts connections, so that neither one address nor all together use up what the machine has of them. An address
-// may open twice as many at once as it may have, and as many again every ten seconds: each costs work before its first request can
-// be counted. Proxies of ours stand for many and are counted with all only. It is safe for concurrent use.
+// doors counts connections, so that neither one address nor all together use up what the machine has of them. An
+// address may open twice as many at once as it may have, and as many again every ten seconds: each costs work before
+// its first request can be counted. Proxies of ours stand for many and are counted with all only. It is safe for
+// concurrent use.
 type doors struct {
 	each, all int // 0 bounds nothing
 	proxies   []netip.Prefix
@@ -59,11 +60,15 @@ func (d *doors) admit(from net.Addr) (leave func(), ok bool) {
 	}), true
 }
 
-// at is what an address has opened; the lock is held. An address that has none open and may open all again is forgotten.
+// at is what an address has opened; the lock is held. An address that has none open and may open all again is
+// forgotten.
 func (d *doors) at(place string) *entrance {
 	if now := time.Now(); now.After(d.sweep) {
 		d.sweep = now.Add(again)
-		maps.DeleteFunc(d.places, func(_ string, e *entrance) bool { return e.open == 0 && e.opens.TokensAt(now) >= float64(2*d.each) })
+		maps.DeleteFunc(d.places, func(_ string, e *entrance) bool {
+			return e.open == 0 &&
+				e.opens.TokensAt(now) >= float64(2*d.each)
+		})
 	}
 	e := d.places[place]
 	if e == nil {

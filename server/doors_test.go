@@ -19,7 +19,8 @@ import (
 // TestDoors: one address may hold so many connections, all together so many, and a proxy of ours as many as all.
 func TestDoors(t *testing.T) {
 	refused := 0
-	d := &doors{each: 2, all: 4, proxies: []netip.Prefix{netip.MustParsePrefix("10.0.0.0/8")}, places: map[string]*entrance{},
+	d := &doors{each: 2, all: 4, proxies: []netip.Prefix{netip.MustParsePrefix("10.0.0.0/8")},
+		places:  map[string]*entrance{},
 		refused: func() { refused++ }}
 	from := func(address string) func() {
 		leave, ok := d.admit(net.TCPAddrFromAddrPort(netip.MustParseAddrPort(address)))

@@ -30,8 +30,8 @@ func (w *tables) String() string {
 	return w.out.String()
 }
 
-// TestRestartWithWatchers ends a server under those who watch and starts it again: all are back, are told nothing that they know,
-// and a new caller is answered.
+// TestRestartWithWatchers ends a server under those who watch and starts it again: all are back, are told nothing that
+// they know, and a new caller is answered.
 func TestRestartWithWatchers(t *testing.T) {
 	grpc, web, folder := free(t), free(t), t.TempDir()
 	server := startProcess(t, grpc, web, placeArgs(folder)...)
@@ -40,7 +40,8 @@ func TestRestartWithWatchers(t *testing.T) {
 	require.NoError(t, trial.prepare(t.Context()))
 	ended := make(chan error, 1)
 	go func() { ended <- trial.restart(t.Context()) }()
-	require.Eventually(t, func() bool { return strings.Contains(out.String(), "40 watch; end the server") }, patience, 10*time.Millisecond)
+	require.Eventually(t, func() bool { return strings.Contains(out.String(), "40 watch; end the server") }, patience,
+		10*time.Millisecond)
 	server.kill()
 	startProcess(t, grpc, web, placeArgs(folder)...)
 	select {
@@ -52,11 +53,13 @@ func TestRestartWithWatchers(t *testing.T) {
 	assert.Contains(t, out.String(), "all are back\nthey were sent 0 messages")
 }
 
-// TestFloodsArePlayed plays every kind of flood for a moment against a server with its usual limits; the table has a row for each.
+// TestFloodsArePlayed plays every kind of flood for a moment against a server with its usual limits; the table has a
+// row for each.
 func TestFloodsArePlayed(t *testing.T) {
 	p := opened(t, newProgram(t.TempDir()))
 	var out tables
-	trial := &trial{grpc: p.GRPCAddress(), web: strings.TrimRight(strings.TrimPrefix(p.URL(), "http://"), "/"), time: 50 * time.Millisecond, flood: 200, out: &out}
+	trial := &trial{grpc: p.GRPCAddress(), web: strings.TrimRight(strings.TrimPrefix(p.URL(), "http://"), "/"),
+		time: 50 * time.Millisecond, flood: 200, out: &out}
 	require.NoError(t, trial.prepare(t.Context()))
 	require.NoError(t, trial.flooding(t.Context()))
 	for _, kind := range trial.floods("") {

@@ -19,7 +19,8 @@ func TestThePhoneAsALevel(t *testing.T) {
 	p.Edit("pump_angle")
 	p.Click("#measure")
 	p.There("#instead")
-	pagetest.Eval[bool](p.Tab, `(globalThis.tilt = setInterval(() => dispatchEvent(new DeviceOrientationEvent("deviceorientation",
+	pagetest.Eval[bool](p.Tab,
+		`(globalThis.tilt = setInterval(() => dispatchEvent(new DeviceOrientationEvent("deviceorientation",
 		{ alpha: 10, beta: 38.2 + Math.sin(Date.now()) / 5, gamma: 80 })), 50), true)`)
 	p.There("#use.go")
 	p.Picture("level")

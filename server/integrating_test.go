@@ -43,8 +43,8 @@ func TestIntegratingPage(t *testing.T) {
 	assert.True(t, strings.Contains(string(text), `"soft_line_air"`) && strings.Contains(string(text), `"nextChecks"`))
 }
 
-// TestSocketScript runs the script that needs no package with Node, and pastes it into a browser's console: both print what the
-// service says over gRPC.
+// TestSocketScript runs the script that needs no package with Node, and pastes it into a browser's console: both print
+// what the service says over gRPC.
 func TestSocketScript(t *testing.T) {
 	p := newProgram(filepath.Join(t.TempDir(), "data"))
 	p.Model = heater.Model
@@ -53,7 +53,8 @@ func TestSocketScript(t *testing.T) {
 		return &lightoffv1.Observation{Id: id, Value: &lightoffv1.Observation_State{State: state}}
 	}
 	answer, err := lightoffv1.NewDiagnosisServiceClient(dial(t, p)).Assess(t.Context(), &lightoffv1.AssessRequest{
-		Observations: []*lightoffv1.Observation{state("fault_code", "E-08"), state("line_type", "soft"), state("bubbles", "many")}})
+		Observations: []*lightoffv1.Observation{state("fault_code", "E-08"), state("line_type", "soft"),
+			state("bubbles", "many")}})
 	require.NoError(t, err)
 	want := ""
 	for _, cause := range answer.GetCauses()[:3] {
@@ -83,7 +84,8 @@ func TestSocketScript(t *testing.T) {
 		require.NoError(t, err)
 		tab := pagetest.NewTab(t, 800, 600)
 		tab.Visit(p.URL())
-		pagetest.Eval[string](tab, `(globalThis.said = "", console.log = (...words) => (said += words.join(" ") + "\n"), said)`)
+		pagetest.Eval[string](tab, `(globalThis.said = "", console.log = (...words) => (said += words.join(" ") + "\n"), `+
+			`said)`)
 		pagetest.Eval[bool](tab, string(text)+"\n; true")
 		tab.Wait(`said.includes("refused:")`)
 		assert.Equal(t, want, pagetest.Eval[string](tab, "said"))
@@ -96,7 +98,8 @@ func TestIntegratingScript(t *testing.T) {
 	packages := os.Getenv("LIGHTOFF_GRPC_JS")
 	node, err := exec.LookPath("node")
 	if err != nil || packages == "" {
-		const missing = "node is not on the path, or LIGHTOFF_GRPC_JS names no folder with @grpc/grpc-js and @grpc/proto-loader"
+		const missing = "node is not on the path, or LIGHTOFF_GRPC_JS names no folder with @grpc/grpc-js and " +
+			"@grpc/proto-loader"
 		if os.Getenv("LIGHTOFF_REQUIRE_ALL") == "1" {
 			t.Fatal(missing)
 		}

@@ -27,7 +27,8 @@ func (c command) judge(ctx context.Context, args []string) int {
 	flags.IntVar(&effort.Pilots, "pilots", effort.Pilots, "")
 	flags.IntVar(&effort.Lessons, "lessons", effort.Lessons, "")
 	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || !within(*cases, effort.Pilots, effort.Lessons) {
-		return c.fail(exitUse, "judge takes -cases, -pilots and -lessons (each 1 to 100,000), -seed, -picture, -misses, -dangers and -compare; \"help\" shows them")
+		return c.fail(exitUse, "judge takes -cases, -pilots and -lessons (each 1 to 100,000), -seed, -picture, -misses, "+
+			"-dangers and -compare; \"help\" shows them")
 	}
 	m, err := c.model()
 	if err != nil {
@@ -75,7 +76,8 @@ func (c command) compare(m *knowledge.Model, seed uint64, each int) int {
 		fmt.Fprintln(c.err, err)
 		return exitInput
 	}
-	fmt.Fprintln(c.out, "Bits lost by 1,000 heaters, bits for one; cause, code and observation; each state's share, simulated/model.")
+	fmt.Fprintln(c.out, "Bits lost by 1,000 heaters, bits for one; cause, code and observation; each state's share, "+
+		"simulated/model.")
 	for _, d := range list[:min(len(list), 400)] {
 		fmt.Fprintln(c.out, d)
 	}

@@ -95,7 +95,8 @@ func (c command) learn(ctx context.Context, args []string) int {
 	if err := keep(*out, r.Overlay, r.Report(m.Version, with.Version)); err != nil {
 		return c.fail(exitUse, "write what was learnt: %v", err)
 	}
-	fmt.Fprintf(c.out, "%d cases from %d sources taught, %d were kept to judge by. Log score %.4f, then %.4f; Brier score %.4f, then %.4f.\n",
+	fmt.Fprintf(c.out, "%d cases from %d sources taught, %d were kept to judge by. Log score %.4f, then %.4f; Brier "+
+		"score %.4f, then %.4f.\n",
 		r.Cases, r.Sources, r.HeldBack, r.Before.LogScore, r.After.LogScore, r.Before.Brier, r.After.Brier)
 	fmt.Fprintf(c.out, "Read %s; \"model promote %[2]s\" puts the numbers in use, \"serve -learned %[2]s\" tries them.\n",
 		filepath.Join(*out, reportFile), filepath.Join(*out, numbersFile))

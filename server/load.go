@@ -110,7 +110,8 @@ func (c command) load(ctx context.Context, args []string) int {
 		}
 	}
 	if *overload != "" {
-		return c.overload(ctx, *overload, &trial{grpc: *rpc, web: *web, time: p.time, seed: p.seed, watchers: watchers, flood: *flood, out: c.out})
+		return c.overload(ctx, *overload, &trial{grpc: *rpc, web: *web, time: p.time, seed: p.seed, watchers: watchers,
+			flood: *flood, out: c.out})
 	}
 	p.dial = []func() (line, error){
 		func() (line, error) { return dialRPC(*rpc) },

@@ -258,7 +258,8 @@ func TestSharedDevice(t *testing.T) {
 	p.There("#away-forget")
 	assert.Empty(t, pagetest.Eval[[]string](p.Tab, `Object.keys(localStorage)`))
 	p.forget()
-	assert.Empty(t, pagetest.Eval[string](p.Tab, `JSON.parse(sessionStorage.getItem("lightoff/") || "{}").queue?.join() ?? ""`))
+	assert.Empty(t, pagetest.Eval[string](p.Tab, `JSON.parse(sessionStorage.getItem("lightoff/") || "{}").queue?.join() `+
+		`?? ""`))
 	require.NoError(t, p.program.Open(t.Context()))
 }
 
@@ -268,7 +269,8 @@ func TestNoKitNoClaim(t *testing.T) {
 	p.Hurry()
 	p.Open("menu")
 	pagetest.Eval[chromedp.Void](p.Tab, `new Promise((done) => unhurried(done, 3500))`)
-	assert.False(t, pagetest.Eval[bool](p.Tab, `!!document.querySelector("#works") || !!navigator.serviceWorker.controller`))
+	assert.False(t,
+		pagetest.Eval[bool](p.Tab, `!!document.querySelector("#works") || !!navigator.serviceWorker.controller`))
 	assert.Empty(t, pagetest.Eval[[]string](p.Tab, `caches.keys()`))
 }
 

@@ -134,7 +134,8 @@ func (p *Program) Open(ctx context.Context) (err error) {
 	}
 	p.leaving = make(chan struct{})
 	figures, limiter := newFigures(), api.NewLimiter(p.Limits)
-	p.doors = &doors{each: p.Limits.Connections, all: usualConnections(), proxies: p.Proxies, places: map[string]*entrance{},
+	p.doors = &doors{each: p.Limits.Connections, all: usualConnections(), proxies: p.Proxies,
+		places:  map[string]*entrance{},
 		refused: figures.shut.Inc}
 	options.Limiter, options.Registry = limiter, figures.registry
 	p.api = api.New(model, p.store, p.Log, options)

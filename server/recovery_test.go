@@ -53,7 +53,8 @@ func TestBrowserRecovery(t *testing.T) {
 	p.Wait(`document.querySelector("#watch-panel_voltage_glow-bad").textContent !== ""`)
 	p.Asked("start")
 	pagetest.Eval[chromedp.Void](p.Tab,
-		`(() => { const f = document.querySelector("#watch-panel_voltage_glow"); f.value = "11,8"; f.dispatchEvent(new Event("change")); })()`)
+		`(() => { const f = document.querySelector("#watch-panel_voltage_glow"); f.value = "11,8"; f.dispatchEvent(new `+
+			`Event("change")); })()`)
 	p.restart(func() {
 		p.Click("#start-ran")
 		p.Unsaved(1)
@@ -98,7 +99,8 @@ func TestBrowserRecovery(t *testing.T) {
 	p.Click("#lang-de")
 	p.Close()
 	p.There("[data-held=CAME_BACK]")
-	p.Wait(`document.querySelector("#settled").textContent.includes("Weicher Schlauch") && document.querySelector("[data-part=verdict]").textContent.includes("Weicher Schlauch")`)
+	p.Wait(`document.querySelector("#settled").textContent.includes("Weicher Schlauch") && ` +
+		`document.querySelector("[data-part=verdict]").textContent.includes("Weicher Schlauch")`)
 	p.looked("recovery-held")
 	p.Click("[data-held=CAME_BACK]")
 	p.Asked("fault_code")

@@ -33,8 +33,8 @@ func (w watcher) watch(ctx context.Context) (grpc.ServerStreamingClient[lightoff
 	return stream, err
 }
 
-// restart lets many watch cards that they have seen all of, waits until the server has been ended and started again, and
-// tells what the watchers were sent once they were back, for t.time, and how long a new caller waited.
+// restart lets many watch cards that they have seen all of, waits until the server has been ended and started again,
+// and tells what the watchers were sent once they were back, for t.time, and how long a new caller waited.
 func (t *trial) restart(ctx context.Context) error {
 	var all []watcher
 	for n := range t.watchers {
@@ -80,7 +80,8 @@ func (t *trial) restart(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(t.out, "a new caller's first answer took %d ms from when the server could be reached\n", first.Milliseconds())
+	fmt.Fprintf(t.out, "a new caller's first answer took %d ms from when the server could be reached\n",
+		first.Milliseconds())
 	back.Wait()
 	fmt.Fprintf(t.out, "all are back\n")
 	done.Wait()
@@ -101,7 +102,8 @@ func (t *trial) watcher(ctx context.Context, n int) (watcher, error) {
 	w := watcher{clients: c, id: opened.GetConversation().GetId()}
 	random := mathrand.New(mathrand.NewPCG(t.seed, 2<<32+uint64(n)))
 	for {
-		told, err := c.conversation.AnswerQuestions(ctx, &lightoffv1.AnswerQuestionsRequest{Id: w.id, Observations: t.card(random).GetObservations()})
+		told, err := c.conversation.AnswerQuestions(ctx,
+			&lightoffv1.AnswerQuestionsRequest{Id: w.id, Observations: t.card(random).GetObservations()})
 		w.seen = told.GetConversation().GetLastEvent()
 		if wait := retryOf(err); wait == 0 || !pause(ctx, wait) {
 			return w, err

@@ -115,7 +115,8 @@ func (c command) promote(ctx context.Context, s *store.Store, file, by string) e
 		return err
 	}
 	if from := l.model.LearntFrom; from != "" && from != builtIn.Version {
-		fmt.Fprintf(c.err, "It was learnt from model %s; this program's is %s. Everything that it names is there, but learn anew when you can.\n",
+		fmt.Fprintf(c.err, "It was learnt from model %s; this program's is %s. Everything that it names is there, but "+
+			"learn anew when you can.\n",
 			from, builtIn.Version)
 	}
 	if l.report == "" {
@@ -230,7 +231,8 @@ func (c command) orderModel(flags *flag.FlagSet, args []string) int {
 	if err != nil {
 		return c.fail(exitInput, "%s", oneLine(&modelError{err}))
 	}
-	_, err = fmt.Fprintf(c.out, "# Written by \"model order\". It changes only how fast the model answers; names that are gone do no harm.\n"+
+	_, err = fmt.Fprintf(c.out, "# Written by \"model order\". It changes only how fast the model answers; names that "+
+		"are gone do no harm.\n"+
 		"elimination: [%s]\n", strings.Join(m.Elimination(*steps), ",\n  "))
 	if err != nil {
 		return c.fail(exitUse, "write the sequence: %v", err)
@@ -250,7 +252,8 @@ func (c command) exportModel(files []string) int {
 	if err != nil {
 		return c.fail(exitInput, "%s", oneLine(&modelError{err}))
 	}
-	if _, err := fmt.Fprintf(c.out, "// Model %s. Setup facts are averaged over; a reading stands as the band that it falls into.\n", m.Version); err != nil {
+	if _, err := fmt.Fprintf(c.out, "// Model %s. Setup facts are averaged over; a reading stands as the band that it "+
+		"falls into.\n", m.Version); err != nil {
 		return c.fail(exitUse, "write the network: %v", err)
 	}
 	if err := bayes.WriteBIF(c.out, m.Network()); err != nil {

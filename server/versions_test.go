@@ -321,7 +321,8 @@ func TestPromoteRefuses(t *testing.T) {
 		return file
 	}
 	for text, want := range map[string]string{
-		"learned:\n  - {of: whistle, to: {\"yes\": 1}}\n":                          ":2:6: whistle: the model has nothing of that name",
+		"learned:\n  - {of: whistle, to: {\"yes\": 1}}\n": ":2:6: whistle: the model has nothing " +
+			"of that name",
 		"learned:\n  - {of: deposit, from: gone, state: \"yes\", to: {none: 1}}\n": ":2:6: gone does not bring about deposit",
 		"learned:\n  - {cause: gone, per_1000: 5}\n":                               ":2:6: gone is no cause",
 		"learned:\n  - {of: deposit, to: {none: 0.9, thick: 0.3}}\n":               "sum to 1",

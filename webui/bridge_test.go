@@ -106,8 +106,8 @@ func (p *peer) closedWith() int {
 	}
 }
 
-// TestOrigin: the Origin header is compared with a list, as the OWASP WebSocket Security Cheat Sheet (2025) advises against
-// hijacking from other sites; the refusal is RFC 6455's, section 4.2.2.
+// TestOrigin: the Origin header is compared with a list, as the OWASP WebSocket Security Cheat Sheet (2025) advises
+// against hijacking from other sites; the refusal is RFC 6455's, section 4.2.2.
 func TestOrigin(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{AllowedOrigins: []string{"https://forum.example"}})
 	tests := []struct {
@@ -153,7 +153,8 @@ func TestBadFramesCloseTheirOwnSocketOnly(t *testing.T) {
 		{"not JSON", websocket.TextMessage, `{"re":1,`, websocket.CloseInvalidFramePayloadData},
 		{"two values", websocket.TextMessage, `{"re":1,"do":"get"} {}`, websocket.CloseInvalidFramePayloadData},
 		{"another shape", websocket.TextMessage, `[1]`, websocket.CloseInvalidFramePayloadData},
-		{"an unknown field", websocket.TextMessage, `{"re":1,"do":"get","as":"root"}`, websocket.CloseInvalidFramePayloadData},
+		{"an unknown field", websocket.TextMessage, `{"re":1,"do":"get","as":"root"}`,
+			websocket.CloseInvalidFramePayloadData},
 		{"not UTF-8", websocket.TextMessage, "{\"re\":1,\"do\":\"\xff\"}", websocket.CloseInvalidFramePayloadData},
 		{"no number", websocket.TextMessage, `{"do":"get"}`, websocket.ClosePolicyViolation},
 		{"a negative number", websocket.TextMessage, `{"re":-1,"do":"get"}`, websocket.ClosePolicyViolation},
@@ -186,15 +187,18 @@ func TestErrorsArePassedOn(t *testing.T) {
 	p := dial(t, site)
 	p.ask(`{"re":1,"do":"open","request":{}}`)
 	tests := []struct{ name, frame, code, field string }{
-		{"violations", `{"re":2,"do":"answer","request":{"id":"card-1","observations":[{"id":"smoke","state":"pink"}]}}`, "INVALID_ARGUMENT", "observations[0].state"},
+		{"violations", `{"re":2,"do":"answer","request":{"id":"card-1","observations":[{"id":"smoke","state":"pink"}]}}`,
+			"INVALID_ARGUMENT", "observations[0].state"},
 		{"unknown conversation", `{"re":2,"do":"get","request":{"id":"nobody"}}`, "NOT_FOUND", ""},
-		{"never told", `{"re":2,"do":"retract","request":{"id":"card-1","observationId":"smoke"}}`, "FAILED_PRECONDITION", ""},
+		{"never told", `{"re":2,"do":"retract","request":{"id":"card-1","observationId":"smoke"}}`, "FAILED_PRECONDITION",
+			""},
 		{"a field the request lacks", `{"re":2,"do":"get","request":{"id":"card-1","all":true}}`, "INVALID_ARGUMENT", ""},
 		{"a field of another type", `{"re":2,"do":"get","request":{"id":7}}`, "INVALID_ARGUMENT", ""},
 		{"a request there is not", `{"re":2,"do":"settle","request":{}}`, "UNIMPLEMENTED", ""},
 		{"a watch of nothing", `{"re":2,"do":"watch","request":{"id":7}}`, "INVALID_ARGUMENT", ""},
 	}
-	own := map[string]string{"INVALID_ARGUMENT": "REQUEST_INVALID", "UNIMPLEMENTED": "NO_SUCH_CALL"} // what the bridge refuses itself
+	// what the bridge refuses itself
+	own := map[string]string{"INVALID_ARGUMENT": "REQUEST_INVALID", "UNIMPLEMENTED": "NO_SUCH_CALL"}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			got := p.ask(tt.frame)
@@ -234,7 +238,8 @@ func TestWatch(t *testing.T) {
 	assert.Equal(t, "1", two.read().Push.LastEvent, "then comes the conversation as it stands")
 
 	one.ask(`{"re":2,"do":"watch","request":{"id":"card-1","afterEvent":"1"}}`)
-	one.send(`{"re":3,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"smoke","state":"black"}]}}`)
+	one.send(
+		`{"re":3,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"smoke","state":"black"}]}}`)
 	push := two.read().Push
 	require.NotNil(t, push)
 	assert.Equal(t, "2", push.LastEvent)
@@ -277,7 +282,8 @@ func TestAssessmentComesLater(t *testing.T) {
 	f.mu.Lock()
 	f.thinking = make(chan struct{})
 	f.mu.Unlock()
-	p.send(`{"re":3,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"co_alarm","state":"sounding"}]}}`)
+	p.send(
+		`{"re":3,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"co_alarm","state":"sounding"}]}}`)
 	got := p.read()
 	if got.Push != nil { // whichever comes first
 		assert.True(t, got.Push.Assessment.Pending)
@@ -298,7 +304,8 @@ func TestRepeatedKeyChangesNothing(t *testing.T) {
 	site := serve(t, f, webui.Options{})
 	p := dial(t, site)
 	p.ask(`{"re":1,"do":"open"}`)
-	answer := `{"re":2,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"smoke","state":"black"}]}}`
+	answer :=
+		`{"re":2,"do":"answer","request":{"id":"card-1","clientKey":"k","observations":[{"id":"smoke","state":"black"}]}}`
 	p.ask(answer)
 	assert.Equal(t, "2", dial(t, site).ask(answer).Reply.Conversation.LastEvent)
 	assert.EqualValues(t, 2, f.events("card-1"))
@@ -376,8 +383,10 @@ func TestTooManySockets(t *testing.T) {
 // busy tells every Get to wait.
 type busy struct{ *fake }
 
-func (busy) GetConversation(context.Context, *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
-	st, err := status.New(codes.ResourceExhausted, "too many").WithDetails(&errdetails.RetryInfo{RetryDelay: durationpb.New(2500 * time.Millisecond)})
+func (busy) GetConversation(context.Context, *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse,
+	error) {
+	st, err := status.New(codes.ResourceExhausted,
+		"too many").WithDetails(&errdetails.RetryInfo{RetryDelay: durationpb.New(2500 * time.Millisecond)})
 	if err != nil {
 		return nil, err
 	}
@@ -414,7 +423,8 @@ func (g *guarded) GetModel(ctx context.Context, _ *lightoffv1.GetModelRequest) (
 	return &lightoffv1.GetModelResponse{}, nil
 }
 
-func (g *guarded) GetConversation(ctx context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
+func (g *guarded) GetConversation(ctx context.Context,
+	req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	md, _ := metadata.FromIncomingContext(ctx)
 	g.tokens <- strings.Join(md.Get("authorization"), ",")
 	return g.fake.GetConversation(ctx, req)
@@ -462,7 +472,8 @@ func TestPing(t *testing.T) {
 	go func() { _, _, _ = answering.conn.ReadMessage() }()
 	_, _, err := silent.conn.ReadMessage()
 	var slow net.Error
-	assert.False(t, err == nil || errors.As(err, &slow) && slow.Timeout(), "a peer that answers no ping is dropped: %v", err)
+	assert.False(t, err == nil || errors.As(err, &slow) && slow.Timeout(), "a peer that answers no ping is dropped: %v",
+		err)
 	for range 6 {
 		select {
 		case <-pinged:
@@ -494,7 +505,8 @@ type stamped struct {
 	from chan []string
 }
 
-func (s *stamped) GetConversation(ctx context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
+func (s *stamped) GetConversation(ctx context.Context,
+	req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	md, _ := metadata.FromIncomingContext(ctx)
 	s.from <- md.Get("x-from")
 	return s.fake.GetConversation(ctx, req)
@@ -509,14 +521,16 @@ func TestAnnotate(t *testing.T) {
 	assert.Equal(t, []string{site.URL}, <-s.from)
 }
 
-// TestOriginOverTLS: a page that came in the clear does not speak for one over TLS, and browsers are told to use that only (RFC 6797).
+// TestOriginOverTLS: a page that came in the clear does not speak for one over TLS, and browsers are told to use that
+// only (RFC 6797).
 func TestOriginOverTLS(t *testing.T) {
 	site := httptest.NewTLSServer(webui.Handler(dialFake(t, newFake()), webui.Options{}))
 	defer site.Close()
 	dialer := websocket.Dialer{TLSClientConfig: site.Client().Transport.(*http.Transport).TLSClientConfig}
 	for scheme, want := range map[string]int{"https://": http.StatusSwitchingProtocols, "http://": http.StatusForbidden} {
 		origin := scheme + strings.TrimPrefix(site.URL, "https://")
-		conn, resp, err := dialer.Dial("wss://"+strings.TrimPrefix(site.URL, "https://")+"/socket", http.Header{"Origin": {origin}})
+		conn, resp, err := dialer.Dial("wss://"+strings.TrimPrefix(site.URL, "https://")+"/socket",
+			http.Header{"Origin": {origin}})
 		if err == nil {
 			conn.Close()
 		}

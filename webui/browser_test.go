@@ -178,7 +178,8 @@ func TestConversation(t *testing.T) {
 	assert.Empty(t, p.Text("[data-line=smoke]"))
 
 	p.Click("[data-cause=pump_dead] summary")
-	p.Wait(`document.querySelector("[data-cause=pump_dead]").textContent.includes("In short: The fuel pump does not run.")`)
+	p.Wait(
+		`document.querySelector("[data-cause=pump_dead]").textContent.includes("In short: The fuel pump does not run.")`)
 	assert.Contains(t, p.Text("[data-cause=pump_dead]"), "for it")
 	p.Click("#all-causes")
 	p.There("[data-cause=board_fault]")
@@ -558,9 +559,10 @@ func TestForumText(t *testing.T) {
 		return pagetest.Eval[string](p, `document.querySelector("#forum").value`)
 	}
 	for form, begin := range map[string]string{
-		"markdown": "**Standing danger: Do not start it: Unburnt fuel in the burner**\nNo more starts, not even to burn it off.",
-		"bbcode":   "[b]Standing danger: Do not start it: Unburnt fuel in the burner[/b]\nNo more starts",
-		"plain":    "Standing danger: Do not start it: Unburnt fuel in the burner\nNo more starts",
+		"markdown": "**Standing danger: Do not start it: Unburnt fuel in the burner**\nNo more starts, not even to burn it " +
+			"off.",
+		"bbcode": "[b]Standing danger: Do not start it: Unburnt fuel in the burner[/b]\nNo more starts",
+		"plain":  "Standing danger: Do not start it: Unburnt fuel in the burner\nNo more starts",
 	} {
 		got := text(form)
 		assert.True(t, strings.HasPrefix(got, begin), "%s begins with the danger: %s", form, got)

@@ -39,7 +39,8 @@ func following[Req any, PReq interface {
 	proto.Message
 }, Resp any](rpc func(context.Context, PReq, ...grpc.CallOption) (grpc.ServerStreamingClient[Resp], error),
 	what func(*Resp) (proto.Message, *lightoffv1.Conversation)) stream {
-	begin := func(ctx context.Context, raw json.RawMessage) (func() (proto.Message, *lightoffv1.Conversation, error), error) {
+	begin := func(ctx context.Context, raw json.RawMessage) (func() (proto.Message, *lightoffv1.Conversation, error),
+		error) {
 		req := PReq(new(Req))
 		if err := decode(raw, req); err != nil {
 			return nil, err
@@ -130,15 +131,18 @@ func newClients(conn grpc.ClientConnInterface) clients {
 			return err
 		},
 		streams: map[string]stream{
-			"watch": following(conversation.WatchConversation, func(r *lightoffv1.WatchConversationResponse) (proto.Message, *lightoffv1.Conversation) {
+			"watch": following(conversation.WatchConversation,
+				func(r *lightoffv1.WatchConversationResponse) (proto.Message, *lightoffv1.Conversation) {
+					return r.GetConversation(), r.GetConversation()
+				}),
+			"watch_look": following(look.WatchView, func(r *lightoffv1.WatchViewResponse) (proto.Message,
+				*lightoffv1.Conversation) {
 				return r.GetConversation(), r.GetConversation()
 			}),
-			"watch_look": following(look.WatchView, func(r *lightoffv1.WatchViewResponse) (proto.Message, *lightoffv1.Conversation) {
-				return r.GetConversation(), r.GetConversation()
-			}),
-			"watch_list": following(desk.WatchConversations, func(r *lightoffv1.WatchConversationsResponse) (proto.Message, *lightoffv1.Conversation) {
-				return r, nil
-			}),
+			"watch_list": following(desk.WatchConversations,
+				func(r *lightoffv1.WatchConversationsResponse) (proto.Message, *lightoffv1.Conversation) {
+					return r, nil
+				}),
 		},
 	}
 }

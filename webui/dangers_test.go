@@ -27,9 +27,9 @@ func onPhone(t *testing.T, h *house, path string) *pagetest.Tab {
 	return p
 }
 
-// TestATickStandsWhateverTheNetworkDoes ticks a sign with the network cut. The tick and its danger stand at once and through
-// all the time in which the page waits for an answer, with the call keys within a finger's reach; a reload keeps them; they
-// are there once the service knows of them.
+// TestATickStandsWhateverTheNetworkDoes ticks a sign with the network cut. The tick and its danger stand at once and
+// through all the time in which the page waits for an answer, with the call keys within a finger's reach; a reload
+// keeps them; they are there once the service knows of them.
 func TestATickStandsWhateverTheNetworkDoes(t *testing.T) {
 	house := newHouse(t)
 	p := onPhone(t, house, "/?lang=en")
@@ -68,8 +68,8 @@ func TestATickStandsWhateverTheNetworkDoes(t *testing.T) {
 	p.Wait(`!document.querySelector("[data-banner]") && !` + ticked("people_unwell"))
 }
 
-// TestTheServiceDiesInTheMiddleOfAnAnswer kills it before the answer has come back, and once more refuses the answer for
-// good: what is a danger stands all the while.
+// TestTheServiceDiesInTheMiddleOfAnAnswer kills it before the answer has come back, and once more refuses the answer
+// for good: what is a danger stands all the while.
 func TestTheServiceDiesInTheMiddleOfAnAnswer(t *testing.T) {
 	house := newHouse(t)
 	p := onPhone(t, house, "/?lang=en")
@@ -139,8 +139,8 @@ func TestTypedOfflineWarnsAtOnce(t *testing.T) {
 	pagetest.Eval[chromedp.Void](german, `document.cookie = "lang=; path=/; max-age=0"`)
 }
 
-// TestThreeSeverities looks at what each asks of people: leave now comes back with whoever comes back, do not start takes
-// the screen once and then stays as a band with its steps, take care never takes it.
+// TestThreeSeverities looks at what each asks of people: leave now comes back with whoever comes back, do not start
+// takes the screen once and then stays as a band with its steps, take care never takes it.
 func TestThreeSeverities(t *testing.T) {
 	house := newHouse(t)
 	p := onPhone(t, house, "/?lang=en")
@@ -153,7 +153,8 @@ func TestThreeSeverities(t *testing.T) {
 	p.Say("E-08 and white smoke")
 	p.There("#danger[open] [data-danger=flooded]")
 	p.Picture("phone-do-not-start")
-	assert.Equal(t, []string{"1", "3"}, pagetest.Eval[[]string](p, `[...document.querySelectorAll("#danger ol")].map((e) => e.getAttribute("start") ?? "1")`))
+	assert.Equal(t, []string{"1", "3"}, pagetest.Eval[[]string](p,
+		`[...document.querySelectorAll("#danger ol")].map((e) => e.getAttribute("start") ?? "1")`))
 	assert.Empty(t, p.Texts("#danger .calls"), "a heater that must not start is no call for help")
 	assert.Contains(t, p.Text("#danger"), "You said: Smoke: white thick.")
 	p.Acknowledge()

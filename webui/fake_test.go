@@ -70,21 +70,29 @@ func states(ids ...string) []*lightoffv1.StateInfo {
 // catalogue is in the order in which the fake asks.
 var catalogue = []*lightoffv1.ObservationInfo{
 	{Id: "people_unwell", Title: "People unwell", Question: "Is anybody unwell?", States: yesNo(), SafetyCard: true},
-	{Id: "smell_exhaust_inside", Title: "Exhaust smell inside", Question: "Does it smell of exhaust inside?", States: yesNo(), SafetyCard: true},
+	{Id: "smell_exhaust_inside", Title: "Exhaust smell inside", Question: "Does it smell of exhaust inside?",
+		States: yesNo(), SafetyCard: true},
 	{Id: "smell_fuel", Title: "Fuel smell", Question: "Does it smell of fuel?", States: yesNo(), SafetyCard: true},
 	{Id: "smell_gas", Title: "Gas smell", Question: "Does it smell of bottled gas?", States: yesNo(), SafetyCard: true},
-	{Id: "smell_burning", Title: "Burning smell", Question: "Does it smell of burning?", States: yesNo(), SafetyCard: true},
-	{Id: "flames_or_smoke_inside", Title: "Flames or smoke inside", Question: "Are there flames or smoke inside?", States: yesNo(), SafetyCard: true},
+	{Id: "smell_burning", Title: "Burning smell", Question: "Does it smell of burning?", States: yesNo(),
+		SafetyCard: true},
+	{Id: "flames_or_smoke_inside", Title: "Flames or smoke inside", Question: "Are there flames or smoke inside?",
+		States: yesNo(), SafetyCard: true},
 	{Id: "co_alarm", Title: "Carbon monoxide alarm", Question: "Is there a carbon monoxide alarm, and what does it do?",
 		States: states("sounding", "silent_tested", "silent_untested"), SafetyCard: true},
 	{Id: "fault_code", Title: "Code on the panel", Question: "Which code does the panel show?",
-		States: states("E-01", "E-02", "E-03", "E-04", "E-05", "E-06", "E-07", "E-08", "E-09", "E-10", "none", "other", "blank_display")},
-	{Id: "rest_voltage", Title: "Battery at rest", Question: "What does the battery measure with the heater off?", Unit: "V", Maximum: 40,
-		How: "Meter on the battery posts, heater and chargers off for ten minutes.", Normal: "12.5 V or more.", Why: "A weak battery cannot heat the plug.",
+		States: states("E-01", "E-02", "E-03", "E-04", "E-05", "E-06", "E-07", "E-08", "E-09", "E-10", "none", "other",
+			"blank_display")},
+	{Id: "rest_voltage", Title: "Battery at rest", Question: "What does the battery measure with the heater off?",
+		Unit: "V", Maximum: 40,
+		How: "Meter on the battery posts, heater and chargers off for ten minutes.", Normal: "12.5 V or more.",
+		Why:  "A weak battery cannot heat the plug.",
 		Tool: "multimeter", Minutes: 4, Cautions: []string{"No metal jewellery near the battery."}},
-	{Id: "pump_ticks", Title: "Pump ticking", Question: "Does the fuel pump tick during a start?", States: states("none", "regular", "irregular"), NeedsStart: true, Minutes: 3,
+	{Id: "pump_ticks", Title: "Pump ticking", Question: "Does the fuel pump tick during a start?",
+		States: states("none", "regular", "irregular"), NeedsStart: true, Minutes: 3,
 		How: "Start the heater and listen at the pump.", Why: "No tick, no fuel."},
-	{Id: "smoke", Title: "Smoke", Question: "What comes out of the exhaust?", States: states("none", "steam", "white_thick", "black", "blue_grey"), Minutes: 2},
+	{Id: "smoke", Title: "Smoke", Question: "What comes out of the exhaust?",
+		States: states("none", "steam", "white_thick", "black", "blue_grey"), Minutes: 2},
 }
 
 // causes with the findings that the fake counts for (+) or against (−) them.
@@ -93,9 +101,12 @@ var causes = []struct {
 	base                        float64
 	speaks                      map[string]float64
 }{
-	{"low_supply", "supply", "The supply sags under load", "about as likely as not", 0.22, map[string]float64{"fault_code=E-01": 0.3, "rest_voltage": 0.15}},
-	{"pump_dead", "pump", "The fuel pump does not run", "possible", 0.15, map[string]float64{"fault_code=E-08": 0.2, "pump_ticks=none": 0.5, "pump_ticks=regular": -0.14}},
-	{"soft_line_air", "line", "Air gets into the fuel line", "possible", 0.14, map[string]float64{"fault_code=E-08": 0.3, "pump_ticks=regular": 0.1}},
+	{"low_supply", "supply", "The supply sags under load", "about as likely as not", 0.22,
+		map[string]float64{"fault_code=E-01": 0.3, "rest_voltage": 0.15}},
+	{"pump_dead", "pump", "The fuel pump does not run", "possible", 0.15,
+		map[string]float64{"fault_code=E-08": 0.2, "pump_ticks=none": 0.5, "pump_ticks=regular": -0.14}},
+	{"soft_line_air", "line", "Air gets into the fuel line", "possible", 0.14,
+		map[string]float64{"fault_code=E-08": 0.3, "pump_ticks=regular": 0.1}},
 	{"glow_plug_open", "glow", "The glow plug is open", "unlikely", 0.1, map[string]float64{"fault_code=E-03": 0.6}},
 	{"exhaust_blocked", "exhaust", "The exhaust is blocked", "unlikely", 0.06, map[string]float64{"smoke=black": 0.5}},
 	{"board_fault", "board", "The control board has failed", "very unlikely", 0.004, nil},
@@ -118,17 +129,20 @@ func badRequest(field, description string) error {
 	return st.Err()
 }
 
-func (f *fake) OpenConversation(_ context.Context, req *lightoffv1.OpenConversationRequest) (*lightoffv1.OpenConversationResponse, error) {
+func (f *fake) OpenConversation(_ context.Context,
+	req *lightoffv1.OpenConversationRequest) (*lightoffv1.OpenConversationResponse, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.opened++
 	id := fmt.Sprintf("card-%d", f.opened)
-	f.cards[id] = &card{conversation: &lightoffv1.Conversation{Id: id, LastEvent: 1, Locale: req.GetLocale(), Tools: req.GetTools(),
+	f.cards[id] = &card{conversation: &lightoffv1.Conversation{Id: id, LastEvent: 1, Locale: req.GetLocale(),
+		Tools:    req.GetTools(),
 		OpenedAt: timestamppb.New(time.Date(2026, 1, 17, 22, 40, 0, 0, time.UTC))}, keys: make(map[string]bool)}
 	return &lightoffv1.OpenConversationResponse{Conversation: f.show(id, "")}, nil
 }
 
-func (f *fake) GetConversation(_ context.Context, req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
+func (f *fake) GetConversation(_ context.Context,
+	req *lightoffv1.GetConversationRequest) (*lightoffv1.GetConversationResponse, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.cards[req.GetId()] == nil {
@@ -138,7 +152,8 @@ func (f *fake) GetConversation(_ context.Context, req *lightoffv1.GetConversatio
 }
 
 // change applies an event once for each client key.
-func (f *fake) change(id, key, locale string, apply func(*lightoffv1.Conversation) error) (*lightoffv1.Conversation, error) {
+func (f *fake) change(id, key, locale string, apply func(*lightoffv1.Conversation) error) (*lightoffv1.Conversation,
+	error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	c := f.cards[id]
@@ -158,7 +173,8 @@ func (f *fake) change(id, key, locale string, apply func(*lightoffv1.Conversatio
 	return f.show(id, locale), nil
 }
 
-func (f *fake) AnswerQuestions(ctx context.Context, req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
+func (f *fake) AnswerQuestions(ctx context.Context,
+	req *lightoffv1.AnswerQuestionsRequest) (*lightoffv1.AnswerQuestionsResponse, error) {
 	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		if f.refusing {
 			full, err := status.New(codes.ResourceExhausted, "for the log alone").WithDetails(
@@ -201,7 +217,8 @@ func check(i int, o *lightoffv1.Observation) error {
 		return badRequest(field+".id", "unknown observation "+o.GetId())
 	}
 	known := func(s *lightoffv1.StateInfo) bool { return s.GetId() == o.GetState() }
-	if _, isState := o.GetValue().(*lightoffv1.Observation_State); isState && !slices.ContainsFunc(info.GetStates(), known) {
+	if _, isState := o.GetValue().(*lightoffv1.Observation_State); isState &&
+		!slices.ContainsFunc(info.GetStates(), known) {
 		return badRequest(field+".state", o.GetId()+" has no state "+o.GetState())
 	}
 	return nil
@@ -228,10 +245,12 @@ func tell(c *lightoffv1.Conversation, told *lightoffv1.Told) {
 	c.Told = append(c.Told, told)
 }
 
-func (f *fake) RetractAnswer(_ context.Context, req *lightoffv1.RetractAnswerRequest) (*lightoffv1.RetractAnswerResponse, error) {
+func (f *fake) RetractAnswer(_ context.Context,
+	req *lightoffv1.RetractAnswerRequest) (*lightoffv1.RetractAnswerResponse, error) {
 	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		before := len(c.GetTold())
-		c.Told = slices.DeleteFunc(c.Told, func(t *lightoffv1.Told) bool { return t.GetObservation().GetId() == req.GetObservationId() })
+		c.Told = slices.DeleteFunc(c.Told,
+			func(t *lightoffv1.Told) bool { return t.GetObservation().GetId() == req.GetObservationId() })
 		if len(c.GetTold()) == before {
 			return status.Error(codes.FailedPrecondition, req.GetObservationId()+" was not told")
 		}
@@ -245,9 +264,11 @@ func (f *fake) SayText(_ context.Context, req *lightoffv1.SayTextRequest) (*ligh
 	c, err := f.change(req.GetId(), req.GetClientKey(), req.GetLocale(), func(c *lightoffv1.Conversation) error {
 		saying := &lightoffv1.Saying{Text: req.GetText(), Event: c.GetLastEvent() + 1}
 		read := func(id, state, words string) {
-			told := &lightoffv1.Told{Words: words, Observation: &lightoffv1.Observation{Id: id, Value: &lightoffv1.Observation_State{State: state}}}
+			told := &lightoffv1.Told{Words: words, Observation: &lightoffv1.Observation{Id: id,
+				Value: &lightoffv1.Observation_State{State: state}}}
 			tell(c, told)
-			saying.Readings = append(saying.Readings, &lightoffv1.Reading{Observation: told.GetObservation(), Words: words, Text: told.GetText()})
+			saying.Readings = append(saying.Readings, &lightoffv1.Reading{Observation: told.GetObservation(), Words: words,
+				Text: told.GetText()})
 		}
 		for _, s := range find("fault_code").GetStates() {
 			if strings.HasPrefix(s.GetId(), "E-") && strings.Contains(req.GetText(), s.GetId()) {
@@ -271,7 +292,8 @@ func (f *fake) SetTools(_ context.Context, req *lightoffv1.SetToolsRequest) (*li
 	return &lightoffv1.SetToolsResponse{Conversation: c}, err
 }
 
-func (f *fake) WatchConversation(req *lightoffv1.WatchConversationRequest, stream grpc.ServerStreamingServer[lightoffv1.WatchConversationResponse]) error {
+func (f *fake) WatchConversation(req *lightoffv1.WatchConversationRequest,
+	stream grpc.ServerStreamingServer[lightoffv1.WatchConversationResponse]) error {
 	seen, owed := req.GetAfterEvent(), false
 	for {
 		f.mu.Lock()
@@ -320,7 +342,8 @@ func (f *fake) thinks() bool {
 // unassessed is a conversation of which there are only the dangers and the safety card yet.
 func unassessed(c *lightoffv1.Conversation) *lightoffv1.Conversation {
 	out := proto.CloneOf(c)
-	out.Assessment = &lightoffv1.AssessResponse{ModelVersion: c.GetAssessment().GetModelVersion(), Dangers: c.GetAssessment().GetDangers(), Pending: true}
+	out.Assessment = &lightoffv1.AssessResponse{ModelVersion: c.GetAssessment().GetModelVersion(),
+		Dangers: c.GetAssessment().GetDangers(), Pending: true}
 	out.Next = slices.DeleteFunc(out.GetNext(), func(i *lightoffv1.ObservationInfo) bool { return !i.GetSafetyCard() })
 	return out
 }
@@ -332,8 +355,11 @@ func (f *fake) show(id, locale string) *lightoffv1.Conversation {
 	for _, t := range c.GetTold() {
 		told[t.GetObservation().GetId()] = t
 	}
-	out := &lightoffv1.Conversation{Id: c.GetId(), LastEvent: c.GetLastEvent(), Locale: cmp.Or(locale, c.GetLocale(), "en"), OpenedAt: c.GetOpenedAt(), Tools: slices.Clone(c.GetTools()), Told: slices.Clone(c.GetTold()),
-		Sayings: slices.Clone(c.GetSayings()), Assessment: assess(told), NextReason: "It tells fuel from current." + f.padding}
+	out := &lightoffv1.Conversation{Id: c.GetId(), LastEvent: c.GetLastEvent(),
+		Locale: cmp.Or(locale, c.GetLocale(), "en"), OpenedAt: c.GetOpenedAt(), Tools: slices.Clone(c.GetTools()),
+		Told:    slices.Clone(c.GetTold()),
+		Sayings: slices.Clone(c.GetSayings()), Assessment: assess(told),
+		NextReason: "It tells fuel from current." + f.padding}
 	for _, info := range catalogue {
 		if told[info.GetId()] == nil && (info.GetSafetyCard() || len(out.GetNext()) == 0) {
 			if out.Locale == "de" {
@@ -351,12 +377,14 @@ func assess(told map[string]*lightoffv1.Told) *lightoffv1.AssessResponse {
 	is := func(id, state string) bool { return told[id].GetObservation().GetState() == state }
 	for _, c := range causes {
 		p := c.base
-		cause := &lightoffv1.RankedCause{Id: c.id, Title: c.title, Part: c.part, Sentence: c.title, Likelihood: c.likelihood, BaseRate: c.base}
+		cause := &lightoffv1.RankedCause{Id: c.id, Title: c.title, Part: c.part, Sentence: c.title, Likelihood: c.likelihood,
+			BaseRate: c.base}
 		for id, t := range told {
 			for _, key := range []string{id, id + "=" + t.GetObservation().GetState()} {
 				if d := c.speaks[key]; d != 0 {
 					p += d
-					cause.Weights = append(cause.Weights, &lightoffv1.WeightOfEvidence{ObservationId: id, Text: t.GetText(), Bits: d * 5})
+					cause.Weights = append(cause.Weights, &lightoffv1.WeightOfEvidence{ObservationId: id, Text: t.GetText(),
+						Bits: d * 5})
 				}
 			}
 		}
@@ -367,12 +395,15 @@ func assess(told map[string]*lightoffv1.Told) *lightoffv1.AssessResponse {
 		return int(1e6 * (b.GetProbability() - a.GetProbability()))
 	})
 	lead := out.GetCauses()[0]
-	out.Plan.Steps = []*lightoffv1.PlanStep{{RepairId: "mend_" + lead.GetId(), CauseId: lead.GetId(), Title: "Mend it: " + strings.ToLower(lead.GetTitle()),
-		ProbabilityNeeded: lead.GetProbability(), Minutes: 40, PartsEuros: 25, Cautions: []string{"Heater cold and isolated."}, Parts: []string{"fuel hose, 5 mm bore"},
+	out.Plan.Steps = []*lightoffv1.PlanStep{{RepairId: "mend_" + lead.GetId(), CauseId: lead.GetId(),
+		Title:             "Mend it: " + strings.ToLower(lead.GetTitle()),
+		ProbabilityNeeded: lead.GetProbability(), Minutes: 40, PartsEuros: 25,
+		Cautions: []string{"Heater cold and isolated."}, Parts: []string{"fuel hose, 5 mm bore"},
 		Proof: "It starts and runs for twenty minutes.", Prevention: "Clamp every joint."}}
 	for _, info := range catalogue {
 		if told[info.GetId()] == nil && !info.GetSafetyCard() {
-			out.NextChecks = append(out.NextChecks, &lightoffv1.AdvisedCheck{ObservationId: info.GetId(), Question: info.GetQuestion(), Minutes: info.GetMinutes(), Tool: info.GetTool()})
+			out.NextChecks = append(out.NextChecks, &lightoffv1.AdvisedCheck{ObservationId: info.GetId(),
+				Question: info.GetQuestion(), Minutes: info.GetMinutes(), Tool: info.GetTool()})
 		}
 	}
 	if is("people_unwell", "yes") || is("co_alarm", "sounding") {
@@ -386,7 +417,8 @@ func assess(told map[string]*lightoffv1.Told) *lightoffv1.AssessResponse {
 		out.Dangers = append(out.Dangers, raised(untested, "co_alarm"))
 	}
 	if is("pump_ticks", "none") && is("smoke", "white_thick") {
-		out.Contradictions = []*lightoffv1.Contradiction{{ObservationIds: []string{"pump_ticks", "smoke"}, Text: "A pump that never ticks brings no fuel, yet the smoke is unburnt fuel."}}
+		out.Contradictions = []*lightoffv1.Contradiction{{ObservationIds: []string{"pump_ticks", "smoke"},
+			Text: "A pump that never ticks brings no fuel, yet the smoke is unburnt fuel."}}
 	}
 	return out
 }
@@ -397,20 +429,25 @@ func (f *fake) Explain(_ context.Context, req *lightoffv1.ExplainRequest) (*ligh
 	}
 	for _, c := range causes {
 		if c.id == req.GetCauseId() {
-			return &lightoffv1.ExplainResponse{Cause: &lightoffv1.RankedCause{Id: c.id, Title: c.title}, Explanation: "In short: " + c.title + ".",
-				WouldChange: []*lightoffv1.WhatIf{{ObservationId: "pump_ticks", State: "none", Text: "Pump ticking: none", Probability: 0.2, ProbabilityAfter: 0.6}}}, nil
+			return &lightoffv1.ExplainResponse{Cause: &lightoffv1.RankedCause{Id: c.id, Title: c.title},
+				Explanation: "In short: " + c.title + ".",
+				WouldChange: []*lightoffv1.WhatIf{{ObservationId: "pump_ticks", State: "none", Text: "Pump ticking: none",
+					Probability: 0.2, ProbabilityAfter: 0.6}}}, nil
 		}
 	}
 	return nil, badRequest("cause_id", "unknown cause "+req.GetCauseId())
 }
 
-func (f *fake) ListObservations(context.Context, *lightoffv1.ListObservationsRequest) (*lightoffv1.ListObservationsResponse, error) {
-	tools := []*lightoffv1.ToolInfo{{Id: "multimeter", Title: "Multimeter"}, {Id: "clamp_meter", Title: "DC clamp meter"}, {Id: "hand_tools", Title: "Hand tools"}}
+func (f *fake) ListObservations(context.Context,
+	*lightoffv1.ListObservationsRequest) (*lightoffv1.ListObservationsResponse, error) {
+	tools := []*lightoffv1.ToolInfo{{Id: "multimeter", Title: "Multimeter"}, {Id: "clamp_meter", Title: "DC clamp meter"},
+		{Id: "hand_tools", Title: "Hand tools"}}
 	return &lightoffv1.ListObservationsResponse{Observations: catalogue, Tools: tools}, nil
 }
 
 // ListDangers are the rules by which assess names dangers.
-func (f *fake) ListDangers(_ context.Context, req *lightoffv1.ListDangersRequest) (*lightoffv1.ListDangersResponse, error) {
+func (f *fake) ListDangers(_ context.Context, req *lightoffv1.ListDangersRequest) (*lightoffv1.ListDangersResponse,
+	error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.ruleless {
@@ -445,17 +482,25 @@ func (f *fake) ListDangers(_ context.Context, req *lightoffv1.ListDangersRequest
 
 // The dangers that the fake knows.
 var (
-	carbonMonoxide = &lightoffv1.Danger{Id: "carbon_monoxide", Title: "Carbon monoxide", Severity: lightoffv1.Severity_SEVERITY_LEAVE_NOW,
-		CallEmergency: true, Text: "Everybody out into fresh air now. Wake sleepers, count heads. Call and say carbon monoxide.",
-		Steps:  []string{"Everybody out. Now.", "Wake anyone asleep.", "Count heads outside.", "Call. Say carbon monoxide.", "Stay out."},
-		WayOut: []string{"Nobody goes back in, for nothing.", "Everybody who was inside sees a doctor.", "None of them drives."}}
-	flooded = &lightoffv1.Danger{Id: "flooded", Title: "Unburnt fuel in the burner", Severity: lightoffv1.Severity_SEVERITY_NO_START,
-		Text:  "No more starts, not even to burn it off.",
-		Steps: []string{"If it runs or is hot: off at the panel. Leave its power on until the fan stands still.", "No flame or spark near it."},
-		WayOut: []string{"Outdoors, cold, power cut, pump unplugged.", "Take out the glow plug and its screen. Soak up the fuel.",
+	carbonMonoxide = &lightoffv1.Danger{Id: "carbon_monoxide", Title: "Carbon monoxide",
+		Severity:      lightoffv1.Severity_SEVERITY_LEAVE_NOW,
+		CallEmergency: true, Text: "Everybody out into fresh air now. Wake sleepers, count heads. Call and say carbon " +
+			"monoxide.",
+		Steps: []string{"Everybody out. Now.", "Wake anyone asleep.", "Count heads outside.", "Call. Say carbon monoxide.",
+			"Stay out."},
+		WayOut: []string{"Nobody goes back in, for nothing.", "Everybody who was inside sees a doctor.",
+			"None of them drives."}}
+	flooded = &lightoffv1.Danger{Id: "flooded", Title: "Unburnt fuel in the burner",
+		Severity: lightoffv1.Severity_SEVERITY_NO_START,
+		Text:     "No more starts, not even to burn it off.",
+		Steps: []string{"If it runs or is hot: off at the panel. Leave its power on until the fan stands still.",
+			"No flame or spark near it."},
+		WayOut: []string{"Outdoors, cold, power cut, pump unplugged.",
+			"Take out the glow plug and its screen. Soak up the fuel.",
 			"New gasket.", "One start under your eyes: doors open, extinguisher beside you."}}
-	untested = &lightoffv1.Danger{Id: "alarm_untested", Title: "The alarm is untested", Severity: lightoffv1.Severity_SEVERITY_CAUTION,
-		Text: "No night with the heater running until a tested alarm is fitted."}
+	untested = &lightoffv1.Danger{Id: "alarm_untested", Title: "The alarm is untested",
+		Severity: lightoffv1.Severity_SEVERITY_CAUTION,
+		Text:     "No night with the heater running until a tested alarm is fitted."}
 )
 
 // raised is a danger that some observations raise.
@@ -523,5 +568,6 @@ const patience = 10 * time.Second
 type marked struct{ *fake }
 
 func (m *marked) ListDangers(context.Context, *lightoffv1.ListDangersRequest) (*lightoffv1.ListDangersResponse, error) {
-	return &lightoffv1.ListDangersResponse{Rules: []*lightoffv1.DangerRule{{Danger: &lightoffv1.Danger{Id: "x", Title: "</script><b>"}}}}, nil
+	return &lightoffv1.ListDangersResponse{Rules: []*lightoffv1.DangerRule{{Danger: &lightoffv1.Danger{Id: "x",
+		Title: "</script><b>"}}}}, nil
 }

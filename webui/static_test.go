@@ -38,7 +38,8 @@ func get(t *testing.T, url string, head http.Header) (*http.Response, string) {
 
 func TestHeaders(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
-	for _, path := range []string{"/", "/c/some-key", "/look/some-key", "/desk", "/desk/c/some-key", "/desk/me", "/embed", "/widget.js", "/static/x/main.js", "/static/x/text/de.json", "/nothing"} {
+	for _, path := range []string{"/", "/c/some-key", "/look/some-key", "/desk", "/desk/c/some-key", "/desk/me", "/embed",
+		"/widget.js", "/static/x/main.js", "/static/x/text/de.json", "/nothing"} {
 		t.Run(path, func(t *testing.T) {
 			resp, _ := get(t, site.URL+path, nil)
 			csp := resp.Header.Get("Content-Security-Policy")
@@ -58,7 +59,8 @@ func TestPagesAndFiles(t *testing.T) {
 	assert.Equal(t, "no-cache", resp.Header.Get("Cache-Control"))
 	_, same := get(t, site.URL+"/c/some-key", nil)
 	assert.Equal(t, page, same, "one document for all addresses")
-	assert.Contains(t, page, "The heater’s own instructions and local rules come first. Work on gas, fuel, electrics and vehicles belongs to licensed people.")
+	assert.Contains(t, page, "The heater’s own instructions and local rules come first. Work on gas, fuel, electrics "+
+		"and vehicles belongs to licensed people.")
 	for _, number := range []string{"112", "999", "911"} {
 		assert.Contains(t, page, `href="tel:`+number+`"`, "the call links need no script")
 	}
@@ -85,8 +87,8 @@ func TestPagesAndFiles(t *testing.T) {
 	}
 }
 
-// TestCommentsStayHere: scripts and styles are sent without the comments and the indentation that are for who reads the source;
-// each line keeps its number and all else. So no text between backquotes may go over several lines.
+// TestCommentsStayHere: scripts and styles are sent without the comments and the indentation that are for who reads the
+// source; each line keeps its number and all else. So no text between backquotes may go over several lines.
 func TestCommentsStayHere(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
 	alone := regexp.MustCompile("\"`\"|\\[[^\\]]*`") // a backquote as a string or in an expression's set
@@ -108,8 +110,8 @@ func TestCommentsStayHere(t *testing.T) {
 }
 
 // TestWeight keeps the first load, the document and all that it names, below 190 kB uncompressed and below 60 kB as it
-// is sent, and all scripts, those that come later or only to a desk too, below 120 kB as sent. The model's rules of danger
-// come on top; the program's own test weighs them.
+// is sent, and all scripts, those that come later or only to a desk too, below 120 kB as sent. The model's rules of
+// danger come on top; the program's own test weighs them.
 func TestWeight(t *testing.T) {
 	site := serve(t, newFake(), webui.Options{})
 	for _, locale := range []string{"en", "de"} {
@@ -147,12 +149,14 @@ func fileNames(page string) []string {
 
 // TestNothingForeign finds addresses of other sites, markup made from text and scripts or styles inside the page.
 func TestNothingForeign(t *testing.T) {
-	banned := regexp.MustCompile(`https?://|innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function|<style|style="|<script>|\son\w+="|localStorage|console\.`)
+	banned := regexp.MustCompile(`https?://|innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new ` +
+		`Function|<style|style="|<script>|\son\w+="|localStorage|console\.`)
 	namespace := "http://www.w3.org/2000/svg" // a name, fetched by nobody
 	for name, content := range staticFiles(t) {
-		found := slices.DeleteFunc(banned.FindAllString(strings.ReplaceAll(content, namespace, ""), -1), func(word string) bool {
-			return word == "localStorage" && name == "keep.js" // where an owner has said keep
-		})
+		found := slices.DeleteFunc(banned.FindAllString(strings.ReplaceAll(content, namespace, ""), -1),
+			func(word string) bool {
+				return word == "localStorage" && name == "keep.js" // where an owner has said keep
+			})
 		assert.Empty(t, found, name)
 		if filepath.Ext(name) == ".js" {
 			assert.True(t, strings.HasPrefix(content, "// @ts-check\n"), name)
@@ -175,8 +179,8 @@ func staticFiles(t *testing.T) map[string]string {
 	return files
 }
 
-// The palette's names by what they are for. Inks are text on any surface, lights on the dark panes of the instrument; fills
-// carry their own text; the edges and marks must stand out from any surface. Ornament carries nothing.
+// The palette's names by what they are for. Inks are text on any surface, lights on the dark panes of the instrument;
+// fills carry their own text; the edges and marks must stand out from any surface. Ornament carries nothing.
 var (
 	surfaces = []string{"ground", "paper", "wash"}
 	inks     = []string{"ink", "soft", "accent", "danger"}
@@ -241,7 +245,8 @@ func TestContrast(t *testing.T) {
 func TestColoursAreUsedAsMeant(t *testing.T) {
 	css := staticFiles(t)["style.css"] + staticFiles(t)["later.css"] + staticFiles(t)["desk.css"]
 	css = regexp.MustCompile(`(?s)/\*.*?\*/|:root[^{ ]* \{[^}]*\}`).ReplaceAllString(css, "")
-	assert.NotRegexp(t, `#[0-9a-fA-F]{3,8}\b[^{]*;`, regexp.MustCompile(`[^{}]*\{`).ReplaceAllString(css, "{"), "a colour outside the palettes")
+	assert.NotRegexp(t, `#[0-9a-fA-F]{3,8}\b[^{]*;`, regexp.MustCompile(`[^{}]*\{`).ReplaceAllString(css, "{"),
+		"a colour outside the palettes")
 	for _, rule := range regexp.MustCompile(`([^{}]+)\{([^{}]*)\}`).FindAllStringSubmatch(css, -1) {
 		selector, body := strings.TrimSpace(rule[1]), rule[2]
 		text := property(body, "color")
@@ -250,10 +255,12 @@ func TestColoursAreUsedAsMeant(t *testing.T) {
 		turned := text == "alert" && ground == "on-alert"
 		if text != "" && !turned {
 			fill, carried := onFill[text]
-			assert.True(t, carried && ground == fill || !carried && (contains(inks, text) || contains(lights, text)), "%s: text in %s on %s", selector, text, ground)
+			assert.True(t, carried && ground == fill || !carried && (contains(inks, text) || contains(lights, text)),
+				"%s: text in %s on %s", selector, text, ground)
 		}
 		if ground != "" && !turned && text == "" {
-			known := contains(surfaces, ground) || contains(panes, ground) || contains(marks, ground) || contains(ornament, ground) || contains(lights, ground)
+			known := contains(surfaces, ground) || contains(panes, ground) || contains(marks, ground) ||
+				contains(ornament, ground) || contains(lights, ground)
 			assert.True(t, known, "%s: background %s", selector, ground)
 		}
 	}
@@ -279,7 +286,8 @@ func assertNight(t *testing.T, colours map[string]string) {
 
 // property returns the palette name that a declaration of the rule uses, or "".
 func property(body, name string) string {
-	m := regexp.MustCompile(`(?:^|[;\s])` + name + `:[^;]*?var\(--([a-z-]+)\)\s*(?:;|$)`).FindStringSubmatch(strings.TrimSpace(body))
+	m := regexp.MustCompile(`(?:^|[;\s])` + name +
+		`:[^;]*?var\(--([a-z-]+)\)\s*(?:;|$)`).FindStringSubmatch(strings.TrimSpace(body))
 	if m == nil {
 		return ""
 	}
@@ -399,7 +407,8 @@ func isUsed(code, key string) bool {
 			return true
 		}
 		for i, c := range key {
-			if c == '.' && (strings.Contains(code, quote+key[:i+1]+`"`) || strings.Contains(code, quote+key[:i+1]+"${") || strings.Contains(code, `count("`+key[:i]+`"`)) {
+			if c == '.' && (strings.Contains(code, quote+key[:i+1]+`"`) || strings.Contains(code, quote+key[:i+1]+"${") ||
+				strings.Contains(code, `count("`+key[:i]+`"`)) {
 				return true
 			}
 		}
@@ -409,12 +418,15 @@ func isUsed(code, key string) bool {
 
 // TestNoTextLeftInScripts finds words for people in scripts and document: those belong into the texts.
 func TestNoTextLeftInScripts(t *testing.T) {
-	sentence := regexp.MustCompile(`["` + "`" + `>]([A-Z][a-z’]+( [a-zA-Z’]+)+[ .:?…]?|[a-z’]+( [a-z’]+){2,})["` + "`" + `<]`)
+	sentence := regexp.MustCompile(`["` + "`" +
+		`>]([A-Z][a-z’]+( [a-zA-Z’]+)+[ .:?…]?|[a-z’]+( [a-z’]+){2,})["` + "`" + `<]`)
 	for name, content := range staticFiles(t) {
 		if filepath.Ext(name) != ".html" && filepath.Ext(name) != ".js" {
 			continue
 		}
-		code := regexp.MustCompile(`(?s)/\*.*?\*/|(?m)^\s*//[^\n]*$|class: "[^"]*"|class="[^"]*"|cut\("[^"]*"\)|d="[^"]*"|new Error\([^)]*\)|(?s:SHOWN = \{.*?\};)`).ReplaceAllString(content, "")
+		code := regexp.MustCompile(`(?s)/\*.*?\*/|(?m)^\s*//[^\n]*$|class: `+
+			`"[^"]*"|class="[^"]*"|cut\("[^"]*"\)|d="[^"]*"|new Error\([^)]*\)|(?s:SHOWN = \{.*?\};)`).ReplaceAllString(content,
+			"")
 		assert.Empty(t, sentence.FindAllString(code, -1), name)
 	}
 }
@@ -438,11 +450,13 @@ func TestLanguageOfTheDocument(t *testing.T) {
 			assert.Equal(t, tt.want, resp.Header.Get("Content-Language"))
 			assert.True(t, strings.Contains(page, `<html lang="`+tt.want+`" data-languages="en de">`), "the document says so")
 			assert.True(t, strings.Contains(page, `/text/`+tt.want+`.json"`), "its texts are fetched at once")
-			first := map[string]string{"en": "everybody out into fresh air, now, and call.", "de": "sofort alle hinaus an die frische Luft und Notruf wählen."}
+			first := map[string]string{"en": "everybody out into fresh air, now, and call.",
+				"de": "sofort alle hinaus an die frische Luft und Notruf wählen."}
 			assert.True(t, strings.Contains(page, first[tt.want]), "the safety card needs no script")
 			assert.False(t, strings.Contains(page, `"></h2>`), "no text is missing")
 		})
 	}
 	_, night := get(t, site.URL, http.Header{"Cookie": {"look=night"}})
-	assert.True(t, strings.Contains(night, `<html lang="en" data-languages="en de" data-look="night">`), "the night view comes dark at once")
+	assert.True(t, strings.Contains(night, `<html lang="en" data-languages="en de" data-look="night">`),
+		"the night view comes dark at once")
 }

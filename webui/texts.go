@@ -60,8 +60,9 @@ func readTexts(files fs.FS, folder, locale string) (texts map[string]string, lin
 	name := folder + "/" + locale + ".json"
 	content, err := fs.ReadFile(files, "static/"+name)
 	if err != nil {
-		return nil, nil, fmt.Errorf("webui/static/%s: the file is missing; write one with the keys of webui/static/%s/en.json",
-			name, folder)
+		return nil, nil,
+			fmt.Errorf("webui/static/%s: the file is missing; write one with the keys of webui/static/%s/en.json",
+				name, folder)
 	}
 	if err := json.Unmarshal(content, &texts); err != nil {
 		return nil, nil, fmt.Errorf("webui/static/%s: %w", name, err)

@@ -23,7 +23,8 @@ func TestCheckTexts(t *testing.T) {
 
 	delete(files, "static/text/nl.json")
 	assert.Contains(t, checkTexts(files, []string{"en", "sv"}),
-		"webui/static/text/sv.json: the file is missing; write one with the keys of webui/static/text/en.json", "the model's languages")
+		"webui/static/text/sv.json: the file is missing; write one with the keys of webui/static/text/en.json",
+		"the model's languages")
 	put("more/en.json", "{")
 	assert.Contains(t, checkTexts(files, nil)[0], "webui/static/more/en.json: ")
 }

@@ -149,7 +149,8 @@ func TestMostProbableSaysWhatItCannotDo(t *testing.T) {
 	require.NoError(t, err)
 	q := tree.NewQuery()
 	_, err = q.MostProbable(1)
-	require.EqualError(t, err, `most probable explanation: the full table of the noisy family of "effect" has more than 1048576 entries`)
+	require.EqualError(t, err, `most probable explanation: the full table of the noisy family of "effect" has more than `+
+		`1048576 entries`)
 	require.PanicsWithValue(t, "bayes: 0 explanations", func() { _, _ = q.MostProbable(0) })
 	q.SetLikelihood(3, []float64{0, 0})
 	_, err = q.MostProbable(1)

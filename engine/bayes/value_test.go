@@ -123,13 +123,15 @@ type decisionTest struct {
 // Published decisions. The tests themselves are taken as free, so that costs are added to what the sources print.
 func decisionTests() []decisionTest {
 	return []decisionTest{{
-		name: "oil wildcatter", source: "Raiffa 1968; Shenoy 1992, Oper. Res. 40:463 (tables found; some answers computed from them)",
+		name: "oil wildcatter", source: "Raiffa 1968; Shenoy 1992, Oper. Res. 40:463 (tables found; some answers computed " +
+			"from them)",
 		prior: []float64{0.5, 0.3, 0.2}, test: []float64{0.1, 0.3, 0.6, 0.3, 0.4, 0.3, 0.5, 0.4, 0.1},
 		utility: [][]float64{{-70, 50, 200}, {0, 0, 0}},
 		now:     20, then: 32.5, gain: 12.5, perfect: 35, within: 1e-12,
 		outcome: []float64{0.24, 0.35, 0.41}, given: []float64{87.50, 32.86, 0}, withinGiven: 5e-3,
 	}, {
-		name: "oil field", source: "decision-theory article 2025 (UPM course problem), expected utility 726.95 less the test's 30 printed as 696.938",
+		name: "oil field", source: "decision-theory article 2025 (UPM course problem), expected utility 726.95 less the " +
+			"test's 30 printed as 696.938",
 		prior: []float64{0.35, 0.45, 0.2}, test: []float64{0.95, 0.05, 0.7, 0.3, 0.15, 0.85},
 		utility: [][]float64{{1250, 630, 0}, {350, 350, 350}},
 		now:     721, then: 726.95, gain: 5.95, perfect: 70, within: 1e-12,
@@ -137,7 +139,8 @@ func decisionTests() []decisionTest {
 		// buying; the best action there is not to buy.
 		outcome: []float64{0.6775, 0.3225}, given: []float64{906.387, 350}, withinGiven: 5e-3,
 	}, {
-		name: "used car", source: "AIMA exercise 16.22 after Pearl 1988 (data found, answers computed): both outcomes lead to buying",
+		name: "used car", source: "AIMA exercise 16.22 after Pearl 1988 (data found, answers computed): both outcomes lead " +
+			"to buying",
 		prior: []float64{0.7, 0.3}, test: []float64{0.8, 0.2, 0.35, 0.65},
 		utility: [][]float64{{500, -200}, {0, 0}},
 		now:     290, then: 290, gain: 0, perfect: 60, within: 1e-12,

@@ -15,13 +15,15 @@ import (
 // Two conversations of thirty answers in the order in which they came: one with air in the fuel line, one with a
 // starved supply. Readings stand where somebody has a meter, states in their place where nobody does. Invented.
 var (
-	airInLine = recorded(`people_unwell=no complaint=wont_start fault_code=E-10 failed_starts=three_or_more installation=van
+	airInLine = recorded(
+		`people_unwell=no complaint=wont_start fault_code=E-10 failed_starts=three_or_more installation=van
 		tank_level=half pump_ticks=regular bubbles=many|bubbles=many fails_when=no_flame primed=no fuel_in_exhaust=no
 		just_installed=no ran_dry=no smoke=none line_type=soft fuel_per_100_strokes=1.4|fuel_at_burner=spurts
 		flame_sound=none exhaust_warms=no pickup=own_tank tank_position=below outlet_heat=cold rest_voltage=12.6|stops_when_off=yes
 		glow_voltage_heater=11.4|lights_dim_on_start=no running_hours=50_to_500 pump_arrow=right fuel_kind=winter_diesel
 		wet_joint=no glow_plug_resistance=0.7|glow_plug_look=clean fan_runs=yes stood_over_summer=no`)
-	starvedSupply = recorded(`people_unwell=no fault_code=E-01 battery_age=8 installation=boat complaint=wont_start display=restarts
+	starvedSupply = recorded(
+		`people_unwell=no fault_code=E-01 battery_age=8 installation=boat complaint=wont_start display=restarts
 		fails_when=during_glow feed_point=battery rest_voltage=12.1|lights_dim_on_start=yes battery_chemistry=flooded
 		panel_voltage_glow=9.2|display=restarts glow_voltage_battery=9.8|charging_now=none drop_positive=1.4|joint_warm=yes
 		drop_negative=0.4|connectors=dry cable_area=2.5 cable_length=6 fuse=intact just_installed=no recent_work=no

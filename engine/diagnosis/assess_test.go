@@ -128,16 +128,19 @@ func TestWeightsOfEvidenceSayWhatSpeaksForAndAgainst(t *testing.T) {
 	active := func(told ...knowledge.Finding) float64 {
 		in := engineModel(t).NewInquiry()
 		in.Enter(told)
-		p, err := in.Cause(slices.IndexFunc(engineModel(t).Causes, func(c knowledge.Cause) bool { return c.ID == "soft_line_air" }))
+		p, err := in.Cause(slices.IndexFunc(engineModel(t).Causes,
+			func(c knowledge.Cause) bool { return c.ID == "soft_line_air" }))
 		require.NoError(t, err)
 		return math.Log2(p / (1 - p))
 	}
-	rest := []knowledge.Finding{{ID: "fault_code", State: "E-08"}, {ID: "line_type", State: "soft"}, {ID: "tank_level", State: "full"}}
+	rest := []knowledge.Finding{{ID: "fault_code", State: "E-08"}, {ID: "line_type", State: "soft"},
+		{ID: "tank_level", State: "full"}}
 	with := append(slices.Clone(rest), knowledge.Finding{ID: "bubbles", State: "many"})
 	assert.InDelta(t, active(with...)-active(rest...), bits["bubbles"], 1e-9)
 	x, err := engine(t).Explain(request("fault_code=E-08", "bubbles=many", "tank_level=full"), "tank_low")
 	require.NoError(t, err)
-	i := slices.IndexFunc(x.Cause.Weights, func(w diagnosis.WeightOfEvidence) bool { return w.ObservationID == "tank_level" })
+	i := slices.IndexFunc(x.Cause.Weights,
+		func(w diagnosis.WeightOfEvidence) bool { return w.ObservationID == "tank_level" })
 	assert.Less(t, x.Cause.Weights[i].Bits, -1.0, "a full tank speaks against an empty one")
 }
 
@@ -164,12 +167,16 @@ func TestBadInputIsRefusedByField(t *testing.T) {
 	}{
 		{[]diagnosis.Observation{{ID: "colour", State: "red"}}, nil, "observations[0].id"},
 		{[]diagnosis.Observation{{ID: "battery_low", State: "yes"}}, nil, "observations[0].id"},
-		{[]diagnosis.Observation{{ID: "smoke", State: "none"}, {ID: "bubbles", State: "purple"}}, nil, "observations[1].state"},
+		{[]diagnosis.Observation{{ID: "smoke", State: "none"}, {ID: "bubbles", State: "purple"}}, nil,
+			"observations[1].state"},
 		{[]diagnosis.Observation{{ID: "bubbles", Kind: diagnosis.NumberValue, Number: 3}}, nil, "observations[0].number"},
 		{[]diagnosis.Observation{{ID: "rest_voltage", State: "low"}}, nil, "observations[0].state"},
-		{[]diagnosis.Observation{{ID: "rest_voltage", Kind: diagnosis.NumberValue, Number: 600}}, nil, "observations[0].number"},
-		{[]diagnosis.Observation{{ID: "rest_voltage", Kind: diagnosis.NumberValue, Number: math.NaN()}}, nil, "observations[0].number"},
-		{[]diagnosis.Observation{{ID: "ambient_temperature", Kind: diagnosis.NumberValue, Number: -300}}, nil, "observations[0].number"},
+		{[]diagnosis.Observation{{ID: "rest_voltage", Kind: diagnosis.NumberValue, Number: 600}}, nil,
+			"observations[0].number"},
+		{[]diagnosis.Observation{{ID: "rest_voltage", Kind: diagnosis.NumberValue, Number: math.NaN()}}, nil,
+			"observations[0].number"},
+		{[]diagnosis.Observation{{ID: "ambient_temperature", Kind: diagnosis.NumberValue, Number: -300}}, nil,
+			"observations[0].number"},
 		{[]diagnosis.Observation{{ID: "smoke", State: "none"}, {ID: "smoke", State: "black"}}, nil, "observations[1].id"},
 		{[]diagnosis.Observation{{ID: "colour", Kind: diagnosis.UnknownValue}}, nil, "observations[0].id"},
 		{nil, []string{"multimeter", "crystal_ball"}, "tools[1]"},
@@ -224,8 +231,10 @@ func TestGuideAsksTheCardThenTheCodeThenWhatHelpsMost(t *testing.T) {
 		add(diagnosis.Event{Kind: diagnosis.Answered, Observations: request(told...).Observations})
 	}
 	add(diagnosis.Event{Kind: diagnosis.Opened, Locale: "en"})
-	assert.ElementsMatch(t, []string{"people_unwell", "flames_or_smoke_inside", "smell_exhaust_inside", "smell_fuel", "smell_gas", "smell_burning", "co_alarm"}, next())
-	answer("people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no", "smell_gas=no", "smell_burning=no")
+	assert.ElementsMatch(t, []string{"people_unwell", "flames_or_smoke_inside", "smell_exhaust_inside", "smell_fuel",
+		"smell_gas", "smell_burning", "co_alarm"}, next())
+	answer("people_unwell=no", "flames_or_smoke_inside=no", "smell_exhaust_inside=no", "smell_fuel=no", "smell_gas=no",
+		"smell_burning=no")
 	assert.Equal(t, []string{"fault_code"}, next())
 	answer("fault_code=none")
 	assert.Equal(t, []string{"complaint"}, next())
@@ -249,7 +258,8 @@ func TestFoldKeepsTheOrderOfFirstTelling(t *testing.T) {
 	c := diagnosis.Fold([]diagnosis.Event{
 		{Number: 1, Kind: diagnosis.Opened, Locale: "en", Tools: []string{"multimeter"}},
 		{Number: 2, Kind: diagnosis.Answered, Observations: request("smoke=none", "bubbles=few").Observations},
-		{Number: 3, Kind: diagnosis.Said, Text: "e8", Readings: []diagnosis.Reading{{Observation: observation("fault_code=E-08"), Words: "e8"}}},
+		{Number: 3, Kind: diagnosis.Said, Text: "e8",
+			Readings: []diagnosis.Reading{{Observation: observation("fault_code=E-08"), Words: "e8"}}},
 		{Number: 4, Kind: diagnosis.Answered, Observations: request("smoke=black").Observations},
 		{Number: 5, Kind: diagnosis.Answered, Skipped: []string{"primed"}},
 		{Number: 6, Kind: diagnosis.Retracted, ObservationID: "bubbles"},
@@ -295,7 +305,8 @@ func TestFoldOfHelp(t *testing.T) {
 // TestDangersAreThoseOfTheAssessment: what is asked at little cost is what the assessment says.
 func TestDangersAreThoseOfTheAssessment(t *testing.T) {
 	e := diagnosis.New(engineModel(t))
-	for _, told := range [][]string{nil, {"smoke=white_thick"}, {"smell_exhaust_inside=yes", "smell_fuel=yes"}, {"co_alarm=sounding", "smoke=black"}} {
+	for _, told := range [][]string{nil, {"smoke=white_thick"}, {"smell_exhaust_inside=yes", "smell_fuel=yes"},
+		{"co_alarm=sounding", "smoke=black"}} {
 		r := request(told...)
 		v, err := e.Evidence(r)
 		require.NoError(t, err)

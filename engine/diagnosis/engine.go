@@ -179,12 +179,13 @@ func (s *subject) infer() (err error) {
 
 // takesPart is the probability that a cause takes part in today's failure, given that something does which the model
 // lists. How far the failure can be followed back to it errs on the low side: the network knows of no two faults that
-// fail together where neither would alone, and of no trouble but the first that the board sees. That the cause is active
-// at all errs on the high side. What is given out is their geometric mean, which is next to nothing where nothing leads
-// back. Findings that speak for the cause itself count as far as they lift it above its share of all who complain.
+// fail together where neither would alone, and of no trouble but the first that the board sees. That the cause is
+// active at all errs on the high side. What is given out is their geometric mean, which is next to nothing where
+// nothing leads back. Findings that speak for the cause itself count as far as they lift it above its share of all who
+// complain.
 //
-// Hazards go by the chance that a cause is active, which is never less by this: a leak is a danger whether or not today's
-// failure comes of it.
+// Hazards go by the chance that a cause is active, which is never less by this: a leak is a danger whether or not
+// today's failure comes of it.
 func takesPart(cause int, active []float64, p knowledge.Parts, base []float64) float64 {
 	x := math.Sqrt(p.Causes[cause] * min(1, active[cause]/p.Listed))
 	return max(leastPart, min(max(x, blame(active[cause], base[cause])), 1-leastPart))

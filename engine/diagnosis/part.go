@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// Taking are answers to how probable it is that a cause takes part in today's failure, rather than being there beside it.
-// The assessment gives Between.
+// Taking are answers to how probable it is that a cause takes part in today's failure, rather than being there beside
+// it. The assessment gives Between.
 type Taking struct {
 	ID       string
 	Active   float64 // that it is active, whether or not it takes part

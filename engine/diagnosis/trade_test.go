@@ -16,11 +16,12 @@ import (
 func leads(t *testing.T, cause string, told ...string) {
 	t.Helper()
 	a := assess(t, told...)
-	assert.Equal(t, cause, a.Causes[0].ID, "%v: %.3f before %s's %.3f", told, a.Causes[0].Probability, cause, probability(t, a, cause))
+	assert.Equal(t, cause, a.Causes[0].ID, "%v: %.3f before %s's %.3f", told, a.Causes[0].Probability, cause,
+		probability(t, a, cause))
 }
 
-// A charger lifts what a battery shows: a reading above a full battery's tells of the charger, not of a flat battery. An outlet
-// at 40° lets bubbles go.
+// A charger lifts what a battery shows: a reading above a full battery's tells of the charger, not of a flat battery.
+// An outlet at 40° lets bubbles go.
 func TestWhatAFindingTells(t *testing.T) {
 	told := []string{"fault_code=E-01", "battery_chemistry=agm"}
 	before, after := assess(t, told...), assess(t, append(told, "rest_voltage=13.6")...)
@@ -37,20 +38,34 @@ var leading = []struct {
 	name, cause string
 	told        []string
 }{
-	{"E-01, full at rest and collapsing at its own terminals", "battery_worn", []string{"fault_code=E-01", "rest_voltage=12.7", "glow_voltage_battery=9.9"}},
-	{"E-01 of a 24 V system, the same", "battery_worn", []string{"fault_code=E-01", "nominal_voltage=24", "rest_voltage=25.4", "glow_voltage_battery=19.8"}},
+	{"E-01, full at rest and collapsing at its own terminals", "battery_worn",
+		[]string{"fault_code=E-01", "rest_voltage=12.7", "glow_voltage_battery=9.9"}},
+	{"E-01 of a 24 V system, the same", "battery_worn",
+		[]string{"fault_code=E-01", "nominal_voltage=24", "rest_voltage=25.4", "glow_voltage_battery=19.8"}},
 	{"E-01, flat at rest", "battery_low", []string{"fault_code=E-01", "rest_voltage=11.6"}},
-	{"E-01, good at the battery and low at the heater, through a fuse box", "feed_via_light_circuit", []string{"fault_code=E-01", "feed_point=fuse_box", "rest_voltage=12.7", "glow_voltage_battery=12.1", "glow_voltage_heater=10.0"}},
-	{"E-01, the same with long thin cable from the battery", "feed_undersized", []string{"fault_code=E-01", "feed_point=battery", "cable_area=1.5", "cable_length=6", "rest_voltage=12.7", "glow_voltage_battery=12.1", "glow_voltage_heater=10.0"}},
-	{"E-01, the same with a warm joint", "joint_resistance", []string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1", "glow_voltage_heater=10.0", "joint_warm=yes"}},
-	{"E-01, panel replaced, healthy voltage everywhere", "voltage_setting_wrong", []string{"fault_code=E-01", "controller_changed=yes", "rest_voltage=12.7", "glow_voltage_battery=12.2", "glow_voltage_heater=12.0"}},
+	{"E-01, good at the battery and low at the heater, through a fuse box", "feed_via_light_circuit",
+		[]string{"fault_code=E-01", "feed_point=fuse_box", "rest_voltage=12.7", "glow_voltage_battery=12.1",
+			"glow_voltage_heater=10.0"}},
+	{"E-01, the same with long thin cable from the battery", "feed_undersized",
+		[]string{"fault_code=E-01", "feed_point=battery", "cable_area=1.5", "cable_length=6", "rest_voltage=12.7",
+			"glow_voltage_battery=12.1", "glow_voltage_heater=10.0"}},
+	{"E-01, the same with a warm joint", "joint_resistance",
+		[]string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1",
+			"glow_voltage_heater=10.0", "joint_warm=yes"}},
+	{"E-01, panel replaced, healthy voltage everywhere", "voltage_setting_wrong",
+		[]string{"fault_code=E-01", "controller_changed=yes", "rest_voltage=12.7", "glow_voltage_battery=12.2",
+			"glow_voltage_heater=12.0"}},
 	{"E-01 from a power pack", "source_limited", []string{"fault_code=E-01", "feed_point=power_station"}},
 	{"E-02 on mains supply", "supply_overvoltage", []string{"fault_code=E-02", "feed_point=mains_supply"}},
-	{"E-02, batteries in series on a 12 V heater", "supply_overvoltage", []string{"fault_code=E-02", "nominal_voltage=12", "rest_voltage=25.3"}},
-	{"E-02, healthy 24 V", "voltage_setting_wrong", []string{"fault_code=E-02", "nominal_voltage=24", "rest_voltage=25.4"}},
-	{"E-02, 24 V system with the panel at 12", "voltage_setting_wrong", []string{"fault_code=E-02", "nominal_voltage=24", "display_nominal=12"}},
+	{"E-02, batteries in series on a 12 V heater", "supply_overvoltage",
+		[]string{"fault_code=E-02", "nominal_voltage=12", "rest_voltage=25.3"}},
+	{"E-02, healthy 24 V", "voltage_setting_wrong",
+		[]string{"fault_code=E-02", "nominal_voltage=24", "rest_voltage=25.4"}},
+	{"E-02, 24 V system with the panel at 12", "voltage_setting_wrong",
+		[]string{"fault_code=E-02", "nominal_voltage=24", "display_nominal=12"}},
 	{"E-03", "glow_plug_open", []string{"fault_code=E-03"}},
-	{"E-03, battery full at rest and collapsing", "battery_worn", []string{"fault_code=E-03", "rest_voltage=12.7", "glow_voltage_battery=9.9"}},
+	{"E-03, battery full at rest and collapsing", "battery_worn",
+		[]string{"fault_code=E-03", "rest_voltage=12.7", "glow_voltage_battery=9.9"}},
 	{"E-03, element open", "glow_plug_open", []string{"fault_code=E-03", "glow_plug_resistance=5000000"}},
 	{"E-04 on a new installation", "pump_unplugged", []string{"fault_code=E-04", "just_installed=yes"}},
 	{"E-04 after kerosene", "pump_stuck", []string{"fault_code=E-04", "fuel_kind=kerosene"}},
@@ -65,29 +80,48 @@ var leading = []struct {
 	{"E-07, panel not replaced", "data_wire_fault", []string{"fault_code=E-07", "controller_changed=no"}},
 	{"E-08 on a new installation", "line_not_primed", []string{"fault_code=E-08", "just_installed=yes"}},
 	{"E-08 after it ran dry", "line_not_primed", []string{"fault_code=E-08", "ran_dry=yes"}},
-	{"E-08, vehicle tank at a quarter", "tank_low", []string{"fault_code=E-08", "pickup=vehicle_tank", "tank_level=quarter"}},
+	{"E-08, vehicle tank at a quarter", "tank_low",
+		[]string{"fault_code=E-08", "pickup=vehicle_tank", "tank_level=quarter"}},
 	{"E-08, nearly empty", "tank_low", []string{"fault_code=E-08", "tank_level=near_empty"}},
 	{"E-08 with soft hose", "soft_line_air", []string{"fault_code=E-08", "line_type=soft"}},
-	{"E-08, pump outlet at 20°, bubbles, rigid line, full tank", "pump_angle_air", []string{"fault_code=E-08", "pump_angle=20", "bubbles=many", "line_type=rigid", "tank_level=full"}},
-	{"E-08, a loose joint", "joint_air_leak", []string{"fault_code=E-08", "wet_joint=yes", "bubbles=many", "line_type=rigid"}},
-	{"E-08 under way with little fuel", "slosh_air", []string{"fault_code=E-08", "runs_while_driving=yes", "fails_when=while_driving", "tank_level=quarter"}},
+	{"E-08, pump outlet at 20°, bubbles, rigid line, full tank", "pump_angle_air",
+		[]string{"fault_code=E-08", "pump_angle=20", "bubbles=many", "line_type=rigid", "tank_level=full"}},
+	{"E-08, a loose joint", "joint_air_leak", []string{"fault_code=E-08", "wet_joint=yes", "bubbles=many",
+		"line_type=rigid"}},
+	{"E-08 under way with little fuel", "slosh_air",
+		[]string{"fault_code=E-08", "runs_while_driving=yes", "fails_when=while_driving", "tank_level=quarter"}},
 	{"E-08, hose kinked", "line_kinked", []string{"fault_code=E-08", "line_kink=yes"}},
-	{"E-08, deep frost on summer diesel", "fuel_waxed", []string{"fault_code=E-08", "ambient_temperature=-18", "fuel_kind=summer_diesel"}},
-	{"E-08, cured by opening the cap", "tank_vent_blocked", []string{"fault_code=E-08", "cap_loosened=cured", "fails_when=after_running"}},
+	{"E-08, deep frost on summer diesel", "fuel_waxed",
+		[]string{"fault_code=E-08", "ambient_temperature=-18", "fuel_kind=summer_diesel"}},
+	{"E-08, cured by opening the cap", "tank_vent_blocked",
+		[]string{"fault_code=E-08", "cap_loosened=cured", "fails_when=after_running"}},
 	{"E-09", "overheat_sensor_failed", []string{"fault_code=E-09"}},
 	{"cold air unasked and no code", "overheat_sensor_failed", []string{"fault_code=none", "blows_cold_unasked=yes"}},
-	{"E-10, just primed, line full and clear", "burner_flooded", []string{"fault_code=E-10", "primed=well_beyond", "bubbles=none"}},
-	{"E-10, primed till full, line clear", "burner_flooded", []string{"fault_code=E-10", "primed=until_full", "bubbles=none"}},
+	{"E-10, just primed, line full and clear", "burner_flooded",
+		[]string{"fault_code=E-10", "primed=well_beyond", "bubbles=none"}},
+	{"E-10, primed till full, line clear", "burner_flooded",
+		[]string{"fault_code=E-10", "primed=until_full", "bubbles=none"}},
 	{"E-10, never primed, line empty", "line_not_primed", []string{"fault_code=E-10", "primed=no", "bubbles=empty_line"}},
 	{"blank panel, fuse blown", "supply_open", []string{"fault_code=blank_display", "fuse=blown"}},
 	{"works from its own panel only", "remote_not_paired", []string{"fault_code=none", "complaint=remote_only"}},
-	{"E-01, lost on the plus alone, through a fuse box", "feed_via_light_circuit", []string{"fault_code=E-01", "feed_point=fuse_box", "rest_voltage=12.7", "drop_positive=1.6", "drop_negative=0.1"}},
-	{"E-01, lost on the minus alone", "joint_resistance", []string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1", "drop_positive=0.1", "drop_negative=1.6"}},
-	{"E-01, as much lost on either conductor", "feed_undersized", []string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1", "drop_positive=1", "drop_negative=1"}},
-	{"no code, the panel restarts as the plug glows, on long thin cable", "feed_undersized", []string{"fault_code=none", "complaint=wont_start", "fails_when=during_glow", "display=restarts", "feed_point=battery", "battery_chemistry=agm", "cable_area=1", "cable_length=6"}},
-	{"E-10 although it burns, after work on it", "overheat_sensor_displaced", []string{"fault_code=E-10", "exhaust_warms=yes", "outlet_heat=hot", "recent_work=yes"}},
-	{"little heat and settings not as wanted", "settings_wrong", []string{"fault_code=none", "complaint=little_heat", "settings_look=not_as_wanted"}},
-	{"little heat, it keeps running, hot and free, set as wanted", "no_fault", []string{"fault_code=none", "complaint=little_heat", "fails_when=keeps_running", "settings_look=as_wanted", "outlet_heat=hot", "outlet_path=clear", "just_installed=no"}},
+	{"E-01, lost on the plus alone, through a fuse box", "feed_via_light_circuit",
+		[]string{"fault_code=E-01", "feed_point=fuse_box", "rest_voltage=12.7", "drop_positive=1.6", "drop_negative=0.1"}},
+	{"E-01, lost on the minus alone", "joint_resistance",
+		[]string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1",
+			"drop_positive=0.1", "drop_negative=1.6"}},
+	{"E-01, as much lost on either conductor", "feed_undersized",
+		[]string{"fault_code=E-01", "feed_point=battery", "rest_voltage=12.7", "glow_voltage_battery=12.1", "drop_positive=1",
+			"drop_negative=1"}},
+	{"no code, the panel restarts as the plug glows, on long thin cable", "feed_undersized",
+		[]string{"fault_code=none", "complaint=wont_start", "fails_when=during_glow", "display=restarts",
+			"feed_point=battery", "battery_chemistry=agm", "cable_area=1", "cable_length=6"}},
+	{"E-10 although it burns, after work on it", "overheat_sensor_displaced",
+		[]string{"fault_code=E-10", "exhaust_warms=yes", "outlet_heat=hot", "recent_work=yes"}},
+	{"little heat and settings not as wanted", "settings_wrong",
+		[]string{"fault_code=none", "complaint=little_heat", "settings_look=not_as_wanted"}},
+	{"little heat, it keeps running, hot and free, set as wanted", "no_fault",
+		[]string{"fault_code=none", "complaint=little_heat", "fails_when=keeps_running", "settings_look=as_wanted",
+			"outlet_heat=hot", "outlet_path=clear", "just_installed=no"}},
 	{"dead from a power pack, whole fuse, nothing at the heater's plug: its output has switched off", "source_limited",
 		[]string{"fault_code=blank_display", "complaint=dead", "feed_point=power_station",
 			"fuse=intact", "heater_rest_voltage=0"}},
@@ -113,7 +147,8 @@ var leading = []struct {
 		"ends_in_wind", []string{"fault_code=E-08", "fails_when=now_and_then", "wind_matters=yes"}},
 	{"E-01, a browned fuse holder",
 		"joint_resistance", []string{"fault_code=E-01", "rest_voltage=12.7", "connectors=scorched"}},
-	{"cold fan after the power was cut while hot", "cooldown_cut", []string{"fault_code=none", "complaint=fan_unasked", "blows_cold_unasked=no", "power_cut_when_hot=yes"}},
+	{"cold fan after the power was cut while hot", "cooldown_cut",
+		[]string{"fault_code=none", "complaint=fan_unasked", "blows_cold_unasked=no", "power_cut_when_hot=yes"}},
 }
 
 func TestWhatLeads(t *testing.T) {
@@ -124,7 +159,9 @@ func TestWhatLeads(t *testing.T) {
 
 // Without power no fan turns, and at a code that comes before any fuel there is no smoke: neither tells anything.
 func TestWhatHadNoTurnTellsNothing(t *testing.T) {
-	for _, told := range [][2]string{{"fault_code=blank_display", "fan_runs=no"}, {"fault_code=blank_display", "fan_noise=none"}, {"fault_code=E-03", "smoke=none"}, {"fault_code=E-01", "flame_sound=none"}} {
+	for _, told := range [][2]string{{"fault_code=blank_display", "fan_runs=no"},
+		{"fault_code=blank_display", "fan_noise=none"}, {"fault_code=E-03", "smoke=none"},
+		{"fault_code=E-01", "flame_sound=none"}} {
 		alone, with := assess(t, told[0]), assess(t, told[0], told[1])
 		for i, c := range alone.Causes {
 			assert.InDelta(t, c.Probability, with.Causes[i].Probability, 1e-9, told)
@@ -184,14 +221,15 @@ func TestE06LooksAtTheFanBeforeTheMotor(t *testing.T) {
 
 func TestE07TriesPanelThenBoardThenLoom(t *testing.T) {
 	ids := repairs(assess(t, "fault_code=E-07", "controller_changed=no"))
-	panel, board, loom := slices.Index(ids, "renew_panel"), slices.Index(ids, "renew_board"), slices.Index(ids, "mend_loom")
+	panel, board, loom := slices.Index(ids, "renew_panel"), slices.Index(ids, "renew_board"),
+		slices.Index(ids, "mend_loom")
 	require.GreaterOrEqual(t, panel, 0)
 	assert.Less(t, panel, board)
 	assert.Less(t, board, loom)
 }
 
-// A hose that draws air is as common as ever beside a lost panel link and has no part in it: the list holds suspects. Of 1,000
-// who complain it is active in 90 (catalogue). What is listed adds up to about one failure.
+// A hose that draws air is as common as ever beside a lost panel link and has no part in it: the list holds suspects.
+// Of 1,000 who complain it is active in 90 (catalogue). What is listed adds up to about one failure.
 func TestALostLinkLeavesTheHoseInPeace(t *testing.T) {
 	a := assess(t, "fault_code=E-07", "complaint=wont_start")
 	require.Less(t, probability(t, a, "soft_line_air"), 0.01)
@@ -261,10 +299,12 @@ func TestChainFromAirToFlooding(t *testing.T) {
 	a := assess(t, "fault_code=E-10", "earlier_code=E-08", "primed=well_beyond", "bubbles=few", "line_type=soft")
 	assert.Equal(t, "burner_flooded", a.Causes[0].ID)
 	assert.Equal(t, "soft_line_air", a.Causes[1].ID)
-	assert.Greater(t, probability(t, a, "soft_line_air"), probability(t, assess(t, "fault_code=E-10", "primed=well_beyond", "bubbles=none", "line_type=soft"), "soft_line_air"))
+	assert.Greater(t, probability(t, a, "soft_line_air"),
+		probability(t, assess(t, "fault_code=E-10", "primed=well_beyond", "bubbles=none", "line_type=soft"), "soft_line_air"))
 	assert.Contains(t, dangers(a), "flooded_burner")
 	// Air makes priming again likelier, and priming again makes air likelier.
-	assert.Greater(t, probability(t, assess(t, "primed=well_beyond"), "soft_line_air"), probability(t, assess(t, "primed=no"), "soft_line_air"))
+	assert.Greater(t, probability(t, assess(t, "primed=well_beyond"), "soft_line_air"),
+		probability(t, assess(t, "primed=no"), "soft_line_air"))
 }
 
 func TestContradictionsAreNamedNotBelieved(t *testing.T) {
@@ -294,9 +334,12 @@ func TestChainsNameTheirRoot(t *testing.T) {
 		root, end string
 		told      []string
 	}{
-		{"soft_line_air", "burner_flooded", []string{"fault_code=E-10", "bubbles=many", "line_type=soft", "primed=well_beyond", "fuel_in_exhaust=yes"}},
-		{"battery_worn", "burner_flooded", []string{"fault_code=E-10", "rest_voltage=12.7", "glow_voltage_battery=10.3", "failed_starts=three_or_more", "fuel_in_exhaust=yes", "bubbles=none", "battery_age=8"}},
-		{"siphon_flooding", "burner_flooded", []string{"fault_code=E-10", "tank_position=above_heater", "fuel_in_exhaust=yes", "primed=no", "failed_starts=none"}},
+		{"soft_line_air", "burner_flooded", []string{"fault_code=E-10", "bubbles=many", "line_type=soft",
+			"primed=well_beyond", "fuel_in_exhaust=yes"}},
+		{"battery_worn", "burner_flooded", []string{"fault_code=E-10", "rest_voltage=12.7", "glow_voltage_battery=10.3",
+			"failed_starts=three_or_more", "fuel_in_exhaust=yes", "bubbles=none", "battery_age=8"}},
+		{"siphon_flooding", "burner_flooded", []string{"fault_code=E-10", "tank_position=above_heater", "fuel_in_exhaust=yes",
+			"primed=no", "failed_starts=none"}},
 		{"mostly_low_setting", "burner_coked", []string{"burner_look=coked", "mostly_low_setting=yes", "fault_code=E-10"}},
 	} {
 		a := assess(t, tt.told...)

@@ -60,7 +60,8 @@ func startCurrent(kind physics.PlugKind) float64 {
 
 // cableDrop is what a usual start loses in a flexible cable out and back, on a 12 V system.
 func cableDrop(area, length float64) float64 {
-	cable := physics.Conductor{Construction: physics.Class5, Area: physics.SquareMetre(clamp(area, 0.5, 50)) * physics.SquareMillimetre}
+	cable := physics.Conductor{Construction: physics.Class5,
+		Area: physics.SquareMetre(clamp(area, 0.5, 50)) * physics.SquareMillimetre}
 	r := must(physics.ConductorResistance(cable, physics.Metre(2*clamp(length, 0, 50)), 20))
 	return float64(r.Value) * (startCurrent(physics.MetalPlug) + startCurrent(physics.CeramicPlug)) / 2
 }
@@ -76,13 +77,15 @@ func cableTooThin(f knowledge.Facts) float64 {
 	return 0.004 + below(wanted, sound-drop, spread)
 }
 
-// plugging is where usual lots of each fuel stop, as physics.Grade has it: what is sold under one name differs by season
-// and country. Heating oil is the British summer class, or one that bears some ten degrees of frost (DIN 51603-1, from memory).
+// plugging is where usual lots of each fuel stop, as physics.Grade has it: what is sold under one name differs by
+// season and country. Heating oil is the British summer class, or one that bears some ten degrees of frost (DIN
+// 51603-1, from memory).
 var plugging = map[string][]physics.Grade{
 	"winter_diesel": {physics.GradeF, physics.GradeE}, "summer_diesel": {physics.GradeB, physics.GradeC},
 	"red_diesel": {physics.GradeGasOilSummer, physics.GradeGasOilWinter},
 	"hvo":        {physics.GradeParaffinicWinter}, "biodiesel": {physics.GradeBiodiesel, physics.GradeB},
-	"heating_oil": {physics.GradeHeatingOil, physics.GradeD}, "kerosene": {physics.GradeKerosene}, "other": {physics.GradeB, physics.GradeD},
+	"heating_oil": {physics.GradeHeatingOil, physics.GradeD}, "kerosene": {physics.GradeKerosene},
+	"other": {physics.GradeB, physics.GradeD},
 }
 
 // waxing has a floor for fuel that is not what it is taken for.
@@ -99,7 +102,8 @@ func waxing(f knowledge.Facts) float64 {
 
 // thinAir: burners are set with some excess of air, which is used up at about seven eighths of the air at sea level.
 func thinAir(f knowledge.Facts) float64 {
-	altitude, ambient := physics.Metre(clamp(f.Number["altitude"], -500, 9000)), physics.Celsius(f.Number["ambient_temperature"])
+	altitude, ambient := physics.Metre(clamp(f.Number["altitude"], -500, 9000)),
+		physics.Celsius(f.Number["ambient_temperature"])
 	m := must(physics.MixtureAtAltitude(altitude, ambient, 1))
 	return 0.003 + below(0.86, float64(m.AirShare), 0.04)
 }
@@ -110,18 +114,22 @@ var usualBlower = physics.Blower{Free: 90.0 / 3600, Shut: 300}
 // tightDuct is the chance that what a duct leaves of the flow is too little to carry the heat away.
 func tightDuct(f knowledge.Facts) float64 {
 	d := physics.Duct{
-		Length: physics.Metre(f.Number["duct_length"]), Diameter: physics.Metre(f.Number["duct_diameter"]) * physics.Millimetre,
-		Roughness: physics.RoughnessFlexible, Bends: int(math.Round(clamp(f.Number["duct_bends"], 0, 20))), Bend: physics.BendRounded,
-		End: physics.IntoRoom + physics.FromRoom,
+		Length:    physics.Metre(f.Number["duct_length"]),
+		Diameter:  physics.Metre(f.Number["duct_diameter"]) * physics.Millimetre,
+		Roughness: physics.RoughnessFlexible, Bends: int(math.Round(clamp(f.Number["duct_bends"], 0, 20))),
+		Bend: physics.BendRounded,
+		End:  physics.IntoRoom + physics.FromRoom,
 	}
 	flow := must(physics.FlowThroughDuct(d, usualBlower, physics.WarmAir{Pressure: 101325, Inlet: 15, Outlet: 75}))
 	return 0.01 + below(0.72, float64(flow.Share), 0.07)
 }
 
-var chemistries = map[string]physics.Chemistry{"flooded": physics.Flooded, "agm": physics.AGM, "lithium": physics.Lithium}
+var chemistries = map[string]physics.Chemistry{"flooded": physics.Flooded, "agm": physics.AGM,
+	"lithium": physics.Lithium}
 
 // charges are the states of charge that a source's state stands for.
-var charges = map[string][]float64{"good": {1, 0.85, 0.7}, "lifted": {1, 0.85, 0.7}, "low": {0.4, 0.25, 0.12}, "flat": {0}}
+var charges = map[string][]float64{"good": {1, 0.85, 0.7}, "lifted": {1, 0.85, 0.7}, "low": {0.4, 0.25, 0.12},
+	"flat": {0}}
 
 // restVolts: charging lifts the voltage and hides what the battery holds. A flat battery may lie below the end of every
 // chart.
@@ -135,7 +143,8 @@ func restVolts(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	}
 	var all []float64
 	for _, c := range charges[state] {
-		all = append(all, float64(must(physics.RestVoltage(chemistries[f.State["battery_chemistry"]], 12, physics.Share(c), 20))))
+		all = append(all, float64(must(physics.RestVoltage(chemistries[f.State["battery_chemistry"]], 12, physics.Share(c),
+			20))))
 	}
 	mean, spread = moments(all)
 	spread = math.Hypot(spread, 0.10)
@@ -169,7 +178,8 @@ func sagVolts(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	}
 	b := physics.Battery{
 		Chemistry: chemistries[f.State["battery_chemistry"]], Nominal: 12, Capacity: 90 * physics.AmpereHour,
-		Age: physics.Second(clamp(f.Number["battery_age"], 0, 30)) * physics.Year, Temperature: physics.Celsius(clamp(f.Number["ambient_temperature"], -40, 60)),
+		Age:         physics.Second(clamp(f.Number["battery_age"], 0, 30)) * physics.Year,
+		Temperature: physics.Celsius(clamp(f.Number["ambient_temperature"], -40, 60)),
 	}
 	r := must(physics.InternalResistance(b, 0.8))
 	current := startCurrent(physics.MetalPlug)
@@ -239,7 +249,8 @@ func plugOhms(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	return cold, 0.4
 }
 
-var sensors = map[string]physics.Sensor{"ntc_10k": physics.NTC10k, "ntc_50k": physics.NTC50k, "ntc_100k": physics.NTC100k, "pt1000": physics.Pt1000}
+var sensors = map[string]physics.Sensor{"ntc_10k": physics.NTC10k, "ntc_50k": physics.NTC50k,
+	"ntc_100k": physics.NTC100k, "pt1000": physics.Pt1000}
 
 // sensorOhms is the natural logarithm of a sensor's resistance at the temperature about it, which is seldom that of the
 // sensor to the degree.
@@ -282,8 +293,8 @@ func jar(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	return full, 0.1 * full
 }
 
-// coilOhms is the natural logarithm of a metering pump's resistance: of the order of ten ohms for 12 V and four times that
-// for 24 V. A failed coil may be open, shorted or for the other voltage.
+// coilOhms is the natural logarithm of a metering pump's resistance: of the order of ten ohms for 12 V and four times
+// that for 24 V. A failed coil may be open, shorted or for the other voltage.
 func coilOhms(at map[string]string, f knowledge.Facts) (mean, spread float64) {
 	if at["pump_coil_failed"] == "yes" {
 		return 9, 6

@@ -9,8 +9,11 @@ import (
 // SVG draws the report: first place by adviser, and the reliability of what was said.
 func (r *Report) SVG() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 860 %d" font-family="sans-serif" font-size="13">`+"\n", 420+22*len(r.Codes))
-	fmt.Fprintf(&b, `<title>How the diagnosis fared with %d simulated heaters</title><rect width="100%%" height="100%%" fill="white"/>`+"\n", r.Cases)
+	fmt.Fprintf(&b,
+		`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 860 %d" font-family="sans-serif" font-size="13">`+"\n",
+		420+22*len(r.Codes))
+	fmt.Fprintf(&b, `<title>How the diagnosis fared with %d simulated heaters</title><rect width="100%%" height="100%%" `+
+		`fill="white"/>`+"\n", r.Cases)
 	r.bars(&b)
 	r.diagram(&b)
 	r.codes(&b)

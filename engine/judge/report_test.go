@@ -126,7 +126,8 @@ func TestShares(t *testing.T) {
 func TestWhiskers(t *testing.T) {
 	var b strings.Builder
 	whisker(&b, 100, 20, 200, 10, Share{1, 2}, "red")
-	assert.Equal(t, `<rect x="100.0" y="20.0" width="100.0" height="10.0" fill="red"/><line x1="118.9" y1="25.0" x2="281.1" y2="25.0" stroke="black"/>`+"\n", b.String())
+	assert.Equal(t, `<rect x="100.0" y="20.0" width="100.0" height="10.0" fill="red"/><line x1="118.9" y1="25.0" `+
+		`x2="281.1" y2="25.0" stroke="black"/>`+"\n", b.String())
 	b.Reset()
 	text(&b, 1, 2, "a < b & c")
 	assert.Equal(t, `<text x="1.0" y="2.0">a &lt; b &amp; c</text>`+"\n", b.String())

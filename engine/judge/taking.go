@@ -40,7 +40,8 @@ func (j *Judge) taking(r diagnosis.Request, out *Result) []Taking {
 
 // taken compares the answers to whether a cause takes part, at the end of each case.
 func (r *Report) taken(b *strings.Builder) {
-	fmt.Fprintf(b, "Whether a cause takes part, after the checks: expected calibration errors of the leading cause and of all, leads that were right, "+
+	fmt.Fprintf(b, "Whether a cause takes part, after the checks: expected calibration errors of the leading cause and "+
+		"of all, leads that were right, "+
 		"causes a case (truly %.2f)\n", mean(r.truths))
 	for k, a := range takings {
 		_, lead := Reliability(r.takenLead[k])

@@ -13,8 +13,10 @@ func aged(t *testing.T, binding Binding) (*Model, error) {
 	files := good(t)
 	replace(t, files, "pump.yaml", "    raised_by:\n      hose_age: {young: rarer, old: commoner}\n",
 		"    rate_from: ageing\n")
-	replace(t, files, seen, "bands: [{id: young, below: 3, share: 0.5}, {id: middling, below: 10, share: 0.3}, {id: old, share: 0.2}]",
-		"bands: [{id: young, below: 3, share: 0.5, typical: [1, 2]}, {id: middling, below: 10, share: 0.3, typical: [6]}, {id: old, share: 0.2, typical: [15]}]")
+	replace(t, files, seen, "bands: [{id: young, below: 3, share: 0.5}, {id: middling, below: 10, share: 0.3}, {id: "+
+		"old, share: 0.2}]",
+		"bands: [{id: young, below: 3, share: 0.5, typical: [1, 2]}, {id: middling, below: 10, share: 0.3, typical: [6]}, "+
+			"{id: old, share: 0.2, typical: [15]}]")
 	return Load(files, binding)
 }
 

@@ -144,8 +144,8 @@ func (in *Inquiry) oddsOf(cause int) float64 {
 	return in.odds[cause]
 }
 
-// Void reports whether what was found makes an observation tell nothing, so that there is no sense in making it. It panics
-// if the model has no such observation.
+// Void reports whether what was found makes an observation tell nothing, so that there is no sense in making it. It
+// panics if the model has no such observation.
 func (in *Inquiry) Void(id string) bool {
 	return in.m.anyHolds(in.m.Observations[in.m.byID[id].index].VoidIf, in.findings, in.at.table)
 }

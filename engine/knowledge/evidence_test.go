@@ -52,7 +52,8 @@ func TestReadingThatNothingExplainsMovesNothing(t *testing.T) {
 func TestSoundReadingOutlastsAbsurdOnes(t *testing.T) {
 	files := good(t)
 	replace(t, files, seen, "  - {id: puddle_at_plug",
-		"  - {id: volts_at_house, unit: V, min: 0, max: 400, reads: {mains_volts: 1}, error: 1, bands: [210], basis: invented}\n  - {id: puddle_at_plug")
+		"  - {id: volts_at_house, unit: V, min: 0, max: 400, reads: {mains_volts: 1}, error: 1, bands: [210], basis: "+
+			"invented}\n  - {id: puddle_at_plug")
 	replace(t, files, "text/en/observations.yaml", "length_of_hose:",
 		"volts_at_house: {title: Volts, question: How many volts?}\nlength_of_hose:")
 	m, err := Load(files, nil)
@@ -235,7 +236,8 @@ func TestRatesAreCapped(t *testing.T) {
 func TestVariableSetupFactInBands(t *testing.T) {
 	files := good(t)
 	replace(t, files, seen, "  - {id: mains, states: {weak: 0.1, normal: 0.9}, variable: true,",
-		"  - {id: mains, unit: W, min: 0, max: 9000, bands: [{id: weak, below: 1000, share: 0.1}, {id: normal, share: 0.9}], variable: true,")
+		"  - {id: mains, unit: W, min: 0, max: 9000, bands: [{id: weak, below: 1000, share: 0.1}, {id: normal, share: "+
+			"0.9}], variable: true,")
 	replace(t, files, seen, "mains: weak, hum", "mains: {below: 1000}, hum")
 	replace(t, files, seen, "unless: {mains: [weak]}, ", "")
 	m, err := Load(files, nil)

@@ -103,7 +103,8 @@ func (f *files) follow() error {
 func (f *files) unfitted(got []float64) error {
 	for i, c := range f.model.Causes {
 		if math.Abs(got[i]-c.PerThousand/1000) > 1e-4 {
-			f.seen[c.ID].errorf("%s: given a complaint it comes to %.1f per 1,000, not %g, whatever its base rate: what brings it about is too strong, or nobody complains of it",
+			f.seen[c.ID].errorf("%s: given a complaint it comes to %.1f per 1,000, not %g, whatever its base rate: what "+
+				"brings it about is too strong, or nobody complains of it",
 				c.ID, 1000*got[i], c.PerThousand)
 		}
 	}

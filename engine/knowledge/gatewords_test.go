@@ -72,8 +72,9 @@ func TestLintNamesTheLineOfTheWords(t *testing.T) {
 	line("text/en/repairs.yaml", "renew_motor:", "renew_motor: no steps, of which there are at least two, in en")
 	line("text/en/repairs.yaml", "renew_motor:", "renew_motor: no proof in en")
 	line("text/en/repairs.yaml", "renew_hose:", "renew_hose: no prevention in en")
-	line("text/en/observations.yaml", "motor_current:", "motor_current: it has the gate needs_start, of which its words in en say nothing; "+
-		"text/en/gates.yaml has the phrases that do, and takes more")
+	line("text/en/observations.yaml", "motor_current:",
+		"motor_current: it has the gate needs_start, of which its words in en say nothing; "+
+			"text/en/gates.yaml has the phrases that do, and takes more")
 	require.NotContains(t, found, "text/en/repairs.yaml wait_for_rain: no proof in en")
 }
 

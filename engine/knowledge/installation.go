@@ -197,8 +197,8 @@ func (in *Inquiry) Priors() ([]float64, error) {
 	return p.causes, nil
 }
 
-// PriorParts gives what Parts gives, before anything was found but that somebody complained. Its slice is shared and must
-// not be changed.
+// PriorParts gives what Parts gives, before anything was found but that somebody complained. Its slice is shared and
+// must not be changed.
 func (in *Inquiry) PriorParts() (Parts, error) {
 	p, err := in.before()
 	if err != nil {

@@ -258,7 +258,8 @@ func (n node) strength() float64 {
 	}
 	v, err := strconv.ParseFloat(n.text(), 64)
 	if err != nil || !(v >= 0 && v <= 1) {
-		n.errorf("%q is neither a probability nor one of nearly_always, usually, often, half, sometimes, seldom, rarely, hardly_ever", n.text())
+		n.errorf("%q is neither a probability nor one of nearly_always, usually, often, half, sometimes, seldom, rarely, "+
+			"hardly_ever", n.text())
 		return 0
 	}
 	return v

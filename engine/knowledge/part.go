@@ -12,8 +12,8 @@ type Parts struct {
 // something that the model lists. A cause that is active beside another one, and would have changed nothing, takes no
 // part. The computed cause stands for nothing having happened.
 //
-// What takes part is followed back through the network from the outcome; see [bayes.Query.Parts]. The findings are those
-// entered.
+// What takes part is followed back through the network from the outcome; see [bayes.Query.Parts]. The findings are
+// those entered.
 func (in *Inquiry) Parts() (Parts, error) { return in.partsIn(&in.now) }
 
 func (in *Inquiry) partsIn(l *loaded) (p Parts, err error) {

@@ -170,7 +170,8 @@ func TestSequenceIsReadLineByLine(t *testing.T) {
 		}
 		text.WriteString("effects:\n")
 		for _, v := range []string{"x", "y", "z"} {
-			fmt.Fprintf(&text, "  - {id: %s, states: [\"0\", \"1\", \"2\"], otherwise: {\"1\": 0.3, \"2\": 0.3}, basis: drawn}\n",
+			fmt.Fprintf(&text,
+				"  - {id: %s, states: [\"0\", \"1\", \"2\"], otherwise: {\"1\": 0.3, \"2\": 0.3}, basis: drawn}\n",
 				v)
 		}
 		m, err := beside(t, map[string]string{"drawn.yaml": text.String()})

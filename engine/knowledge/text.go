@@ -71,7 +71,8 @@ func (f *files) readTexts(locale, what string, root node) {
 		case "phrases":
 			t.Phrases[p.id] = p.val.text()
 		default:
-			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, lexicon, grammar, alarms, gates", what)
+			root.errorf("unknown text file %s; known are causes, observations, repairs, dangers, tools, phrases, lexicon, "+
+				"grammar, alarms, gates", what)
 			return
 		}
 	}

@@ -165,7 +165,8 @@ func TestAnEffectThatIsABandOfASum(t *testing.T) {
 
 complaint: {`)
 	replace(t, files, seen, "  - {id: colour_of_hose, states: [green, black], ",
-		"  - {id: colour_of_hose, states: [green, black], worst_of: {load: {high: {black: half}, low: {black: half}}}, otherwise: 0.01, ")
+		"  - {id: colour_of_hose, states: [green, black], worst_of: {load: {high: {black: half}, low: {black: half}}}, "+
+			"otherwise: 0.01, ")
 	m, err := Load(files, nil)
 	require.NoError(t, err)
 	q := m.Tree().NewQuery()

@@ -118,7 +118,8 @@ func TestCalibrationOfTheModelItself(t *testing.T) {
 	assert.Greater(t, bad.LogScore, good.LogScore)
 	assert.Greater(t, bad.Brier, good.Brier)
 	assert.GreaterOrEqual(t, miscalibrated(bad), 6)
-	t.Logf("the model itself: log score %.4f, Brier %.4f, z %.2f, %d of %d bins off; a wrong one: %.4f, %.4f, %.2f, %d of %d",
+	t.Logf("the model itself: log score %.4f, Brier %.4f, z %.2f, %d of %d bins off; a wrong one: %.4f, %.4f, %.2f, %d "+
+		"of %d",
 		good.LogScore, good.Brier, good.Z, off, len(good.Bins), bad.LogScore, bad.Brier, bad.Z, miscalibrated(bad),
 		len(bad.Bins))
 }
@@ -285,7 +286,8 @@ func TestReadCSV(t *testing.T) {
 	m := pump(t)
 	head := "date,source,told,causes,by,sure\n"
 	cases, err := learning.ReadCSV(m, strings.NewReader(head+
-		"2026-03-01,Quayside Pumps,hum=rough; motor_current = 6.5 ;hose_age=old,motor_worn,workshop,\n2026-03-02,Quayside Pumps,fault_code=F1,well_dry;hose_split,owner,0.8\n2026-03-03,Quayside Pumps,,well_dry,desk,guessed\n"))
+		"2026-03-01,Quayside Pumps,hum=rough; motor_current = 6.5 ;hose_age=old,motor_worn,workshop,\n2026-03-02,Quayside "+
+		"Pumps,fault_code=F1,well_dry;hose_split,owner,0.8\n2026-03-03,Quayside Pumps,,well_dry,desk,guessed\n"))
 	require.NoError(t, err)
 	require.Len(t, cases, 3)
 	assert.False(t, cases[2].Teaches())

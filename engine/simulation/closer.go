@@ -18,7 +18,10 @@ var seenCloser = map[string]sight{
 		return w.sees("present")
 	},
 	"signal_continuity": func(w witness) Answer { return w.hardly(w.h.loomFault, 0.75, "broken", "whole") },
-	"panel_plug_volts":  func(w witness) Answer { return w.hardly(w.h.b.broken || w.h.b.boardDead, 0.8, "missing", "present") },
+	"panel_plug_volts": func(w witness) Answer {
+		return w.hardly(w.h.b.broken || w.h.b.boardDead, 0.8, "missing",
+			"present")
+	},
 	"motor_direct": func(w witness) Answer {
 		switch b := &w.h.b; {
 		case b.motorDead:
@@ -29,7 +32,10 @@ var seenCloser = map[string]sight{
 		return w.sees("runs_free")
 	},
 	"room_sensor_place": func(w witness) Answer { return w.hardly(w.h.b.roomBad, 0.85, "poor", "fair") },
-	"lock_sign":         func(w witness) Answer { return w.hardly(w.h.b.locked && w.h.record.Code == "other", 0.6, "yes", "no") },
+	"lock_sign": func(w witness) Answer {
+		return w.hardly(w.h.b.locked && w.h.record.Code == "other", 0.6, "yes",
+			"no")
+	},
 	"flame_sensor_look": func(w witness) Answer {
 		switch {
 		case w.h.b.flameBlind:
@@ -65,7 +71,8 @@ var seenCloser = map[string]sight{
 			c.b.waxed = 1
 			c.b.internal, c.b.polar = c.b.internal/2, c.b.polar/2
 		}
-		return w.hardly(w.h.in.Ambient < 5 && (w.h.b.waxed > 1 || w.h.record.Code == "E-01") && w.h.cures(mild), 0.75, "in_cold", "no")
+		return w.hardly(w.h.in.Ambient < 5 && (w.h.b.waxed > 1 || w.h.record.Code == "E-01") && w.h.cures(mild), 0.75,
+			"in_cold", "no")
 	},
 	"rest_matters": func(w witness) Answer {
 		switch b := &w.h.b; {

@@ -7,8 +7,8 @@ import (
 	"lightoff/engine/physics"
 )
 
-// Installation is where and how a heater is fitted, in the catalogue's terms and units: volts, mm², metres, mm, µL, kW,
-// degrees, °C, years, hours.
+// Installation is where and how a heater is fitted, in the catalogue's terms and units: volts, mm², metres, mm, µL,
+// kW, degrees, °C, years, hours.
 type Installation struct {
 	Nominal                                                          float64
 	JustInstalled, RanDry, ControllerChanged, RecentWork, StoodStill bool
@@ -76,25 +76,28 @@ func Draw(r *rand.Rand) Installation {
 		BatteryAge:        between(r, 0, 9),
 		BatteryCapacity:   pick(r, 70, 80, 95, 100, 110, 150, 200),
 		Charge:            between(r, 0.55, 1),
-		Place:             draw(r, share{"van", 45}, share{"truck_cab", 15}, share{"boat", 15}, share{"building", 15}, share{"portable_box", 10}),
-		Feed:              draw(r, share{"battery", 62}, share{"fuse_box", 20}, share{"accessory_socket", 4}, share{"solar_load_output", 4}, share{"power_station", 4}, share{"mains_supply", 4}, share{"other", 2}),
-		Charging:          draw(r, share{"none", 65}, share{"solar", 20}, share{"mains_charger", 7}, share{"engine", 8}),
-		Tank:              draw(r, share{"above_heater", 20}, share{"level", 35}, share{"below", 45}),
-		Intake:            draw(r, share{"outside", 88}, share{"locker", 8}, share{"living_space", 4}),
-		Pickup:            draw(r, share{"own_tank", 62}, share{"vehicle_tank", 33}, share{"teed_engine_line", 5}),
-		Fuel:              draw(r, share{"winter_diesel", 50}, share{"summer_diesel", 25}, share{"hvo", 5}, share{"biodiesel", 3}, share{"heating_oil", 7}, share{"kerosene", 8}),
-		CableArea:         pick(r, 2.5, 2.5, 4, 4, 4, 6),
-		CableLength:       between(r, 0.8, 4),
-		Bore:              2,
-		LineLength:        between(r, 1.5, 5),
-		PumpAngle:         between(r, 25, 90),
-		Plug:              physics.MetalPlug,
-		Ambient:           between(r, -12, 16),
-		Altitude:          between(r, 0, 900),
-		DuctLength:        between(r, 0.3, 4),
-		DuctBends:         r.IntN(4),
-		DuctDiameter:      pick(r, 60, 75, 75, 90),
-		Clearance:         between(r, 5, 40),
+		Place: draw(r, share{"van", 45}, share{"truck_cab", 15}, share{"boat", 15}, share{"building", 15},
+			share{"portable_box", 10}),
+		Feed: draw(r, share{"battery", 62}, share{"fuse_box", 20}, share{"accessory_socket", 4},
+			share{"solar_load_output", 4}, share{"power_station", 4}, share{"mains_supply", 4}, share{"other", 2}),
+		Charging: draw(r, share{"none", 65}, share{"solar", 20}, share{"mains_charger", 7}, share{"engine", 8}),
+		Tank:     draw(r, share{"above_heater", 20}, share{"level", 35}, share{"below", 45}),
+		Intake:   draw(r, share{"outside", 88}, share{"locker", 8}, share{"living_space", 4}),
+		Pickup:   draw(r, share{"own_tank", 62}, share{"vehicle_tank", 33}, share{"teed_engine_line", 5}),
+		Fuel: draw(r, share{"winter_diesel", 50}, share{"summer_diesel", 25}, share{"hvo", 5},
+			share{"biodiesel", 3}, share{"heating_oil", 7}, share{"kerosene", 8}),
+		CableArea:    pick(r, 2.5, 2.5, 4, 4, 4, 6),
+		CableLength:  between(r, 0.8, 4),
+		Bore:         2,
+		LineLength:   between(r, 1.5, 5),
+		PumpAngle:    between(r, 25, 90),
+		Plug:         physics.MetalPlug,
+		Ambient:      between(r, -12, 16),
+		Altitude:     between(r, 0, 900),
+		DuctLength:   between(r, 0.3, 4),
+		DuctBends:    r.IntN(4),
+		DuctDiameter: pick(r, 60, 75, 75, 90),
+		Clearance:    between(r, 5, 40),
 	}
 	if chance(r, 0.12) {
 		in.Altitude = between(r, 900, 2200)
@@ -103,7 +106,8 @@ func Draw(r *rand.Rand) Installation {
 		in.Plug = physics.CeramicPlug
 	}
 	in.Sensor = []physics.Sensor{physics.NTC10k, physics.NTC50k, physics.NTC100k, physics.Pt1000}[r.IntN(4)]
-	in.Chemistry = []physics.Chemistry{physics.Flooded, physics.Flooded, physics.AGM, physics.AGM, physics.Lithium}[r.IntN(5)]
+	in.Chemistry = []physics.Chemistry{physics.Flooded, physics.Flooded, physics.AGM, physics.AGM,
+		physics.Lithium}[r.IntN(5)]
 	if in.Soft {
 		in.Bore = pick(r, 2, 3, 4)
 	}
@@ -113,7 +117,8 @@ func Draw(r *rand.Rand) Installation {
 	in.RanDry = chance(r, 0.07)
 	in.AlarmTested = in.Alarm && chance(r, 0.6)
 	in.size(pick(r, 2, 2, 3, 5, 5, 8))
-	in.Lift = map[string]float64{"above_heater": between(r, -0.4, 0), "level": between(r, 0, 0.3), "below": between(r, 0.2, 0.8)}[in.Tank]
+	in.Lift = map[string]float64{"above_heater": between(r, -0.4, 0), "level": between(r, 0, 0.3),
+		"below": between(r, 0.2, 0.8)}[in.Tank]
 	if in.Ambient < 0 && in.Fuel != "kerosene" { // a sound heater has fuel that flows; the fault of waxing takes it away
 		in.Fuel = draw(r, share{"winter_diesel", 9}, share{"hvo", 1})
 	}

@@ -253,13 +253,16 @@ var sentences = []sentence{
 			"co_alarm=silent"}, nil},
 	{"en", "", "Battery voltage is 12.6V. When it starts up the display drops to 10.4V.",
 		[]string{"panel_voltage_glow=10.4"}, []string{"12.6V"}},
-	{"en", "", "I have a 5kw heater in my campervan. Battery is a 100Ah lithium, shows 13.1 at rest and drops to 12.2 at the heater when the plug glows. There are a few small bubbles in the line. Any ideas?",
+	{"en", "", "I have a 5kw heater in my campervan. Battery is a 100Ah lithium, shows 13.1 at rest and drops to 12.2 " +
+		"at the heater when the plug glows. There are a few small bubbles in the line. Any ideas?",
 		[]string{"heater_power=5", "installation=van", "battery_chemistry=lithium", "rest_voltage=13.1",
 			"glow_voltage_heater=12.2", "bubbles=few"}, nil},
 	{"de", "", "nichts riecht nach Diesel", []string{"smell_fuel=no"}, nil},
 	{"de", "", "raucht weiß, aber jetzt nicht mehr", nil, []string{"raucht weiß"}},
 	{"de", "", "keine Ahnung ob Blasen da sind", nil, []string{"Blasen"}},
-	{"de", "", "meine 2kW Heizung im Kastenwagen geht seit gestern nicht mehr an. Display zeigt Fehler 10. Batterie (AGM, 5 Jahre alt) hat 12,5 V in Ruhe, beim Glühen am Stecker der Heizung 10,3 V. Kabel ist 6 m lang mit 2,5 mm². Draußen sind -6 Grad.",
+	{"de", "", "meine 2kW Heizung im Kastenwagen geht seit gestern nicht mehr an. Display zeigt Fehler 10. Batterie " +
+		"(AGM, 5 Jahre alt) hat 12,5 V in Ruhe, beim Glühen am Stecker der Heizung 10,3 V. Kabel ist 6 m lang mit 2,5 " +
+		"mm². Draußen sind -6 Grad.",
 		[]string{"heater_power=2", "installation=van", "complaint=wont_start", "fault_code=E-10", "battery_chemistry=agm",
 			"battery_age=5", "rest_voltage=12.5", "glow_voltage_heater=10.3",
 			"cable_length=6", "cable_area=2.5", "ambient_temperature=-6"}, nil},

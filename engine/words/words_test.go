@@ -242,7 +242,8 @@ func BenchmarkRead40Words(b *testing.B) {
 	m, err := heater.Model()
 	require.NoError(b, err)
 	r := words.New(m)
-	text := "So the heater in our old camper fires up fine, runs for about ten minutes and then dies with E-08, pump ticks away, no smoke, " +
+	text := "So the heater in our old camper fires up fine, runs for about ten minutes and then dies with E-08, pump " +
+		"ticks away, no smoke, " +
 		"battery 12.6 at rest and 11.2 at the heater while glowing, the tank nearly empty"
 	require.Len(b, strings.Fields(text), 40)
 	b.ReportAllocs()

@@ -39,7 +39,8 @@ var needs = []struct {
 // visitorKey is the metadata in which the pages' bridge says for whom it calls. From outside it means nothing.
 const visitorKey = "lightoff-visitor"
 
-// healthAndReflection begins the names of the calls for health and for what the server says about itself, which have no limit.
+// healthAndReflection begins the names of the calls for health and for what the server says about itself, which have no
+// limit.
 const healthAndReflection = "/grpc."
 
 // insideNetwork is the network of the listener within the process, over which the bridge calls.

@@ -74,8 +74,8 @@ type closings struct {
 	send   func(*lightoffv1.WatchClosingsResponse) error
 }
 
-// catchUp sends what has not been sent yet. The next one begins where this one did, or at the last closing, so that none
-// reads more of the log than was added meanwhile.
+// catchUp sends what has not been sent yet. The next one begins where this one did, or at the last closing, so that
+// none reads more of the log than was added meanwhile.
 func (c *closings) catchUp(ctx context.Context) error {
 	began := time.Now()
 	at := store.Mark{At: c.latest.Add(-closingsOverlap)}

@@ -112,7 +112,8 @@ func TestClosingsFromWhen(t *testing.T) {
 	assert.Equal(t, after, r.keyOf(t, received(t, stream).ConversationId))
 }
 
-// A reader who came back after long, and for whom there is nothing, reads the old part of the log once and not at every change.
+// A reader who came back after long, and for whom there is nothing, reads the old part of the log once and not at every
+// change.
 func TestClosingsReadOn(t *testing.T) {
 	r := start(t)
 	client, ctx := r.atDesk(t, "Ines")

@@ -363,7 +363,8 @@ func (r *running) watch(t *testing.T, id string,
 	return stream
 }
 
-func next(t *testing.T, stream grpc.ServerStreamingClient[lightoffv1.WatchConversationResponse]) *lightoffv1.Conversation {
+func next(t *testing.T,
+	stream grpc.ServerStreamingClient[lightoffv1.WatchConversationResponse]) *lightoffv1.Conversation {
 	t.Helper()
 	message, err := stream.Recv()
 	require.NoError(t, err)

@@ -43,8 +43,8 @@ func TestAnswersTellTheirLanguage(t *testing.T) {
 	assert.Greater(t, asked, 20)
 }
 
-// A call that changes a conversation can be sent again with its key. Those without one may be repeated as they are: they end
-// something, or make another key of which there are only so many.
+// A call that changes a conversation can be sent again with its key. Those without one may be repeated as they are:
+// they end something, or make another key of which there are only so many.
 func TestChangesCanBeSentAgain(t *testing.T) {
 	repeatable := map[protoreflect.Name]bool{"DeleteConversation": true, "MakeCode": true, "RedeemCode": true,
 		"MakeLookOnKey": true, "WithdrawLookOnKeys": true}

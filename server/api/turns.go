@@ -7,8 +7,8 @@ import (
 	"sync"
 )
 
-// What one address may have under way at the same time: calls that are worked at, and calls that wait until one of those
-// has ended. Whatever a call costs, others find the store and the processors free for theirs.
+// What one address may have under way at the same time: calls that are worked at, and calls that wait until one of
+// those has ended. Whatever a call costs, others find the store and the processors free for theirs.
 const (
 	atWork    = 4
 	waitsWork = 64
@@ -26,8 +26,8 @@ type turn struct {
 	calls int           // that are worked at or wait
 }
 
-// enter waits until a call may be worked at; leave ends it. The error is a *busy where too many wait, save for those that must be
-// let in, or the context's.
+// enter waits until a call may be worked at; leave ends it. The error is a *busy where too many wait, save for those
+// that must be let in, or the context's.
 func (t *turns) enter(ctx context.Context, caller string, must bool) (leave func(), err error) {
 	most := atWork * int(factor(caller))
 	t.mu.Lock()

@@ -9,8 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestTurns: an address has some calls worked at, some wait, and more are refused at once; another is not held up, and what must
-// be let in waits with the rest.
+// TestTurns: an address has some calls worked at, some wait, and more are refused at once; another is not held up, and
+// what must be let in waits with the rest.
 func TestTurns(t *testing.T) {
 	turns := &turns{callers: map[string]*turn{}}
 	gone, cancel := context.WithCancel(t.Context())

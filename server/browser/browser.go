@@ -42,7 +42,8 @@ type Kit struct {
 }
 
 // ErrNoSource means that the source that this program was built from, or Go, is not at hand.
-var ErrNoSource = errors.New("neither was the program for browsers built in, nor are its source and Go at hand to build it")
+var ErrNoSource = errors.New("neither was the program for browsers built in, nor are its source and Go at hand to " +
+	"build it")
 
 // Embedded is the kit that the server was built with; nil without one.
 func Embedded() *Kit {

@@ -169,7 +169,8 @@ func TestWaxingAgainstGrades(t *testing.T) {
 		assert.InDelta(t, sum, out.GetChancePercent(), 1e-9)
 		assert.True(t, out.GetLowPercent() <= out.GetChancePercent() && out.GetChancePercent() <= out.GetHighPercent())
 	}
-	for kind := range map[string]bool{"winter_diesel": true, "summer_diesel": true, "red_diesel": true, "hvo": true, "biodiesel": true,
+	for kind := range map[string]bool{"winter_diesel": true, "summer_diesel": true, "red_diesel": true, "hvo": true,
+		"biodiesel":   true,
 		"heating_oil": true, "kerosene": true, "other": true} {
 		last := 101.0
 		for t0 := -50.0; t0 <= 20; t0 += 5 {

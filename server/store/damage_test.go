@@ -136,9 +136,9 @@ func checkReadyWrites(t *testing.T, place string) {
 	require.NoError(t, err)
 }
 
-// TestFlippedBytes flips bytes anywhere in the file, as a failing disk does. Either the server does not start and says so, or
-// what it serves is what was told, but for a letter of a text, which nothing in the file vouches for. Whatever a backup saves of it
-// can be restored.
+// TestFlippedBytes flips bytes anywhere in the file, as a failing disk does. Either the server does not start and says
+// so, or what it serves is what was told, but for a letter of a text, which nothing in the file vouches for. Whatever a
+// backup saves of it can be restored.
 func TestFlippedBytes(t *testing.T) {
 	folder := t.TempDir()
 	ids := filled(t, folder, 60)
@@ -175,8 +175,8 @@ func TestFlippedBytes(t *testing.T) {
 	assert.Greater(t, noticed, 4)
 }
 
-// TestDamagedLog cuts off and damages SQLite's log of changes that are not in the file yet: what comes before the damage
-// counts, and the conversation goes on from there.
+// TestDamagedLog cuts off and damages SQLite's log of changes that are not in the file yet: what comes before the
+// damage counts, and the conversation goes on from there.
 func TestDamagedLog(t *testing.T) {
 	for name, damage := range map[string]func([]byte) []byte{
 		"cut off": func(log []byte) []byte { return log[:len(log)*2/3] },

@@ -26,13 +26,15 @@ var sqliteUnavailable = map[int]bool{5: true, 8: true, 10: true, 13: true, 14: t
 var postgresUnavailable = []string{"08", "53", "25006", "25P03", "25P04", "57P01", "57P02", "57P03", "57P05", "58"}
 
 // ErrDamaged means that SQLite's file is damaged.
-var ErrDamaged = errors.New("the database file is damaged. \"check\" lists what is wrong, \"backup\" saves every conversation that can " +
+var ErrDamaged = errors.New("the database file is damaged. \"check\" lists what is wrong, \"backup\" saves every " +
+	"conversation that can " +
 	"still be read and names the others, and \"restore\" puts them into a new folder")
 
 // SQLite's codes for that: CORRUPT NOTADB.
 var sqliteDamaged = map[int]bool{11: true, 26: true}
 
-// damaged reports whether an error comes of what the file holds; database/sql has no type for a value that is none of its column.
+// damaged reports whether an error comes of what the file holds; database/sql has no type for a value that is none of
+// its column.
 func damaged(err error) bool {
 	if err != nil && strings.Contains(err.Error(), "sql: Scan error") {
 		return true

@@ -342,8 +342,8 @@ func read(ctx context.Context, q querier, id string) (Conversation, error) {
 	return found, err
 }
 
-// readOn is what read returns, for whoever has read the conversation before: as a rule that takes one row. Others wait to write
-// meanwhile, and a long log takes some milliseconds to read.
+// readOn is what read returns, for whoever has read the conversation before: as a rule that takes one row. Others wait
+// to write meanwhile, and a long log takes some milliseconds to read.
 func readOn(ctx context.Context, q querier, id string, seen Conversation) (Conversation, error) {
 	n := len(seen.Events)
 	if seen.ID != id || n == 0 {

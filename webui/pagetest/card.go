@@ -140,7 +140,9 @@ func (p *Tab) Acknowledge() {
 	for Eval[bool](p, `document.querySelector("#danger").open`) {
 		before := Eval[string](p, `document.querySelector("#danger").dataset.which`)
 		p.Click("#acknowledge")
-		p.Wait(fmt.Sprintf(`!document.querySelector("#danger").open || document.querySelector("#danger").dataset.which !== %q`, before))
+		p.Wait(
+			fmt.Sprintf(`!document.querySelector("#danger").open || document.querySelector("#danger").dataset.which !== %q`,
+				before))
 	}
 }
 

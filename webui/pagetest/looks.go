@@ -46,7 +46,8 @@ func (p *Tab) Audit() string {
 		require.NoError(p.t, err)
 		Eval[chromedp.Void](p, string(script)+";0")
 	}
-	return Eval[string](p, `axe.run().then((r) => r.violations.map((v) => v.id + ": " + v.help + " " + v.nodes.map((n) => n.target).join(" ")).join("\n"))`)
+	return Eval[string](p, `axe.run().then((r) => r.violations.map((v) => v.id + ": " + v.help + " " + v.nodes.map((n) `+
+		`=> n.target).join(" ")).join("\n"))`)
 }
 
 // TooWide names what sticks out of the window sideways.
