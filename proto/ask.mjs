@@ -1,4 +1,4 @@
-// Asks a server on this machine, or the one that is named, what may be wrong with a heater, and prints it, dangers first.
+// Asks a server on this machine, or the one that is named, what may be wrong with a heater. Prints it, dangers first.
 //
 //     npm install @grpc/grpc-js @grpc/proto-loader
 //     node ask.mjs 127.0.0.1:7430

@@ -1,10 +1,10 @@
-// Opens a card on a server over its websocket, says what is wrong with a heater and prints what that may be, dangers first.
+// Opens a card on a server over its websocket, says what a heater does and prints what that may be, dangers first.
 // It needs no package. ../webui/FRAMES.md lists the frames.
 //
 //     node --experimental-websocket socket.mjs ws://127.0.0.1:7480/socket
 //
-// Node 20 has its WebSocket behind that option, Node 22 without it. In a browser, paste it into the console of a tab that
-// shows the server's page.
+// Node 20 has its WebSocket behind that option, Node 22 without it. In a browser, paste it into the console of a tab
+// that shows the server's page.
 // @ts-check
 (async () => {
   const node = /** @type {any} */ (globalThis).process;

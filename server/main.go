@@ -177,6 +177,9 @@ func (c command) fail(code int, format string, args ...any) int {
 	return code
 }
 
+// serve runs the service until it is told to stop. Its branches are the ways in which flags can contradict each other
+// or the machine: each is refused before a port is opened or a store touched, so that a wrong start leaves nothing
+// behind.
 func (c command) serve(ctx context.Context, args []string) int {
 	p := &Program{Model: c.model, With: c.with, Compact: c.compact}
 	flags := flag.NewFlagSet("serve", flag.ContinueOnError)

@@ -167,6 +167,8 @@ func Fold(events []Event) Conversation {
 	return c
 }
 
+// apply takes in one event. Logs are kept for years and never rewritten, so every kind that was ever written must be
+// understood for ever, and an event means the same wherever it is folded: nothing here looks at a model or a clock.
 func (c *Conversation) apply(e Event) {
 	c.LastEvent = e.Number
 	switch e.Kind {

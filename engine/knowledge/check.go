@@ -62,6 +62,9 @@ func (f *files) statesOf(id string, r ref) []string {
 // impossible.
 const leastOverlooked = 0.002
 
+// checkVariables looks at every link, rule and reading by itself: that the parents, states and quantities that it names
+// exist, and that no answer is so sure that its opposite could make a cause impossible. How rules lie to each other is
+// checkRules' business. It goes on after a fault, so that an author learns of all of them at once.
 func (f *files) checkVariables() {
 	known := map[string][]string{}
 	for _, v := range f.variables {

@@ -104,6 +104,8 @@ func (p *phraseParser) either() (piece, error) {
 	}
 }
 
+// sequence reads pieces one after the other, up to what ends them: the text's end, an alternative or a closing bracket.
+// An ending belongs to whoever opened it, so it is looked at and not taken.
 func (p *phraseParser) sequence() (piece, error) {
 	var out piece
 	for {

@@ -50,7 +50,8 @@ export function t(key, gaps = {}) {
 }
 
 /**
- * Why something was refused, by its reason, as far as the words for it are there; what the service says of it is English.
+ * Why something was refused, by its reason, as far as the words for it are there; what the service says of it is
+ * English.
  * @param {{reason?: string}} fault
  */
 export const why = (fault) => texts["refused." + fault.reason] || t("refused.other");
