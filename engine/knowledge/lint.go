@@ -13,11 +13,12 @@ import (
 const (
 	leastConfirming = 8    // times that some finding must raise a cause's odds
 	leastTelling    = 1e-4 // bits that an observation must tell about some cause
+	workshop        = 3    // the difficulty of what only a workshop finds out
 	leastReached    = 1e-7 // probability of a state, given a complaint
 )
 
-// Lint lists what a mechanic should look at again, each with file and line: causes that no finding confirms, unless
-// their file says why; observations that tell nothing of any cause; states that never occur; checks or repairs with a
+// Lint lists what a mechanic should look at again, each with file and line: causes that no finding
+// short of a workshop's confirms, unless their file says why; observations that tell nothing of any cause; states that never occur; checks or repairs with a
 // hazard and no caution, or whose words and gates disagree; repairs half told; states that a sequence looks past; and
 // dangers without steps or a way out.
 func (m *Model) Lint() ([]Problem, error) {
@@ -68,9 +69,10 @@ func (l *linter) wording(locale, id, format string, args ...any) {
 	l.problem(id, format, args...)
 }
 
-func (l *linter) observations() (ids []string) {
+// observations are those that stand in the network, up to a difficulty.
+func (l *linter) observations(difficulty int) (ids []string) {
 	for _, o := range l.m.Observations {
-		if _, ok := l.m.variables[o.ID]; ok {
+		if _, ok := l.m.variables[o.ID]; ok && o.Difficulty <= difficulty {
 			ids = append(ids, o.ID)
 		}
 	}
@@ -78,7 +80,7 @@ func (l *linter) observations() (ids []string) {
 }
 
 func (l *linter) confirming() error {
-	ids := l.observations()
+	ids := l.observations(workshop - 1)
 	for i, c := range l.m.Causes {
 		if c.Computed || c.Unconfirmed != "" {
 			continue
@@ -99,8 +101,8 @@ func (l *linter) confirming() error {
 		}
 		// That the heater is fitted so is a setup fact, that it takes effect a finding; together they confirm.
 		if best *= l.raise(i); best < leastConfirming {
-			l.problem(c.ID, "%s: no finding confirms it: the best, %s, raises its odds %.1f times with all that a setup "+
-				"fact adds, and %d are asked for. Make a finding speak more for it, or less for the other causes that show "+
+			l.problem(c.ID, "%s: no finding short of a workshop's confirms it: the best, %s, raises its odds %.1f times with all "+
+				"that a setup fact adds, and %d are asked for. Make a finding speak more for it, or less for the other causes that show "+
 				"the same (a change to one of those can bring this about); or say under unconfirmed why there is none",
 				c.ID, found, best, leastConfirming)
 		}
@@ -121,7 +123,7 @@ func (l *linter) raise(i int) float64 {
 }
 
 func (l *linter) telling() error {
-	ids := l.observations()
+	ids := l.observations(workshop)
 	bits, err := l.in.Information(ids, func(int) bool { return true })
 	if err != nil {
 		return err
