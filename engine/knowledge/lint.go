@@ -17,10 +17,10 @@ const (
 	leastReached    = 1e-7 // probability of a state, given a complaint
 )
 
-// Lint lists what a mechanic should look at again, each with file and line: causes that no finding
-// short of a workshop's confirms, unless their file says why; observations that tell nothing of any cause; states that never occur; checks or repairs with a
-// hazard and no caution, or whose words and gates disagree; repairs half told; states that a sequence looks past; and
-// dangers without steps or a way out.
+// Lint lists what a mechanic should look at again, each with file and line: causes that no finding short of a workshop's
+// confirms, unless their file says why; observations that tell nothing of any cause; states that never occur; checks or
+// repairs with a hazard and no caution, or whose words and gates disagree; repairs half told; states that a sequence looks
+// past; and dangers without steps or a way out.
 func (m *Model) Lint() ([]Problem, error) {
 	l := &linter{m: m, in: m.NewInquiry(), errs: &Error{}}
 	l.in.Enter(nil)
