@@ -23,7 +23,9 @@ const (
 
 // ErrorReason says why a call was refused, for programs: messages are for people and may change. Every error carries a
 // google.rpc.ErrorInfo detail with the domain "lightoff" and the name of one of these, without its prefix, as its
-// reason; for example "CLIENT_KEY_REUSED". The status code stands with each.
+// reason; for example "CLIENT_KEY_REUSED". The status code stands with each. Only what the transport refuses before the
+// service sees it has none: a message of more than 256 KiB (RESOURCE_EXHAUSTED) or one that is not of the call's type
+// (INTERNAL), and a connection that breaks (UNAVAILABLE).
 type ErrorReason int32
 
 const (
