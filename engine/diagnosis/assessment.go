@@ -64,8 +64,8 @@ type Pair struct {
 	Text        string
 }
 
-// RankedCause is a cause with the probability that it takes part in today's failure, given that something does which the
-// model lists. A fault that is there and changes nothing takes no part. See takesPart.
+// RankedCause is a cause with the probability that it takes part in today's failure, given that something does which
+// the model lists. A fault that is there and changes nothing takes no part. See takesPart.
 type RankedCause struct {
 	ID          string
 	Title       string
@@ -164,9 +164,10 @@ type PlanStep struct {
 	Prevention        string
 	Together          bool    // made at one opening with the step before it; the start is watched after both
 	Fixed             float64 // probability that all is well after this and all earlier steps
-	ExpectedCost      float64 // euros, minutes among them, spent on average up to and with this step; 0 while a danger forbids it
-	HeldBack          string  // why it must wait; empty where it may be done
-	Danger            string  // id of the standing danger that asks for it, whatever the complaint; empty for none
+	// euros, minutes among them, spent on average up to and with this step; 0 while a danger forbids it
+	ExpectedCost float64
+	HeldBack     string // why it must wait; empty where it may be done
+	Danger       string // id of the standing danger that asks for it, whatever the complaint; empty for none
 }
 
 // Contradiction names findings that hardly fit together, the most doubtful first.

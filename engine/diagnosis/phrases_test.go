@@ -12,7 +12,8 @@ import (
 
 // Every phrase that the code asks for has words, in every language, and no words are left over.
 func TestPhrasesAreThoseThatTheCodeUses(t *testing.T) {
-	name := regexp.MustCompile(`"((?:likelihood|unused|reason|plan|jobcard)_[a-z_]+|pair(?:_perhaps)?(?:_advice)?|chain_(?:advice|habit)|not_told|contradiction|skipped)"`)
+	name := regexp.MustCompile(
+		`"((?:likelihood|unused|reason|plan|jobcard)_[a-z_]+|pair(?:_perhaps)?(?:_advice)?|chain_(?:advice|habit)|not_told|contradiction|skipped)"`)
 	step := regexp.MustCompile(`\{0\.\d+, "([a-z_]+)"\}`)
 	used := map[string]bool{}
 	for _, pattern := range []string{"*.go", "../knowledge/*.go", "../../server/api/*.go"} {

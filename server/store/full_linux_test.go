@@ -12,8 +12,8 @@ import (
 	"lightoff/engine/diagnosis"
 )
 
-// TestReadyOnFullDisk fills a small disk of memory to its last byte: the store says that it takes nothing, and nothing that was
-// acknowledged is lost; once there is room again, it goes on.
+// TestReadyOnFullDisk fills a small disk of memory to its last byte: the store says that it takes nothing, and nothing
+// that was acknowledged is lost; once there is room again, it goes on.
 func TestReadyOnFullDisk(t *testing.T) {
 	folder := t.TempDir()
 	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size=2m"); err != nil {
