@@ -79,7 +79,8 @@ func TestEveryRepairComesUp(t *testing.T) {
 	for _, r := range m.Repairs {
 		assert.True(t, seen[r.ID], "%s comes up in none of the plans: add to leading (trade_test.go) what makes a cause "+
 			"lead that it mends (%v), or note here the findings after which it is the one to make", r.ID, r.Mends)
-		assert.True(t, led[r.ID] || r.ID == "bigger_source" || r.ID == "slope_exhaust", "%s comes first in none of the plans",
-			r.ID)
+		assert.True(t, led[r.ID] || r.ID == "bigger_source" || r.ID == "slope_exhaust", "%s comes first in none of "+
+			"the plans: add to leading (trade_test.go) what makes a cause lead that it mends (%v), or "+
+			"note here the findings after which it is the one to make", r.ID, r.Mends)
 	}
 }

@@ -118,5 +118,5 @@ func TestLintNamesWhatToLookAtAgain(t *testing.T) {
 		all += p.Message + "\n"
 		require.NotEmpty(t, p.File)
 	}
-	require.Contains(t, all, "no caution")
+	require.Contains(t, all, "no caution for it: write what to mind under cautions")
 }

@@ -184,6 +184,10 @@ func (f *files) trip(p pair) Trip {
 
 func (f *files) limit(n node) {
 	m := n.fields("cause", "above", "forbids", "danger")
+	if m["cause"].n == nil {
+		n.errorf("a limit without a cause")
+		return
+	}
 	l := Limit{m["cause"].text(), m["above"].strength(), f.gates(m["forbids"]), m["danger"].text()}
 	f.places["limit/"+l.Cause] = n
 	f.model.Limits = append(f.model.Limits, l)

@@ -161,7 +161,8 @@ func (l *linter) cautions() {
 		missing := func(id string, g Gates, cautions []Caution) {
 			warns := func(c Caution) bool { return strings.TrimSpace(c.Text) != "" }
 			if hazards := g.Names(); len(hazards) > 0 && !slices.ContainsFunc(cautions, warns) {
-				l.wording(locale, id, "%s: %s, and the texts in %s have no caution for it", id, strings.Join(hazards, ", "), locale)
+				l.wording(locale, id, "%s: %s, and the texts in %s have no caution for it: write what to mind under cautions",
+					id, strings.Join(hazards, ", "), locale)
 			}
 		}
 		for _, o := range l.m.Observations {

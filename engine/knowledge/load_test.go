@@ -226,6 +226,12 @@ var badModels = []bad{
 		"code_table: hum is no setup fact"),
 	one("code tables without a code", seen, "roles: {code: fault_code, ", "roles: {", "id: plain",
 		"no role says which observation is the code"),
+	{"danger put among the limits", seen, "danger: overload}", "danger: overload}\n  - {id: damp, any: [{wet: \"yes\"}]}",
+		[]wanted{
+			{seen, "id: damp", `unknown entry "id"; known are cause, above, forbids, danger. It stands under limits`},
+			{seen, "id: damp", `unknown entry "any"; known are cause, above, forbids, danger. It stands under limits`},
+			{seen, "id: damp", "a limit without a cause"},
+		}},
 	one("unknown role", seen, "code_table: code_table", "code_book: code_table", "code_book", "unknown entry"),
 	one("no group", causes, "id: hose_split\n    group: water\n", "id: hose_split\n", "id: hose_split",
 		"hose_split: group is missing"),

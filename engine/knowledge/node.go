@@ -60,7 +60,7 @@ type node struct {
 	errs *Error
 	n    *tree  // nil: the entry is missing or empty
 	in   *tree  // for a missing entry, what it is missing from
-	name string // the entry's key, where it has one
+	name string // the entry's key, or that of the list it is in
 }
 
 // tree is what a model file says, free of how it was written down.
@@ -133,7 +133,7 @@ func (n node) pairs() []pair {
 }
 
 // fields are a mapping's entries by key, those not given among them; an unknown key is an error that names the known
-// ones.
+// ones, and what the mapping stands under: an entry put at the end of a file is easily in another section than was meant.
 func (n node) fields(known ...string) map[string]node {
 	out := map[string]node{}
 	for _, k := range known {
@@ -141,7 +141,11 @@ func (n node) fields(known ...string) map[string]node {
 	}
 	for _, p := range n.pairs() {
 		if !slices.Contains(known, p.id) {
-			p.key.errorf("unknown entry %q; known are %s", p.id, strings.Join(known, ", "))
+			under := ""
+			if n.name != "" {
+				under = ". It stands under " + n.name
+			}
+			p.key.errorf("unknown entry %q; known are %s%s", p.id, strings.Join(known, ", "), under)
 			continue
 		}
 		out[p.id] = p.val
@@ -158,7 +162,7 @@ func (n node) items() []node {
 	}
 	out := make([]node, len(n.n.values))
 	for i, v := range n.n.values {
-		out[i] = node{file: n.file, errs: n.errs, n: v}
+		out[i] = node{file: n.file, errs: n.errs, n: v, name: n.name}
 	}
 	return out
 }
