@@ -1,7 +1,9 @@
 // Asks a server on this machine, or the one that is named, what may be wrong with a heater. Prints it, dangers first.
 //
+// In a folder of your own, with the path to this file, which reads the schema beside it:
+//
 //     npm install @grpc/grpc-js @grpc/proto-loader
-//     node ask.mjs 127.0.0.1:7430
+//     node …/proto/ask.mjs 127.0.0.1:7430
 import { fileURLToPath } from "node:url";
 import { createRequire } from "node:module";
 

@@ -1,5 +1,6 @@
 // Opens a card on a server over its websocket, says what a heater does and prints what that may be, dangers first.
-// It needs no package. ../webui/FRAMES.md lists the frames.
+// At the end it sends an empty text, to show how a refusal is read, and deletes the card. It needs no package.
+// ../webui/FRAMES.md lists the frames.
 //
 //     node --experimental-websocket socket.mjs ws://127.0.0.1:7480/socket
 //

@@ -1,14 +1,24 @@
 package api
 
 import (
+	"context"
+	"fmt"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/dynamicpb"
 
 	// Registers the whole schema.
 	_ "lightoff/proto/lightoff/v1"
+	"lightoff/server/store"
 )
 
 // everyMethod calls see with each method of the API.
@@ -116,3 +126,35 @@ func TestUnitsStandInNames(t *testing.T) {
 // unitName ends in a unit: SI's, a common one of the trade, or several joined by "per".
 const unitName = `(^|_)(v|a|ah|wh|w|kw|ohm|milliohm|m|mm|mm2|m3|kg|g|ml|ul|s|h|min|minutes|seconds|years|hz|c|pa|hpa|ppm|` +
 	`percent|bits|nats|euros|minute|thousand)$`
+
+// TestEveryCallHasAMethod: the generated code stands in for a method that nobody wrote, so that the compiler is silent.
+func TestEveryCallHasAMethod(t *testing.T) {
+	r := start(t)
+	tokens := map[protoreflect.Name]string{}
+	for service, scope := range map[protoreflect.Name]store.Scope{"DeskService": store.Desk, "ModerationService": store.Moderator} {
+		token, _, err := r.store.MakeToken(t.Context(), string(scope), scope, time.Hour)
+		require.NoError(t, err)
+		tokens[service] = token
+	}
+	everyMethod(func(m protoreflect.MethodDescriptor) {
+		service := m.Parent()
+		ctx, cancel := context.WithCancel(r.ctx)
+		defer cancel()
+		if strings.HasPrefix(string(m.Name()), "Watch") { // may answer nothing until something happens
+			ctx, cancel = context.WithTimeout(ctx, 2*time.Second)
+			defer cancel()
+		}
+		if token := tokens[service.Name()]; token != "" {
+			ctx = metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
+		}
+		stream, err := r.conn.NewStream(ctx,
+			&grpc.StreamDesc{ClientStreams: m.IsStreamingClient(), ServerStreams: m.IsStreamingServer()},
+			fmt.Sprintf("/%s/%s", service.FullName(), m.Name()))
+		require.NoError(t, err, m.FullName())
+		_ = stream.SendMsg(dynamicpb.NewMessage(m.Input())) // what went wrong is told on receiving
+		_ = stream.CloseSend()
+		err = stream.RecvMsg(dynamicpb.NewMessage(m.Output()))
+		assert.NotEqual(t, codes.Unimplemented, code(err), "%s: write its method in server/api", m.FullName())
+		assert.NotEqual(t, codes.PermissionDenied, code(err), "%s: the test needs a token for it", m.FullName())
+	})
+}
