@@ -337,3 +337,26 @@ func TestTextsGiveTheUsualFigures(t *testing.T) {
 		text.Observations["inlet_clearance"].Normal+text.Observations["inlet_clearance"].How)
 	require.Regexp(t, `45`, text.Observations["pump_angle"].Normal+text.Observations["pump_angle"].How+text.Observations["pump_angle"].Why)
 }
+
+// Every caution says when it is to be minded, and each of the four phases is used: a sentence that only stands in a list would be
+// shown before the work, wherever it belongs.
+func TestCautionsHavePhases(t *testing.T) {
+	for _, locale := range []string{"en", "de"} {
+		for _, file := range []string{"observations", "repairs"} {
+			text, err := fs.ReadFile(heater.Files(), "text/"+locale+"/"+file+".yaml")
+			require.NoError(t, err)
+			require.NotRegexp(t, `(?m)^  cautions:\n    - |^  cautions: \["`, string(text), "%s/%s: a caution without a phase", locale, file)
+		}
+	}
+	m := load(t)
+	for _, r := range m.Repairs {
+		var en, de [4]int
+		for _, c := range m.Text("en").Repairs[r.ID].Cautions {
+			en[c.When]++
+		}
+		for _, c := range m.Text("de").Repairs[r.ID].Cautions {
+			de[c.When]++
+		}
+		require.Equal(t, en, de, "%s: the same phases in both languages", r.ID)
+	}
+}
