@@ -338,14 +338,15 @@ func TestTextsGiveTheUsualFigures(t *testing.T) {
 	require.Regexp(t, `45`, text.Observations["pump_angle"].Normal+text.Observations["pump_angle"].How+text.Observations["pump_angle"].Why)
 }
 
-// Every caution says when it is to be minded, and each of the four phases is used: a sentence that only stands in a list would be
-// shown before the work, wherever it belongs.
+// Every caution says when it is to be minded, and each of the four phases is used: a sentence that only stands in a
+// list would be shown before the work, wherever it belongs.
 func TestCautionsHavePhases(t *testing.T) {
 	for _, locale := range []string{"en", "de"} {
 		for _, file := range []string{"observations", "repairs"} {
 			text, err := fs.ReadFile(heater.Files(), "text/"+locale+"/"+file+".yaml")
 			require.NoError(t, err)
-			require.NotRegexp(t, `(?m)^  cautions:\n    - |^  cautions: \["`, string(text), "%s/%s: a caution without a phase", locale, file)
+			require.NotRegexp(t, `(?m)^  cautions:\n    - |^  cautions: \["`, string(text), "%s/%s: a caution without a phase",
+				locale, file)
 		}
 	}
 	m := load(t)

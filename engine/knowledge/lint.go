@@ -17,10 +17,10 @@ const (
 	leastReached    = 1e-7 // probability of a state, given a complaint
 )
 
-// Lint lists what a mechanic should look at again, each with file and line: causes that no finding short of a workshop's
-// confirms, unless their file says why; observations that tell nothing of any cause; states that never occur; checks or
-// repairs with a hazard and no caution, or whose words and gates disagree; repairs half told; states that a sequence looks
-// past; and dangers without steps or a way out.
+// Lint lists what a mechanic should look at again, each with file and line: causes that no finding short of a
+// workshop's confirms, unless their file says why; observations that tell nothing of any cause; states that never
+// occur; checks or repairs with a hazard and no caution, or whose words and gates disagree; repairs half told; states
+// that a sequence looks past; and dangers without steps or a way out.
 func (m *Model) Lint() ([]Problem, error) {
 	l := &linter{m: m, in: m.NewInquiry(), errs: &Error{}}
 	l.in.Enter(nil)
@@ -101,8 +101,10 @@ func (l *linter) confirming() error {
 		}
 		// That the heater is fitted so is a setup fact, that it takes effect a finding; together they confirm.
 		if best *= l.raise(i); best < leastConfirming {
-			l.problem(c.ID, "%s: no finding short of a workshop's confirms it: the best, %s, raises its odds %.1f times with all "+
-				"that a setup fact adds, and %d are asked for. Make a finding speak more for it, or less for the other causes that show "+
+			l.problem(c.ID, "%s: no finding short of a workshop's confirms it: the best, %s, raises its odds %.1f times with "+
+				"all "+
+				"that a setup fact adds, and %d are asked for. Make a finding speak more for it, or less for the other causes "+
+				"that show "+
 				"the same (a change to one of those can bring this about); or say under unconfirmed why there is none",
 				c.ID, found, best, leastConfirming)
 		}

@@ -409,7 +409,8 @@ func TestMissingEnglish(t *testing.T) {
 func TestCauseThatNothingShows(t *testing.T) {
 	files := good(t)
 	replace(t, files, "pump.yaml", "      hose_split: {weak: often}\n", "")
-	replace(t, files, "seen.yaml", `worst_of: {hose_split: {"yes": {"yes": seldom}}}`, `worst_of: {well_dry: {"yes": {"yes": seldom}}}`)
+	replace(t, files, "seen.yaml", `worst_of: {hose_split: {"yes": {"yes": seldom}}}`,
+		`worst_of: {well_dry: {"yes": {"yes": seldom}}}`)
 	requireProblems(t, files, []wanted{{"pump.yaml", "id: hose_split",
 		"nothing shows hose_split; name it under worst_of or rules of an effect or an observation"}})
 }
@@ -495,8 +496,8 @@ func TestUnreadableFolder(t *testing.T) {
 	require.Contains(t, err.Error(), "reading the model")
 }
 
-// parsed is the good model with one file replaced. The others were parsed before, which takes most of the time that a model takes
-// to be read.
+// parsed is the good model with one file replaced. The others were parsed before, which takes most of the time that a
+// model takes to be read.
 type parsed struct {
 	names []string
 	trees map[string]*tree

@@ -133,7 +133,8 @@ func (n node) pairs() []pair {
 }
 
 // fields are a mapping's entries by key, those not given among them; an unknown key is an error that names the known
-// ones, and what the mapping stands under: an entry put at the end of a file is easily in another section than was meant.
+// ones, and what the mapping stands under: an entry put at the end of a file is easily in another section than was
+// meant.
 func (n node) fields(known ...string) map[string]node {
 	out := map[string]node{}
 	for _, k := range known {

@@ -131,7 +131,8 @@ const unitName = `(^|_)(v|a|ah|wh|w|kw|ohm|milliohm|m|mm|mm2|m3|kg|g|ml|ul|s|h|m
 func TestEveryCallHasAMethod(t *testing.T) {
 	r := start(t)
 	tokens := map[protoreflect.Name]string{}
-	for service, scope := range map[protoreflect.Name]store.Scope{"DeskService": store.Desk, "ModerationService": store.Moderator} {
+	for service, scope := range map[protoreflect.Name]store.Scope{"DeskService": store.Desk,
+		"ModerationService": store.Moderator} {
 		token, _, err := r.store.MakeToken(t.Context(), string(scope), scope, time.Hour)
 		require.NoError(t, err)
 		tokens[service] = token
