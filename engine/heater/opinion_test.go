@@ -303,7 +303,14 @@ func TestEvidenceEqualsToulbar2(t *testing.T) {
 	q := m.Tree().NewQuery()
 	dir := t.TempDir()
 	lnZ := regexp.MustCompile(`<= Log\(Z\) <= (\S+) in`)
+	share := 3 // plain elimination looks at them all
+	if os.Getenv("LIGHTOFF_LONG") == "1" {
+		share = 1
+	}
 	for i, d := range evidenceSets(t, n) {
+		if i%share > 0 {
+			continue
+		}
 		evidence := d.evidence
 		problem := filepath.Join(dir, fmt.Sprintf("%d.uai", i))
 		require.NoError(t, os.WriteFile(problem, n.uai(n.bearing(evidence)), 0o600))
