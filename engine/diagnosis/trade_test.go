@@ -157,6 +157,42 @@ func TestWhatLeads(t *testing.T) {
 	}
 }
 
+// raising says what one more finding makes likelier, where the cause and what it shows are far apart in the heater: at least by
+// so many times.
+var raising = []struct {
+	name, cause, finding string
+	least                float64
+	told                 []string
+}{
+	{"a slow fan cools too little", "casing_rubs_fan", "fan_runs=jerky", 5, []string{"fault_code=E-05"}},
+	{"a slow fan feeds the flame too little", "casing_rubs_fan", "fan_runs=jerky", 5, []string{"fault_code=E-08"}},
+	{"the same, and it smokes", "casing_rubs_fan", "fan_runs=jerky", 5,
+		[]string{"fault_code=none", "complaint=smoke_or_smell"}},
+	{"dirt and water come to the burner in spurts", "fuel_contaminated", "fuel_at_burner=spurts", 1.3,
+		[]string{"fault_code=E-08", "bubbles=none"}},
+	{"a sensor that hangs loose does not see the flame", "overheat_sensor_displaced", "exhaust_warms=yes", 4,
+		[]string{"fault_code=E-10"}},
+	{"a bad joint browns its connector", "joint_resistance", "connectors=scorched", 4, []string{"fault_code=E-01"}},
+	{"too rich, it gives less heat", "pump_setting_wrong", "smoke=black", 4,
+		[]string{"fault_code=none", "complaint=little_heat"}},
+	{"too rich in the mountains, it gives less heat", "altitude_rich", "smoke=black", 4,
+		[]string{"fault_code=none", "complaint=little_heat", "altitude=2500"}},
+	{"too rich and smoking, its air is lukewarm", "altitude_rich", "outlet_heat=lukewarm", 1.05,
+		[]string{"fault_code=none", "complaint=smoke_or_smell", "altitude=2500"}},
+	{"the plug's wires are in the loom", "glow_wiring_fault", "loom_wiggle=changes", 3, []string{"fault_code=E-03"}},
+	{"water in the loom's plugs", "water_ingress", "loom_wiggle=changes", 3, []string{"fault_code=E-09"}},
+}
+
+func TestWhatLeadsNearerFromAfar(t *testing.T) {
+	for _, tt := range raising {
+		t.Run(tt.name, func(t *testing.T) {
+			before := probability(t, assess(t, tt.told...), tt.cause)
+			after := probability(t, assess(t, append(slices.Clone(tt.told), tt.finding)...), tt.cause)
+			assert.Greater(t, after, tt.least*before, "%s: %.4f before, %.4f after", tt.cause, before, after)
+		})
+	}
+}
+
 // Without power no fan turns, and at a code that comes before any fuel there is no smoke: neither tells anything.
 func TestWhatHadNoTurnTellsNothing(t *testing.T) {
 	for _, told := range [][2]string{{"fault_code=blank_display", "fan_runs=no"},
