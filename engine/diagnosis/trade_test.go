@@ -173,6 +173,8 @@ var raising = []struct {
 	{"a sensor that hangs loose does not see the flame", "overheat_sensor_displaced", "exhaust_warms=yes", 4,
 		[]string{"fault_code=E-10"}},
 	{"a bad joint browns its connector", "joint_resistance", "connectors=scorched", 4, []string{"fault_code=E-01"}},
+	{"low settings coke the screen", "glow_screen_clogged", "mostly_low_setting=yes", 1.3, []string{"fault_code=E-10"}},
+	{"and wear the plug out sooner", "glow_plug_weak", "mostly_low_setting=yes", 1.1, []string{"fault_code=E-10"}},
 	{"too rich, it gives less heat", "pump_setting_wrong", "smoke=black", 4,
 		[]string{"fault_code=none", "complaint=little_heat"}},
 	{"too rich in the mountains, it gives less heat", "altitude_rich", "smoke=black", 4,
@@ -183,7 +185,7 @@ var raising = []struct {
 	{"water in the loom's plugs", "water_ingress", "loom_wiggle=changes", 3, []string{"fault_code=E-09"}},
 }
 
-func TestWhatLeadsNearerFromAfar(t *testing.T) {
+func TestTradeLinksBetweenFarParts(t *testing.T) {
 	for _, tt := range raising {
 		t.Run(tt.name, func(t *testing.T) {
 			before := probability(t, assess(t, tt.told...), tt.cause)
