@@ -533,13 +533,6 @@ func TestStatistics(t *testing.T) {
 	assert.Less(t, said, 1.0, "a mean of probabilities")
 }
 
-func TestMonday(t *testing.T) {
-	// ISO 8601 weeks begin on Monday; 1 January 2026 is a Thursday (by any calendar).
-	assert.Equal(t, "2025-12-29", monday(time.Date(2026, 1, 1, 23, 59, 0, 0, time.UTC)).Format(time.DateOnly))
-	assert.Equal(t, "2026-01-05", monday(time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)).Format(time.DateOnly))
-	assert.Equal(t, "2025-12-29", monday(time.Date(2026, 1, 4, 12, 0, 0, 0, time.UTC)).Format(time.DateOnly))
-}
-
 // TestSigns: no sign of a code is taken for another one, read or typed (common practice, no source).
 func TestSigns(t *testing.T) {
 	r := start(t)
