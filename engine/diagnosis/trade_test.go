@@ -172,6 +172,8 @@ var raising = []struct {
 		[]string{"fault_code=E-08", "bubbles=none"}},
 	{"a sensor that hangs loose does not see the flame", "overheat_sensor_displaced", "exhaust_warms=yes", 4,
 		[]string{"fault_code=E-10"}},
+	{"a dead supply leaves no volts at the panel's plug", "supply_open", "panel_plug_volts=missing", 1.2,
+		[]string{"fault_code=blank_display"}},
 	{"a bad joint browns its connector", "joint_resistance", "connectors=scorched", 4, []string{"fault_code=E-01"}},
 	{"low settings coke the screen", "glow_screen_clogged", "mostly_low_setting=yes", 1.3, []string{"fault_code=E-10"}},
 	{"and wear the plug out sooner", "glow_plug_weak", "mostly_low_setting=yes", 1.1, []string{"fault_code=E-10"}},
