@@ -214,6 +214,19 @@ func LoadTestLimit(t Celsius) (Figure[Volt], error) {
 	return Figure[Volt]{Volt(v), w}, nil
 }
 
+// LoadTestCurrent is the load of that test, in A: half the cold cranking current. Cranking current 20 to 3000 A, else
+// *RangeError. Source: as LoadTestLimit.
+func LoadTestCurrent(cranking Ampere) (Figure[Ampere], error) {
+	if err := within(in("cold_cranking_current", cranking, 1, 20, 3000, "A")); err != nil {
+		return Figure[Ampere]{}, err
+	}
+	half := float64(cranking) / 2
+	var w Working
+	w.step("load of the test", "Ic/2", half, "A", "load-test rule of the battery industry (BCI)", "# / 2",
+		float64(cranking))
+	return Figure[Ampere]{Ampere(half), w}, nil
+}
+
 var freezing = curve{{0, -9.4}, {0.25, -15}, {0.5, -26.1}, {0.75, -37.2}, {1, -59.5}}
 
 // FreezingPoint is the temperature in °C at which the acid of a lead battery freezes, by its charge of 0 to 1, else

@@ -87,6 +87,7 @@ func TestPublishedBatteries(t *testing.T) {
 	s := good[physics.Band[physics.Share]](t)(physics.StateOfCharge(physics.Flooded, 12, 12.3, 26.7))
 	assert.True(t, s.Low < 0.625+0.01 && s.High > 0.5)
 	assert.InDelta(t, 9.6, float64(good[physics.Figure[physics.Volt]](t)(physics.LoadTestLimit(25)).Value), 1e-9)
+	assert.InDelta(t, 400, float64(good[physics.Figure[physics.Ampere]](t)(physics.LoadTestCurrent(800)).Value), 1e-9)
 	assert.InDelta(t, 8.5, float64(good[physics.Figure[physics.Volt]](t)(physics.LoadTestLimit(-18)).Value), 1e-9)
 	assert.InDelta(t, -9.4, float64(good[physics.Celsius](t)(physics.FreezingPoint(0))), 1e-9)
 }

@@ -51,6 +51,7 @@ var (
 		"InternalResistance": {physics.InternalResistance, []any{aBattery, physics.Share(0.7)}},
 		"SourceResistance": {physics.SourceResistance,
 			[]any{physics.Volt(12.6), physics.Volt(11.6), physics.Ampere(10)}},
+		"LoadTestCurrent":      {physics.LoadTestCurrent, []any{physics.Ampere(800)}},
 		"LoadTestLimit":        {physics.LoadTestLimit, []any{physics.Celsius(5)}},
 		"FreezingPoint":        {physics.FreezingPoint, []any{physics.Share(0.5)}},
 		"CapacityShare":        {physics.CapacityShare, []any{physics.AGM, physics.Celsius(5)}},

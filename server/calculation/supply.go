@@ -345,10 +345,11 @@ func (Service) CalculateLoadTest(_ context.Context,
 	if req.ColdCrankingCurrentA != nil {
 		cranking := s.finite("cold_cranking_current_a", *req.ColdCrankingCurrentA)
 		s.within("cold_cranking_current_a", cranking, 20, 3000, "A")
-		half := cranking / 2
-		out.TestCurrentA = &half
-		s.show(physics.Working{{Quantity: "load of the test", Formula: "Ic/2", With: fmt.Sprintf("%g / 2", cranking),
-			Result: half, Unit: "A", Source: "load-test rule of the battery industry (BCI)"}})
+		if half, err := physics.LoadTestCurrent(physics.Ampere(cranking)); err == nil { // else told above
+			amps := float64(half.Value)
+			out.TestCurrentA = &amps
+			s.show(half.Working)
+		}
 	}
 	loaded := s.optional("loaded_voltage_v", orNought(req.LoadedVoltageV), 0, "", "")
 	s.within("loaded_voltage_v", loaded, 0, 60, "V")
