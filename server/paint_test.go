@@ -26,6 +26,7 @@ func TestNothingMovesUnasked(t *testing.T) {
 	p.Reload()
 	p.Connected()
 	pagetest.Eval[chromedp.Void](p.Tab, shifts)
+	p.Wait(`performance.getEntriesByName("first-contentful-paint").length > 0`)
 	t.Logf("first contentful paint after %.0f ms",
 		pagetest.Eval[float64](p.Tab, `performance.getEntriesByName("first-contentful-paint")[0].startTime`))
 	assert.Less(t, pagetest.Eval[float64](p.Tab, "moved.late"), 0.02, pagetest.Eval[[]string](p.Tab, "moved.what"))

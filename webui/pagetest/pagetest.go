@@ -27,7 +27,7 @@ import (
 )
 
 // Patience is how long the page may take for what ought to come at once.
-const Patience = 10 * time.Second
+const Patience = 30 * time.Second
 
 // The browser is started once; each test has a tab of its own.
 var (
