@@ -60,6 +60,8 @@ func TestThePageHearsWhatTheServiceHears(t *testing.T) {
 			assert.ElementsMatch(t, s.Warns, got.Warns, "%s warns", s.Say)
 			assert.ElementsMatch(t, s.Asks, got.Asks, "%s asks", s.Say)
 		}
+		// A cookie holds on every port, and so for the tests that come after.
+		pagetest.Eval[string](tab, `document.cookie = "lang=; path=/; max-age=0"`)
 	}
 }
 
